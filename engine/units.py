@@ -1,0 +1,128 @@
+"""The unit table: exact factors between the units of the trade; it converts and parses, and knows no reading or part.
+
+Factors are exact rationals (NIST SP 811 App. B.8; `tests/published` checks every one against `pint`). A quantity is held
+as a `Fraction` in the base unit of its dimension, so that sums and comparisons never round.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """One unit: `base = value * factor + offset`, in the base unit of `dimension`."""
+
+    name: str
+    dimension: str
+    factor: Fraction
+    offset: Fraction = Fraction(0)
+
+
+def _table() -> dict[str, Unit]:
+    rows: list[tuple[str, str, str, str]] = [
+        # name, dimension, factor to base, offset to base
+        ("", "number", "1", "0"),
+        ("%", "number", "1/100", "0"),
+        ("ppm", "number", "1/1000000", "0"),
+        ("turn", "angle", "1", "0"),
+        ("flat", "angle", "1/6", "0"),
+        ("deg", "angle", "1/360", "0"),
+        ("°", "angle", "1/360", "0"),
+        ("mm", "length", "1", "0"),
+        ("cm", "length", "10", "0"),
+        ("m", "length", "1000", "0"),
+        ("km", "length", "1000000", "0"),
+        ("in", "length", "127/5", "0"),
+        ("mm2", "area", "1", "0"),
+        ("cc", "volume", "1", "0"),
+        ("ml", "volume", "1", "0"),
+        ("L", "volume", "1000", "0"),
+        ("s", "time", "1", "0"),
+        ("min", "time", "60", "0"),
+        ("h", "time", "3600", "0"),
+        ("rpm", "speed", "1", "0"),
+        ("kg/h", "mass flow", "1", "0"),
+        ("g/s", "mass flow", "18/5", "0"),
+        ("L/min", "volume flow", "1", "0"),
+        ("kg", "mass", "1", "0"),
+        ("g", "mass", "1/1000", "0"),
+        ("lb", "mass", "45359237/100000000", "0"),
+        ("kPa", "pressure", "1", "0"),
+        ("Pa", "pressure", "1/1000", "0"),
+        ("bar", "pressure", "100", "0"),
+        ("mbar", "pressure", "1/10", "0"),
+        ("hPa", "pressure", "1/10", "0"),
+        ("atm", "pressure", "101325/1000", "0"),
+        ("psi", "pressure", "44482216152605/6451600000000", "0"),
+        ("mmHg", "pressure", "133322387415/1000000000000", "0"),
+        ("cmHg", "pressure", "133322387415/100000000000", "0"),
+        ("inHg", "pressure", "3386388640341/1000000000000", "0"),
+        ("K", "temperature", "1", "0"),
+        ("degC", "temperature", "1", "5463/20"),
+        ("°C", "temperature", "1", "5463/20"),
+        ("degF", "temperature", "5/9", "45967/180"),
+        ("V", "voltage", "1", "0"),
+        ("kV", "voltage", "1000", "0"),
+        ("Nm", "torque", "1", "0"),
+        ("kW", "power", "1", "0"),
+        ("mg/m3", "concentration", "1", "0"),
+    ]
+    return {n: Unit(n, d, Fraction(f), Fraction(o)) for n, d, f, o in rows}
+
+
+UNITS: dict[str, Unit] = _table()
+
+#: What a technician may type before a unit: 1, 1.25, 1,25, 1/4, 1 1/4, with a sign.
+_NUMBER = re.compile(r"\s*([+-]?)\s*(?:(\d+)\s+(\d+)\s*/\s*(\d+)|(\d+)\s*/\s*(\d+)|(\d*[.,]\d+|\d+[.,]?))\s*")
+
+
+class NotAQuantity(ValueError):
+    """A text that is no number, or no number with a known unit; the message is a sentence for the screen."""
+
+
+def parse_number(text: str) -> tuple[Fraction, str]:
+    """Read a number from the front of `text` (`1.25`, `1,25`, `1/4`, `1 1/4`); return it and the rest, stripped."""
+    match = _NUMBER.match(text[:60])
+    if not match:
+        raise NotAQuantity(f"'{text[:40].strip()}' does not start with a number. Write it like 1.25, 1,25 or 1 1/4.")
+    sign, whole, top, bottom, top_only, bottom_only, decimal = match.groups()
+    if (bottom and int(bottom) == 0) or (bottom_only and int(bottom_only) == 0):
+        raise NotAQuantity(f"'{text.strip()[:40]}' divides by zero.")
+    if whole is not None:
+        value = int(whole) + Fraction(int(top), int(bottom))
+    elif top_only is not None:
+        value = Fraction(int(top_only), int(bottom_only))
+    else:
+        value = Fraction(decimal.replace(",", ".").rstrip("."))
+    return (-value if sign == "-" else value), text[match.end():].strip()
+
+
+def parse_quantity(text: str, default: str | None = None) -> tuple[Fraction, Unit]:
+    """Read `4.5 kg/h`; a bare number takes the unit `default`. Return the value in that unit, and the unit."""
+    value, rest = parse_number(text)
+    name = rest or (default if default is not None else "")
+    if name not in UNITS:
+        raise NotAQuantity(f"'{rest[:20]}' is not a known unit in '{text.strip()[:40]}'.")
+    return value, UNITS[name]
+
+
+def to_base(value: Fraction, unit: Unit | str) -> Fraction:
+    """Convert a value in `unit` to the base unit of its dimension, exactly."""
+    u = UNITS[unit] if isinstance(unit, str) else unit
+    return value * u.factor + u.offset
+
+
+def from_base(value: Fraction, unit: Unit | str) -> Fraction:
+    """Convert a value in the base unit to `unit`, exactly."""
+    u = UNITS[unit] if isinstance(unit, str) else unit
+    return (value - u.offset) / u.factor
+
+
+def convert(value: Fraction, here: str, there: str) -> Fraction:
+    """Convert between two units of one dimension, exactly; a `ValueError` names both if they don't fit."""
+    if UNITS[here].dimension != UNITS[there].dimension:
+        raise ValueError(f"{here} and {there} measure different things")
+    return from_base(to_base(value, here), there)
