@@ -1,0 +1,176 @@
+"""What a technician is shown at a step, as frozen data with final texts and exact numbers; it computes and paints nothing.
+
+The screen, the line protocol and a rehearsal all read this. Numbers are `Fraction`s in the unit that stands beside them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Any
+
+from engine.evidence import Because, Finding, Move, Part, Place
+
+
+@dataclass(frozen=True, slots=True)
+class CautionView:
+    """A caution with its signal word; `understand` is true where the answer must say that it was understood."""
+
+    name: str
+    word: str
+    text: str
+    understand: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """One reading to take. `count` is the length of its row (1 for a single value, then `each` is None)."""
+
+    name: str
+    ask: str
+    how: str
+    quantity: str
+    each: str | None
+    of: Place | None
+    count: int
+    places: tuple[Place, ...]
+    unit: str | None
+    range: tuple[Fraction, Fraction] | None
+    choices: tuple[str, ...]
+    healthy: str | tuple[Fraction | None, Fraction | None] | None
+    average: Fraction | None
+    take: int | None
+    step: Fraction | None
+    may_lack: bool
+    #: The newest row of this quantity and what the advice expected now, if any (declared unit).
+    last: tuple[Any, ...] | None = None
+    expect: tuple[Fraction | None, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SymptomView:
+    """A symptom that may be given at this step."""
+
+    name: str
+    kind: str
+    ask: str
+
+
+@dataclass(frozen=True, slots=True)
+class ScrewRow:
+    """Where each screw of one kind stands: positions in its unit from its zero (None: unknown), and its band if known."""
+
+    name: str
+    each: str
+    acts: str
+    at: str
+    unit: str
+    zero: str
+    places: tuple[Place, ...]
+    positions: tuple[Fraction | None, ...]
+    band: tuple[Fraction, Fraction] | None
+    step: Fraction
+    range: tuple[Fraction, Fraction]
+
+
+@dataclass(frozen=True, slots=True)
+class Latest:
+    """The newest row of a reading, with its history of spread (max less min) by visit, in `unit`."""
+
+    name: str
+    quantity: str
+    each: str | None
+    unit: str | None
+    row: tuple[Any, ...]
+    #: Closed range or tolerance that the file declares for it: `tolerance` is the allowed spread, if any setting says so.
+    tolerance: Fraction | None
+    spreads: tuple[Fraction, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TrailMark:
+    """One step that was answered: `file`, `step`, `title`, `visit`, what was answered in words, and the clock's text."""
+
+    seq: int
+    file: str
+    step: str
+    title: str
+    visit: int
+    said: str
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class WaitView:
+    """A pause before reading; the screen counts, nothing headless sleeps."""
+
+    seconds: Fraction
+    until: str
+    why: str
+    cut: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Advised:
+    """The last advice in force: what it said, for "why this advice"."""
+
+    name: str
+    adviser: str
+    version: int
+    outputs: Mapping[str, str]
+    because: Because | None
+
+
+@dataclass(frozen=True, slots=True)
+class EndView:
+    """How the run ended: words, and as found and as left side by side."""
+
+    outcome: str
+    say: str
+    as_found: Mapping[str, Any]
+    as_left: Mapping[str, Any]
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """The step in force, or the end. `state` says how things must stand; `changes` what of it is new at this step."""
+
+    run: str
+    seq: int
+    procedure: str
+    file: str
+    step: str
+    visit: int
+    limit: int | None
+    title: str
+    do: str
+    why: str
+    hear: str
+    note: str
+    caution: str
+    here: Place | None
+    cautions: tuple[CautionView, ...]
+    #: Dangers understood earlier in this engine run: they stay as a line.
+    standing: tuple[CautionView, ...]
+    state: Mapping[str, Any]
+    changes: tuple[str, ...]
+    moves: tuple[Move, ...]
+    moves_made: bool
+    fit: tuple[Part, ...]
+    wait: WaitView | None
+    read: tuple[Ask, ...]
+    symptoms: tuple[SymptomView, ...]
+    findings: tuple[Finding, ...]
+    terms: Mapping[str, str]
+    screws: tuple[ScrewRow, ...]
+    latest: tuple[Latest, ...]
+    parts: Mapping[tuple[str, Place], Fraction]
+    advice: tuple[Advised, ...]
+    trail: tuple[TrailMark, ...]
+    can_undo: bool
+    can_redo: bool
+    end: EndView | None = None
+    #: Words on what happened on the way here: branch reasons ("why"), passed limits.
+    because: tuple[str, ...] = field(default=())
