@@ -27,8 +27,9 @@ MAIN_TO_CHOKE, MAIN_TO_CHOKE_RANGE = 4.0, (3.8, 4.3)
 CORRECTOR_ABOVE_MAIN, CORRECTOR_ABOVE_MAIN_RANGE = 45.0, (30.0, 70.0)
 #: One step of the common series of jets. [common practice]
 JET_STEP = 5.0
-#: Pump jets usually met; the start holds for cylinders of 400 to 500 cc only. [from memory]
-PUMP_RANGE, PUMP_START, PUMP_VOLUMES = (35.0, 50.0), 40.0, (400.0, 500.0)
+#: Pump jets usually met; the start holds for cylinders of 400 to 500 cc, half a row of the idle table either way taken
+#: as grace. [from memory]
+PUMP_RANGE, PUMP_START, PUMP_VOLUMES = (35.0, 50.0), 40.0, (375.0, 525.0)
 #: Idle jet by the volume of one cylinder: cc, from, to. To 400 cc [published: source S4]; above [from memory].
 IDLE_TABLE: tuple[tuple[float, float, float], ...] = (
     (200, 35, 40), (250, 40, 45), (300, 45, 50), (350, 45, 50), (400, 50, 50), (450, 50, 55), (500, 50, 55),
@@ -37,9 +38,9 @@ IDLE_TABLE: tuple[tuple[float, float, float], ...] = (
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """What a rule gives: `exact` before rounding, `start` a stocked size, accepted from `low` to `high`; mm or jet number.
+    """What a rule gives: `exact` before rounding, `start` a stocked size, accepted from `low` to `high`.
 
-    `words` is the formula with its numbers in, `source` its label.
+    Chokes in mm, jets by number. `words` is the formula with its numbers in, `source` its label.
     """
 
     exact: float
@@ -89,8 +90,8 @@ def in_series(size: float, step: float = JET_STEP, part: str = "jet") -> float:
     number = within(f"{part} number", size, 1, 1000, hint="Jets are numbered in hundredths of a millimetre.")
     if abs(number / step - round(number / step)) > 1e-6:
         raise Refused(
-            f"A {part} of {number:g} is not in a series that goes by {step:g}. Read the number off the jet again, or "
-            f"set the step of your series; jets rated by flow are another series and can't be compared.")
+            f"{number:g} is no {part} of a series that goes by {step:g}. Read the number off the jet again; one of "
+            f"another series, or rated by flow, can't be compared.")
     return number
 
 
@@ -154,7 +155,8 @@ def idle_jet(volume: float, cylinders_per_barrel: int = 1, step: float = JET_STE
 
 def pump_jet(volume: float) -> Rule:
     """The pump jet for a cylinder of 400 to 500 cc: 40, 35 to 50 being usual; others are refused. [from memory]"""
-    cc = within("volume of one cylinder", volume, *PUMP_VOLUMES, "cc", "No rule for the pump jet is known beyond.")
+    cc = within("volume of one cylinder", volume, *PUMP_VOLUMES, "cc",
+                "No start is known there; 35 to 50 is usual [from memory].")
     return Rule(
         PUMP_START, PUMP_START, *PUMP_RANGE, f"40 for 400 to 500 cc a cylinder ({cc:.4g} cc here), 35 to 50 usual",
         "from memory")
