@@ -27,10 +27,11 @@ class Place(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Aim:
-    """Turn until `reading` shows `value` (base unit)."""
+    """Turn until `reading` shows `value` (base unit); `place`: where the gauge sits, if not at the screw's own place."""
 
     reading: str
     value: Fraction
+    place: Place | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +62,7 @@ class ScrewView:
     """A screw as an adviser sees it: what it does, its finest countable step, and where each one stands (None: unknown).
 
     `positions` runs over its places; `each` says over what. `inward` and `outward` are its effects in words.
+    `counts` says which way its position grows: out from a seat, in from a contact.
     """
 
     name: str
@@ -72,6 +74,7 @@ class ScrewView:
     step: Fraction
     range: tuple[Fraction, Fraction]
     positions: tuple[Fraction | None, ...]
+    counts: Literal["out", "in"] = "out"
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +87,8 @@ class ReadingView:
     unit: str | None
     average: Fraction | None
     row: tuple[Any, ...] | None
+    #: The finest figure that is written down, in the base unit; None where it was not declared.
+    step: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)
