@@ -254,6 +254,10 @@ class Call:
     go: str | None
     span: Span
     ends_span: Mapping[str, Span] = field(default_factory=dict)
+    #: Of a symptom's call (`symptoms: {hammer: {call: ..., limit: {visits: 3, then: worn}}}`): given for the visits+1st time
+    #: in one frame, the symptom leads to `then` instead. A call with an end mapped to `back` closes a loop that only this,
+    #: or a limit of the interrupted step, ends.
+    limit: Limit | None = None
 
 
 @dataclass(frozen=True, slots=True)
