@@ -130,8 +130,8 @@ Combustion = Literal["burning", "misfire", "diluted"]
 class ExhaustReading:
     """What one four-gas reading says: `lam` by Brettschneider, `by_co` by CO alone, `afr` by Spindt.
 
-    `by_co` is None below 0.8 % CO. `combustion` says whether lambda may be believed; `say` is for the technician, `notes`
-    what limits it.
+    `by_co` is None below 0.8 % CO. `combustion` says whether lambda may be believed; `say` is for the technician,
+    `notes` what limits it.
     """
 
     lam: float
@@ -161,11 +161,11 @@ def read(gas: Gases, merged: bool = False) -> ExhaustReading:
     notes: list[str] = []
     say = f"Lambda by the gases is {lam:.3f}"
     if kind == "misfire":
-        say += (", but oxygen or unburnt fuel is in the pipe: misfire, uneven cylinders, or a cam of long overlap. Don't "
-                "enrich by it; find the cylinder first.")
+        say += (", but oxygen or unburnt fuel is in the pipe: misfire, uneven cylinders, or a cam of long overlap. "
+                "Don't enrich by it; find the cylinder first.")
     elif kind == "diluted":
-        say += (f", but CO and CO2 add up to only {gas.co + gas.co2:.1f} %: the sample is thinned with air. Push the probe "
-                f"in, and look for an exhaust leak or a misfire.")
+        say += (f", but CO and CO2 add up to only {gas.co + gas.co2:.1f} %: the sample is thinned with air. Push the "
+                f"probe in, and look for an exhaust leak or a misfire.")
     else:
         say += "."
     if by_co is None:
