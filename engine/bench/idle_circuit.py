@@ -1,0 +1,54 @@
+"""The idle circuit of a fixed-choke carburettor: fuel from jet, mixture screw, depression, level and progression holes.
+
+The jet passes fuel by the square root of the small head over it. The mixture screw and the progression holes pass the
+depression behind the plate on to it; the level of the fuel adds its own weight.
+"""
+
+from __future__ import annotations
+
+import math
+
+from engine.bench import assumed as a
+from engine.bench.anatomy import Anatomy
+
+
+def screw_effect(screw: str, turns: float, rest: float) -> float:
+    """Fuel that a mixture screw lets pass at `turns` from its seat, 1 where it rests with the right jet."""
+    affine = 1.0 + a.SCREW_SLOPE[screw] * (turns - rest)
+    if screw == "air screw":
+        return max(0.25, affine)
+    return max(0.0, affine) * (1.0 - math.exp(-max(0.0, turns) / a.SCREW_ONSET))
+
+
+def holes_open(degrees: float, edge: float) -> float:
+    """Signal of the progression holes at a plate `degrees` from shut, the first at `edge`; in units of the screw's."""
+    total = 0.0
+    past = (degrees - edge) / a.HOLE_RAMP_DEG + 0.5
+    for _ in range(a.HOLES):
+        if past <= 0.0:
+            break
+        share = min(1.0, past)
+        total += a.HOLE_SIGNAL * share * share * (3.0 - 2.0 * share)
+        past -= a.HOLE_PITCH_DEG / a.HOLE_RAMP_DEG
+    return total
+
+
+def uncovered(degrees: float, edge: float) -> str:
+    """How the first progression hole looks at that plate: covered, at the edge or uncovered."""
+    gap = degrees - edge
+    return "covered" if gap < -0.06 else "at the edge" if gap <= 0.04 else "uncovered"
+
+
+def fuel_flow(
+    body: Anatomy, barrel: int, *, size: float, screw: float, degrees: float, flow: float, depression: float,
+    level: float,
+) -> float:
+    """Fuel of one barrel, kg/h. `size` is the jet's (hundredths of a mm, scaled for dirt), `screw` its effect, `flow`
+    its air (kg/h), `depression` behind the plate (Pa), `level` of the fuel in mm against the specified one."""
+    opened = screw * screw + holes_open(degrees, body.hole_edge[barrel])
+    signal = body.idle_signal * opened * max(0.0, depression) / body.idle_depression
+    head = signal + a.FUEL_WEIGHT_PA_PER_MM * level * min(1.0, opened / 0.05)
+    area = (size / body.right_jet) ** 2 * body.jet_scatter[barrel]
+    start = a.MAIN_STARTS * body.idle_air * (1.0 - a.MAIN_LATE_PER_MM * level)
+    main = max(0.0, flow - start) / (a.MAIN_LAMBDA * a.PETROL_AFR)
+    return body.idle_fuel * area * math.sqrt(max(0.0, head) / body.idle_signal) + main

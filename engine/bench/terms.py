@@ -1,0 +1,66 @@
+"""The fixed terms of a trial: noise, faults and what counts as good, exactly as agreed; nothing here may drift to suit.
+
+All shares are of the thing named (engines, bodies, barrels). A leak of so many mm2 is the open area; a level is in mm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Noise:
+    """Scatter (one standard deviation) and steps of the instruments; `gauge_bias` is one draw a job, on every place."""
+
+    airflow: float = 0.015             # share of the reading
+    airflow_disturbed: float = 0.045   # at a disturbed point
+    gauge_bias: float = 0.03
+    airflow_step: float = 0.1          # kg/h
+    speed: float = 3.0                 # rpm a reading; a reading with `average` is the mean of three
+    averaged: int = 3
+    co: float = 0.05                   # share of the reading
+    # Not fixed by the terms, assumed: lambda to match 5 % of CO near 0.9 (0.005), depression like the airflow gauge.
+    lambda_: float = 0.005
+    depression: float = 0.015
+    depression_step: float = 0.2       # kPa
+
+
+@dataclass(frozen=True, slots=True)
+class FaultRates:
+    """How often each hidden fault occurs, and between what sizes."""
+
+    jets_all_one_size: float = 0.12            # of engines, one size either way on all barrels
+    jet_one_barrel: float = 0.10               # else of barrels, one or two sizes
+    jet_stamp_true: float = 0.5                # the number on such a jet tells [assumed: the terms don't say]
+    plate_out_of_step: float = 0.15            # of bodies, second barrel
+    plate_deg: tuple[float, float] = (0.1, 0.3)
+    twisted_spindle: float = 0.04              # of bodies
+    twisted_deg: tuple[float, float] = (0.3, 0.6)      # [assumed: the terms give no size]
+    manifold_leak: float = 0.05                # of barrels
+    manifold_mm2: tuple[float, float] = (0.1, 0.5)
+    spindle_leak: float = 0.07                 # of barrels
+    spindle_mm2: tuple[float, float] = (0.05, 0.3)
+    level_off: float = 0.12                    # of bodies
+    level_mm: tuple[float, float] = (1.0, 4.0)         # either way [the sign is not given: even chances assumed]
+    weak_cylinder: float = 0.04                # of cylinders
+    weak_torque: tuple[float, float] = (0.75, 0.93)
+    disturbed: float = 0.08                    # of engines, known to the job
+    disturbed_share: tuple[float, float] = (0.06, 0.14)  # either way [sign assumed]
+    mixture_found: tuple[float, float] = (0.6, 2.6)    # turns
+    speed_screw_found: float = 0.25            # turns either way
+
+
+@dataclass(frozen=True, slots=True)
+class Tolerance:
+    """What counts as done, judged on the true state of the engine."""
+
+    flow_share: float = 0.05
+    flow: float = 0.25                 # kg/h on the gauge, whichever is wider
+    idle: float = 30.0                 # rpm
+    near_best: tuple[float, float] = (0.82, 1.00)      # lambda of every cylinder
+    belongs: tuple[float, float] = (0.86, 0.96)
+
+
+NOISE = Noise()
+RATES = FaultRates()
+TOLERANCE = Tolerance()
