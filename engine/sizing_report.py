@@ -71,7 +71,7 @@ class SizingReport:
 
     def lines(self, width: int = 80) -> list[str]:
         """The report as plain text, no line longer than `width` (at least 60)."""
-        return _lines(self, max(60, width))
+        return _lines(self, max(72, width))
 
 
 def run(job: Job) -> SizingReport:
