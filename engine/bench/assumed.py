@@ -78,3 +78,9 @@ COUNT_SCATTER = {"jet": 0.020, "plate": 0.010, "bypass": 0.015, "coupling": 0.01
 COUNT_SHARE = 0.01             # and so much of the move itself [assumed]
 AIM_SCATTER = 0.006            # turns, when turning until a gauge shows a figure [assumed]
 POSITION_STEP = 1 / 16         # a screw counted to its seat is told to this [common practice]
+
+# --- what a check shows ----------------------------------------------------------------------------------------
+LEAK_SEEN_MM2 = 0.08           # a leak of this area changes the speed under mist [assumed: 2 to 3 % of a barrel's air]
+HUNTING_SEEN_RPM = 25.0        # a swing either way that a person calls hunting [assumed]
+SPIT_LAMBDA = 1.16             # a hot barrel this lean spits back [assumed: just short of the lean limit]
+WEAK_COMPRESSION = 0.9         # compression lost, share of the torque lost [assumed]

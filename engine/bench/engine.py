@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from engine.bench import anatomy, assumed, found, idle_circuit, physics
+from engine.bench import anatomy, assumed, found, gauges, idle_circuit, physics, plates
 from engine.bench.faults import Fault
 from engine.bench.terms import TOLERANCE
 from engine.job import Job
@@ -56,6 +56,7 @@ class VirtualEngine:
         self.seed = seed
         self.rng = random.Random(f"readings {seed}")
         self.body = anatomy.draw(job, seed, sum(f.size for f in self.faults if f.kind == "wrong jets"))
+        self.metering = idle_circuit.law
         self.per_carb = job.bank.barrels_per_carb
         self.carbs, self.barrels = job.bank.carbs, job.bank.barrels
         self.state: dict[str, Any] = {
@@ -65,6 +66,7 @@ class VirtualEngine:
         self.mended: set[Fault] = set()
         self.stamps = found.stamps(self)
         self.jets = [s + 5.0 * self.having("mis-drilled jet", barrel=b) for b, s in enumerate(self.stamps)]
+        self.dirt = [self.having("dirty jet", barrel=b) or 1.0 for b in range(self.barrels)]
         self._now: physics.Running | None = None
         self._guess = self.body.target
         self.at: dict[str, list[float]] = found.screws(self)
@@ -77,7 +79,7 @@ class VirtualEngine:
             raise ValueError(f"This bank has no carb {carb}" + (f", barrel {barrel}." if barrel else "."))
         return carb - 1 if barrel is None else (carb - 1) * self.per_carb + barrel - 1
 
-    def _hits(self, fault: Fault, barrel: int) -> bool:
+    def hits(self, fault: Fault, barrel: int) -> bool:
         carb, within = divmod(barrel, self.per_carb)
         return (fault.carb in (None, carb + 1)) and (fault.barrel in (None, within + 1))
 
@@ -85,7 +87,7 @@ class VirtualEngine:
         """Summed size of the faults of a kind at a barrel or carb (row indices), 0 where there is none left."""
         return sum(
             f.size for f in self.faults if f.kind == kind and f not in self.mended
-            and (barrel is None or self._hits(f, barrel)) and (carb is None or f.carb in (None, carb + 1)))
+            and (barrel is None or self.hits(f, barrel)) and (carb is None or f.carb in (None, carb + 1)))
 
     def mend(self, kind: str, carb: int | None = None, barrel: int | None = None) -> bool:
         """Mend the faults of a kind there; tell whether there was one."""
@@ -127,7 +129,13 @@ class VirtualEngine:
             for b in range(self.barrels) if barrel is None else [self.index(carb, barrel)]:
                 if barrel is not None or b // self.per_carb == carb - 1:
                     self.jets[b] = self.stamps[b] = float(size)
-                    self.mended |= {f for f in self.faults if f.kind == "dirty jet" and self._hits(f, b)}
+                    self.dirt[b] = 1.0
+        self._now = None
+
+    def swap_jets(self, one: int, two: int) -> None:
+        """Change the idle jets of two barrels (row indices): number, bore and dirt go along."""
+        for row in (self.jets, self.stamps, self.dirt):
+            row[one], row[two] = row[two], row[one]
         self._now = None
 
     def set_state(self, wanted: Mapping[str, Any]) -> None:
@@ -162,60 +170,11 @@ class VirtualEngine:
     # --- what it does -------------------------------------------------------------------------------------------
     def openings(self, pedal: float = 0.0) -> list[float]:
         """Degrees that each carb's spindle stands from shut, with the pedal `pedal` degrees down."""
-        per_turn = assumed.LEVER_DEG_PER_TURN
-        coupled = self.job.bank.linkage_balance_screws and self.state["coupling"] == "on"
-        out: list[float] = []
-        for c in range(self.carbs):
-            screw = 0.0 if self.having("dead speed screw", carb=c) else self.at["plate"][c]
-            own = max(0.0, screw * per_turn)
-            if coupled and c:
-                own = max(own, out[c - 1] + self.at["coupling"][c - 1] * per_turn)
-            else:
-                late = self.having("uneven linkage", carb=c) if not coupled else 0.0
-                own += max(0.0, pedal - late)
-            if self.state["pedal_link"] == "on":
-                own = max(own, self.having("linkage preload", carb=c))
-            out.append(max(0.0, own) + self.having("sticking plate", carb=c))
-        return out
+        return plates.openings(self, pedal)
 
-    def plate_degrees(self, barrel: int, openings: Sequence[float]) -> float:
-        """Degrees of one plate from shut, with what its body is out of step by."""
-        carb, within = divmod(barrel, self.per_carb)
-        wrong = self.having("plate out of step", carb=carb)
-        twist = self.having("twisted spindle", carb=carb)
-        wrong += twist + (assumed.TWIST_PER_DEG * openings[carb] if twist else 0.0)
-        shift = max(0.0, wrong) if within == 1 else max(0.0, -wrong) if within == 0 else 0.0
-        return openings[carb] + self.body.plate_offset[barrel] + shift
-
-    def _areas(self, openings: Sequence[float]) -> tuple[list[float], list[float], list[float]]:
-        degrees = [self.plate_degrees(b, openings) for b in range(self.barrels)]
-        mouth, leak = [], []
-        for b, deg in enumerate(degrees):
-            bypass = assumed.BYPASS_MM2_PER_TURN * self.at["bypass"][b] if self.job.bank.air_bypass_screws else 0.0
-            mouth.append(self.body.plate_area(b, deg) + bypass)
-            leak.append(sum(self.having(k, barrel=b) for k in ("manifold leak", "spindle leak", "worn spindle")))
-        return degrees, mouth, leak
-
-    def _fuel_law(self, degrees: Sequence[float]) -> physics.FuelLaw:
-        body = self.body
-        cold = 1.0 - assumed.COLD_FUEL * max(0.0, assumed.HOT_COOLANT_C - self.coolant) / 70.0
-        rows = []
-        for b in range(self.barrels):
-            turns = 3.5 if self.having("broken screw tip", barrel=b) else self.at["jet"][b]
-            dirt = self.having("dirty jet", barrel=b)
-            rows.append((
-                self.jets[b] * (dirt ** 0.5 if dirt else 1.0),
-                idle_circuit.screw_effect(body.screw, turns, body.rest_turns),
-                self.having("high fuel level", barrel=b) - self.having("low fuel level", barrel=b),
-                self.having("starter stuck open", barrel=b) * body.idle_fuel))
-
-        def fuel(b: int, flow: float, pressure: float) -> float:
-            size, screw, level, extra = rows[b]
-            return cold * (extra + idle_circuit.fuel_flow(
-                body, b, size=size, screw=screw, degrees=degrees[b], flow=flow,
-                depression=body.build.p0 - pressure, level=level))
-
-        return fuel
+    def _breathing(self, pedal: float = 0.0) -> tuple[list[float], list[float], physics.FuelLaw]:
+        degrees, mouth, leak = plates.areas(self, plates.openings(self, pedal))
+        return mouth, leak, self.metering(self, degrees)
 
     def strengths(self) -> list[float]:
         """Torque factor of each barrel: weak cylinders, tight valves, ignition."""
@@ -230,34 +189,40 @@ class VirtualEngine:
         return out
 
     def _solve(self) -> physics.Running:
-        cold = 1.0 + assumed.COLD_FRICTION * max(0.0, assumed.HOT_OIL_C - self.oil) / 70.0
-        strength, build = self.strengths(), self.body.build
-
-        def shut(pedal: float) -> tuple[list[float], list[float], physics.FuelLaw]:
-            degrees, mouth, leak = self._areas(self.openings(pedal))
-            return mouth, leak, self._fuel_law(degrees)
+        cold, strength, build = self._drag(), self.strengths(), self.body.build
 
         hold = self.state.get("hold")
+        self._held = True
         if not hold:
-            now = physics.idle(build, *shut(0.0), strength, cold, self._guess)
+            now = physics.idle(build, *self._breathing(), strength, cold, self._guess)
             if now.speed < 0.75 * self.body.target:      # a low balance may only be where the search began
-                again = physics.idle(build, *shut(0.0), strength, cold, 1.3 * self.body.target)
+                again = physics.idle(build, *self._breathing(), strength, cold, 1.3 * self.body.target)
                 now = max(now, again, key=lambda r: r.speed)
             return now
         pedal = low = high = 0.0
         while high < 12.0:                               # the first opening that carries the speed, then close in on it
-            now = physics.at_speed(build, *shut(high), strength, float(hold))
+            now = physics.at_speed(build, *self._breathing(high), strength, float(hold))
             if physics.surplus(build, now, cold) >= 0.0:
                 break
             low, high = high, high + 0.1
+        self._held = high < 12.0
         for _ in range(14):
             pedal = 0.5 * (low + high)
-            now = physics.at_speed(build, *shut(pedal), strength, float(hold))
+            now = physics.at_speed(build, *self._breathing(pedal), strength, float(hold))
             if physics.surplus(build, now, cold) < 0.0:
                 low = pedal
             else:
                 high = pedal
         return now
+
+    def without(self, barrel: int) -> physics.Running:
+        """The balance with the plugs of one barrel shorted; nothing is kept of it."""
+        strength = self.strengths()
+        strength[barrel] = 0.0
+        return physics.idle(self.body.build, *self._breathing(), strength, self._drag(), self._guess)
+
+    def _drag(self) -> float:
+        return 1.0 + assumed.COLD_FRICTION * max(0.0, assumed.HOT_OIL_C - self.oil) / 70.0
 
     @property
     def now(self) -> physics.Running:
@@ -276,7 +241,7 @@ class VirtualEngine:
         """Let a running engine find its speed; the kind of what is then seen or heard, or None."""
         if self.state["engine"] != "running":
             return None
-        if self.now.speed < self.stall_speed:
+        if self.now.speed < self.stall_speed or not self._held:
             self.state["engine"], self.state["hold"], self.stalled = "stopped", None, True
             return "stall"
         return None
@@ -291,11 +256,9 @@ class VirtualEngine:
         """What is really so now."""
         now = self.now
         running = self.state["engine"] == "running"
-        openings = self.openings()
         return Truth(
             running=running, stalled=self.stalled, speed=now.speed if running else 0.0, flow=now.mouth,
             gauge=tuple(assumed.GAUGE_OVERREAD * m for m in now.mouth), lambdas=now.lambdas, misfire=now.misfire,
-            hole=tuple(idle_circuit.uncovered(self.plate_degrees(b, openings), self.body.hole_edge[b])
-                       for b in range(self.barrels)),
+            hole=tuple(gauges.hole(self, b) for b in range(self.barrels)),
             positions={k: tuple(v) for k, v in self.at.items()}, jets=tuple(self.jets),
             right_jet=self.body.right_jet, coolant=self.coolant, oil=self.oil)

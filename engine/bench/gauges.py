@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from engine.bench import assumed, idle_circuit
+from engine.bench import assumed, idle_circuit, plates
 from engine.bench.terms import NOISE
 
 if TYPE_CHECKING:
@@ -119,8 +119,8 @@ def one(engine: VirtualEngine, quantity: str, row: list[int], *, averaged: bool 
 
 def hole(engine: VirtualEngine, barrel: int) -> str:
     """The first progression hole as a torch shows it: covered, at the edge, uncovered."""
-    degrees = engine.plate_degrees(barrel, engine.openings())
-    return idle_circuit.uncovered(degrees, engine.body.hole_edge[barrel])
+    turned = plates.degrees(engine, barrel, engine.openings())
+    return idle_circuit.uncovered(turned, engine.body.hole_edge[barrel])
 
 
 def count_to_seat(engine: VirtualEngine, quantity: str, i: int) -> float:

@@ -7,9 +7,15 @@ depression behind the plate on to it; the level of the fuel adds its own weight.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from engine.bench import assumed as a
 from engine.bench.anatomy import Anatomy
+
+if TYPE_CHECKING:
+    from engine.bench.engine import VirtualEngine
+    from engine.bench.physics import FuelLaw
 
 
 def screw_effect(screw: str, turns: float, rest: float) -> float:
@@ -52,3 +58,28 @@ def fuel_flow(
     start = a.MAIN_STARTS * body.idle_air * (1.0 - a.MAIN_LATE_PER_MM * level)
     main = max(0.0, flow - start) / (a.MAIN_LAMBDA * a.PETROL_AFR)
     return body.idle_fuel * area * math.sqrt(max(0.0, head) / body.idle_signal) + main
+
+
+def cold_share(engine: VirtualEngine) -> float:
+    """What a cold engine burns of its fuel; the rest wets the walls."""
+    return 1.0 - a.COLD_FUEL * max(0.0, a.HOT_COOLANT_C - engine.coolant) / 70.0
+
+
+def law(engine: VirtualEngine, degrees: Sequence[float]) -> FuelLaw:
+    """The fuel of each barrel of an engine whose plates stand at `degrees`."""
+    body, cold = engine.body, cold_share(engine)
+    rows = []
+    for b in range(engine.barrels):
+        turns = 3.5 if engine.having("broken screw tip", barrel=b) else engine.at["jet"][b]
+        rows.append((
+            engine.jets[b] * engine.dirt[b] ** 0.5, screw_effect(body.screw, turns, body.rest_turns),
+            engine.having("high fuel level", barrel=b) - engine.having("low fuel level", barrel=b),
+            engine.having("starter stuck open", barrel=b) * body.idle_fuel))
+
+    def fuel(b: int, flow: float, pressure: float) -> float:
+        size, screw, level, extra = rows[b]
+        return cold * (extra + fuel_flow(
+            body, b, size=size, screw=screw, degrees=degrees[b], flow=flow, depression=body.build.p0 - pressure,
+            level=level))
+
+    return fuel

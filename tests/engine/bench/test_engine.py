@@ -139,4 +139,4 @@ def test_a_new_jet_comes_clean_and_as_stamped():
     assert engine.jets[1] == engine.stamps[1] - 5
     engine.fit("idle jet", 1, 1, engine.stamps[0])
     engine.fit("idle jet", 1, 2, engine.stamps[1])
-    assert engine.jets[1] == engine.stamps[1] and engine.having("dirty jet", barrel=0) == 0.0
+    assert engine.jets[1] == engine.stamps[1] and engine.dirt[0] == 1.0
