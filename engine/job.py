@@ -1,4 +1,4 @@
-"""The job: what is known of engine, bank, fitted parts and instruments before the first reading; it reads and checks, and never changes.
+"""The job: what is known of engine, bank, fitted parts and instruments before the first reading; it never changes.
 
 Only `engine.cylinders`, `engine.displacement`, `engine.idle_speed` and `bank` are needed for the idle routine. Bank and
 instruments take further keys, so that a family of another trade can be written without a change of code.
@@ -6,33 +6,58 @@ instruments take further keys, so that a family of another trade can be written 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from datetime import date
 from fractions import Fraction
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer, field_validator, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer, model_validator
 
-from engine.units import NotAQuantity, convert, parse_quantity
+from engine.units import NotAQuantity, convert, parse_quantity, write_number
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """What a number of the job is: its unit and the closed range in it; seen on the fields of the model."""
+
+    unit: str
+    low: Fraction
+    high: Fraction
 
 
 def _quantity(unit: str, low: float, high: float) -> Any:
-    """A pydantic type: a text like `1598 cc` or a bare number, held as an exact number in `unit`, within [low, high]."""
+    """A pydantic type: a text like `1598 cc` or a bare number, held exactly in `unit`, within [low, high]."""
 
     def read(value: Any) -> Fraction:
         if isinstance(value, bool) or value is None:
             raise ValueError(f"a number in {unit} belongs here")
-        try:
-            number, found = parse_quantity(str(value), unit)
-            number = convert(number, found.name, unit)
-        except (NotAQuantity, ValueError) as fault:
-            raise ValueError(str(fault)) from None
+        number, found = parse_quantity(str(value), unit)
+        number = convert(number, found.name, unit)
         if not low <= number <= high:
             raise ValueError(f"{value} is outside {low:g} to {high:g} {unit}")
         return number
 
     return Annotated[
         Fraction, BeforeValidator(read, json_schema_input_type=str | float),
-        PlainSerializer(lambda v: f"{float(v):g} {unit}" if unit else float(v), when_used="json"),
+        PlainSerializer(lambda v: f"{write_number(v)} {unit}", when_used="json"),
+        Measured(unit, Fraction(low), Fraction(high)),
     ]
+
+
+#: Any text; a number or nothing is taken as it is written.
+Text = Annotated[str, BeforeValidator(lambda v: "" if v is None else str(v), json_schema_input_type=str | float | None)]
+
+
+def _day(value: Any) -> str:
+    """A date as YAML or a technician writes it, as YYYY-MM-DD; empty where it is not known."""
+    if value is None or value == "":
+        return ""
+    if isinstance(value, date):
+        return value.isoformat()[:10]
+    try:
+        return date.fromisoformat(str(value).strip()).isoformat()
+    except ValueError:
+        raise ValueError(f"'{str(value)[:20]}' is no date; write it like 1971-05-01, or leave it out") from None
 
 
 class _Part(BaseModel):
@@ -48,10 +73,12 @@ class _Open(BaseModel):
 class Vehicle(_Part):
     """The vehicle as the customer would name it; kept apart from the record of the run."""
 
-    description: str = ""
-    registration: str = ""
-    odometer: str = ""
-    first_used: str = Field("", description="Date of first use, YYYY-MM-DD: selects emission limits.")
+    description: Text = ""
+    registration: Text = ""
+    odometer: Text = ""
+    first_used: Annotated[str, BeforeValidator(_day)] = Field(
+        "", description="Date of first use, YYYY-MM-DD: selects emission limits.")
+    jurisdiction: Text = Field("", description="Whose emission limits hold; empty for the one the shop's table names.")
 
 
 class Engine(_Part):
@@ -80,18 +107,25 @@ def _row(value: Any) -> tuple[Fraction, ...] | None:
 
 
 def _size(value: Any) -> Fraction:
-    try:
-        number, _ = parse_quantity(str(value), "")
-    except NotAQuantity as fault:
-        raise ValueError(str(fault)) from None
+    if isinstance(value, bool):
+        raise NotAQuantity("A jet number belongs here, such as 50.")
+    number, unit = parse_quantity(str(value), "")
+    if unit.name == "mm":
+        number *= 100
+    elif unit.name:
+        raise ValueError(f"{value} is no jet number; write its bore in hundredths of a mm (130), or in mm (1.30 mm)")
     if not 1 <= number <= 1000:
         raise ValueError(f"{value} is no jet number (hundredths of a mm, 1 to 1000)")
     return number
 
 
+def _written(number: Fraction) -> int | str:
+    return number.numerator if number.denominator == 1 else write_number(number)
+
+
 Sizes = Annotated[
-    tuple[Fraction, ...] | None, BeforeValidator(_row, json_schema_input_type=float | list[float] | None),
-    PlainSerializer(lambda v: None if v is None else [float(x) for x in v], when_used="json"),
+    tuple[Fraction, ...] | None, BeforeValidator(_row, json_schema_input_type=float | str | list[float | str] | None),
+    PlainSerializer(lambda v: None if v is None else [_written(x) for x in v], when_used="json"),
 ]
 
 
@@ -153,8 +187,8 @@ class Conditions(_Part):
 class Job(_Part):
     """One visit of one vehicle. `customer` and `vehicle` are optional and never reach the record of a run."""
 
-    title: str = ""
-    customer: str = ""
+    title: Text = ""
+    customer: Text = ""
     vehicle: Vehicle = Vehicle()
     engine: Engine
     bank: Bank
@@ -162,11 +196,6 @@ class Job(_Part):
     instruments: Instruments = Instruments()
     conditions: Conditions = Conditions()
     settings: dict[str, str | int | float] = Field({}, description="Values of procedure settings for this job only.")
-
-    @field_validator("customer", mode="before")
-    @classmethod
-    def _text(cls, value: Any) -> str:
-        return "" if value is None else str(value)
 
     @model_validator(mode="after")
     def _fits(self) -> Job:
@@ -179,10 +208,15 @@ class Job(_Part):
         for name in ("main_jet", "air_corrector", "idle_jet", "pump_jet"):
             row = getattr(bank, name)
             if row is not None and len(row) not in (1, bank.barrels):
-                raise ValueError(f"bank.{name} lists {len(row)} sizes; give one for all, or {bank.barrels}, one a barrel.")
+                raise ValueError(
+                    f"bank.{name} lists {len(row)} sizes; give one for all, or {bank.barrels}, one a barrel.")
         for place in bank.disturbed:
             if place.carb > bank.carbs or (place.barrel or 1) > bank.barrels_per_carb:
-                raise ValueError(f"bank.disturbed names carb {place.carb}, barrel {place.barrel}, which this bank has not.")
+                name = f"carb {place.carb}" + (f" barrel {place.barrel}" if place.barrel else "")
+                raise ValueError(f"bank.disturbed names {name}, but this bank has {bank.carbs} carbs of "
+                                 f"{bank.barrels_per_carb} barrels.")
+        if bank.choke and bank.throttle_bore and bank.choke >= bank.throttle_bore:
+            raise ValueError("bank.choke is not smaller than bank.throttle_bore; read both again.")
         return self
 
     def row(self, name: str) -> tuple[Fraction, ...] | None:
@@ -196,7 +230,11 @@ class Job(_Part):
         """The value under a dotted path (`bank.air_bypass_screws`), or None where the job does not say."""
         here: Any = self
         for part in path.split("."):
-            here = here.get(part) if isinstance(here, dict) else getattr(here, part, None)
+            if isinstance(here, BaseModel):
+                known = part in type(here).model_fields or part in (here.model_extra or {}) or part == "barrels"
+                here = getattr(here, part, None) if known else None
+            else:
+                here = here.get(part) if isinstance(here, dict) else None
             if here is None:
                 return None
         return here

@@ -1,7 +1,7 @@
 """The unit table: exact factors between the units of the trade; it converts and parses, and knows no reading or part.
 
-Factors are exact rationals (NIST SP 811 App. B.8; `tests/published` checks every one against `pint`). A quantity is held
-as a `Fraction` in the base unit of its dimension, so that sums and comparisons never round.
+Factors are exact rationals (NIST SP 811 App. B.8; `tests/published` checks every one against `pint`). A quantity is
+held as a `Fraction` in the base unit of its dimension, so that sums and comparisons never round.
 """
 
 from __future__ import annotations
@@ -107,6 +107,21 @@ def parse_quantity(text: str, default: str | None = None) -> tuple[Fraction, Uni
     if name not in UNITS:
         raise NotAQuantity(f"'{rest[:20]}' is not a known unit in '{text.strip()[:40]}'.")
     return value, UNITS[name]
+
+
+def write_number(value: Fraction) -> str:
+    """Write an exact number so that `parse_number` reads the same back: 1.25 where decimals can hold it, else 4/3."""
+    two, five, rest = 0, 0, value.denominator
+    while rest % 2 == 0:
+        two, rest = two + 1, rest // 2
+    while rest % 5 == 0:
+        five, rest = five + 1, rest // 5
+    if rest != 1:
+        return f"{value.numerator}/{value.denominator}"
+    places = max(two, five)
+    digits = str(abs(value.numerator) * 10**places // value.denominator).rjust(places + 1, "0")
+    text = digits[: len(digits) - places] + (f".{digits[len(digits) - places:]}" if places else "")
+    return f"-{text}" if value < 0 else text
 
 
 def to_base(value: Fraction, unit: Unit | str) -> Fraction:
