@@ -1,0 +1,268 @@
+"""Whether real readings can lie in a box: exact linear arithmetic over axes that share a reading; it guesses nothing.
+
+Axes are cut one by one, as if they were independent. Where two speak of the same numbers (`gap - target` and `gap`, a
+row's least element and its spread) a box may be empty all the same. Fourier and Motzkin's elimination settles that, and
+hands back numbers that lie in the box.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import product
+from typing import Any
+
+from engine.procedure.check.forms import ONE, Atom, Terms
+from engine.procedure.check.normal import Normal
+from engine.procedure.check.space import Axis, Box, Cell, Space
+
+#: The most cases of one box, and inequalities of one case, that are tried before the answer is "may be".
+CASES, ROWS = 128, 400
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """The sum of `terms` is at most `limit`, or below it where `strict`."""
+
+    terms: Terms
+    limit: Fraction
+    strict: bool
+
+
+class TooMany(Exception):
+    """More inequalities than are worth trying."""
+
+
+def bounds(terms: Terms, low: Fraction | None, low_in: bool, high: Fraction | None, high_in: bool) -> Iterator[Bound]:
+    """low <= terms <= high, each end in or out, as bounds."""
+    if high is not None:
+        yield Bound(terms, high, not high_in)
+    if low is not None:
+        yield Bound(tuple((a, -c) for a, c in terms), -low, not low_in)
+
+
+def solve(given: list[Bound], pick: Callable[..., Fraction]) -> dict[Atom, Fraction] | None:
+    """Numbers that keep every bound, or None if there are none. `pick(atom, low, low_in, high, high_in)` chooses in a range.
+
+    Raises `TooMany` where elimination grows too long.
+    """
+    rows = [({a: c for a, c in b.terms}, b.limit, b.strict) for b in given]
+    stages: list[tuple[Atom, list[Any]]] = []
+    while True:
+        atoms: dict[Atom, list[int]] = {}
+        for terms, limit, strict in rows:
+            if not terms and (limit < 0 or (limit == 0 and strict)):
+                return None
+            for a, c in terms.items():
+                atoms.setdefault(a, [0, 0])[c > 0] += 1
+        if not atoms:
+            break
+        atom = min(atoms, key=lambda a: (atoms[a][0] * atoms[a][1], repr(a)))
+        mine = [r for r in rows if atom in r[0]]
+        rest = [r for r in rows if atom not in r[0]]
+        stages.append((atom, mine))
+        ups, downs = [r for r in mine if r[0][atom] > 0], [r for r in mine if r[0][atom] < 0]
+        seen = {(tuple(sorted(t.items(), key=repr)), s): lim for t, lim, s in ()}
+        for (ut, ul, us), (dt, dl, ds) in product(ups, downs):
+            p, q = ut[atom], -dt[atom]
+            terms = {a: c / p for a, c in ut.items() if a != atom}
+            for a, c in dt.items():
+                if a != atom:
+                    terms[a] = terms.get(a, Fraction(0)) + c / q
+            terms = {a: c for a, c in terms.items() if c}
+            key, limit = (frozenset(terms.items()), us or ds), ul / p + dl / q
+            if key not in seen or limit < seen[key]:
+                seen[key] = limit
+        rows = rest + [(dict(terms), limit, strict) for (terms, strict), limit in seen.items()]
+        if len(rows) > ROWS:
+            raise TooMany
+    found: dict[Atom, Fraction] = {}
+    for atom, mine in reversed(stages):
+        low: tuple[Fraction, bool] | None = None
+        high: tuple[Fraction, bool] | None = None
+        for terms, limit, strict in mine:
+            at = (limit - sum(c * found[a] for a, c in terms.items() if a != atom)) / terms[atom]
+            if terms[atom] > 0:
+                high = (at, not strict) if high is None or (at, not strict) < high else high
+            elif low is None or (at, strict) > low:
+                low = (at, strict)
+        found[atom] = pick(
+            atom, low and low[0], bool(low) and not low[1], high and high[0], bool(high) and high[1])
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A case in a box: numbers for the atoms that matter, one cell (or set of kinds) for each axis, and one world."""
+
+    numbers: dict[Atom, Fraction]
+    cells: tuple[int, ...]
+    #: False where "may be" is all that is known.
+    sure: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One convex case of an axis: a cell to name it, its bounds, and what must be there or (one of them) missing for it."""
+
+    cell: int
+    bounds: tuple[Bound, ...]
+    has: tuple[Any, ...] = ()
+    lacks: tuple[Any, ...] = ()
+
+
+def _contradicts(case: Iterable[Choice]) -> bool:
+    """Whether something is missing here and there at once."""
+    there = {base for choice in case for base in choice.has}
+    return any(choice.lacks and there.issuperset(choice.lacks) for choice in case)
+
+
+class Theory:
+    """Decides boxes of one space; `pick` as for `solve`."""
+
+    def __init__(self, space: Space, normal: Normal, pick: Callable[..., Fraction]) -> None:
+        self.space, self.normal, self.pick = space, normal, pick
+        self.tied = self._tied()
+
+    def _tied(self) -> list[int]:
+        """The axes that share a number with another axis."""
+        users: dict[Any, set[int]] = {}
+        for i, axis in enumerate(self.space.axes):
+            for base in self._bases(axis):
+                users.setdefault(base, set()).add(i)
+        return sorted({i for group in users.values() if len(group) > 1 for i in group})
+
+    def _bases(self, axis: Axis) -> Iterator[Any]:
+        if axis.kind == "line":
+            for atom, _ in axis.key:
+                yield ("rows", atom[1]) if atom[0] in ("min", "max", "mean") else atom
+        elif axis.kind == "row":
+            yield ("rows", axis.key)
+        elif axis.kind == "enum" and axis.key in self.normal.known_rows:
+            yield ("rows", self.normal.known_rows[axis.key])
+        elif axis.kind == "worlds":
+            yield from (atom for atom, cells in self.space.worlds.facts.items() if isinstance(cells[0], Cell))
+
+    def point(self, box: Box, thorough: bool = True) -> Point | None:
+        """A case in the box, or None: proved empty. Without `thorough`, axes that share nothing are left at any cell."""
+        tied = self.tied if not thorough else range(len(box))
+        if not tied:
+            return Point({}, tuple(_lowest(m) for m in box), True)
+        choices = [list(self._choices(i, box[i])) for i in tied]
+        sure = True
+        for n, case in enumerate(product(*choices)):
+            if n >= CASES:
+                sure = False
+                break
+            if _contradicts(case):
+                continue
+            given = [b for choice in case for b in choice.bounds]
+            given.extend(self._laws(given))
+            try:
+                numbers = solve(given, self.pick)
+            except TooMany:
+                sure = False
+                continue
+            if numbers is not None:
+                cells = [_lowest(m) for m in box]
+                for i, choice in zip(tied, case, strict=True):
+                    cells[i] = choice.cell
+                return Point(numbers, tuple(cells), True)
+        return None if sure else Point({}, tuple(_lowest(m) for m in box), False)
+
+    def _choices(self, i: int, mask: int) -> Iterator[Choice]:
+        """The convex cases of one axis within a mask."""
+        axis = self.space.axes[i]
+        bases = tuple(self._bases(axis))
+        if axis.kind == "line":
+            for first, last in _runs(mask):
+                a, b = axis.cells[first], axis.cells[last]
+                if b is None:
+                    yield Choice(last, (), lacks=bases)
+                    last -= 1
+                if first <= last:
+                    b = axis.cells[last]
+                    yield Choice(first, tuple(bounds(axis.key, a.low, a.low_in, b.high, b.high_in)), has=bases)
+        elif axis.kind == "row":
+            yield from self._row_choices(axis, mask, bases)
+        elif axis.kind == "worlds":
+            yield from self._world_choices(mask)
+        elif bases:
+            yield from (Choice(c, (), has=bases if axis.cells[c] is True else ()) for c in _bits(mask))
+        else:
+            yield Choice(_lowest(mask), ())
+
+    def _row_choices(self, axis: Axis, mask: int, bases: tuple[Any, ...]) -> Iterator[Choice]:
+        numeric = bool(axis.cells) and isinstance(axis.cells[0][0], Cell)
+        seen: dict[tuple[int, int], int] = {}
+        for s in _bits(mask):
+            if s:
+                seen.setdefault((_lowest(s), s.bit_length() - 1) if numeric else (0, 0), s)
+            else:
+                yield Choice(0, (), lacks=bases)
+        for (least, most), s in seen.items():
+            ends = (*self._within("min", axis, least), *self._within("max", axis, most)) if numeric else ()
+            yield Choice(s, ends, has=bases)
+
+    def _world_choices(self, mask: int) -> Iterator[Choice]:
+        worlds = self.space.worlds
+        numeric = [a for a, cells in worlds.facts.items() if isinstance(cells[0], Cell)]
+        seen: dict[Any, int] = {}
+        for w in _bits(mask) if numeric else [_lowest(mask)]:
+            seen.setdefault(tuple(worlds.cell(w, a) for a in numeric), w)
+        for cells, w in seen.items():
+            yield Choice(w, tuple(
+                b for a, c in zip(numeric, cells, strict=True)
+                for b in bounds(((a, ONE),), c.low, c.low_in, c.high, c.high_in)))
+
+    def _within(self, which: str, axis: Axis, kind: int) -> Iterator[Bound]:
+        cells = axis.cells[kind]
+        return bounds((((which, axis.key), ONE),), cells[0].low, cells[0].low_in, cells[-1].high, cells[-1].high_in)
+
+    def _laws(self, given: list[Bound]) -> Iterator[Bound]:
+        """What always holds of the numbers in `given`: their ranges, and min <= mean <= max with what a length allows."""
+        atoms = {a for b in given for a, _ in b.terms}
+        for row in {a[1] for a in atoms if a[0] in ("min", "max", "mean")}:
+            least, mean, most = ("min", row), ("mean", row), ("max", row)
+            low, high = self.normal.range((row, Fraction(0)))
+            yield from bounds(((least, ONE),), low, True, None, True)
+            yield from bounds(((most, ONE),), None, True, high, True)
+            yield Bound(((least, ONE), (most, -ONE)), Fraction(0), False)
+            _, n = self.normal.length(row)
+            if n == 1:
+                yield Bound(((most, ONE), (least, -ONE)), Fraction(0), False)
+            if mean in atoms:
+                share = Fraction(1, n) if n else Fraction(0)
+                # mean >= least + (most - least) / n, and the same from above.
+                yield Bound(((mean, -ONE), (least, ONE - share), (most, share)), Fraction(0), False)
+                yield Bound(((mean, ONE), (least, -share), (most, share - ONE)), Fraction(0), False)
+        for atom in atoms:
+            if atom[0] not in ("min", "max", "mean"):
+                low, high = self.normal.atom_range(atom)
+                yield from bounds(((atom, ONE),), low, True, high, True)
+
+
+def _bits(mask: int) -> Iterator[int]:
+    while mask:
+        low = mask & -mask
+        yield low.bit_length() - 1
+        mask ^= low
+
+
+def _lowest(mask: int) -> int:
+    return (mask & -mask).bit_length() - 1
+
+
+def _runs(mask: int) -> Iterator[tuple[int, int]]:
+    """Stretches of neighbouring cells."""
+    first = last = None
+    for i in _bits(mask):
+        if last is not None and i == last + 1:
+            last = i
+            continue
+        if first is not None:
+            yield first, last  # type: ignore[misc]
+        first = last = i
+    if first is not None:
+        yield first, last  # type: ignore[misc]
