@@ -138,7 +138,7 @@ class Bank(_Open):
     cylinders_per_barrel: int = Field(1, ge=1, le=4)
     manifold: Literal["separate", "shared"] = Field(
         "separate", description="'shared': all barrels feed one plenum, so a barrel belongs to no cylinder.")
-    mixture_screw: Literal["short taper", "long taper", "air screw", "jet nut"] | None = None
+    mixture_screw: Literal["short taper", "long taper", "pilot screw", "air screw", "jet nut"] | None = None
     air_bypass_screws: bool = False
     linkage_balance_screws: bool = False
     throttle_bore: _quantity("mm", 10, 80) | None = None
@@ -215,8 +215,8 @@ class Job(_Part):
                 name = f"carb {place.carb}" + (f" barrel {place.barrel}" if place.barrel else "")
                 raise ValueError(f"bank.disturbed names {name}, but this bank has {bank.carbs} carbs of "
                                  f"{bank.barrels_per_carb} barrels.")
-        if bank.choke and bank.throttle_bore and bank.choke >= bank.throttle_bore:
-            raise ValueError("bank.choke is not smaller than bank.throttle_bore; read both again.")
+        if bank.choke and bank.throttle_bore and bank.choke > bank.throttle_bore:
+            raise ValueError("bank.choke is larger than bank.throttle_bore; read both again.")
         return self
 
     def row(self, name: str) -> tuple[Fraction, ...] | None:

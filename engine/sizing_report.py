@@ -5,13 +5,13 @@ What the job doesn't say, or no rule covers, is withheld in words; no figure is 
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from fractions import Fraction
+from pathlib import Path
 from typing import Any, Literal
 
-from engine.carburation import air, fuel, sizing
+from engine.carburation import air, fuel, limits, sizing
 from engine.carburation.refusal import Refused
 from engine.job import Job
 
@@ -51,7 +51,8 @@ class Part:
 @dataclass(frozen=True, slots=True)
 class SizingReport:
     """The report. `density_ratio` is to sea level at 15 degC; `lambda_factor` holds with the jets unchanged, and
-    `main_jet_factor` on the bore restores lambda, both on the main circuit only. `gauge` is kg/h a barrel.
+    `main_jet_factor` on the bore restores lambda, both on the main circuit only. `gauge` is kg/h a barrel; `emission`
+    the limits that hold at idle, in words.
     """
 
     engine: str
@@ -63,6 +64,7 @@ class SizingReport:
     main_jet_factor: float
     parts: tuple[Part, ...]
     gauge: tuple[float, float] | None
+    emission: str
     notes: tuple[str, ...]
 
     def to_json(self) -> dict[str, Any]:
@@ -71,11 +73,16 @@ class SizingReport:
 
     def lines(self, width: int = 80) -> list[str]:
         """The report as plain text, no line longer than `width` (at least 60)."""
-        return _lines(self, max(72, width))
+        from engine.sizing_page import lines
+
+        return lines(self, max(72, width))
 
 
-def run(job: Job) -> SizingReport:
-    """Work out the sizing report of a job. It never refuses: what can't be worked out is withheld in words."""
+def run(job: Job, limits_file: Path = limits.SHIPPED) -> SizingReport:
+    """Work out the sizing report of a job; a shop may give its own table of emission limits.
+
+    It never refuses: what can't be worked out is withheld in words.
+    """
     conditions, blend = job.conditions, fuel.blend(float(job.fuel.ethanol) / 100)
     altitude, celsius = float(conditions.altitude), float(conditions.temperature)
     ratio = air.at(altitude, celsius + 273.15).density / air.isa(0).density
@@ -97,7 +104,7 @@ def run(job: Job) -> SizingReport:
         fuel=f"{float(job.fuel.ethanol):g} % ethanol, stoichiometric at {blend.afr:.2f}",
         density_ratio=ratio, stoichiometric_afr=blend.afr, lambda_factor=lambda_air * blend.lambda_factor,
         main_jet_factor=factor, parts=(choke, main, _corrector(job, choke), _idle(job), _pump(job)), gauge=gauge,
-        notes=_NOTES)
+        emission=_emission(job, limits_file), notes=_NOTES)
 
 
 _NOTES = (
@@ -106,6 +113,14 @@ _NOTES = (
     "Air and fuel corrections are for the main circuit only. Idle jets are judged by their screws.",
     "Jets are numbered by bore in hundredths of a millimetre. Some are rated by flow instead: never mix the two.",
 )
+
+
+def _emission(job: Job, limits_file: Path) -> str:
+    try:
+        found = limits.judge(limits.load(limits_file), job.vehicle.first_used, jurisdiction=job.vehicle.jurisdiction)
+    except Refused as refusal:
+        return str(refusal)
+    return found.say + (f" Source: {found.source}." if found.co_limit is not None and found.source else "")
 
 
 def _volume(job: Job) -> float:
@@ -243,58 +258,3 @@ def _idle(job: Job) -> Part:
 def _pump(job: Job) -> Part:
     rule = _no_rule(job, "pump jet") or (lambda: sizing.pump_jet(_volume(job)))
     return _build("pump jet", "", sizing.JET_STEP, rule, job.row("pump_jet"), "bank.pump_jet", job)
-
-
-def _off(part: Part, one: Fitted) -> str:
-    """How far off one fitted size is, in words."""
-    if one.steps is None or one.area is None:
-        return "no figure to compare"
-    word = "mm" if part.unit == "mm" else "size" if abs(one.steps) == 1 else "sizes"
-    by = f"{abs(one.steps):g} {word} {'over' if one.steps > 0 else 'under'} the start" if one.steps else "as the start"
-    area = f", area {one.area:+.0%}" if one.steps and part.unit != "mm" else ""
-    return f"{one.verdict}: {by}{area}"
-
-
-def _accepted(part: Part) -> str:
-    if part.low is None or part.high is None:
-        return "-"
-    low, high = f"{part.low:.0f}", f"{part.high:.0f}"
-    return low if low == high else f"{low} to {high}"
-
-
-def _lines(report: SizingReport, width: int) -> list[str]:
-    def wrapped(text: str, first: str = "", rest: str = "") -> list[str]:
-        return textwrap.wrap(text, width, initial_indent=first, subsequent_indent=rest) or [""]
-
-    out = ["Sizing: what this engine would start from, and what is fitted"]
-    out += wrapped(report.engine) + wrapped(f"Air: {report.air}") + wrapped(f"Fuel: {report.fuel}")
-    out += wrapped(f"Main circuit in this air on this fuel: lambda x {report.lambda_factor:.3f} with the jet "
-                   f"unchanged; bore x {report.main_jet_factor:.4f} restores it")
-    out += ["", f"{'Part':<14}{'Start':<8}{'Accepted':<12}{'Fitted':<8}How far off"]
-    for part in report.parts:
-        unit = f" {part.unit}" if part.unit else ""
-        start = "-" if part.start is None else f"{part.start:g}{unit}"
-        left = f"{part.part:<14}{start:<8}{_accepted(part):<12}"
-        if not part.fitted:
-            out += [left + f"{'-':<8}" + ("withheld" if part.start is None else "not in the job")]
-        for one in part.fitted:
-            where = "" if one.where == "all" else f" ({one.where})"
-            out += wrapped(_off(part, one) + where, f"{left}{f'{one.size:g}{unit}':<8}", " " * 42)
-            left = " " * 34
-    for part in report.parts:
-        out.append("")
-        head = f"{part.part}: "
-        if part.withheld:
-            out += wrapped(f"withheld. {part.withheld}", head, "  ")
-        else:
-            out += wrapped(part.formula, head, "  ") + wrapped(f"Source: {part.source}.", "  ", "  ")
-        for note in part.notes:
-            out += wrapped(note, "  ", "  ")
-    out.append("")
-    if report.gauge:
-        low, high = report.gauge
-        out += wrapped(f"Airflow gauge at idle: {low:.1f} to {high:.1f} kg/h a barrel is plausible [derived]. Equal "
-                       f"readings matter, not the figure.")
-    for note in report.notes:
-        out += wrapped(note)
-    return out

@@ -176,12 +176,3 @@ def read(gas: Gases, merged: bool = False) -> ExhaustReading:
     if merged:
         notes.append("A pipe after the junction names no cylinder: it is the mean of all.")
     return ExhaustReading(lam, by_co, spindt(gas), kind, say, tuple(notes))
-
-
-def co_concentration(ppm: float, celsius: float = 25.0) -> float:
-    """Carbon monoxide in the air of the shop, mg/m3, from ppm: `ppm x 28.010 / 24.45` at 25 degC and 101.325 kPa.
-
-    [published: source S65; molar volume of an ideal gas]
-    """
-    kelvin = within("air temperature", celsius, -40, 60, "degC") + 273.15
-    return within("CO", ppm, 0, 1e6, "ppm") * 28.010 / (24.45 * kelvin / 298.15)

@@ -80,9 +80,3 @@ def blend(ethanol: float) -> Blend:
 def petrol_scale(value: float) -> float:
     """What a gauge scaled in air-fuel ratio for petrol shows at lambda `value`, whatever the fuel: lambda x 14.7."""
     return within("lambda", value, 0.6, 1.6) * PETROL_SCALE
-
-
-def lambda_of(afr: float) -> float:
-    """Lambda from a gauge scaled in air-fuel ratio for petrol: 12.8 is 0.8707. [published: source S51]"""
-    return within("lambda", positive("air-fuel ratio", afr) / PETROL_SCALE, 0.6, 1.6,
-                  hint="Is the gauge scaled for petrol? A figure outside that points to the sensor.")

@@ -46,17 +46,25 @@ class Jurisdiction:
 
 
 @dataclass(frozen=True, slots=True)
+class Table:
+    """A table of limits by jurisdiction; `in_force` is the one where a job names none, empty for none."""
+
+    in_force: str
+    jurisdictions: dict[str, Jurisdiction]
+
+
+@dataclass(frozen=True, slots=True)
 class Judgement:
     """One reading held against the limits; `co_limit` percent and `hc_limit` ppm are None where none is known."""
 
-    result: Literal["pass", "fail", "no limit", "not set"]
+    result: Literal["pass", "fail", "no limit", "not set", "not read"]
     co_limit: float | None
     hc_limit: float | None
     say: str
     source: str
 
 
-def load(path: Path = SHIPPED) -> dict[str, Jurisdiction]:
+def load(path: Path = SHIPPED) -> Table:
     """Read a table of limits. Refuses, naming file and entry, what is missing, unreadable or out of shape."""
     from ruamel.yaml import YAML, YAMLError
 
@@ -68,10 +76,18 @@ def load(path: Path = SHIPPED) -> dict[str, Jurisdiction]:
         where = getattr(fault, "problem_mark", None)
         line = f" at line {where.line + 1}" if where else ""
         raise Refused(f"The emission limits {path} are no YAML{line}. Mend it, or take the shipped one.") from None
-    table = data.get("jurisdictions") if isinstance(data, dict) else None
-    if not isinstance(table, dict):
+    entries = data.get("jurisdictions") if isinstance(data, dict) else None
+    if not isinstance(entries, dict):
         raise Refused(f"The emission limits {path} need a key `jurisdictions` with one entry a jurisdiction.")
-    return {str(name): _jurisdiction(str(name), entry, path) for name, entry in table.items()}
+    table = {str(name): _jurisdiction(str(name), entry, path) for name, entry in entries.items()}
+    in_force = str(data.get("in_force") or "none")
+    if in_force != "none" and in_force not in table:
+        raise Refused(f"{path}: `in_force` names '{in_force}', which has no entry; write none or {_names(table)}.")
+    return Table("" if in_force == "none" else in_force, table)
+
+
+def _names(table: dict[str, Jurisdiction]) -> str:
+    return ", ".join(sorted(table)) or "nothing"
 
 
 def _jurisdiction(name: str, entry: Any, path: Path) -> Jurisdiction:
@@ -134,27 +150,28 @@ def parse_day(value: Any) -> date:
 
 
 def judge(
-    table: dict[str, Jurisdiction], jurisdiction: str, first_used: str | date, co: float, hc: float | None = None,
+    table: Table, first_used: str | date, co: float | None = None, hc: float | None = None, jurisdiction: str = "",
 ) -> Judgement:
     """Hold `co` percent and `hc` ppm (None: not read), at idle and hot, against the limits for `first_used`.
 
-    Not set where no jurisdiction is chosen, the date is missing, or no period covers it: that is never a pass.
+    `jurisdiction` comes before the one that the table has in force. Not set where there is neither, the date is
+    missing, or no period covers it: that is never a pass. Nothing read gives the limits alone.
     """
-    within("CO", co, 0, 20, "%")
-    if hc is not None:
-        within("HC", hc, 0, 50000, "ppm")
-    if not jurisdiction:
+    for name, value, most, unit in (("CO", co, 20, "%"), ("HC", hc, 50000, "ppm")):
+        if value is not None:
+            within(name, value, 0, most, unit)
+    name = jurisdiction or table.in_force
+    if not name:
         return _unset("No jurisdiction is set, so no limit is known. Set one, or ask whoever tests there.")
-    if jurisdiction not in table:
-        names = ", ".join(sorted(table)) or "none"
-        return _unset(f"The table of limits has no jurisdiction '{jurisdiction}'; it has {names}.")
-    where = table[jurisdiction]
+    where = table.jurisdictions.get(name)
+    if where is None:
+        return _unset(f"The table of limits has no jurisdiction '{name}'; it has {_names(table.jurisdictions)}.")
     if not first_used:
         return _unset("The date of first use is not in the job, and the limit goes by it.", where.source)
     day = parse_day(first_used)
     period = next((p for p in where.periods if p.covers(day)), None)
     if period is None:
-        return _unset(f"{jurisdiction} has no limit in this table for a vehicle first used on {day}.", where.source)
+        return _unset(f"{name} has no limit in this table for a vehicle first used on {day}.", where.source)
     return _against(period, where, day, co, hc)
 
 
@@ -162,22 +179,25 @@ def _unset(say: str, source: str = "") -> Judgement:
     return Judgement("not set", None, None, say, source)
 
 
-def _against(period: Period, where: Jurisdiction, day: date, co: float, hc: float | None) -> Judgement:
+def _against(period: Period, where: Jurisdiction, day: date, co: float | None, hc: float | None) -> Judgement:
     words = f"{where.name}, first used {day}"
     if period.co is None and period.hc is None:
         note = f" {period.note}" if period.note else ""
         return Judgement("no limit", None, None, f"{words}: no limit on CO or HC.{note}", where.source)
-    parts, failed = [], False
+    parts: list[str] = []
+    over: list[str] = []
     for gas, value, limit, unit in (("CO", co, period.co, "%"), ("HC", hc, period.hc, "ppm")):
         if limit is None:
             continue
         if value is None:
-            parts.append(f"{gas} not read (limit {limit:g} {unit})")
+            parts.append(f"{gas} at most {limit:g} {unit}")
             continue
-        over = value > limit
-        failed |= over
-        parts.append(f"{gas} {value:g} {unit} {'exceeds' if over else 'is within'} {limit:g} {unit}")
+        over += [gas] if value > limit else []
+        parts.append(f"{gas} {value:g} {unit} {'exceeds' if value > limit else 'is within'} {limit:g} {unit}")
+    result: Literal["pass", "fail", "not read"] = "fail" if over else "pass"
+    if not over and ((co is None and period.co is not None) or (co is None and hc is None)):
+        result = "not read"
     say = f"{words}: {'; '.join(parts)}."
-    if failed and where.how and period.co is not None and co <= period.co:
+    if over == ["HC"] and where.how:
         say += f" {where.how}"
-    return Judgement("fail" if failed else "pass", period.co, period.hc, say, where.source)
+    return Judgement(result, period.co, period.hc, say, where.source)

@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from engine.carburation.fuel import petrol_scale
 from engine.carburation.refusal import Refused, within
 from engine.carburation.sizing import JET_STEP, bore_for, in_series, stocked
 
@@ -85,8 +86,8 @@ class _Pull:
             say = (f"Lean under load, lambda above {LEAN_STOP:g}: lift off, and no further pull until it is richer. "
                    f"Check fuel pressure and flow under load first. {say}")
         why = (f"{len(self.rows)} readings from {self.rows[0][0]:g} to {self.rows[-1][0]:g} rpm: lambda is "
-               f"{self.low:+.3f} off {self.target:g} at the low end and {self.high:+.3f} at the high end; half a main "
-               f"step is {self.half:.3f}.")
+               f"{self.low:+.3f} off {self.target:g} ({petrol_scale(self.target):.1f} on a gauge scaled for petrol) at "
+               f"the low end and {self.high:+.3f} at the high end; half a main step is {self.half:.3f}.")
         return LoadAdvice(
             verdict, self.lean, before, after, exact, self.low, self.high, self.half, sureness, say, why, unless)
 

@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine import sizing_report
@@ -119,14 +119,27 @@ def test_the_gauge_line_is_left_out_where_no_gauge_reads_a_cylinder():
     assert sizing_report.run(job(instruments={"airflow_gauge": False})).gauge is None
 
 
+def test_the_emission_limit_goes_by_first_use_where_a_jurisdiction_is_set(tmp_path):
+    def said(**vehicle: str) -> str:
+        return sizing_report.run(job(vehicle=vehicle)).emission
+
+    assert "CO at most 4.5 %" in said(first_used="1980-01-01", jurisdiction="GB")
+    assert "date of first use is not in the job" in said(jurisdiction="GB")
+    assert "No jurisdiction is set" in said(first_used="1980-01-01")
+    broken = tmp_path / "limits.yaml"
+    broken.write_text("jurisdictions: [", encoding="utf-8")
+    assert "are no YAML at line 1" in sizing_report.run(job(), broken).emission
+
+
 cc = st.integers(400, 6000).map(lambda n: f"{n} cc")
 sizes = st.none() | st.integers(6, 50).map(lambda n: 5 * n) | st.lists(st.integers(30, 250), min_size=4, max_size=4)
 
 
+@settings(max_examples=50, deadline=None)
 @given(
     st.fixed_dictionaries({
         "choke": st.none() | st.integers(20, 50).map(lambda n: f"{n} mm"), "main_jet": sizes, "air_corrector": sizes,
-        "idle_jet": sizes, "pump_jet": sizes, "throttle_bore": st.none() | st.just("40 mm"),
+        "idle_jet": sizes, "pump_jet": sizes, "throttle_bore": st.none() | st.just("50 mm"),
         "mixture_screw": st.sampled_from(["short taper", "long taper", "air screw", "jet nut", None]),
         "manifold": st.sampled_from(["separate", "shared"])}),
     st.fixed_dictionaries({

@@ -18,11 +18,11 @@ from engine.carburation import limits
     ("1992-08-01", 0.1, 10, "not set"),
 ])
 def test_limits_by_first_use(first_used, co, hc, result):
-    assert limits.judge(limits.load(), "GB", first_used, co, hc).result == result
+    assert limits.judge(limits.load(), first_used, co, hc, "GB").result == result
 
 
 def test_hc_that_fails_alone_may_be_read_again_at_2000_rpm():
     # Source S22, quoting a tester's manual.
-    say = limits.judge(limits.load(), "GB", "1980-01-01", 3.0, 1500).say
+    say = limits.judge(limits.load(), "1980-01-01", 3.0, 1500, "GB").say
     assert "exceeds 1200 ppm" in say
     assert "2000 rpm" in say
