@@ -52,8 +52,8 @@ def move(at: str, acts: str = "air", **keys: Any) -> dict[str, Any]:
 
 def choice(quantity: str, *choices: str, each: str | None = "barrel", **keys: Any) -> dict[str, Any]:
     return {"name": "look", "ask": "", "quantity": quantity, "each": each, "of": None,
-            "count": 4 if each == "barrel" else 2, "unit": None, "range": None, "choices": list(choices), "healthy": choices[0], "average": None,
-            "may_lack": False} | keys
+            "count": 4 if each == "barrel" else 2, "unit": None, "range": None, "choices": list(choices),
+            "healthy": choices[0], "average": None, "may_lack": False} | keys
 
 
 def test_a_step_with_nothing_to_read_is_done_and_a_danger_is_understood():
