@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from engine.bench.all_knowing import all_knowing, mendable
 from engine.bench.faults import Fault
 from engine.bench.fleet import faulted, random_engine, random_job
-from engine.bench.reference import Patient, all_knowing, mendable
+from engine.bench.patient import Patient
 from engine.bench.terms import TOLERANCE
 
 

@@ -1,7 +1,6 @@
-"""Two technicians of reference at a virtual engine, without any procedure: the patient one and the all-knowing one.
+"""The patient technician of reference: common practice at a virtual engine, one screw at a time, measuring after each.
 
-The patient one does what is common practice, one screw at a time, and measures after each. The all-knowing one sees the
-truth and turns each screw once: what he can't bring into tolerance, screws and jets can't mend.
+He follows no procedure file and asks no adviser; he sees what a technician can see. `trials` sets him beside the routine.
 """
 
 from __future__ import annotations
@@ -9,10 +8,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from engine.bench import assumed, gauges, hand, physics, plates
+from engine.bench import assumed, gauges, hand
 from engine.bench.engine import VirtualEngine
 from engine.bench.hands import Work
-from engine.bench.terms import TOLERANCE
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,8 +19,8 @@ class Patience:
 
     `quarter` is his step of a mixture screw in turns, `eighth` that of a speed screw, halved within `close` kg/h of the
     mark and again within half of that; `even` kg/h is even enough. A fall of `drop` rpm means that a screw has gone in
-    too far, then it comes `back` twice the width of its band; a rise of `rise` that it pays to go on out. `averaged`: he reads the
-    tachometer over some seconds. Tried: drop 6 to 20, back 0.25 to 0.75, even 0.2 to 0.4, close 0.5 to 0.7, one pass
+    too far, then it comes `back` so many turns (for a band of half a turn); a rise of `rise` that it pays to go on out.
+    `averaged`: he reads the tachometer over some seconds. Tried: drop 6 to 20, back 0.25 to 0.75, even 0.2 to 0.4, close 0.5 to 0.7, one pass
     and two.
     """
 
@@ -162,7 +160,7 @@ class Patient:
             self.bypass()
 
     def step(self, off: float) -> float:
-        """His step of a speed screw for a difference of `off` kg/h: an eighth, a sixteenth when near, then half that."""
+        """His step of a speed screw for a difference of `off` kg/h: an eighth, when near a sixteenth, then half."""
         near = abs(off) / self.how.close
         return self.how.eighth * (1.0 if near > 1.0 else 0.5 if near > 0.5 else 0.25)
 
@@ -214,7 +212,7 @@ class Patient:
             self.to_speed()
 
     def lean_drop(self, carb: int, barrel: int) -> None:
-        """One mixture screw: out while it pays, in until the speed falls by the drop, then back out to the lean side."""
+        """One mixture screw: out while it pays, in until the speed falls by the drop, then back out."""
         how, best = self.how, self.speed()
         for _ in range(4):
             if best == 0.0:
@@ -253,67 +251,3 @@ class Patient:
                 e.fit("idle jet", b // e.per_carb + 1, b % e.per_carb + 1, e.stamps[b] + 5.0 * way)
         self.start()
         return True
-
-
-def all_knowing(engine: VirtualEngine) -> Work:
-    """Fit the right jets where they are not, and turn each screw once to where the truth wants it."""
-    work = Work(rounds=1, stops=1, starts=1)
-    coupled = engine.job.bank.linkage_balance_screws
-    engine.set_state({"engine": "running", "pedal_link": "off", "hold": None, "coupling": "on" if coupled else "off"})
-    engine.warm()
-    for b in range(engine.barrels):
-        if abs(engine.jets[b] - engine.body.right_jet) > 1.0 or engine.dirt[b] < 1.0:
-            engine.fit("idle jet", b // engine.per_carb + 1, b % engine.per_carb + 1, engine.body.right_jet)
-            work.jets += 1
-    low, high = 0.3 * engine.body.idle_air, 3.0 * engine.body.idle_air
-    for _ in range(18):
-        each = 0.5 * (low + high)
-        _draw(engine, each / (engine.body.build.flux * physics.CHOKED), coupled)
-        _mix(engine)
-        low, high = (low, each) if engine.now.speed > engine.body.target else (each, high)
-    work.moves = engine.carbs + engine.barrels + sum(x > 0.02 for x in engine.at["bypass"])
-    return work
-
-
-def _draw(engine: VirtualEngine, area: float, coupled: bool) -> None:
-    """Set plates and bypasses so that each body leaves `area` mm2 open a barrel in the mean (each barrel, by bypass)."""
-    per, bypass = engine.per_carb, engine.job.bank.air_bypass_screws
-    spindles = []
-    for c in range(engine.carbs):
-        low, high = 0.0, 6.0
-        for _ in range(26):
-            middle = 0.5 * (low + high)
-            open_ = [engine.body.plate_area(b, plates.degrees(engine, b, [middle] * engine.carbs))
-                     for b in range(c * per, (c + 1) * per)]
-            reached = max(open_) if bypass else 0.5 * (max(open_) + min(open_))
-            low, high = (low, middle) if reached > area else (middle, high)
-        spindles.append(middle)
-        if bypass:
-            for b, has in zip(range(c * per, (c + 1) * per), open_, strict=True):
-                engine.at["bypass"][b] = max(0.0, area - has) / assumed.BYPASS_MM2_PER_TURN
-    turn = assumed.LEVER_DEG_PER_TURN
-    for c, deg in enumerate(spindles):
-        engine.at["plate"][c] = deg / turn if not (coupled and c) else -0.5
-        if coupled and c:
-            engine.at["coupling"][c - 1] = (deg - spindles[c - 1]) / turn
-    engine.reset()
-
-
-def _mix(engine: VirtualEngine) -> None:
-    """Every mixture screw to the lambda that belongs there."""
-    span = (0.0, 8.0)
-    ends = [list(span) for _ in range(engine.barrels)]
-    for _ in range(14):
-        engine.at["jet"] = [0.5 * (low + high) for low, high in ends]
-        engine.reset()
-        for b, lam in enumerate(engine.now.lambdas):
-            richer = lam > assumed.SETTLED_LAMBDA
-            if engine.body.screw == "air screw":
-                richer = not richer
-            ends[b][0 if richer else 1] = engine.at["jet"][b]
-
-
-def mendable(engine: VirtualEngine) -> bool:
-    """Whether screws and jets can bring this engine into tolerance: what the all-knowing technician gets to."""
-    truth = engine.truth()
-    return truth.spread_ok and abs(truth.speed - engine.body.target) <= TOLERANCE.idle
