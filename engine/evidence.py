@@ -190,3 +190,5 @@ class Inputs:
     readings: Mapping[str, ReadingView] = field(default_factory=dict)
     screws: Mapping[str, ScrewView] = field(default_factory=dict)
     values: Mapping[str, Any] = field(default_factory=dict)
+    #: In a file that is called once a place: that place; its readings and positions are then rows of one.
+    here: Place | None = None

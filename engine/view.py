@@ -120,16 +120,32 @@ class Advised:
     version: int
     outputs: Mapping[str, str]
     because: Because | None
+    #: The same outputs as they are: numbers in the unit that the adviser declares, choices as words.
+    values: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One reading, or the positions of one screw, as found or as left: a row over its places, in `unit` (None: not taken).
+
+    `each` is None where it is a single value, then the row has one place.
+    """
+
+    quantity: str
+    unit: str | None
+    each: str | None
+    places: tuple[Place, ...]
+    row: tuple[Any, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class EndView:
-    """How the run ended: words, and as found and as left side by side."""
+    """How the run ended: words, and as found and as left side by side, by the name of a reading or a screw."""
 
     outcome: str
     say: str
-    as_found: Mapping[str, Any]
-    as_left: Mapping[str, Any]
+    as_found: Mapping[str, Line]
+    as_left: Mapping[str, Line]
     findings: tuple[Finding, ...]
 
 

@@ -1,0 +1,283 @@
+"""The run as a pure function: a state and an event in, the next state and its effects out; no clock, no file, no adviser of its own.
+
+`step` expects an event that `admit` let through. `advise` answers a request: the registry's on a live answer, the stored one
+when a record is folded again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from fractions import Fraction
+from typing import Any
+
+from engine.evidence import Place
+from engine.procedure.program import Call
+from engine.run.advice import Advise
+from engine.run.bind import parts_of
+from engine.run.events import Event
+from engine.run.moves import asked, fitted, turned
+from engine.run.names import Names, again, named
+from engine.run.plan import Plan, ReadPlan, StepPlan
+from engine.run.state import Ending, Frame, Made, Past, State, World
+from engine.run.walk import Ended, Unsound, Walk
+
+Effects = tuple[Any, ...]
+_new = tuple.__new__
+
+
+def begin(plan: Plan, advise: Advise) -> tuple[State, Effects]:
+    """The state after the start: the first step that waits for an answer."""
+    file = plan.main
+    parts = {(name, Place(carb, barrel)): size for (name, carb, barrel), size in parts_of(plan.job).items()}
+    positions: Mapping[tuple[str, Place], Fraction | None] = {}
+    world = World(positions, parts, 0, {}, (), frozenset())
+    start = file.steps[file.start]
+    frame = Frame(start, named(file, None, positions), {}, None, None, None)
+    blank = State(0, frame, None, world, {}, {}, None, None, (), (), None)
+    walk = Walk(plan, blank, advise, None)
+    walk.enter(start)
+    walk.settle()
+    return walk.result()
+
+
+def step(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+    """The next state, and what happened on the way (`Raised`, `Advised`, `Ended`)."""
+    if event.kind == "readings" and state.made is None:
+        frame = state.frame
+        at = frame.at
+        world = state.world
+        if at.plain and not world.changed and not event.understood and event.moved is None and event.fitted is None:
+            # The common gate: take the readings, try the guards in order, wait at the next step.
+            env = again(frame.env, world.positions)
+            env.update(event.readings)  # type: ignore[arg-type]
+            target = _first(at, env)
+            if target.easy:
+                visits = dict(frame.visits)
+                name = target.name
+                visits[name] = visits.get(name, 0) + 1
+                seq = state.seq + 1
+                return _new(State, (
+                    seq, _new(Frame, (target, env, visits, frame.here, frame.caller, frame.site)), None, world,
+                    state.findings, state.record, Past(state, event, None, seq, world.epoch), None, state.notes, (), None,
+                )), ()
+    return _HANDLERS[event.kind](plan, state, event, advise)
+
+
+def _first(at: StepPlan, env: Names) -> StepPlan:
+    for when, target in at.exits:
+        if when is None or when(env):
+            return target
+    raise Unsound(f"No branch of step '{at.name}' of '{at.file.name}' matches this answer.")
+
+
+# ---- answers
+
+
+def _hands(plan: Plan, state: State, event: Event) -> tuple[World, Made, bool]:
+    """What hands did before this answer: as asked, unless it says otherwise. Also whether the step's own moves are made."""
+    moves, parts = asked(plan, state)
+    due = bool(moves or parts)
+    moves = moves if event.moved is None else event.moved
+    parts = parts if event.fitted is None else event.fitted
+    world = state.world
+    earlier = state.made or Made((), (), world.positions)
+    made = Made(earlier.moves + moves, earlier.parts + parts, earlier.before)
+    if moves:
+        world = world._replace(positions=turned(plan, world.positions, moves))
+    if parts:
+        # A part that was changed changes what each screw does, so what was learnt of it no longer holds.
+        world = world._replace(parts=fitted(world.parts, parts, plan.bank.rows["barrel"]), epoch=world.epoch + 1)
+    understood = world.understood | dangers(plan, state) if event.understood else world.understood
+    world = world._replace(changed=(), understood=understood)
+    return world, made, not due or bool(moves or parts) or state.made is not None
+
+
+def _answer(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+    walk, done = _walk(plan, state, event, advise)
+    readings = event.readings or {}
+    for read in state.frame.at.reads:
+        if read.reading.position_of and read.name in readings:
+            walk.world = _counted(plan, walk.world, read, state.frame.here, readings[read.name])
+    names = walk.own(readings)
+    if done and state.frame.at.step.make:
+        names[f"make:{state.frame.at.step.make}"] = None
+    walk.leave(names, readings)
+    walk.settle()
+    return walk.result()
+
+
+def _counted(plan: Plan, world: World, read: ReadPlan, here: Place | None, value: Any) -> World:
+    """A count of turns as an answer: where the screws stand is known from here on."""
+    screw = read.reading.position_of or ""
+    row = value if isinstance(value, tuple) else (value,)
+    if read.reading.of is not None:
+        places: tuple[Place, ...] = (Place(*read.reading.of),)
+    elif read.reading.type.each is None:
+        places = plan.bank.places(plan.screws[screw].each, here)
+    else:
+        places = plan.bank.places(read.reading.type.each, here)
+    told = {(screw, p): v for p, v in zip(places, row, strict=False) if v is not None}
+    return world._replace(positions={**world.positions, **told})
+
+
+def _walk(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[Walk, bool]:
+    world, made, done = _hands(plan, state, event)
+    past = Past(state, event, made, state.seq + 1, world.epoch)
+    walk = Walk(plan, state, advise, past)
+    walk.world = world
+    return walk, done
+
+
+def _symptom(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+    """Leave the step by a symptom: its readings are void, its moves were made."""
+    walk, done = _walk(plan, state, event, advise)
+    make = state.frame.at.step.make
+    if done and make:
+        walk.own()[f"make:{make}"] = None
+    found = way_of(state.frame, event.symptom or "")
+    if found is None:
+        raise Unsound(f"The symptom '{event.symptom}' leads nowhere from step '{state.frame.at.name}'.")
+    frame, way = found
+    if frame is not state.frame:
+        walk.frame = frame
+    if isinstance(way, Call) and way.limit is not None:
+        key = f"symptom:{event.symptom}"
+        count = frame.visits.get(key, 0)
+        if count >= way.limit.visits:
+            way = way.limit.then
+        else:
+            walk.frame = walk.frame._replace(visits={**frame.visits, key: count + 1})
+    if isinstance(way, Call):
+        walk.call(way, symptom=True, made=done)
+    else:
+        walk.enter(walk.frame.at.file.steps[way])
+    walk.settle()
+    return walk.result()
+
+
+def way_of(frame: Frame, symptom: str) -> tuple[Frame, str | Call] | None:
+    """Where a symptom leads: looked for in the step, its file, then the calling step and its file (leaving the call)."""
+    here: Frame | None = frame
+    while here is not None:
+        way = here.at.step.symptoms.get(symptom)
+        if way is None:
+            declared = here.at.file.procedure.symptoms.get(symptom)
+            way = declared.way if declared is not None else None
+        if way is not None:
+            return here, way
+        here = here.caller
+    return None
+
+
+def _lost(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+    """The count of some screws was lost: their positions are unknown, and moves to a position are asked for again."""
+    world, made, _ = _hands(plan, state, event)
+    past = Past(state, event, made, state.seq + 1, world.epoch)
+    past.kept = world.positions
+    past.lost = {key: None if key[0] in event.lost else now for key, now in world.positions.items()}
+    world = world._replace(positions=past.lost, changed=state.world.changed)
+    return state._replace(seq=state.seq + 1, made=Made((), (), past.lost), world=world, past=past, redo=None,
+                          because=("The count was lost: these positions are unknown now.",)), ()
+
+
+def _abandoned(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+    past = Past(state, event, state.made, state.seq + 1, state.world.epoch)
+    end = Ending("stopped", event.text, abandoned=True)
+    return state._replace(seq=state.seq + 1, past=past, redo=None, because=(), end=end), (Ended("stopped"),)
+
+
+# ---- undo and redo
+
+
+def _undo(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+    """Strike the last answer. No screw turns: what hands did since stays done, and belongs to the next answer's evidence."""
+    past = state.past
+    if past is None:
+        return state._replace(seq=state.seq + 1), ()
+    old, world = past.state, state.world
+    before, now = past.made or Made((), (), old.world.positions), state.made or Made((), (), world.positions)
+    made = Made(before.moves + now.moves, before.parts + now.parts, before.before)
+    positions = world.positions
+    if past.kept is not None and positions is past.lost:
+        positions = past.kept
+    same = old.world.conditions == world.conditions
+    moved = tuple(k for k, v in old.world.conditions.items() if world.conditions.get(k) != v)
+    back = World(positions, world.parts, world.epoch, old.world.conditions,
+                 tuple(dict.fromkeys((*old.world.changed, *moved))), world.understood if same else old.world.understood)
+    said = "The last answer is struck."
+    if made.moves or made.parts:
+        said += " No screw was turned back: moves made stay made, parts stay fitted."
+    undone = past.made is None and state.made is None
+    return old._replace(seq=state.seq + 1, made=None if undone else made, world=back, redo=state,
+                        notes=state.notes, because=(said,)), ()
+
+
+def _redo(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+    """Take the struck answer up again: the state that it led to, with the screws where they stand now."""
+    target = state.redo
+    if target is None:
+        return state._replace(seq=state.seq + 1), ()
+    world = target.world._replace(positions=state.world.positions, parts=state.world.parts, epoch=state.world.epoch)
+    if target.past is not None and target.past.lost is not None:
+        world = world._replace(positions=target.world.positions)
+    return target._replace(seq=state.seq + 1, world=world, notes=state.notes), ()
+
+
+# ---- what answers nothing
+
+
+def _understood(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+    world = state.world
+    return state._replace(seq=state.seq + 1, world=world._replace(understood=world.understood | dangers(plan, state))), ()
+
+
+def _moved(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+    """Moves or parts reported by themselves: they stand for what the step asks for, or correct what was made."""
+    world, made, done = _hands(plan, state, event._replace(
+        moved=event.moved if event.moved is not None else (), fitted=event.fitted if event.fitted is not None else ()))
+    changed = state.world.changed
+    frame = state.frame
+    make = frame.at.step.make
+    if make and event.moved:
+        names = again(frame.env, world.positions)
+        names[f"make:{make}"] = None
+        frame = frame._replace(env=names)
+    return state._replace(seq=state.seq + 1, frame=frame, made=made, redo=None,
+                          world=world._replace(changed=changed)), ()
+
+
+def _noted(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+    return state._replace(seq=state.seq + 1, notes=(*state.notes, (state.seq + 1, event.text))), ()
+
+
+def _passed(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+    return state._replace(seq=state.seq + 1), ()
+
+
+_HANDLERS: dict[str, Callable[[Plan, State, Event, Advise], tuple[State, Effects]]] = {
+    "done": _answer, "readings": _answer, "symptom": _symptom, "lost": _lost, "abandoned": _abandoned,
+    "undo": _undo, "redo": _redo, "understood": _understood, "moved": _moved, "fitted": _moved,
+    "note": _noted, "waited": _passed, "suspended": _passed,
+}
+
+
+# ---- dangers
+
+
+def cautions(plan: Plan, state: State) -> tuple[str, ...]:
+    """The cautions of the step in force, by name: its own, and those that its state, its hazards and its tools demand."""
+    at = state.frame.at
+    file, step_ = at.file, at.step
+    demands = [*step_.hazards, *(f"{k}: {v}" for k, v in state.world.conditions.items())]
+    if step_.name == file.start:
+        demands += file.procedure.needs
+    names = [*step_.cautions]
+    for demand in demands:
+        names += file.demanding.get(demand, ())
+    return tuple(dict.fromkeys(names))
+
+
+def dangers(plan: Plan, state: State) -> frozenset[str]:
+    """The dangers that the step in force still wants understood, by file-free name."""
+    declared = state.frame.at.file.procedure.cautions
+    return frozenset(n for n in cautions(plan, state) if declared[n].word == "danger") - state.world.understood

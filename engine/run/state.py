@@ -1,0 +1,136 @@
+"""How a run stands: frozen tuples that a fold of events builds; nothing here changes or decides.
+
+A state holds the state before the last answer, so that an undo is a step back along it, and the evidence is the walk along it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from engine.evidence import Finding, Move, Part, Place
+from engine.procedure.program import Call
+from engine.run.events import Event
+
+if TYPE_CHECKING:
+    from engine.run.names import Names
+    from engine.run.plan import StepPlan
+
+Positions = Mapping[tuple[str, Place], Fraction | None]
+
+
+class World(NamedTuple):
+    """What hands have done and how things must stand: it outlives an undo where it is of metal.
+
+    `conditions` is how things must stand now, `changed` which of them no step has shown yet. `understood` are the dangers
+    understood since the last start. `epoch` counts changed parts and linkage.
+    """
+
+    positions: Positions
+    parts: Mapping[tuple[str, Place], Fraction]
+    epoch: int
+    conditions: Mapping[str, Any]
+    changed: tuple[str, ...]
+    understood: frozenset[str]
+
+
+class Made(NamedTuple):
+    """Moves and parts made at a step since the answer before it, and the positions before them."""
+
+    moves: tuple[Move, ...]
+    parts: tuple[Part, ...]
+    before: Positions
+
+
+class CallSite(NamedTuple):
+    """Why a frame is there: the call, its places in turn (one None for a plain call), and the results so far.
+
+    `symptom`: a symptom made the call, and `made` says whether the moves of the step that it broke into were made.
+    """
+
+    spec: Call
+    places: tuple[Place | None, ...]
+    index: int
+    results: Mapping[str, Mapping[Place | None, Any]]
+    symptom: bool
+    made: bool
+
+
+class Frame(NamedTuple):
+    """One file being followed: its step, its names, its counters; `caller` is the frame that waits for its end."""
+
+    at: StepPlan
+    env: Names
+    visits: Mapping[str, int]
+    here: Place | None
+    caller: Frame | None
+    site: CallSite | None
+
+
+class Recorded(NamedTuple):
+    """One line of `as found` or `as left`: a reading or screw by place, in base units; `unit` is for showing."""
+
+    quantity: str
+    unit: str | None
+    each: str | None
+    by_place: Mapping[Place, Any]
+
+
+class Ending(NamedTuple):
+    """How the run ended, and the words of its end."""
+
+    outcome: str
+    say: str
+    abandoned: bool = False
+
+
+class State(NamedTuple):
+    """A run after `seq` events. `findings` by who raised them; `made` is None until the moves of this visit are made."""
+
+    seq: int
+    frame: Frame
+    made: Made | None
+    world: World
+    findings: Mapping[tuple[Any, ...], tuple[Finding, ...]]
+    record: Mapping[str, Mapping[str, Recorded]]
+    past: Past | None
+    redo: State | None
+    notes: tuple[tuple[int, str], ...]
+    because: tuple[str, ...]
+    end: Ending | None
+
+
+class Past:
+    """The last answer: the state it found, the event, and what hands had made by then. `lost` are the positions after a lost
+    count and `kept` those before it, so that an undo can tell whether the count may be believed again."""
+
+    __slots__ = ("_answered", "epoch", "event", "kept", "lost", "made", "mark", "seq", "state")
+
+    def __init__(self, state: State, event: Event, made: Made | None, seq: int, epoch: int) -> None:
+        self.state, self.event, self.made, self.seq, self.epoch = state, event, made, seq, epoch
+        self.kept: Positions | None = None
+        self.lost: Positions | None = None
+        # Worked out once by whoever shows or advises; no part of what stands.
+        self._answered: Any = None
+        self.mark: Any = None
+
+
+def walk(past: Past | None) -> Iterator[Past]:
+    """The answers that stand, newest first."""
+    while past is not None:
+        yield past
+        past = past.state.past
+
+
+def standing(state: State) -> tuple[Finding, ...]:
+    """The findings that stand, one a code and place, in the order in which they were raised; the severest wins."""
+    rank = {"note": 0, "adjust": 1, "change part": 2, "stop": 3}
+    found: dict[tuple[str, tuple[Place, ...]], Finding] = {}
+    for group in state.findings.values():
+        for finding in group:
+            key = (finding.code, finding.where)
+            old = found.get(key)
+            if old is None or rank[finding.severity] > rank[old.severity]:
+                found[key] = finding
+    return tuple(found.values())
