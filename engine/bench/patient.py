@@ -1,6 +1,6 @@
 """The patient technician of reference: common practice at a virtual engine, one screw at a time, measuring after each.
 
-He follows no procedure file and asks no adviser; he sees what a technician can see. `trials` sets him beside the routine.
+He follows no procedure file and asks no adviser; he sees what anybody can see. `trials` sets him beside the routine.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ class Patience:
     `quarter` is his step of a mixture screw in turns, `eighth` that of a speed screw, halved within `close` kg/h of the
     mark and again within half of that; `even` kg/h is even enough. A fall of `drop` rpm means that a screw has gone in
     too far, then it comes `back` so many turns (for a band of half a turn); a rise of `rise` that it pays to go on out.
-    `averaged`: he reads the tachometer over some seconds. Tried: drop 6 to 20, back 0.25 to 0.75, even 0.2 to 0.4, close 0.5 to 0.7, one pass
-    and two.
+    `averaged`: he reads the tachometer over some seconds. Tried: drop 6 to 20, back 0.25 to 0.75, even 0.2 to 0.4,
+    close 0.5 to 0.7, one pass and two.
     """
 
     quarter: float = 0.25
