@@ -206,7 +206,8 @@ class _Judge:
                 or (a[0] == "e" and isinstance(a[1], str)) for a, _ in key)  # type: ignore[attr-defined]
 
         return all(
-            axis.kind in ("worlds", "enum")
+            axis.kind == "worlds"
+            or (axis.kind == "enum" and not str(axis.key[1]).startswith("known:"))
             or (axis.kind == "line" and plain(axis.key))
             or (axis.kind == "row" and (isinstance(axis.key[0], str) or (len(axis.key) == 1 and plain(axis.key))))
             for axis in self.space.axes)
