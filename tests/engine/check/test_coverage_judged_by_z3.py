@@ -1,0 +1,266 @@
+"""z3 (an SMT solver, general purpose) judges the coverage proofs over thousands of random guard lists.
+
+Two promises. Over single readings, choices, facts and `any` / `all` of one row the checker agrees exactly: uncovered, dead
+and overlapping branches, no more and no fewer. Over everything else it is sound: a gap that z3 finds is reported, a branch
+that z3 can take is never called dead, and "nothing matches" without "may" is a real gap.
+"""
+
+import random
+
+import pytest
+import z3
+from check_kit import TRUTH, Kit, choice, number
+
+from engine.procedure.expr import And, Arith, Call, Compare, Name, Not, Number, Or, Text, Truth
+
+CHOICES = ("steady", "hammering", "silent")
+LEVELS = ("0", "1", "2", "2.5", "3", "7/2", "10")
+
+
+def kit(carbs):
+    """Names of every kind, some of which may be missing."""
+    return Kit(
+        {"x": number(0, 10), "y": number(-1, 10), "z": number(0, 3, holes=True), "sound": choice(*CHOICES),
+         "drips": choice("no", "yes", holes=True), "flow": number(0, 10, each="carb"),
+         "draw": number(0, 5, each="carb", holes=True), "noise": choice(*CHOICES, each="carb")},
+        facts={"meter": TRUTH, "stem": choice("coarse", "fine")}, values={"gap": "spread(flow)"}, carbs=carbs)
+
+
+class Judge:
+    """The meaning of guards written down a second time, for z3: (value, is it there) for numbers, a row as a list of them."""
+
+    def __init__(self, names, length):
+        self.length, self.laws, self.env = length, [], {}
+        for name, kind in names.types.items():
+            if kind.kind == "number" and name in names.values:
+                continue
+            places = length if kind.each else 1
+            row = [self._unknown(f"{name}.{i}", kind) for i in range(places)]
+            self.env[name] = row if kind.each else row[0]
+        self.values = {n: v.guard.node for n, v in names.values.items()}
+
+    def _unknown(self, name, kind):
+        there = z3.Bool(name + "?") if kind.holes else z3.BoolVal(True)
+        if kind.kind == "bool":
+            return z3.Bool(name), there
+        if kind.kind == "choice":
+            value = z3.Int(name)
+            self.laws += [value >= 0, value < len(kind.choices)]
+            return value, there
+        value = z3.Real(name)
+        self.laws += [value >= z3.Q(kind.low.numerator, kind.low.denominator),
+                      value <= z3.Q(kind.high.numerator, kind.high.denominator)]
+        return value, there
+
+    def truth(self, node):
+        match node:
+            case Truth():
+                return z3.BoolVal(node.value)
+            case And():
+                return z3.And([self.truth(i) for i in node.items])
+            case Or():
+                return z3.Or([self.truth(i) for i in node.items])
+            case Not():
+                return z3.Not(self.truth(node.item))
+            case Name():
+                return self.env[node.name][0]
+            case Compare():
+                value, there = self.compare(node)
+                return z3.And(value, there)
+            case Call(function="known"):
+                found = self.env[node.argument.name]
+                return z3.And([t for _, t in found]) if isinstance(found, list) else found[1]
+            case Call(function="any"):
+                return z3.Or([z3.And(v, t) for v, t in self.compare(node.argument)])
+            case Call(function="all"):
+                return z3.And([z3.Or(v, z3.Not(t)) for v, t in self.compare(node.argument)])
+        raise AssertionError(node)
+
+    def compare(self, node):
+        items = [self.number(i) for i in node.items]
+        found = None
+        for a, op, b in zip(items, node.ops, items[1:], strict=False):
+            one = along(lambda p, q, op=op: {
+                "<": p < q, "<=": p <= q, ">": p > q, ">=": p >= q, "==": p == q, "!=": p != q}[op], a, b)
+            found = one if found is None else along(z3.And, found, one)
+        return found
+
+    def number(self, node):
+        match node:
+            case Number():
+                return z3.Q(node.value.numerator, node.value.denominator), z3.BoolVal(True)
+            case Text():
+                return z3.IntVal((*CHOICES, "no", "yes", "coarse", "fine").index(node.value) if node.value in CHOICES
+                                 else ("no", "yes", "coarse", "fine").index(node.value) % 2), z3.BoolVal(True)
+            case Name():
+                return self.number(self.values[node.name]) if node.name in self.values else self.env[node.name]
+            case Arith():
+                return along({"+": lambda p, q: p + q, "-": lambda p, q: p - q, "*": lambda p, q: p * q,
+                              "/": lambda p, q: p / q}[node.op], self.number(node.left), self.number(node.right))
+            case Call(function="abs"):
+                value = self.number(node.argument)
+                return [(z3.Abs(v), t) for v, t in value] if isinstance(value, list) else (z3.Abs(value[0]), value[1])
+            case Call(function="count"):
+                return z3.Sum([z3.If(z3.And(v, t), z3.RealVal(1), z3.RealVal(0))
+                               for v, t in self.compare(node.argument)]), z3.BoolVal(True)
+            case Call():
+                row = self.number(node.argument)
+                return gather(node.function, row if isinstance(row, list) else [row])
+        raise AssertionError(node)
+
+    def can(self, *formulas):
+        solver = z3.Solver()
+        solver.add(*self.laws, *formulas)
+        answer = solver.check()
+        assert answer != z3.unknown
+        return answer == z3.sat
+
+
+def along(apply, a, b):
+    if isinstance(a, list) or isinstance(b, list):
+        n = len(a) if isinstance(a, list) else len(b)
+        a, b = (x if isinstance(x, list) else [x] * n for x in (a, b))
+        return [along(apply, p, q) for p, q in zip(a, b, strict=True)]
+    return apply(a[0], b[0]), z3.And(a[1], b[1])
+
+
+def gather(function, row):
+    there = z3.Or([t for _, t in row])
+    if function == "mean":
+        total = z3.Sum([z3.If(t, v, z3.RealVal(0)) for v, t in row])
+        count = z3.Sum([z3.If(t, z3.IntVal(1), z3.IntVal(0)) for _, t in row])
+        value = total
+        for n in range(2, len(row) + 1):
+            value = z3.If(count == n, total / n, value)
+        return value, there
+    if function == "spread":
+        return gather("max", row)[0] - gather("min", row)[0], there
+    value, known = row[0]
+    for v, t in row[1:]:
+        better = v < value if function == "min" else v > value
+        value, known = z3.If(z3.And(t, z3.Or(z3.Not(known), better)), v, value), z3.Or(known, t)
+    return value, there
+
+
+# ---- random guards
+
+OPS = ("<", "<=", ">", ">=", "==", "!=")
+
+
+def plain_atom(r):
+    """An atom for which the checker promises to agree exactly."""
+    kind = r.randrange(9)
+    if kind == 0:
+        return f"sound {r.choice(('==', '!='))} '{r.choice(CHOICES)}'"
+    if kind == 1:
+        return f"drips {r.choice(('==', '!='))} '{r.choice(('yes', 'no'))}'"
+    if kind == 2:
+        return r.choice(("meter", "stem == 'coarse'", "known(z)", "known(drips)"))
+    if kind == 3:
+        return f"{r.choice(('any', 'all'))}(noise {r.choice(('==', '!='))} '{r.choice(CHOICES)}')"
+    if kind in (4, 5):
+        return f"{r.choice(('any', 'all'))}(flow {r.choice(OPS)} {r.choice(LEVELS)})"
+    if kind == 6:
+        low, high = sorted(r.sample(range(5), 2))
+        return f"{r.choice(('any', 'all'))}({low} {r.choice(('<', '<='))} flow {r.choice(('<', '<='))} {high})"
+    if kind == 7:
+        low, high = sorted(r.sample(range(5), 2))
+        return f"{low} {r.choice(('<', '<='))} {r.choice('xyz')} {r.choice(('<', '<='))} {high}"
+    return f"{r.choice('xyz')} {r.choice(OPS)} {r.choice(LEVELS)}"
+
+
+def any_atom(r):
+    """An atom of any kind that the language has."""
+    level, op = r.choice(LEVELS), r.choice(OPS)
+    return r.choice((
+        plain_atom(r), plain_atom(r), f"gap {op} {level}", f"min(flow) {op} {level}", f"max(flow) {op} {level}",
+        f"mean(flow) {op} {level}", f"count(flow > {level}) {op} {r.randrange(4)}", f"x - y {op} {level}",
+        f"x {op} y", f"abs(x - 3) {op} {level}", f"spread(flow) {op} 20 % * mean(flow)", f"any(flow {op} x)",
+        f"all(draw {op} {level})", f"min(draw) {op} {level}", f"spread(draw) {op} {level}", f"mean(draw) {op} {level}",
+        f"any(flow - draw {op} {level})", "known(draw)", f"2 * x + z {op} {level}", f"max(flow) - min(draw) {op} {level}",
+        f"all(abs(flow - mean(flow)) {op} {level})", f"count(noise == 'silent') {op} {r.randrange(3)}"))
+
+
+def guard(r, atom, depth=2):
+    """A random guard of at most three levels."""
+    if depth == 0 or r.random() < 0.45:
+        return atom(r)
+    kind = r.randrange(4)
+    if kind == 0:
+        return f"not ({guard(r, atom, depth - 1)})"
+    word = " and " if kind < 3 else " or "
+    return "(" + word.join(guard(r, atom, depth - 1) for _ in range(2)) + ")"
+
+
+def guards(r, atom):
+    """A random list; half of them made to cover, or nearly so, since gaps are else the rule."""
+    found = [guard(r, atom) for _ in range(r.choice((1, 2, 2, 3)))]
+    kind = r.randrange(4)
+    if kind == 0:
+        found.append("not (" + " or ".join(f"({g})" for g in found) + ")")
+    elif kind == 1:
+        found.append(f"not ({found[0]})")
+    return [g for g in found if len(g) <= 300]
+
+
+def verdicts(names, lengths, texts):
+    """What z3 says: is there a gap, which branches are dead, which pairs overlap; over all the lengths that a row may have."""
+    gap, alive, never, pairs = False, set(), set(range(len(texts))), set()
+    for n in lengths:
+        judge = Judge(names, n)
+        truths = [judge.truth(names.guard(t).node) for t in texts]
+        gap = gap or judge.can(z3.Not(z3.Or(truths)))
+        for i, t in enumerate(truths):
+            if i not in alive and judge.can(t, z3.Not(z3.Or(truths[:i]))):
+                alive.add(i)
+            if i in never and (i in alive or judge.can(t)):
+                never.discard(i)
+            pairs |= {(j, i) for j in range(i) if (j, i) not in pairs and judge.can(t, truths[j])}
+    return gap, set(range(len(texts))) - alive, never, pairs
+
+
+def found_by_checker(names, texts):
+    """What the checker says, in the same shape; `sure` is a gap that it has no doubt of."""
+    problems = names.problems(texts, exclusive=True)
+    by_line = [(p.code, p.span.line - 1) for p in problems]
+    dead = {i for code, i in by_line if code in ("never-true", "shadowed-branch")}
+    gaps = [p for p in problems if p.code == "uncovered-reading"]
+    assert not any(code == "too-complex" for code, _ in by_line)
+    return bool(gaps), bool(gaps) and "May match" not in gaps[0].message, dead, {
+        i for code, i in by_line if code == "never-true"}, [p for p in problems if p.code == "overlapping-branches"]
+
+
+SUITE = {"exact": 700, "sound": 450}
+
+
+@pytest.mark.parametrize("part", range(4))
+def test_exact_agreement_on_single_readings_choices_facts_any_and_all(part):
+    r = random.Random(f"exact {part}")
+    for _ in range(SUITE["exact"] // 4):
+        lengths = r.choice(((1, 1), (2, 2), (3, 3), (1, 3)))
+        names = kit(lengths)
+        texts = guards(r, plain_atom)
+        gap, dead, never, pairs = verdicts(names, range(lengths[0], lengths[1] + 1), texts)
+        says_gap, sure, says_dead, says_never, overlaps = found_by_checker(names, texts)
+        assert (says_gap, sure) == (gap, gap), texts
+        assert says_dead == dead, texts
+        assert says_never == never, texts
+        assert len(overlaps) == len(pairs), texts
+        assert all("may both" not in p.message for p in overlaps), texts
+
+
+@pytest.mark.parametrize("part", range(4))
+def test_sound_on_everything_else(part):
+    r = random.Random(f"sound {part}")
+    for _ in range(SUITE["sound"] // 4):
+        lengths = r.choice(((1, 1), (2, 2), (3, 3), (1, 3)))
+        names = kit(lengths)
+        texts = guards(r, any_atom)
+        gap, dead, never, pairs = verdicts(names, range(lengths[0], lengths[1] + 1), texts)
+        says_gap, sure, says_dead, says_never, overlaps = found_by_checker(names, texts)
+        assert says_gap or not gap, texts
+        assert gap or not sure, texts
+        assert says_dead <= dead, texts
+        assert says_never <= never, texts
+        assert len(overlaps) >= len(pairs), texts
+        assert len([p for p in overlaps if "may both" not in p.message]) <= len(pairs), texts
