@@ -1,0 +1,157 @@
+"""The one registry of what a key does: bindings, key bar, menu and help are all made from it; it does nothing itself.
+
+Each action has an id, its keys with the number pad's names beside the plain ones, a short label, and a sentence. No
+Alt, and no Ctrl but for quitting.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """One thing a key does. `keys` are Textual's names; `cap` is what the key bar shows; `screens` where it applies.
+
+    `bar`: its place in the key bar (lower first), or None where only the menu and the help show it.
+    """
+
+    id: str
+    keys: tuple[str, ...]
+    cap: str
+    label: str
+    help: str
+    screens: tuple[str, ...]
+    group: str
+    bar: int | None = None
+
+
+ANSWER, ASK, CORRECT, LEAVE = "Answer", "Ask", "Put right", "Leave and look"
+_RUN = ("run",)
+_PAGES = ("run", "handover", "procedures", "help")
+_ALL = ("home", "run", "intake", "handover", "procedures", "help")
+_TYPING = ("run", "intake", "home", "procedures")
+
+_PLUS, _STAR, _SLASH = ("plus", "add"), ("asterisk", "multiply"), ("slash", "divide")
+
+ACTIONS: tuple[Action, ...] = (
+    Action(
+        "answer", ("enter",), "Enter", "done, next",
+        "Done, or the value is right: on to the next place. The last Enter of a row writes it to the job book.",
+        _TYPING, ANSWER),
+    Action(
+        "move", ("up", "down", "left", "right"), "Arrows", "other place",
+        "To another place of the row, to put it right before it is written.", _TYPING, ANSWER),
+    Action(
+        "understand", _PLUS, "+", "understood", "Say that a danger is understood. Enter does not do it.",
+        _RUN, ANSWER, 1),
+    Action(
+        "take", _PLUS, "+", "take reading", "Rehearsal: take the virtual engine's readings into the fields.",
+        _RUN, ANSWER, 2),
+    Action(
+        "symptom", _STAR, "*", "it stalls, spits ...",
+        "Something is wrong right now: a stall, hunting, a leak. Then the digit of what you see or hear.",
+        _RUN, ANSWER, 3),
+    Action(
+        "menu", _SLASH, "/", "all keys", "Everything that can be done here, each with a digit.",
+        ("run", "handover", "procedures"), ASK, 4),
+    Action("how", ("f2",), "F2", "how to read", "How this reading is taken.", _RUN, ASK, 5),
+    Action(
+        "why", ("f3",), "F3", "why",
+        "Why this step, and why this advice: what it used, how sure it is, what would change it.", _RUN, ASK, 6),
+    Action(
+        "record", ("f10",), "F10", "trail, findings",
+        "The steps so far, the spread by round, the findings that stand, how the screws stand.", _RUN, ASK, 9),
+    Action("note", ("f4",), "F4", "note", "Write a note into the record.", _RUN, CORRECT, 10),
+    Action(
+        "undo", ("f5",), "F5", "undo",
+        "Take back the last answer. It never turns a screw back: what was turned stays turned.", _RUN, CORRECT, 7),
+    Action("redo", ("f6",), "F6", "redo", "Give the answer that was taken back again.", _RUN, CORRECT, 11),
+    Action(
+        "moved", ("f7",), "F7", "turned otherwise",
+        "You turned a screw another way or another amount than was asked: say what was really turned.",
+        _RUN, CORRECT, 12),
+    Action(
+        "fitted", ("f8",), "F8", "fitted otherwise", "You fitted another size than was asked, or none: say which.",
+        _RUN, CORRECT, 13),
+    Action(
+        "lost", ("f9",), "F9", "lost count",
+        "You lost count of a screw: its position counts as unknown until it is counted again.", _RUN, CORRECT, 14),
+    Action(
+        "sheet", ("f4",), "F4", "job sheet to a file", "Write the job sheet as plain text and say where.",
+        ("handover",), LEAVE, 2),
+    Action(
+        "recheck", ("f5",), "F5", "check again",
+        "Check the file again now. It is checked by itself whenever it changes on disk.", ("procedures",), LEAVE, 2),
+    Action(
+        "route", ("f6",), "F6", "route", "The way through the file: steps, loops, limits, ends.",
+        ("procedures",), LEAVE, 3),
+    Action(
+        "problems", ("f7",), "F7", "problems", "What is wrong in the file, where, and how to mend it.",
+        ("procedures",), LEAVE, 4),
+    Action(
+        "dry-run", ("f8",), "F8", "dry run", "Run the file on virtual engines and see where it ends.",
+        ("procedures",), LEAVE, 5),
+    Action("save", ("f10",), "F10", "save as it is", "Keep the job as it is filled in so far.", ("intake",), LEAVE, 2),
+    Action("up", ("pageup",), "PgUp", "scroll up", "Scroll up.", _PAGES, ASK),
+    Action("down", ("pagedown",), "PgDn", "scroll down", "Scroll down.", _PAGES, ASK),
+    Action(
+        "look", ("f12",), "F12", "glare / dim", "Change between the look for glare and the look for a dim shop.",
+        _ALL, LEAVE, 20),
+    Action("help", ("f1",), "F1", "help", "This page.", ("home", "run", "intake", "handover", "procedures"), ASK, 8),
+    Action(
+        "leave", ("escape",), "Esc", "leave",
+        "Back. A run stays where it stood and goes on from there; it can be given up too, with a reason.",
+        _ALL, LEAVE, 15),
+    Action(
+        "quit", ("ctrl+q", "ctrl+c"), "Ctrl+Q", "quit", "Close the program. Everything answered is written already.",
+        (*_ALL, "too-small"), LEAVE),
+)
+
+BY_ID = {action.id: action for action in ACTIONS}
+
+
+def of(screen: str) -> tuple[Action, ...]:
+    """The actions of one screen, in the registry's order."""
+    return tuple(action for action in ACTIONS if screen in action.screens)
+
+
+def shown(screen: str, allowed: Callable[[str], bool]) -> tuple[Action, ...]:
+    """What the key bar offers now: the screen's actions that have a place in the bar and are allowed."""
+    these = [a for a in of(screen) if a.bar is not None and allowed(a.id)]
+    return tuple(sorted(these, key=lambda a: a.bar or 0))
+
+
+def bar(
+    actions: Iterable[Action], width: int, rows: int, labels: dict[str, str] | None = None
+) -> list[list[tuple[str, str]]]:
+    """Lay out (cap, label) pairs in at most `rows` rows of `width` cells, whole entries only.
+
+    What has no room is left to the menu. An entry takes its cap with a blank on both sides, a blank, its label and two
+    cells of air after it.
+    """
+    lines: list[list[tuple[str, str]]] = [[]]
+    used = 0
+    for action in actions:
+        label = (labels or {}).get(action.id, action.label)
+        need = len(action.cap) + len(label) + 5
+        if used + need - 2 > width:
+            if len(lines) == rows or need - 2 > width:
+                continue
+            lines.append([])
+            used = 0
+        lines[-1].append((action.cap, label))
+        used += need
+    return lines
+
+
+def bindings(screen: str, skip: Iterable[str] = ("answer", "move", "quit")) -> list[tuple[str, str, str]]:
+    """(keys, action, description) of a screen, as Textual takes them; one key may serve several actions in turn."""
+    by_key: dict[tuple[str, ...], list[Action]] = {}
+    for action in of(screen):
+        if action.id not in skip:
+            by_key.setdefault(action.keys, []).append(action)
+    return [
+        (",".join(keys), f"do('{' '.join(a.id for a in these)}')", these[0].label) for keys, these in by_key.items()
+    ]

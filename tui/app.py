@@ -1,0 +1,148 @@
+"""The program on the terminal: themes, sizes, what happens when it fails, and the three ways in; it holds no run and
+no job.
+
+The command line calls `run_home`, `run_job` and `run_rehearsal`. Each returns an exit code (0, 2 where there is no
+terminal, 70 where the program failed) and prints nothing but one sentence on standard error where it could not go on.
+Nothing of the engine is loaded before the first paint.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, ClassVar
+
+from textual import events
+from textual.app import App
+from textual.binding import Binding
+from textual.screen import Screen
+
+from tui import themes
+from tui.screens.too_small import LEAST, TooSmall
+
+OK, USAGE, INTERNAL = 0, 2, 70
+
+
+@dataclass(frozen=True)
+class Shop:
+    """Where this shop keeps things. `procedures` are folders searched in order: the shop's own outrank the shipped
+    ones.
+
+    `book`: the job book. `jobs`: where job files are written. `settings`: the shop's values of procedure settings.
+    """
+
+    book: Path
+    procedures: tuple[Path, ...] = ()
+    jobs: Path = Path("jobs")
+    settings: Mapping[str, Any] = field(default_factory=dict)
+
+
+class Evendraw(App[int]):
+    """The application. `opening` makes the first screen."""
+
+    TITLE = "Evendraw"
+    ENABLE_COMMAND_PALETTE = False
+    CSS_PATH = "styles/app.tcss"
+    HORIZONTAL_BREAKPOINTS: ClassVar = [(0, "-narrow"), (100, "-middle"), (150, "-wide")]
+    VERTICAL_BREAKPOINTS: ClassVar = [(0, "-low"), (30, "-mid"), (44, "-tall")]
+    BINDINGS: ClassVar = [Binding("ctrl+q,ctrl+c", "quit", show=False, priority=True, system=True)]
+
+    def __init__(self, opening: Callable[[], Screen[Any]], theme: str = themes.DARK) -> None:
+        super().__init__()
+        self.animation_level = "none"
+        for each in themes.THEMES.values():
+            self.register_theme(each)
+        self.theme = theme if theme in themes.THEMES else themes.DARK
+        self._opening = opening
+        #: What went wrong in the program itself, if anything did.
+        self.broke: BaseException | None = None
+
+    def get_theme_variable_defaults(self) -> dict[str, str]:
+        """Our own colours, so that a stylesheet may name them in any theme."""
+        return dict(themes.DEFAULTS)
+
+    def get_default_screen(self) -> Screen[Any]:
+        """The first screen."""
+        return self._opening()
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Below the least size nothing is shown that could take a key."""
+        small = event.size.width < LEAST[0] or event.size.height < LEAST[1]
+        front = isinstance(self.screen, TooSmall)
+        if small and not front:
+            self.push_screen(TooSmall())
+        elif front and not small:
+            self.pop_screen()
+
+    async def action_quit(self) -> None:
+        """Close. Whatever was answered is on the disk already."""
+        self.exit(OK)
+
+    def _fatal_error(self) -> None:
+        """The program failed: no traceback on the terminal; a report in a file, and a sentence, once it is closed."""
+        self.broke = sys.exc_info()[1] or self._exception
+        self._return_code = INTERNAL
+        self.bell()
+        self._close_messages_no_wait()
+
+    def panic(self, *renderables: Any) -> None:
+        """As above, for errors that bring their own rendering (a stylesheet's)."""
+        self._fatal_error()
+
+
+def show(opening: Callable[[], Screen[Any]], theme: str = themes.DARK) -> int:
+    """Run the program from a first screen until it is closed; its exit code."""
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        return _refuse("There is no terminal here. Run it in a terminal window, or use 'evendraw talk' from a script.")
+    if os.environ.get("TERM", "").lower() == "dumb":
+        return _refuse("This terminal can't place text (TERM is 'dumb'). Use another terminal window.")
+    app = Evendraw(opening, theme)
+    broke: BaseException | None = None
+    try:
+        app.run(mouse=False)
+    except KeyboardInterrupt:
+        return OK
+    except Exception as fault:
+        broke = fault
+    broke = app.broke or broke
+    if broke is not None:
+        from tui import crash
+
+        print(crash.sentence(crash.report(broke)), file=sys.stderr)
+        return INTERNAL
+    return app.return_code or OK
+
+
+def _refuse(sentence: str) -> int:
+    print(f"evendraw: {sentence}", file=sys.stderr)
+    return USAGE
+
+
+def run_home(shop: Shop, *, theme: str = themes.DARK) -> int:
+    """The home screen: go on, take a job in, open a job, rehearse, procedures."""
+    from tui.screens.home import HomeScreen
+
+    return show(lambda: HomeScreen(shop), theme)
+
+
+def run_job(shop: Shop, job: Path | int | str, *, procedure: str | None = None, theme: str = themes.DARK) -> int:
+    """Open one job at once: `job` is a job file, a job's number in the book, or a run's id ("3.1") to go on with.
+
+    With `procedure` (a name or a path) a run of it starts; else the newest unfinished run of the job goes on, and where
+    there is none, the procedures that fit are offered.
+    """
+    from tui.screens.home import HomeScreen
+
+    return show(lambda: HomeScreen(shop, first=("job", job, procedure)), theme)
+
+
+def run_rehearsal(shop: Shop, procedure: str, *, job: Path | None = None, seed: int = 1, faults: Sequence[str] = (),
+                  by_itself: bool = False, pace: float = 2.5, theme: str = themes.DARK) -> int:
+    """A rehearsal on the virtual engine. `faults` are hidden; `by_itself` plays it, a step every `pace` seconds."""
+    from tui.screens.home import HomeScreen
+
+    how = {"job": job, "seed": seed, "faults": tuple(faults), "by_itself": by_itself, "pace": pace}
+    return show(lambda: HomeScreen(shop, first=("rehearse", procedure, how)), theme)

@@ -1,0 +1,143 @@
+"""What every screen does alike: one answering place, keys from the registry, scrolling, the two looks; it shows no
+content."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from textual.containers import VerticalScroll
+from textual.screen import Screen, ScreenResultType
+
+from tui import actions, themes
+from tui.padview import Question
+from tui.questions import Option, Pick
+from tui.widgets.keybar import KeyBar
+from tui.widgets.pad import Pad
+
+Done = Callable[[Any], None]
+
+
+class Desk(Screen[ScreenResultType]):
+    """A screen with one pad. `NAME` is its name in the registry; `do_<action>` does an action, `allowed` says whether
+    it may.
+
+    Questions are laid over the screen's own in the pad, never pushed as screens: so no key can fall between two.
+    """
+
+    NAME = ""
+    #: The part that PgUp and PgDn scroll.
+    SCROLLS = ""
+    AUTO_FOCUS = "Pad"
+
+    def __init__(self) -> None:
+        super().__init__()
+        #: Questions that lie over the screen's own, the newest last, and what each answer is for.
+        self.over: list[tuple[Question, Done]] = []
+
+    # ---- asking
+
+    @property
+    def pad(self) -> Pad:
+        """The answering place."""
+        return self.query_one(Pad)
+
+    def question(self) -> Question:
+        """The screen's own question."""
+        raise NotImplementedError
+
+    def answered(self, question: Question, value: Any) -> None:
+        """The screen's own question was answered."""
+        raise NotImplementedError
+
+    def ask(self, *, new: bool = False, cue: str = "") -> None:
+        """Put the newest question to the person. `new`: no key pressed before it is painted may answer it."""
+        question = self.over[-1][0] if self.over else self.question()
+        self.set_class(isinstance(question, Pick) and len(question.options) > 3, "-picking")
+        self.pad.ask(question, new=new, cue=cue)
+        self.offer()
+
+    def lay(self, question: Question, done: Done, cue: str = "") -> None:
+        """Ask something over the screen's own question; Esc drops it."""
+        self.over.append((question, done))
+        self.ask(cue=cue)
+
+    def on_pad_answered(self, message: Pad.Answered) -> None:
+        """A question was answered: one that was laid over goes to whoever asked it, else it is the screen's own."""
+        if self.over and message.question is self.over[-1][0]:
+            _, done = self.over.pop()
+            done(message.value)
+        elif not self.over:
+            self.answered(message.question, message.value)
+
+    # ---- keys
+
+    def allowed(self, id: str) -> bool:
+        """Whether an action means anything now."""
+        return self.scrolls() if id in ("up", "down") else True
+
+    def labels(self) -> dict[str, str]:
+        """Other labels in the key bar than the registry's."""
+        return {"leave": "back"} if self.over else {}
+
+    def offer(self) -> None:
+        """Make the key bar anew."""
+        self.query_one(KeyBar).offer(self.NAME, self.allowed, self.labels())
+
+    def action_do(self, ids: str) -> None:
+        """A key of the registry: the first of its actions that is allowed."""
+        for id in ids.split():
+            if self.allowed(id):
+                getattr(self, f"do_{id.replace('-', '_')}")()
+                return
+        self.pad.say(f"There is nothing to do for '{actions.BY_ID[ids.split()[-1]].label}' here.")
+
+    def do_menu(self) -> None:
+        """Everything that can be done here, with digits."""
+        out = ("answer", "move", "menu", "quit", "understand")
+        these = [a for a in actions.of(self.NAME) if a.id not in out and self.allowed(a.id)]
+        options = tuple(Option(a.label, a.id, a.cap) for a in these)
+        self.lay(Pick("WHAT CAN BE DONE HERE", options), lambda id: (self.ask(), self.action_do(id)))
+
+    def do_leave(self) -> None:
+        """Back: from a question that was laid over, then from the screen."""
+        if self.over:
+            self.over.pop()
+            self.ask()
+        else:
+            self.leave()
+
+    def leave(self) -> None:
+        """Back to where this screen was opened."""
+        self.dismiss(None)
+
+    def do_look(self) -> None:
+        """The other theme."""
+        self.app.theme = themes.other(self.app.theme)
+
+    def do_help(self) -> None:
+        """The keys of this screen, and how numbers are typed."""
+        from tui.screens.help import HelpScreen  # only when asked for: not needed for the first paint
+
+        self.app.push_screen(HelpScreen(self.NAME))
+
+    # ---- scrolling
+
+    def scroller(self) -> VerticalScroll | None:
+        """What PgUp and PgDn scroll."""
+        return self.query_one(self.SCROLLS, VerticalScroll) if self.SCROLLS else None
+
+    def scrolls(self) -> bool:
+        """More is there than shows."""
+        box = self.scroller()
+        return box is not None and box.max_scroll_y > 0
+
+    def do_up(self) -> None:
+        """Scroll up by a page."""
+        if (box := self.scroller()) is not None:
+            box.scroll_page_up(animate=False)
+
+    def do_down(self) -> None:
+        """Scroll down by a page."""
+        if (box := self.scroller()) is not None:
+            box.scroll_page_down(animate=False)

@@ -1,0 +1,70 @@
+"""Long pages of lines: the record of a run so far, and the keys; pure, they scroll where they don't fit."""
+
+from __future__ import annotations
+
+from engine.view import View
+from tui import actions, bank, view, words
+from tui.lines import Line, Lines, clean, cut_line, wrapped
+
+
+def record(v: View, cells: int) -> Lines:
+    """Findings in full, the spread by round, how every screw stands, the cautions in full, and the trail."""
+    out: Lines = [((" FINDINGS THAT STAND ", "key"),), *view.findings(v, cells, 400, full=True)]
+    spreads = view.trend(v, cells, 40)
+    if spreads:
+        out += [(), ((" SPREAD ", "key"),), *spreads]
+    if v.screws:
+        out += [(), ((" SCREWS ", "key"),), *screws(v, cells)]
+    standing = [*v.cautions, *v.standing]
+    if standing:
+        out += [(), ((" CAUTIONS ", "key"),)]
+        for caution in standing:
+            out += view.signal(caution, cells)
+    out += [(), ((" TRAIL ", "key"),), *view.trail(v, cells, 400)]
+    return out
+
+
+def screws(v: View, cells: int) -> Lines:
+    """Every screw's position by place, with its band."""
+    out: Lines = []
+    for row in v.screws:
+        band = f"  band {words.fraction(row.band[0])} to {words.fraction(row.band[1])}" if row.band else ""
+        unit = f", {row.unit}s from {words.plain(row.zero)}{band}"
+        out.append(cut_line(((clean(words.plain(row.name)), "strong"), (unit, "soft")), cells))
+        line: Line = (("  ", "ink"),)
+        for n, place in enumerate(row.places):
+            said, role = bank.slot(row, n)
+            piece: Line = ((f"{words.place(place, v.terms, row.each)} ", "soft"), (f"{said}   ", role))
+            if sum(len(t) for t, _ in (*line, *piece)) > cells and len(line) > 1:
+                out.append(line)
+                line = (("  ", "ink"),)
+            line += piece
+        out.append(cut_line(line, cells))
+    return out
+
+
+NUMBERS = (
+    "Numbers: 4.8 or 4,8. Turns: 1 1/4, 1.25 or, on the number pad, 1+1/4.",
+    "A unit may follow the number: 180 mbar where kPa is asked.",
+    "- and Enter: not taken, where a place may be left out. The reason is asked.",
+    "Arrows go back to a place; what you type there replaces it.",
+    "Every answer is on the disk before the next step shows. A power cut loses nothing that was answered.",
+)
+
+
+def keys(screen: str, cells: int) -> Lines:
+    """The keys of a screen by group, and how numbers are typed: made from the registry."""
+    out: Lines = []
+    groups: dict[str, list[actions.Action]] = {}
+    for action in actions.of(screen):
+        groups.setdefault(action.group, []).append(action)
+    for group, these in groups.items():
+        out.append(((f" {group.upper()} ", "key"),))
+        for action in these:
+            out += wrapped(action.help, cells, "ink", head=(f"  {action.cap:<7} {action.label:<20} ", "strong"))
+        out.append(())
+    if screen in ("run", "intake"):
+        out.append(((" NUMBERS ", "key"),))
+        for sentence in NUMBERS:
+            out += wrapped(sentence, cells, "ink", head=("  ", "ink"))
+    return out

@@ -1,0 +1,199 @@
+"""The run screen: one step at a time, its contents swapped in place; it decides nothing, the session does.
+
+An answer is given to the sitting, which returns only after it is on the disk; only then is the next step painted.
+Everything is asked in one place (the pad), so there is nothing to push, and no key can reach a step that was not on
+the screen.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding
+from textual.containers import Vertical, VerticalScroll
+
+from tui import actions, bank, stages, turns, view
+from tui.desk import Sitting, Trouble
+from tui.entry import Fields
+from tui.lines import Lines
+from tui.padview import Question
+from tui.questions import Countdown, Line, Press
+from tui.screens.pages import record
+from tui.screens.run_keys import RunKeys
+from tui.widgets.drawn import Drawn
+from tui.widgets.keybar import KeyBar
+from tui.widgets.pad import Pad
+
+
+class RunScreen(RunKeys):
+    """Walks the technician through one run. Dismissed with `ended` or `left`."""
+
+    CSS_PATH = "../styles/run.tcss"
+    BINDINGS: ClassVar = [Binding(*b, show=False) for b in actions.bindings("run")]
+
+    def __init__(self, sitting: Sitting, now: Callable[[], float] = time.monotonic) -> None:
+        super().__init__()
+        self.sitting = sitting
+        self.sofar = stages.Sofar()
+        #: What the card shows: the step, or a page that was asked for.
+        self.page = "step"
+        self.now = now
+
+    def compose(self) -> ComposeResult:
+        yield Drawn(id="head")
+        yield Drawn(id="standing")
+        with Vertical(id="columns"):
+            with Vertical(id="left"):
+                with VerticalScroll(id="card-box", can_focus=False):
+                    yield Drawn(id="card")
+                yield Drawn(id="moves")
+                yield Pad(id="pad")
+            with Vertical(id="right"):
+                yield Drawn(id="bank")
+                yield Drawn(id="spread")
+                yield Drawn(id="trend")
+                yield Drawn(id="findings")
+                yield Drawn(id="trail")
+        yield KeyBar(id="keys")
+
+    def on_mount(self) -> None:
+        self.enter(new=False)
+        self.set_interval(0.5, self._tick)
+        if self.sitting.playing is not None:
+            self.set_interval(self.sitting.pace, self._play)
+
+    def _tick(self) -> None:
+        """Half a second went by: only a countdown cares."""
+        if isinstance(self.pad.question, Countdown):
+            self.pad.tick()
+
+    def _play(self) -> None:
+        """A rehearsal that plays by itself does the next thing that a technician would do."""
+        if not self.sitting.playing or self.over or self.app.screen is not self:
+            return
+        question = self.pad.question
+        if isinstance(question, Press):
+            self.pad.press(question.keys[0], None)
+        elif isinstance(question, Countdown):
+            self.answered(question, True)
+        elif isinstance(question, Fields) and (all(question.texts) or not self.take()):
+            self.pad.press("enter", None)
+
+    # ---- painting
+
+    def enter(self, new: bool = True, cue: str = "") -> None:
+        """Show the step in force from its start."""
+        self.sofar = stages.Sofar()
+        self.over.clear()
+        self.page = "step"
+        if self.sitting.view.end is not None:
+            self.dismiss("ended")
+            return
+        self.query_one("#card-box", VerticalScroll).scroll_home(animate=False)
+        self.paint()
+        self.ask(new=new, cue=cue)
+
+    def paint(self) -> None:
+        """Paint everything but the pad anew."""
+        v = self.sitting.view
+        layout = self.sitting.layout
+        with self.app.batch_update():
+            self.pad.terms = dict(v.terms)
+            self._show("head", lambda cells, rows: view.head(v, cells))
+            self._show("standing", lambda cells, rows: view.standing(v, cells, self.sofar.understood, rows))
+            self._show("card", self._card)
+            self._show("moves", self._moves)
+            self._show("bank", lambda cells, rows: bank.draw(bank.plan(v, layout, self.sitting.marks), cells, rows))
+            self._show("spread", lambda cells, rows: view.spread_line(v, cells))
+            self._show("trend", lambda cells, rows: view.trend(v, cells, rows))
+            self._show("findings", lambda cells, rows: view.findings(v, cells, rows))
+            self._show("trail", lambda cells, rows: view.trail(v, cells, rows))
+            self.set_class(self.page == "record", "-record")
+
+    def _show(self, id: str, draw: Callable[[int, int], Lines]) -> None:
+        self.query_one(f"#{id}", Drawn).show(draw)
+
+    def _card(self, cells: int, rows: int) -> Lines:
+        v = self.sitting.view
+        if self.page == "how":
+            return view.how(v, cells)
+        if self.page == "why":
+            return view.why(v, cells)
+        if self.page == "record":
+            return record(v, cells)
+        return [*view.instruction(v, cells), *view.cautions(v, cells)]
+
+    def _moves(self, cells: int, rows: int) -> Lines:
+        v = self.sitting.view
+        moved, fitted = self.sofar.moved, self.sofar.fitted
+        if moved is None and fitted is None:
+            return turns.card(v, cells, rows)
+        really = replace(v, moves=v.moves if moved is None else moved, fit=v.fit if fitted is None else fitted)
+        return turns.card(really, cells, rows, otherwise=True)
+
+    # ---- answering
+
+    def question(self) -> Question:
+        """What the step asks next."""
+        return stages.question(self.sitting.view, self.sofar, self.now)
+
+    def answered(self, question: Question, value: Any) -> None:
+        """The step's own question was answered: a danger, a wait, the readings, done."""
+        v = self.sitting.view
+        open_dangers = stages.dangers(v, self.sofar.understood)
+        if open_dangers:
+            self.sofar.understood.add(open_dangers[0].name)
+            if len(open_dangers) > 1:
+                self.ask(new=True)
+            else:
+                self.give(understood=True, stays=True)
+        elif v.wait is not None and not self.sofar.waited:
+            self.sofar.begun = True
+            self.sofar.waited = not isinstance(question, Press)
+            self.ask()
+        elif isinstance(question, Fields):
+            self.give(readings=value, lacking=dict(question.reasons) or None)
+        else:
+            self.give(done=True)
+
+    def give(self, stays: bool = False, cue: str = "", **answer: Any) -> None:
+        """Give an answer to the session; paint what follows only once it is written. `stays`: the step goes on."""
+        for name in ("moved", "fitted"):
+            if not stays and name not in answer and getattr(self.sofar, name) is not None:
+                answer[name] = getattr(self.sofar, name)
+        before = self.sitting.view
+        try:
+            problem = self.sitting.answer(**answer)
+        except Trouble as trouble:
+            self.pad.say(f"{trouble} Nothing you typed is lost: answer again when it is put right.")
+            return
+        if problem:
+            self.pad.say(problem)
+            return
+        after = self.sitting.view
+        if stays and after.end is None and (after.step, after.visit) == (before.step, before.visit):
+            self.paint()
+            self.ask(cue=cue)
+        else:
+            self.enter(cue=cue)
+
+    def on_pad_reason_wanted(self, message: Pad.ReasonWanted) -> None:
+        """A place is not taken: ask why, once a reading."""
+        fields = self.sofar.fields
+        row = message.row
+
+        def keep(reason: str | None) -> None:
+            if fields is None:
+                return
+            if reason is None:
+                self.lay(Line("WHY NOT TAKEN", detail=row.ask), keep)
+                return
+            fields.reasons[row.name] = reason
+            self.ask()
+            self.pad.press("enter", None)
+
+        self.lay(stages.reasons(row), keep)

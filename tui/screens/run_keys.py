@@ -1,0 +1,153 @@
+"""What each key of the run screen does; every change goes through the session, and none turns a screw back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from tui import stages
+from tui.questions import Line, Option, Pick
+from tui.screens.base import Desk
+
+if TYPE_CHECKING:
+    from tui.desk import Sitting
+
+
+class RunKeys(Desk[str]):
+    """The keys; `tui.screens.run` holds the painting and the answering."""
+
+    NAME = "run"
+    SCROLLS = "#card-box"
+    sitting: Sitting
+    sofar: stages.Sofar
+    page: str
+    give: Callable[..., None]
+    paint: Callable[[], None]
+
+    def allowed(self, id: str) -> bool:
+        """Whether an action means anything now: what the key bar and the menu offer."""
+        v = self.sitting.view
+        if id in ("up", "down"):
+            return self.scrolls()
+        if id in ("leave", "help", "look", "quit"):
+            return True
+        if self.over:
+            return False
+        danger = bool(stages.dangers(v, self.sofar.understood))
+        return {
+            "understand": danger,
+            "take": not danger and (self.sitting.playing is not None or (self.sitting.rehearses and bool(v.read))),
+            "symptom": bool(v.symptoms) and not danger,
+            "how": bool(v.read), "undo": v.can_undo, "redo": v.can_redo,
+            "moved": bool(v.moves), "fitted": bool(v.fit), "lost": bool(v.screws),
+        }.get(id, True)
+
+    def labels(self) -> dict[str, str]:
+        """Esc goes back first; in a rehearsal that plays by itself `+` stops and starts it."""
+        labels = {"leave": "back"} if self.over or self.page != "step" else {}
+        if self.sitting.playing is not None:
+            labels["take"] = "stop playing" if self.sitting.playing else "play by itself"
+        return labels
+
+    def do_understand(self) -> None:
+        """The pad takes this key itself while a danger is in hand."""
+
+    def do_take(self) -> None:
+        """Rehearsal: put the virtual engine's readings into the fields, or stop and start playing by itself."""
+        if self.sitting.playing is not None:
+            self.sitting.playing = not self.sitting.playing
+            self.offer()
+        elif not self.take():
+            self.pad.say("The readings are not open yet: do what stands here first.")
+
+    def take(self) -> bool:
+        """Fill the fields from the virtual engine; False where nothing is asked now."""
+        fields = self.sofar.fields
+        if fields is None or self.pad.question is not fields:
+            return False
+        for ask, row in zip(self.sitting.view.read, fields.rows, strict=True):
+            value, reason = self.sitting.reading(ask.name)
+            fields.put(row, stages.texts(ask, value))
+            if reason:
+                fields.reasons[row.name] = reason
+        fields.go(len(fields.flat) - 1)
+        self.pad.redraw()
+        return True
+
+    def do_symptom(self) -> None:
+        """What is seen or heard: a list, then a digit."""
+        self.lay(stages.symptoms(self.sitting.view), lambda name: self.give(symptom=name))
+
+    def do_note(self) -> None:
+        """A note into the record."""
+        self.lay(Line("NOTE"), lambda text: self.give(note=text, stays=True, cue="Written down."))
+
+    def do_undo(self) -> None:
+        """Take back the last answer."""
+        self.give(undo=True, cue="Taken back. That turns no screw back: what was turned stays turned.")
+
+    def do_redo(self) -> None:
+        """Give it again."""
+        self.give(redo=True)
+
+    def do_lost(self) -> None:
+        """Lost count of a screw: its positions are unknown until they are counted again."""
+        self.lay(stages.lost(self.sitting.view), lambda name: self.give(lost=[name]))
+
+    def do_moved(self) -> None:
+        """What was really turned: it rides with the answer of the step."""
+        def keep(values: dict[str, Any]) -> None:
+            self.sofar.moved = stages.really(self.sitting.view, values)
+            self.paint()
+            self.ask(cue="That counts as turned when you go on.")
+
+        self.lay(stages.otherwise(self.sitting.view, self.sofar), keep)
+
+    def do_fitted(self) -> None:
+        """What was really fitted: it rides with the answer of the step."""
+        def keep(values: dict[str, Any]) -> None:
+            self.sofar.fitted = stages.really_fitted(self.sitting.view, values)
+            self.paint()
+            self.ask(cue="That counts as fitted when you go on.")
+
+        self.lay(stages.other_parts(self.sitting.view, self.sofar), keep)
+
+    def turn_to(self, page: str) -> None:
+        """Show a page on the card, or the step again."""
+        self.page = "step" if self.page == page else page
+        self.paint()
+        if (box := self.scroller()) is not None:
+            box.scroll_home(animate=False)
+        self.call_after_refresh(self.offer)
+
+    def do_how(self) -> None:
+        """How the reading is taken."""
+        self.turn_to("how")
+
+    def do_why(self) -> None:
+        """Why this step and why this advice."""
+        self.turn_to("why")
+
+    def do_record(self) -> None:
+        """Trail, trend, findings, screws."""
+        self.turn_to("record")
+
+    def leave(self) -> None:
+        """From a page back to the step, then from the run."""
+        if self.page != "step":
+            self.turn_to(self.page)
+            return
+        stay = Option("go on", "stay", "back to the step")
+        leave = Option("leave it here", "left", "the run stays where it stands; go on with it later")
+        abandon = Option("give the run up", "abandon", "with a reason; it can't be gone on with")
+        self.lay(Pick("LEAVE", (stay, leave, abandon)), self._leave)
+
+    def _leave(self, how: str) -> None:
+        if how == "left":
+            self.sitting.suspend()
+            self.dismiss("left")
+        elif how == "abandon":
+            self.lay(Line("WHY IS THE RUN GIVEN UP", empty="A reason is needed: the sheet shows it."),
+                     lambda reason: self.give(abandon=reason))
+        else:
+            self.ask()

@@ -1,0 +1,159 @@
+"""The answering place: the one widget of a screen that takes what is typed, in the order in which it was typed.
+
+Text and Enter are handled in the same place and at once, so that a burst (a gauge that acts as a keyboard, a paste, a
+slow line) can't be reordered. Keys that were pressed before a new step was on the screen never answer that step: they
+are left out, and it says so. What the pad does not use goes on to the screen's bindings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from textual import events
+from textual.message import Message
+
+from tui import padview
+from tui.entry import Fields, Given, NeedReason, Refused, Row
+from tui.keys import NO_NUMLOCK, Keys, pasted
+from tui.lines import Lines
+from tui.padview import Question
+from tui.questions import Countdown, Press
+from tui.widgets.drawn import Drawn
+
+TOO_EARLY = "Keys pressed before this was on the screen were left out. Read it, then go on."
+
+
+class Pad(Drawn, can_focus=True):
+    """Asks one question at a time. Says `Answered` with its value, or `ReasonWanted` where a place is not taken."""
+
+    @dataclass
+    class Answered(Message):
+        """The question in hand was answered."""
+
+        question: Question
+        value: Any
+
+    @dataclass
+    class ReasonWanted(Message):
+        """A place of a row is not taken, and the reason is not known yet."""
+
+        row: Row
+
+    @dataclass
+    class Typed(Message):
+        """Something was typed, nothing is answered yet."""
+
+        question: Question
+
+    DEFAULT_CSS = "Pad { height: auto; }"
+
+    def __init__(self, *, id: str | None = None, terms: Mapping[str, str] | None = None) -> None:
+        super().__init__(self._paint, id=id)
+        self.question: Question = Press("")
+        self.terms: dict[str, str] = dict(terms or {})
+        self.cue = ""
+        self._keys = Keys()
+        #: Keys that came while an answer is being written; None while nothing is.
+        self._held: list[tuple[str, str | None]] | None = None
+        #: Keys older than this were meant for what was on the screen before; None until it is painted.
+        self._since: float | None = 0.0
+
+    def _paint(self, cells: int, rows: int) -> Lines:
+        return padview.draw(self.question, cells, rows, self.terms, self.cue)
+
+    def ask(self, question: Question, *, new: bool = False, cue: str = "") -> None:
+        """Ask another question. `new`: it belongs to another step, which no key pressed earlier may answer."""
+        self.question = question
+        self.cue = cue
+        held, self._held = self._held or [], None
+        if new:
+            self._since = None
+            if held:
+                self._leave_out()
+            self.call_after_refresh(self._painted)
+        self.redraw()
+        if not new:
+            for name, character in held:
+                self.press(name, character)
+
+    def say(self, cue: str, bell: bool = True) -> None:
+        """Show why something was refused; the question stays as it is, and keys are taken again."""
+        self.cue = cue
+        self._held = None
+        if bell:
+            self.app.bell()
+        self.redraw()
+
+    def _painted(self) -> None:
+        from textual._time import get_time  # the clock of key events
+
+        self._since = get_time()
+
+    def _leave_out(self) -> None:
+        self.cue = TOO_EARLY
+        self.app.bell()
+        self.redraw()
+
+    async def _on_key(self, event: events.Key) -> None:
+        pressed = self._keys.press(event.key, event.character)
+        if pressed is None:
+            event.stop()
+            event.prevent_default()
+            return
+        name, character = pressed
+        if (self._since is None or event.time < self._since) and (character is not None or name == "enter"):
+            self._leave_out()
+            used = True
+        elif self._held is not None and (character is not None or name in ("enter", "backspace")):
+            self._held.append((name, character))
+            used = True
+        else:
+            used = self.press(name, character)
+        if used:
+            event.stop()
+            event.prevent_default()
+
+    def _on_paste(self, event: events.Paste) -> None:
+        event.stop()
+        for name, character in pasted(event.text):
+            if self._held is not None:
+                self._held.append((name, character))
+            elif not self.press(name, character):
+                self.say(f"'{character}' was not taken: it does not belong here.")
+
+    def press(self, name: str, character: str | None) -> bool:
+        """One key, at once. False: not a key of this question."""
+        if name == NO_NUMLOCK:
+            self.say("NumLock is off. Switch it on, then the pad gives digits.")
+            return True
+        reply = self.question.key(name, character)
+        if reply is None:
+            return False
+        self.cue = ""
+        if isinstance(reply, Refused):
+            self.say(reply.sentence)
+        elif isinstance(reply, Given):
+            self._held = []
+            self.post_message(self.Answered(self.question, reply.value))
+        elif isinstance(reply, NeedReason):
+            self._held = []
+            self.post_message(self.ReasonWanted(reply.row))
+        else:
+            self.post_message(self.Typed(self.question))
+        self.redraw()
+        return True
+
+    def tick(self) -> None:
+        """A second went by: a countdown is painted anew, and answered when it is over."""
+        if isinstance(self.question, Countdown):
+            self.redraw()
+            if self.question.over and self._held is None:
+                self._held = []
+                self.post_message(self.Answered(self.question, True))
+
+    @property
+    def typing(self) -> bool:
+        """Text may stand here, so that a letter is no command."""
+        return isinstance(self.question, Fields) or hasattr(self.question, "text")
