@@ -6,7 +6,7 @@ What the job doesn't say, or no rule covers, is withheld in words; no figure is 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, Literal
@@ -83,6 +83,11 @@ def run(job: Job, limits_file: Path = limits.SHIPPED) -> SizingReport:
 
     It never refuses: what can't be worked out is withheld in words.
     """
+    return replace(work_out(job), emission=_emission(job, limits_file))
+
+
+def work_out(job: Job) -> SizingReport:
+    """The report by the job alone, no file read: all of `run` but the emission limits."""
     conditions, blend = job.conditions, fuel.blend(float(job.fuel.ethanol) / 100)
     altitude, celsius = float(conditions.altitude), float(conditions.temperature)
     ratio = air.at(altitude, celsius + 273.15).density / air.isa(0).density
@@ -104,7 +109,7 @@ def run(job: Job, limits_file: Path = limits.SHIPPED) -> SizingReport:
         fuel=f"{float(job.fuel.ethanol):g} % ethanol, stoichiometric at {blend.afr:.2f}",
         density_ratio=ratio, stoichiometric_afr=blend.afr, lambda_factor=lambda_air * blend.lambda_factor,
         main_jet_factor=factor, parts=(choke, main, _corrector(job, choke), _idle(job), _pump(job)), gauge=gauge,
-        emission=_emission(job, limits_file), notes=_NOTES)
+        emission="", notes=_NOTES)
 
 
 _NOTES = (

@@ -7,6 +7,7 @@ Verdicts are plain words and never absent. An adviser in a loop says 'turn' whil
 from __future__ import annotations
 
 from engine.advisers import Adviser
+from engine.carburation.circuit_registry import CIRCUITS
 from engine.carburation.contract import choice, computed, flag, gives, number, reading, row, says, screw, truths
 
 NOTE, ADJUST, CHANGE, STOP = "note", "adjust", "change part", "stop"
@@ -279,8 +280,8 @@ LINKAGE_BALANCE = Adviser(
     {**_UNSOUND, "link-holds-body": ADJUST, "bodies-open-apart": ADJUST, "spindle-twisted": CHANGE},
 )
 
-#: Every adviser of the idle routine, by name; sizing, the main circuit and exhaust gas follow.
+#: Every adviser, by name: those of the idle routine, then sizing, the main circuit and exhaust gas.
 ADVISERS: dict[str, Adviser] = {
     a.name: a for a in (AIR_BALANCE, BODY_BALANCE, IDLE_SPEED, IDLE_MIXTURE, IDLE_JETS, JET_CHECKS, JET_SWAP,
                         LINKAGE_BALANCE)
-}
+} | CIRCUITS
