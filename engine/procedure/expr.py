@@ -18,9 +18,10 @@ Each = Literal["carb", "barrel", "gap", "cylinder"]
 class Type:
     """What an expression is worth.
 
-    `kind` number: `dimension` (of `engine.units`), a closed range [low, high] in base units (None: unbounded), `unit` for
-    display. `kind` choice: `choices`. `kind` bool. `each` is None for a single value, or says what a row runs over.
-    `holes` is true where a place of the row, or the single value, may be not taken.
+    `kind` number: `dimension` (of `engine.units`), a closed range [low, high] in base units (None: unbounded), `unit`
+    for display. `kind` choice: `choices`. `kind` bool. `each` is None for a single value, or says what a row runs over.
+    `holes` is true where a place of the row, or the single value, may be not taken. `whole` says that a number takes
+    whole values only (a count), in its `unit`.
     """
 
     kind: Literal["number", "choice", "bool"]
@@ -31,6 +32,7 @@ class Type:
     choices: tuple[str, ...] = ()
     each: Each | None = None
     holes: bool = False
+    whole: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -48,10 +48,10 @@ def _key(p: Problem) -> tuple[object, ...]:
     return (p.path, p.span.line, p.span.column, _RANK[p.severity], p.code, p.message)
 
 
-def nearest(name: str, known: Iterable[str]) -> str | None:
-    """The known name that `name` is most likely meant to be, or None."""
+def nearest(name: str, known: Iterable[str], alike: float = 0.6) -> str | None:
+    """The known name that `name` is most likely meant to be; None where none is so much `alike` (0 to 1)."""
     words = {k.lower(): k for k in known}
-    close = get_close_matches(name.lower(), words, n=1, cutoff=0.6)
+    close = get_close_matches(name.lower(), words, n=1, cutoff=alike)
     return words[close[0]] if close else None
 
 

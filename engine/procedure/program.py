@@ -1,7 +1,8 @@
 """A procedure ready to run and to prove: frozen steps with their guards compiled; it holds no state and opens no file.
 
-Every number is an exact `Fraction` in the base unit of its dimension (`engine.units`). Everything that came from a file has
-the `Span` it came from. `each` says what a row runs over; rows run carb 1 barrel 1, carb 1 barrel 2, carb 2 barrel 1 ...
+Every number is an exact `Fraction` in the base unit of its dimension (`engine.units`). Everything that came from a file
+has the `Span` it came from. `each` says what a row runs over; rows run carb 1 barrel 1, carb 1 barrel 2, carb 2
+barrel 1 ...
 """
 
 from __future__ import annotations
@@ -14,9 +15,14 @@ from typing import Any, Literal
 from engine.procedure.expr import Each, Node, Type
 from engine.procedure.source import NOWHERE, Source, Span
 
-#: Names of a frame at run time: readings, kept values, facts, settings, `advice.output`, and lazily values and positions.
-#: A number is a Fraction in base units, a choice a str, a fact or comparison a bool, a row a tuple (None: not taken).
+#: What a guard evaluates over: the readings, kept values, facts, settings, `advice.output` and `call.result` of a frame
+#: by name, the position of a screw as "position:screw", and `PER_CARB`. A number is a Fraction in base units, a choice
+#: a str, a fact or comparison a bool, a row a tuple. None, in a row or alone, is missing, and so is a name that is
+#: absent. `values` are worked out by the guards themselves.
 Names = Mapping[str, Any]
+
+#: The name under which a guard finds how many barrels a carb of this bank has (an int), where the file allows several.
+PER_CARB = "#barrels per carb"
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,9 +83,9 @@ class Setting:
 
 @dataclass(frozen=True, slots=True)
 class Screw:
-    """What can be turned. `acts` is what it changes (air, mixture, water ...), `at` where it works (plate, bypass, jet ...),
-    `inward` the effect of turning it in ("less air"), `unit` turn or flat, `zero` the name of its zero, `step` the finest
-    move that a hand can count, `band` the closed range (base unit) where it should come to rest, if the file says so."""
+    """What can be turned. `acts` is what it changes ("water"), `at` where it works ("plate"), `inward` the effect of
+    turning it in ("less water"), `unit` turn or flat, `zero` the name of its zero, `step` the finest move that a hand
+    can count, `range` from where to where it turns."""
 
     name: str
     each: Each | Literal["bank"]
@@ -112,6 +118,10 @@ class Reading:
     take: int | None
     healthy: str | tuple[Fraction | None, Fraction | None] | None
     span: Span
+    #: A place of the row, or the single one, may be not taken, with the reason.
+    may_lack: bool = False
+    #: The screw whose positions the answer tells.
+    position_of: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,7 +227,8 @@ class Advise:
 
 @dataclass(frozen=True, slots=True)
 class FindingSpec:
-    """A finding that a step or a branch raises; `where` gives places (a row of truths), None for the whole engine."""
+    """A finding that a step or a branch raises; `where` gives places (a row of truths), or `place` is one; with neither
+    it concerns the place that the file works at (`here`), or all of it."""
 
     code: str
     severity: Literal["note", "adjust", "change part", "stop"]
@@ -226,6 +237,7 @@ class FindingSpec:
     do: Template | None
     when: Guard | None
     span: Span
+    place: tuple[int, int | None] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,8 +253,8 @@ class Branch:
 
 @dataclass(frozen=True, slots=True)
 class Call:
-    """A call of another file: `ends` maps each of its ends to a step of this file, to `back` (a symptom's call: enter the
-    interrupted step again) or to `next` (with `each`: the next place; after the last, `go`)."""
+    """A call of another file: `ends` maps each of its ends to a step of this file, to `back` (a symptom's call: enter
+    the interrupted step again) or to `next` (with `each`: the next place; after the last, `go`)."""
 
     file: str
     bindings: Mapping[str, Guard]
@@ -254,9 +266,9 @@ class Call:
     go: str | None
     span: Span
     ends_span: Mapping[str, Span] = field(default_factory=dict)
-    #: Of a symptom's call (`symptoms: {hammer: {call: ..., limit: {visits: 3, then: worn}}}`): given for the visits+1st time
-    #: in one frame, the symptom leads to `then` instead. A call with an end mapped to `back` closes a loop that only this,
-    #: or a limit of the interrupted step, ends.
+    #: Of a symptom's call (`symptoms: {hammer: {call: ..., limit: {visits: 3, then: worn}}}`): given for the visits+1st
+    #: time in one frame, the symptom leads to `then` instead. A call with an end mapped to `back` closes a loop that
+    #: only this, or a limit of the interrupted step, ends.
     limit: Limit | None = None
 
 
@@ -280,7 +292,7 @@ class Limit:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One state of a procedure; see the fields of the file. `way` is a tuple of branches, a step's name, a call or an end."""
+    """One state of a procedure; see the fields of the file. `way` is branches, a step's name, a call or an end."""
 
     name: str
     title: str
@@ -338,6 +350,10 @@ class Procedure:
     gives: Mapping[str, Guard]
     start: str
     steps: Mapping[str, Step]
+    #: The file works at one place: it is called with this `each`, its readings are single, its screws the ones here.
+    here: Literal["carb", "barrel"] | None = None
+    #: Codes of all findings that it, its advisers and the files that it calls may raise.
+    raises: frozenset[str] = frozenset()
 
     @property
     def ends(self) -> dict[str, End]:

@@ -1,0 +1,342 @@
+"""The steps of a file, from model to program; it follows names, not paths: what can be reached is the checker's."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from fractions import Fraction
+from typing import Any
+
+from engine.procedure.asking import advise, finding
+from engine.procedure.making import TRUTH, Maker, Want
+from engine.procedure.model_steps import (
+    BranchPart,
+    FitPart,
+    LimitPart,
+    MovePart,
+    ReadPart,
+    StepPart,
+    WaitPart,
+)
+from engine.procedure.problems import did_you_mean
+from engine.procedure.program import (
+    Branch,
+    Call,
+    End,
+    FitSpec,
+    Guard,
+    Limit,
+    MoveSpec,
+    ReadSpec,
+    Step,
+    Template,
+    Wait,
+)
+from engine.procedure.source import Span
+from engine.procedure.symbols import Symbols
+from engine.procedure.tree import Map, Scalar
+from engine.procedure.ways import call, symptom_way
+from engine.procedure.words import is_true
+
+#: The key of a state that takes a number: a speed, a pressure ... to be held.
+HOLD, NONE = "hold", "none"
+
+
+class Steps:
+    """Makes the steps of one file."""
+
+    def __init__(self, known: Symbols) -> None:
+        self.known = known
+        self.make: Maker = known.make
+        self.part = known.part
+        self.raised = {f.code for s in self.part.steps.values() for f in _findings(s)}
+        for names in known.advice.values():
+            adviser = known.registry.get(names[0].adviser)
+            self.raised |= set(adviser.findings) if adviser else set()
+        for callee in known.called.values():
+            self.raised |= set(callee.raises) if callee else set()
+
+    def all(self) -> dict[str, Step]:
+        """Every step that is sound enough to be one, by name."""
+        made = {str(n): self.step(n, p) for n, p in self.part.steps.items()}
+        self.target(self.part.start, "start")
+        return {n: s for n, s in made.items() if s is not None}
+
+    def target(self, name: Scalar, what: str = "go") -> str:
+        """A step's name that must exist."""
+        steps = self.part.steps
+        if name not in steps and not self.part.lost("steps") and name not in _lost_steps(self.part._map):
+            self.make.fault("unknown-step", name.span, f"There is no step `{name}`.", did_you_mean(name, steps))
+        return str(name)
+
+    def step(self, name: Scalar, part: StepPart) -> Step | None:
+        make = self.make
+        texts: dict[str, Template | None] = {
+            k: make.template(getattr(part, k)) for k in ("caution", "do", "why", "hear", "note")}
+        fields: dict[str, Any] = {
+            "limit": self.limit(part.limit),
+            "state": {str(k): self.state(k, v) for k, v in part.state.items()},
+            "hazards": tuple(str(h) for h in part.hazards),
+            "cautions": self.cautions(part),
+            "moves": _all(self.move(m) for m in part.moves),
+            "make": self.made(part.make),
+            "fit": _all(self.fit(f) for f in part.fit),
+            "wait": self.wait(part.wait),
+            "read": _all(self.read(r) for r in part.read),
+            "keep": tuple((str(n), g) for n, t in part.keep.items() if (g := self.keep(n, t)) is not None),
+            "advise": _all(advise(make, self.known, a) for a in part.advise),
+            "findings": _all(finding(make, self.known, f) for f in part.findings),
+            "clear": self.clear(part),
+            "symptoms": self.symptoms(part),
+        }
+        title = make.plain(part.title) or str(name).replace("_", " ").capitalize()
+        way = self.way(name, part)
+        if way is None:
+            return None
+        return Step(str(name), title, name.span, way, **texts, **fields, exclusive=is_true(part.exclusive),
+                    record=str(part.record) if part.record is not None else None,  # type: ignore[arg-type]
+                    spans=_spans(part._map))
+
+    def limit(self, part: LimitPart | None) -> Limit | None:
+        if part is None:
+            return None
+        visits = int(part.visits)
+        if not 1 <= visits <= 1000:
+            self.make.fault("bad-number", part.visits.span, "A step is visited 1 to 1000 times.")
+        return Limit(visits, self.target(part.then), part.span)
+
+    def state(self, key: Scalar, value: Scalar) -> str | Guard:
+        if key != HOLD or value == NONE:
+            return str(value)
+        return self.make.guard(value, Want()) or str(value)
+
+    def cautions(self, part: StepPart) -> tuple[str, ...]:
+        for name in part.cautions:
+            self._known(name, self.part.cautions, "caution")
+        return tuple(str(c) for c in part.cautions)
+
+    def _known(self, name: Scalar, table: Mapping[Any, Any], what: str) -> bool:
+        lost = getattr(self.part._map.get(_SECTION[what]), "lost", ())
+        if name in table:
+            return table[name] is not None
+        if name not in lost and not self.part.lost(_SECTION[what]):
+            self.make.fault(f"unknown-{what}", name.span, f"There is no {what} `{name}`.", did_you_mean(name, table))
+        return False
+
+    def move(self, part: MovePart) -> MoveSpec | None:
+        make = self.make
+        when = make.guard(part.when, TRUTH)
+        only = tuple(p for p in (self.known.place(o) for o in part.only) if p is not None)
+        if not self._known(part.screw, self.known.screws, "screw"):
+            return None
+        screw = self.known.screws[part.screw]
+        assert screw is not None
+        if part.each is not None and part.each != screw.each:
+            make.fault("place-mismatch", part.each.span, f"`{part.screw}` is there for each {screw.each}.",
+                       f"Write `each: {screw.each}`.", str(screw.each))
+        if part.each is None and not part.only and make.here is None and screw.each != "bank" and not part.lost("only"):
+            make.fault("missing-key", part.head, "Which of them? `each` or `only` is missing.",
+                       f"Add `each: {screw.each}`.")
+        spoilt = part.lost("to") or part.lost("by")
+        if (part.to is None) == (part.by is None) and not spoilt:
+            make.fault("several-keys" if part.to is not None else "missing-key", part.head,
+                       "A move has either `to`, a position, or `by`, an amount.")
+        if (part.by is None) != (part.direction is None) and not spoilt and not part.lost("direction"):
+            make.fault("missing-key", part.head, "`by` and `direction` go together: how far, and in or out.",
+                       "For a position write `to`.")
+        excused = self.excused(part.when)
+        each = None if make.here else screw.each
+        to = self.position(part.to, screw, each, excused) if part.to is not None else None
+        by = make.guard(part.by, Want("number", "angle", screw.unit, each, excused)) if part.by is not None else None
+        if part.by is not None and by is not None and (by.type.low is None or by.type.low < 0):
+            make.fault("out-of-range", part.by.span, "An amount to turn is never below 0.",
+                       "`direction` says which way.")
+        return MoveSpec(str(part.screw), only, to, by, _word(part.direction), when, part.span)  # type: ignore[arg-type]
+
+    def position(self, text: Scalar, screw: Any, each: str | None, excused: bool) -> Guard | None:
+        """`to:` a place on the screw's travel; the name of its zero is 0."""
+        if text == screw.zero:
+            return self.make.constant(text, Fraction(0), screw.unit)
+        guard = self.make.guard(text, Want("number", "angle", screw.unit, each, excused))
+        if guard is None:
+            return None
+        low, high = guard.type.low, guard.type.high
+        if (low is not None and low > screw.range[1]) or (high is not None and high < screw.range[0]):
+            self.make.fault("out-of-range", text.span, f"`{screw.name}` can't be turned that far.",
+                            "Its `range` says from where to where it turns.")
+        return guard
+
+    def excused(self, when: Scalar | None) -> bool:
+        """Whether a move may rest on something missing: its `when` asks whether it is known."""
+        return when is not None and "known(" in when
+
+    def made(self, name: Scalar | None) -> str | None:
+        if name is None:
+            return None
+        advice = self.known.advice
+        if name not in advice:
+            self.make.fault("unknown-advice", name.span, f"No step asks for an advice called `{name}`.",
+                            did_you_mean(name, advice))
+        else:
+            adviser = self.known.registry.get(advice[name][0].adviser)
+            if adviser is not None and not adviser.makes:
+                self.make.fault("unknown-advice", name.span, f"`{adviser.name}` never gives moves or parts to make.")
+        return str(name)
+
+    def fit(self, part: FitPart) -> FitSpec | None:
+        make = self.make
+        when = make.guard(part.when, TRUTH)
+        only = tuple(p for p in (self.known.place(o) for o in part.only) if p is not None)
+        if part.each is None and not part.only and make.here is None and not part.lost("only"):
+            make.fault("missing-key", part.head, "Where? `each` or `only` is missing.", "Add `each: barrel`.")
+        each = str(part.each) if part.each is not None else make.here or "carb"
+        size = make.guard(part.size, Want("number", "number", None, each, self.excused(part.when)))
+        return FitSpec(str(part.part), each, only, size, when, part.span) if size else None  # type: ignore[arg-type]
+
+    def wait(self, part: WaitPart | None) -> Wait | None:
+        if part is None:
+            return None
+        make = self.make
+        texts = part.seconds, part.at_most
+        if (part.seconds is None) == (part.until is None) and not (part.lost("for") or part.lost("until")):
+            make.fault("missing-key" if part.until is None else "several-keys", part.head,
+                       "A wait is `for` a time, or `until` something `at_most` so long.")
+        elif part.until is not None and part.at_most is None and not part.lost("at_most"):
+            make.fault("missing-key", part.key_span("until"), "How long at most? Nobody waits for ever.",
+                       "Add `at_most: 20 min`.")
+        text = next((t for t in texts if t is not None), None)
+        seconds = make.number(text, "s", "the wait") if text is not None else None
+        if seconds is None:
+            return None
+        return Wait(seconds, make.plain(part.until), make.plain(part.why), part.cut is not None, part.span)
+
+    def read(self, part: ReadPart) -> ReadSpec | None:
+        when = self.make.guard(part.when, TRUTH)
+        if not self._known(part.reading, self.known.readings, "reading"):
+            return None
+        reading = self.known.readings[part.reading]
+        assert reading is not None
+        return ReadSpec(str(part.reading), when, is_true(part.may_lack) or reading.may_lack, part.span)
+
+    def keep(self, name: Scalar, text: Scalar) -> Guard | None:
+        guard = self.make.guard(text)
+        if guard is None:
+            return None
+        kind = self.known.type_of(name)
+        if kind is not None and (guard.type.kind, guard.type.dimension, guard.type.each) != (
+                kind.kind, kind.dimension, kind.each):
+            self.make.fault("wrong-kind", text.span, f"`{name}` is kept as something else in another step.",
+                            "Give this one a name of its own.")
+        return guard
+
+    def clear(self, part: StepPart) -> tuple[str, ...]:
+        for code in part.clear:
+            if code not in self.raised:
+                self.make.fault("unknown-finding", code.span, f"Nothing here ever finds `{code}`.",
+                                did_you_mean(code, self.raised))
+        return tuple(str(c) for c in part.clear)
+
+    def symptoms(self, part: StepPart) -> dict[str, str | Call]:
+        made: dict[str, str | Call] = {}
+        for name, way in part.symptoms.items():
+            if self._known(name, self.part.symptoms, "symptom"):
+                found = symptom_way(self.known, way, self.target, self.limit)
+                if found is not None:
+                    made[str(name)] = found
+        return made
+
+    def way(self, name: Scalar, part: StepPart) -> tuple[Branch, ...] | str | Call | End | None:
+        given = [k for k in ("branch", "go", "call", "end") if k in part]
+        if given == ["go", "call"] and part.each is not None:
+            given = ["call"]
+        spoilt = any(part.lost(k) for k in ("branch", "go", "call", "end"))
+        if len(given) != 1:
+            if not given and not spoilt:
+                self.make.fault("no-way-on", name.span, f"Step `{name}` leads nowhere.",
+                                "Add one of `branch`, `go`, `call`, `end`.")
+            elif given:
+                self.make.fault("several-keys", part.key_span(given[1]),
+                                f"Step `{name}` has {' and '.join(f'`{g}`' for g in given)}; it leads on in one way.",
+                                "Keep one." if "call" not in given else "`go` beside `call` needs `each`.")
+            return None
+        self.strays(part, given[0])
+        if given[0] == "branch":
+            return self.branches(part.branch or [], part)
+        if given[0] == "call":
+            return call(self.known, part, self.target)
+        if given[0] == "go":
+            return self.target(part.go) if part.go is not None else None
+        say = self.make.template(part.say)
+        return End(str(part.end), say or Template("", part.span, ()), part.key_span("end"))  # type: ignore[arg-type]
+
+    def strays(self, part: StepPart, way: str) -> None:
+        """Keys that say nothing without another key."""
+        for key, needs in (("with", "call"), ("ends", "call"), ("as", "call"), ("each", "call"), ("order", "call"),
+                           ("by", "call"), ("say", "end"), ("exclusive", "branch")):
+            if key in part and way != needs:
+                self.make.fault("unknown-key", part.key_span(key), f"`{key}` says nothing in a step without `{needs}`.",
+                                "Delete it." if key != "say" else "Write `do` or `note`.")
+
+    def branches(self, parts: list[BranchPart], part: StepPart) -> tuple[Branch, ...] | None:
+        made = [self.branch(b, last=i == len(parts) - 1) for i, b in enumerate(parts)]
+        if not parts and not part.lost("branch"):
+            self.make.fault("no-way-on", part.key_span("branch"), "The branch has no way on.",
+                            "Add `- {otherwise: step}`.")
+        return tuple(b for b in made if b is not None)
+
+    def branch(self, part: BranchPart, last: bool) -> Branch | None:
+        make = self.make
+        when = make.guard(part.when, TRUTH)
+        found = _all(finding(make, self.known, f) for f in _findings_of_branch(part))
+        why = make.plain(part.why)
+        if part.otherwise is not None:
+            if not last:
+                make.fault("otherwise-not-last", part.key_span("otherwise"),
+                           "Ways on below `otherwise` are never tried.", "Move it to the end.")
+            for key in ("when", "go"):
+                if key in part:
+                    make.fault("several-keys", part.key_span(key), f"`otherwise` stands without `{key}`.",
+                               "Delete one.")
+            return Branch(None, self.target(part.otherwise), why, found, part.span)
+        if part.lost("otherwise"):
+            return None
+        for key in ("when", "go"):
+            if key not in part and not part.lost(key):
+                make.fault("missing-key", part.head, f"`{key}` is missing here.",
+                           "A way on is `{when: ..., go: step}` or `{otherwise: step}`.")
+        if part.go is None:
+            return None
+        return Branch(when, self.target(part.go), why, found, part.span) if when is not None else None
+
+
+_SECTION = {"caution": "cautions", "screw": "screws", "reading": "readings", "symptom": "symptoms"}
+
+
+def _all(items: Any) -> tuple[Any, ...]:
+    return tuple(i for i in items if i is not None)
+
+
+def _word(text: Scalar | None) -> str | None:
+    return None if text is None else str(text)
+
+
+def _findings_of_branch(part: BranchPart) -> list[Any]:
+    return ([part.finding] if part.finding is not None else []) + list(part.findings)
+
+
+def _findings(part: StepPart) -> list[Any]:
+    return list(part.findings) + [f for b in part.branch or [] for f in _findings_of_branch(b)]
+
+
+def _lost_steps(root: Map) -> set[str]:
+    steps = root.get("steps")  # type: ignore[call-overload]
+    return steps.lost if isinstance(steps, Map) else set()
+
+
+def _spans(part: Map) -> dict[str, Span]:
+    """Where each key of a step stands, and "state.engine" for those of its state."""
+    spans = {str(k): k.span for k in part}
+    state = part.get("state")  # type: ignore[call-overload]
+    if isinstance(state, Map):
+        spans |= {f"state.{k}": k.span for k in state}
+    return spans
+
