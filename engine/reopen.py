@@ -10,18 +10,17 @@ from engine.book import codec
 from engine.book.book import Book
 from engine.book.trouble import BookTrouble
 from engine.job import Job
-from engine.procedure.source import Source
 from engine.run.bind import InForce, Settings
 from engine.run.plan import Plan, prepare
 
 
 def plan_of(book: Book, started: Mapping[str, Any], advisers: Registry) -> Plan:
     """The plan of a run from its first event. Raises `BookTrouble` where its texts don't load any more."""
-    from engine.procedure.load import load_sources
+    from engine.procedure.load import load_texts
 
     texts = book.texts([f["sha256"] for f in started["files"]])
-    sources = tuple(Source(f["name"], f["path"], text.decode()) for f, text in zip(started["files"], texts, strict=True))
-    loaded = load_sources(started["main"], sources, advisers)
+    by_name = {f["name"]: text.decode() for f, text in zip(started["files"], texts, strict=True)}
+    loaded = load_texts(by_name, started["main"], advisers)
     if loaded.program is None:
         first = loaded.problems[0]
         raise BookTrouble(f"The procedure that this run was started with can't be read by this version of the program: "

@@ -209,10 +209,9 @@ def _started(plan: Plan, live: Live, state: State, at: str) -> tuple[dict[str, b
         sha256 = hashlib.sha256(data).hexdigest()
         texts[sha256] = data
         files.append({"name": name, "path": procedure.source.path, "revision": procedure.revision, "sha256": sha256})
-    listed = codec.dump({"files": [[f["name"], f["revision"], f["sha256"]] for f in files]})
     body = {
         "kind": "started", "at": at, "version": VERSION, "main": plan.program.main, "files": files,
-        "sha256": hashlib.sha256(listed).hexdigest(), "job": plan.job.engineering(), "settings": _settings_out(plan.settings),
+        "sha256": plan.program.sha256, "job": plan.job.engineering(), "settings": _settings_out(plan.settings),
         "led": led(state), "advice": [codec.advice_out(n, a) for n, a in live.given],
     }
     if state.end is not None:

@@ -42,9 +42,10 @@ def show(plan: Plan, state: State, run: str, advisers: Registry) -> View:
     at, step = frame.at, frame.at.step
     names = bound(frame.env, state.world.positions)
     moves, parts = asked(plan, state)
-    made = state.made is not None and not (moves or parts)
-    if made and state.made is not None:
+    made = False
+    if state.made is not None and not (moves or parts):
         moves, parts = state.made.moves, state.made.parts
+        made = bool(moves or parts)
     warned, standing_dangers = _cautions(plan, state)
     over = state.end is not None
     return View(
@@ -221,11 +222,11 @@ def _trail(plan: Plan, past: Past | None) -> tuple[TrailMark, ...]:
 
 
 def _mark(past: Past) -> TrailMark:
-    if past.mark is None:
+    if "mark" not in past.memo:
         frame = past.state.frame
-        past.mark = TrailMark(past.seq, frame.at.file.name, frame.at.name, frame.at.step.title,
+        past.memo["mark"] = TrailMark(past.seq, frame.at.file.name, frame.at.name, frame.at.step.title,
                               frame.visits.get(frame.at.name, 1), _said(past), past.event.at)
-    return past.mark
+    return past.memo["mark"]
 
 
 def _said(past: Past) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 from engine.evidence import Advice, Answered, Evidence, Inputs, ReadingView, ScrewView
 from engine.procedure.program import Advise as AdviseSpec
 from engine.run.moves import counts_out
-from engine.run.names import Names
+from engine.run.names import GROUND, Names, file_of, here_of
 from engine.run.state import Past, World, walk
 
 
@@ -40,18 +40,18 @@ def _inputs(spec: AdviseSpec, names: Names) -> Inputs:
             screws[name] = _screw(binding.target, names)
         elif binding.guard is not None:
             values[name] = binding.guard.run(names)
-    return Inputs(readings, screws, values, names.ground[1])
+    return Inputs(readings, screws, values, here_of(names))
 
 
 def _reading(name: str, names: Names) -> ReadingView:
-    reading = names.ground[0].procedure.readings[name]
-    value = names[name]
+    reading = file_of(names).procedure.readings[name]
+    value = names.get(name)
     row = None if value is None else value if isinstance(value, tuple) else (value,)
     return ReadingView(name, reading.quantity, reading.type.each, reading.type.unit, reading.average, row, reading.step)
 
 
 def _screw(name: str, names: Names) -> ScrewView:
-    file, here, positions = names.ground
+    file, here, positions = names[GROUND]
     screw = file.screws[name]
     row = tuple(positions.get((name, p)) for p in file.places(name, here))
     return ScrewView(name, screw.each, screw.acts, screw.at, screw.inward, screw.outward, screw.step, screw.range, row,
@@ -66,9 +66,9 @@ def evidence(world: World, past: Past | None, findings: tuple[Any, ...] = ()) ->
 
 def answered(past: Past) -> Answered:
     """One answer as an adviser sees it; worked out once."""
-    if past._answered is None:
-        past._answered = _answered(past)
-    return past._answered
+    if "answered" not in past.memo:
+        past.memo["answered"] = _answered(past)
+    return past.memo["answered"]
 
 
 def _answered(past: Past) -> Answered:

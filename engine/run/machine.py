@@ -16,7 +16,7 @@ from engine.run.advice import Advise
 from engine.run.bind import parts_of
 from engine.run.events import Event
 from engine.run.moves import asked, fitted, turned
-from engine.run.names import Names, again, named
+from engine.run.names import GROUND, Names, again, named
 from engine.run.plan import Plan, ReadPlan, StepPlan
 from engine.run.state import Ending, Frame, Made, Past, State, World
 from engine.run.walk import Ended, Unsound, Walk
@@ -33,7 +33,7 @@ def begin(plan: Plan, advise: Advise) -> tuple[State, Effects]:
     world = World(positions, parts, 0, {}, (), frozenset())
     start = file.steps[file.start]
     frame = Frame(start, named(file, None, positions), {}, None, None, None)
-    blank = State(0, frame, None, world, {}, {}, None, None, (), (), None)
+    blank = State(-1, frame, None, world, {}, {}, None, None, (), (), None)
     walk = Walk(plan, blank, advise, None)
     walk.enter(start)
     walk.settle()
@@ -42,25 +42,23 @@ def begin(plan: Plan, advise: Advise) -> tuple[State, Effects]:
 
 def step(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     """The next state, and what happened on the way (`Raised`, `Advised`, `Ended`)."""
-    if event.kind == "readings" and state.made is None:
-        frame = state.frame
-        at = frame.at
-        world = state.world
-        if at.plain and not world.changed and not event.understood and event.moved is None and event.fitted is None:
-            # The common gate: take the readings, try the guards in order, wait at the next step.
-            env = again(frame.env, world.positions)
-            env.update(event.readings)  # type: ignore[arg-type]
+    kind, readings, _, understood, moved, fitted_, _, _, _, _ = event
+    if kind == "readings":
+        seq, (at, env, visits, here, caller, site), made, world, findings, kept, _, _, notes, _, _ = state
+        positions, _, epoch, _, changed, _ = world
+        if (at.plain and made is None and not changed and not understood and moved is None and fitted_ is None
+                and env[GROUND][2] is positions):
+            # The common gate: take the readings, try the guards in order, wait at the next step. Built without the
+            # constructors' checks, for every answer of every trial passes here.
+            env = {**env, **readings}  # type: ignore[dict-item]
             target = _first(at, env)
             if target.easy:
-                visits = dict(frame.visits)
+                seq += 1
                 name = target.name
-                visits[name] = visits.get(name, 0) + 1
-                seq = state.seq + 1
-                return _new(State, (
-                    seq, _new(Frame, (target, env, visits, frame.here, frame.caller, frame.site)), None, world,
-                    state.findings, state.record, Past(state, event, None, seq, world.epoch), None, state.notes, (), None,
-                )), ()
-    return _HANDLERS[event.kind](plan, state, event, advise)
+                frame = _new(Frame, (target, env, {**visits, name: visits.get(name, 0) + 1}, here, caller, site))
+                past = _new(Past, (state, event, None, seq, epoch, None, None, {}))
+                return _new(State, (seq, frame, None, world, findings, kept, past, None, notes, (), None)), ()
+    return _HANDLERS[kind](plan, state, event, advise)
 
 
 def _first(at: StepPlan, env: Names) -> StepPlan:
@@ -122,7 +120,7 @@ def _counted(plan: Plan, world: World, read: ReadPlan, here: Place | None, value
 
 def _walk(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[Walk, bool]:
     world, made, done = _hands(plan, state, event)
-    past = Past(state, event, made, state.seq + 1, world.epoch)
+    past = Past(state, event, made, state.seq + 1, world.epoch, None, None, {})
     walk = Walk(plan, state, advise, past)
     walk.world = world
     return walk, done
@@ -172,16 +170,15 @@ def way_of(frame: Frame, symptom: str) -> tuple[Frame, str | Call] | None:
 def _lost(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     """The count of some screws was lost: their positions are unknown, and moves to a position are asked for again."""
     world, made, _ = _hands(plan, state, event)
-    past = Past(state, event, made, state.seq + 1, world.epoch)
-    past.kept = world.positions
-    past.lost = {key: None if key[0] in event.lost else now for key, now in world.positions.items()}
-    world = world._replace(positions=past.lost, changed=state.world.changed)
-    return state._replace(seq=state.seq + 1, made=Made((), (), past.lost), world=world, past=past, redo=None,
+    lost = {key: None if key[0] in event.lost else now for key, now in world.positions.items()}
+    past = Past(state, event, made, state.seq + 1, world.epoch, world.positions, lost, {})
+    world = world._replace(positions=lost, changed=state.world.changed)
+    return state._replace(seq=state.seq + 1, made=Made((), (), lost), world=world, past=past, redo=None,
                           because=("The count was lost: these positions are unknown now.",)), ()
 
 
 def _abandoned(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
-    past = Past(state, event, state.made, state.seq + 1, state.world.epoch)
+    past = Past(state, event, state.made, state.seq + 1, state.world.epoch, None, None, {})
     end = Ending("stopped", event.text, abandoned=True)
     return state._replace(seq=state.seq + 1, past=past, redo=None, because=(), end=end), (Ended("stopped"),)
 

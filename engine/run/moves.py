@@ -12,7 +12,7 @@ from typing import Any
 
 from engine.evidence import Advice, Move, Part, Place
 from engine.procedure.program import FitSpec, Guard, MoveSpec, Screw
-from engine.run.names import Names, bound
+from engine.run.names import GROUND, Names, bound, here_of
 from engine.run.plan import FilePlan, Plan, StepPlan, belongs, counts_out
 from engine.run.state import Positions, State
 
@@ -41,7 +41,7 @@ def asked(plan: Plan, state: State) -> tuple[tuple[Move, ...], tuple[Part, ...]]
 
 
 def _from_file(file: FilePlan, spec: MoveSpec, names: Names) -> Iterable[Move]:
-    screw, here, positions = file.screws[spec.screw], names.ground[1], names.ground[2]
+    screw, (_, here, positions) = file.screws[spec.screw], names[GROUND]
     places = file.places(spec.screw, here)
     if spec.only:
         chosen = {Place(*p) for p in spec.only}
@@ -110,7 +110,7 @@ def _effect(screw: Screw, direction: str) -> str:
 
 
 def _parts(at: StepPlan, spec: FitSpec, names: Names, plan: Plan) -> Iterable[Part]:
-    file, here = at.file, names.ground[1]
+    file, here = at.file, here_of(names)
     places = plan.bank.places(spec.each, here)
     if spec.only:
         chosen = {Place(*p) for p in spec.only}
@@ -123,11 +123,11 @@ def _parts(at: StepPlan, spec: FitSpec, names: Names, plan: Plan) -> Iterable[Pa
 
 
 def _holds(when: Guard | None, names: Names, place: Place, file: FilePlan) -> bool:
-    return when is None or bool(_pick(when.run(names), when, place, file, names.ground[1]))
+    return when is None or bool(_pick(when.run(names), when, place, file, here_of(names)))
 
 
 def _at(guard: Guard, names: Names, place: Place, file: FilePlan) -> Any:
-    return _pick(guard.run(names), guard, place, file, names.ground[1])
+    return _pick(guard.run(names), guard, place, file, here_of(names))
 
 
 def _pick(value: Any, guard: Guard, place: Place, file: FilePlan, here: Place | None) -> Any:

@@ -1,4 +1,8 @@
-"""The names that a guard reads, as one frame has them: readings, kept values, advice, facts, settings and positions."""
+"""The names that a guard reads, as one frame has them: readings, kept values, advice, facts, settings and positions.
+
+They are a plain dict, changed only while a step is being worked out; afterwards shared and left alone. A name that was
+never given is absent, which a guard takes for missing, as it does a place that was not taken.
+"""
 
 from __future__ import annotations
 
@@ -10,23 +14,16 @@ if TYPE_CHECKING:
     from engine.run.plan import FilePlan
     from engine.run.state import Positions
 
+Names = dict[str, Any]
 
-class Names(dict[str, Any]):
-    """Names of one frame. Changed only while a step is being worked out; afterwards shared and left alone.
-
-    A name that was never given is absent, which a guard takes for missing, as it does a place that was not taken.
-    """
-
-    __slots__ = ("ground",)
-
-    #: The file, the place that is `here`, and where the screws stand.
-    ground: tuple[FilePlan, Place | None, Positions]
+#: Under this name stand the file, the place that is `here`, and the positions that the names were last given.
+GROUND = "#ground"
 
 
 def named(file: FilePlan, here: Place | None, positions: Positions) -> Names:
     """The names that a frame begins with."""
-    names = Names(file.base)
-    names.ground = (file, here, positions)
+    names = dict(file.base)
+    names[GROUND] = (file, here, positions)
     if here is not None:
         names["here"] = file.place_words(here)
     _place_screws(names)
@@ -35,24 +32,32 @@ def named(file: FilePlan, here: Place | None, positions: Positions) -> Names:
 
 def again(names: Names, positions: Positions) -> Names:
     """A copy to work on, with the screws where they stand now."""
-    copy = Names(names)
-    ground = names.ground
-    if ground[2] is positions:
-        copy.ground = ground
-    else:
-        copy.ground = (ground[0], ground[1], positions)
+    copy = names.copy()
+    file, here, known = names[GROUND]
+    if known is not positions:
+        copy[GROUND] = (file, here, positions)
         _place_screws(copy)
     return copy
 
 
 def bound(names: Names, positions: Positions) -> Names:
     """The same names with the screws where they stand now: themselves, if nothing was turned since."""
-    return names if names.ground[2] is positions else again(names, positions)
+    return names if names[GROUND][2] is positions else again(names, positions)
+
+
+def file_of(names: Names) -> FilePlan:
+    """The file that these are the names of."""
+    return names[GROUND][0]
+
+
+def here_of(names: Names) -> Place | None:
+    """The place that their frame is about, where its file is called once a place."""
+    return names[GROUND][1]
 
 
 def _place_screws(names: Names) -> None:
-    """Give each screw's position: a row, or a single value for a bank's one screw and where the file works at one place."""
-    file, here, positions = names.ground
+    """Give each screw's position: a row, or one value for a bank's one screw and where the file works at one place."""
+    file, here, positions = names[GROUND]
     for key, screw, places, single in file.position_keys(here):
         row = tuple([positions.get((screw, p)) for p in places])
         names[key] = row if not single else row[0] if row else None

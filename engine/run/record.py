@@ -17,7 +17,7 @@ def take(plan: Plan, kept: Record, which: str, frame: Frame, names: Names, readi
          past: Past | None) -> Record:
     """Keep the readings of this answer, or at a step that reads nothing the newest of the whole run, and every position known.
 
-    As found, the first value of a place stays; as left, the last one stands.
+    As found, what the first visit says of a place stays, "not taken" too; as left, the last value stands.
     """
     first = which == "as found"
     lines = dict(kept.get(which, {}))
@@ -35,9 +35,9 @@ def take(plan: Plan, kept: Record, which: str, frame: Frame, names: Names, readi
 def _merged(old: Recorded | None, new: Recorded, first: bool) -> Recorded:
     if old is None:
         return new
-    fresh = {p: v for p, v in new.by_place.items() if v is not None}
-    return new._replace(by_place={**fresh, **{p: v for p, v in old.by_place.items() if v is not None}} if first
-                        else {**old.by_place, **fresh})
+    if first:
+        return old._replace(by_place={**new.by_place, **old.by_place})
+    return new._replace(by_place={**old.by_place, **{p: v for p, v in new.by_place.items() if v is not None}})
 
 
 def _rows(plan: Plan, frame: Frame, readings: Mapping[str, Any]) -> dict[str, Recorded]:

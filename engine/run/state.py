@@ -101,19 +101,21 @@ class State(NamedTuple):
     end: Ending | None
 
 
-class Past:
-    """The last answer: the state it found, the event, and what hands had made by then. `lost` are the positions after a lost
-    count and `kept` those before it, so that an undo can tell whether the count may be believed again."""
+class Past(NamedTuple):
+    """The last answer: the state it found, the event, and what hands had made by then.
 
-    __slots__ = ("_answered", "epoch", "event", "kept", "lost", "made", "mark", "seq", "state")
+    `lost` are the positions after a lost count and `kept` those before it, so that an undo can tell whether the count may
+    be believed again. `memo` holds what was worked out once for whoever shows or advises; it is no part of what stands.
+    """
 
-    def __init__(self, state: State, event: Event, made: Made | None, seq: int, epoch: int) -> None:
-        self.state, self.event, self.made, self.seq, self.epoch = state, event, made, seq, epoch
-        self.kept: Positions | None = None
-        self.lost: Positions | None = None
-        # Worked out once by whoever shows or advises; no part of what stands.
-        self._answered: Any = None
-        self.mark: Any = None
+    state: State
+    event: Event
+    made: Made | None
+    seq: int
+    epoch: int
+    kept: Positions | None
+    lost: Positions | None
+    memo: dict[str, Any]
 
 
 def walk(past: Past | None) -> Iterator[Past]:

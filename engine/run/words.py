@@ -8,7 +8,7 @@ from typing import Any
 
 from engine.evidence import Place
 from engine.procedure.program import Template
-from engine.run.names import Names
+from engine.run.names import Names, file_of, here_of
 from engine.units import UNITS, from_base
 
 _FRACTIONS = {Fraction(n, d) for d in (2, 4, 8, 16, 32) for n in range(1, d)}
@@ -60,7 +60,7 @@ def _filled(part: tuple[Any, str | None], names: Names, only: Collection[Place])
     value = guard.run(names)
     kind = guard.type
     if isinstance(value, tuple) and only:
-        row = names.ground[0].plan.bank.places(kind.each, names.ground[1])
+        row = file_of(names).plan.bank.places(kind.each, here_of(names))
         kept = tuple(v for v, p in zip(value, row, strict=False) if p in only)
         value = kept if len(kept) > 1 else kept[0] if kept else value
     shown = unit if unit is not None else kind.unit
