@@ -184,7 +184,7 @@ class _Builder:
 
     def mapping(self, start: MappingStartEvent, events: Iterator[Any], depth: int) -> Map:
         made = Map()
-        end = _span(start)
+        made.span = end = _span(start)  # a key that stands twice is looked for before the end is known
         for event in events:
             if isinstance(event, MappingEndEvent):
                 end = _span(event) if start.flow_style else end
