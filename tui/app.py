@@ -45,7 +45,7 @@ class Evendraw(App[int]):
 
     TITLE = "Evendraw"
     ENABLE_COMMAND_PALETTE = False
-    CSS_PATH = "styles/app.tcss"
+    CSS_PATH: ClassVar = ["styles/app.tcss", "styles/run.tcss"]
     HORIZONTAL_BREAKPOINTS: ClassVar = [(0, "-narrow"), (100, "-middle"), (150, "-wide")]
     VERTICAL_BREAKPOINTS: ClassVar = [(0, "-low"), (30, "-mid"), (44, "-tall")]
     BINDINGS: ClassVar = [Binding("ctrl+q,ctrl+c", "quit", show=False, priority=True, system=True)]

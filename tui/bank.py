@@ -14,8 +14,8 @@ from typing import Any
 from engine.evidence import Place
 from engine.view import Latest, ScrewRow, View
 from tui import words
+from tui.card import HEAD
 from tui.lines import Line, Lines, clean, cut, cut_line, fill
-from tui.turns import HEAD
 from tui.view import main_row
 
 
@@ -174,7 +174,10 @@ def _close_body(plan_: Plan, carb: int, cells: int) -> Lines:
     screws = [slot(row, n) for each in ("carb", "bank") for row, n in _screws_at(plan_, Place(carb, None), each)]
     gap = [slot(row, n) for row, n in _screws_at(plan_, Place(carb, None), "gap")]
     head: Line = ((f"╴{name}╶", "strong"),)
-    tail: Line = tuple(piece for said, role in screws for piece in ((f"{said} ", role),))
+    tail: Line = tuple((f"{said} ", role) for said, role in screws)
+    mine = [clean(words.plain(row.name)) for row, _ in _screws_at(plan_, Place(carb, None), "carb")]
+    if len(mine) == 1 and cells - len(name) - 4 - sum(len(t) for t, _ in tail) > len(mine[0]) + 2:
+        tail = ((f" {mine[0]} ", "soft"), *tail)
     tail += tuple(piece for said, role in gap for piece in (("→", "soft"), (f"{said}", role)))
     room = cells - len(head[0][0]) - sum(len(t) for t, _ in tail)
     out: Lines = [cut_line((*head, ("─" * max(1, room), "rule"), *tail), cells)]

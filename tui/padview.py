@@ -147,12 +147,12 @@ def _echo(question: Fields, cells: int) -> Line:
         beside.append(f"expected {words.with_unit(row.expect[question.index], cell.unit, cell.step)}")
     sound = healthy(row, cell)
     if sound:
-        beside.append(f"sound: {sound}")
+        beside.append(f"sound {sound}")
     tail: Line = ((f"   {', '.join(beside)}" if beside else "", "soft"),)
     if not text:
-        dash = "- if it can't be taken. " if row.may_lack else ""
-        way = "Digit, then Enter." if cell.kind == "choice" else "Type it, then Enter."
-        return ((f"  {way} {dash}", "soft"), *tail)
+        way = "A digit, then Enter." if cell.kind == "choice" else "Type it, then Enter."
+        dash = f" {words.EN_DASH} : not taken." if row.may_lack else ""
+        return ((f"  {way}{dash}", "soft"), *tail)
     if text in ("-", "–") and (row.may_lack or cell.optional):
         return (("  = not taken", "amber"), *tail)
     try:

@@ -30,7 +30,7 @@ def head(view: View, cells: int) -> Lines:
         state.append((said, "amber" if new else "strong"))
     right: Line = tuple(
         piece for n, (said, role) in enumerate(state) for piece in ((" · " if n else "", "soft"), (clean(said), role)))
-    where = view.procedure if view.file in (view.procedure, "") else f"{view.procedure} › {view.file}"
+    where = view.procedure if view.file in (view.procedure, "") else f"{view.file} · {view.procedure}"
     first = _ends(((clean(words.plain(where)), "soft"),), right, cells)
     visit = f"round {view.visit} of {view.limit}" if view.limit else (f"round {view.visit}" if view.visit > 1 else "")
     place = f"{words.place(view.here, view.terms)}: " if view.here is not None else ""
@@ -45,19 +45,22 @@ def _ends(left: Line, right: Line, cells: int) -> Line:
     return (*fill(left, max(0, room - 1)), *(((" ", "ink"),) if room > 0 else ()), *right)
 
 
-def instruction(view: View, cells: int, full: bool = False) -> Lines:
-    """What to do, what is new in how things must stand, what will be heard; with `full` the reasons too."""
-    out: Lines = []
+def instruction(view: View, cells: int) -> Lines:
+    """What is new in how things must stand, and what to do."""
     changed = [f"{label} {value.upper()}" for key, label, value in words.state_words(view.state) if key in view.changes]
+    out: Lines = []
     if changed and not view.end:
         out += wrapped(", ".join(changed), cells, "amber", head=("Now: ", "amber"))
-    out += wrapped(view.do, cells, "strong")
+    return out + wrapped(view.do, cells, "strong")
+
+
+def minding(view: View, cells: int) -> Lines:
+    """What to mind: the step's own caution, what will be heard, the note, and why the run came here."""
+    out: Lines = []
     if view.caution:
         out += wrapped(view.caution, cells, "amber", head=("CAUTION ", "amber"))
     out += wrapped(view.hear, cells, "ink", head=("Hear: ", "soft"))
     out += wrapped(view.note, cells, "ink", head=("Note: ", "soft"))
-    if full:
-        out += wrapped(view.why, cells, "ink", head=("Why: ", "soft"))
     for reason in view.because:
         out += wrapped(reason, cells, "soft", head=("← ", "soft"))
     return out

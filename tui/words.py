@@ -19,6 +19,10 @@ _SAID = (1, 2, 3, 4, 6, 8, 16, 32)
 _ANGLES = ("turn", "flat")
 
 
+#: What is typed for a place that is not taken.
+EN_DASH = "-"
+
+
 def fraction(value: Fraction) -> str:
     """A count of turns or flats: `0`, `1/8`, `1 1/4`, `-1/2`; a decimal where no hand would say it as a fraction."""
     value = Fraction(value)

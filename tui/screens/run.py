@@ -16,7 +16,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Vertical, VerticalScroll
 
-from tui import actions, bank, stages, turns, view
+from tui import actions, bank, card, stages, view
 from tui.desk import Sitting, Trouble
 from tui.entry import Fields
 from tui.lines import Lines
@@ -32,7 +32,6 @@ from tui.widgets.pad import Pad
 class RunScreen(RunKeys):
     """Walks the technician through one run. Dismissed with `ended` or `left`."""
 
-    CSS_PATH = "../styles/run.tcss"
     BINDINGS: ClassVar = [Binding(*b, show=False) for b in actions.bindings("run")]
 
     def __init__(self, sitting: Sitting, now: Callable[[], float] = time.monotonic) -> None:
@@ -50,7 +49,6 @@ class RunScreen(RunKeys):
             with Vertical(id="left"):
                 with VerticalScroll(id="card-box", can_focus=False):
                     yield Drawn(id="card")
-                yield Drawn(id="moves")
                 yield Pad(id="pad")
             with Vertical(id="right"):
                 yield Drawn(id="bank")
@@ -106,7 +104,6 @@ class RunScreen(RunKeys):
             self._show("head", lambda cells, rows: view.head(v, cells))
             self._show("standing", lambda cells, rows: view.standing(v, cells, self.sofar.understood, rows))
             self._show("card", self._card)
-            self._show("moves", self._moves)
             self._show("bank", lambda cells, rows: bank.draw(bank.plan(v, layout, self.sitting.marks), cells, rows))
             self._show("spread", lambda cells, rows: view.spread_line(v, cells))
             self._show("trend", lambda cells, rows: view.trend(v, cells, rows))
@@ -125,15 +122,11 @@ class RunScreen(RunKeys):
             return view.why(v, cells)
         if self.page == "record":
             return record(v, cells)
-        return [*view.instruction(v, cells), *view.cautions(v, cells)]
-
-    def _moves(self, cells: int, rows: int) -> Lines:
-        v = self.sitting.view
         moved, fitted = self.sofar.moved, self.sofar.fitted
         if moved is None and fitted is None:
-            return turns.card(v, cells, rows)
+            return card.step(v, cells, rows)
         really = replace(v, moves=v.moves if moved is None else moved, fit=v.fit if fitted is None else fitted)
-        return turns.card(really, cells, rows, otherwise=True)
+        return card.step(really, cells, rows, otherwise=True)
 
     # ---- answering
 

@@ -12,6 +12,7 @@ from functools import lru_cache
 from rich.color import Color as RichColor
 from rich.segment import Segment
 from rich.style import Style
+from textual.containers import VerticalScroll
 from textual.geometry import Size
 from textual.strip import Strip
 from textual.widget import Widget
@@ -43,6 +44,7 @@ class Drawn(Widget):
         self._draw = draw
         self._lines: Lines = []
         self._for: tuple[int, int] | None = None
+        self._seen = _MANY
 
     def show(self, draw: Draw | None) -> None:
         """Paint another drawing from now on."""
@@ -70,12 +72,19 @@ class Drawn(Widget):
         return _MANY
 
     def get_content_height(self, container: Size, viewport: Size, width: int) -> int:
-        """As many lines as the drawing has, where the height is automatic."""
-        return min(len(self.lines(width, self.most)), self.most)
+        """As many lines as the drawing has, where the height is automatic; in a box that scrolls, as many as it
+        needs."""
+        self._seen = container.height if self._scrolled else self.most
+        return min(len(self.lines(width, self._seen)), self.most)
+
+    @property
+    def _scrolled(self) -> bool:
+        return isinstance(self.parent, VerticalScroll)
 
     def _rows(self) -> int:
+        """The lines that can be seen at once."""
         auto = self.styles.height is not None and self.styles.height.is_auto
-        return self.most if auto else self.content_size.height
+        return self._seen if auto else self.content_size.height
 
     def render_line(self, y: int) -> Strip:
         """One line of the drawing, filled to the width."""
