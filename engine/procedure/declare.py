@@ -88,12 +88,17 @@ def _inferred(make: Maker, part: FactPart) -> tuple[Type, object] | None:
 
 def _declared(make: Maker, part: FactPart) -> tuple[Type, object] | None:
     try:
-        fact_type(part.path)
+        kind, silent = fact_type(part.path)
     except NoFact as fault:
         if fault.known:
             make.fault("unknown-fact", part.path.span, str(fault))
             return None
     else:
+        others = part.unit or part.range or part.yes_no
+        if kind.kind == "choice" and set(part.choices) <= set(kind.choices) and not others:
+            # Some of the job's own words: a file for those only; a job with another is refused at the start.
+            narrowed = _choices(make, part.choices, part.span)
+            return None if narrowed is None else (narrowed[0], silent if silent in part.choices else None)
         make.fault("unknown-fact", part.path.span, f"The job itself says what `{part.path}` can be.",
                    "Write only the path, and a `default` if need be.")
         return None

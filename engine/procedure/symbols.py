@@ -246,7 +246,7 @@ class Symbols:
         known = {q for a in self.registry.values() for i in a.inputs.values() for q in i.quantities}
         for part in self.part.readings.values():
             if part.quantity is not None and part.quantity not in known:
-                close = nearest(part.quantity, known)
+                close = nearest(part.quantity, known, 0.85)  # 'compression' is no slip for 'depression'
                 if close is not None:
                     yield part.quantity, close
 
