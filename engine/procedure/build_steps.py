@@ -17,7 +17,7 @@ from engine.procedure.model_steps import (
     StepPart,
     WaitPart,
 )
-from engine.procedure.problems import did_you_mean
+from engine.procedure.problems import did_you_mean, nearest
 from engine.procedure.program import (
     Branch,
     Call,
@@ -124,9 +124,9 @@ class Steps:
 
     def move(self, part: MovePart) -> MoveSpec | None:
         make = self.make
-        when = make.guard(part.when, TRUTH)
         only = tuple(p for p in (self.known.place(o) for o in part.only) if p is not None)
         if not self._known(part.screw, self.known.screws, "screw"):
+            make.guard(part.when, Want("bool", each="any"))
             return None
         screw = self.known.screws[part.screw]
         assert screw is not None
@@ -145,6 +145,7 @@ class Steps:
                        "For a position write `to`.")
         excused = self.excused(part.when)
         each = None if make.here else screw.each
+        when = make.guard(part.when, Want("bool", each=each))
         to = self.position(part.to, screw, each, excused) if part.to is not None else None
         by = make.guard(part.by, Want("number", "angle", screw.unit, each, excused)) if part.by is not None else None
         if part.by is not None and by is not None and (by.type.low is None or by.type.low < 0):
@@ -184,11 +185,11 @@ class Steps:
 
     def fit(self, part: FitPart) -> FitSpec | None:
         make = self.make
-        when = make.guard(part.when, TRUTH)
         only = tuple(p for p in (self.known.place(o) for o in part.only) if p is not None)
         if part.each is None and not part.only and make.here is None and not part.lost("only"):
             make.fault("missing-key", part.head, "Where? `each` or `only` is missing.", "Add `each: barrel`.")
         each = str(part.each) if part.each is not None else make.here or "carb"
+        when = make.guard(part.when, Want("bool", each=each))
         size = make.guard(part.size, Want("number", "number", None, each, self.excused(part.when)))
         return FitSpec(str(part.part), each, only, size, when, part.span) if size else None  # type: ignore[arg-type]
 
@@ -229,10 +230,11 @@ class Steps:
         return guard
 
     def clear(self, part: StepPart) -> tuple[str, ...]:
-        for code in part.clear:
-            if code not in self.raised:
+        for code in part.clear:  # another file of the run may have raised it; only what looks like a slip is one
+            close = nearest(code, self.raised, 0.8)
+            if code not in self.raised and close is not None:
                 self.make.fault("unknown-finding", code.span, f"Nothing here ever finds `{code}`.",
-                                did_you_mean(code, self.raised))
+                                f"Did you mean `{close}`?", close)
         return tuple(str(c) for c in part.clear)
 
     def symptoms(self, part: StepPart) -> dict[str, str | Call]:

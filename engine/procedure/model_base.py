@@ -124,7 +124,7 @@ class _Trail:
             if part == "[key]":
                 self.span = self.steps[-1][0].key_span(self.steps[-1][1])
             elif isinstance(data, Map) and part in data:
-                self.owner = str(self.steps[-1][1]) if self.steps else ""
+                self.owner = next((p for _, p in reversed(self.steps) if isinstance(p, str)), "")
                 self.span = data.key_span(str(part))
                 self.steps.append((data, part))
                 data, kind = data[part], _inner(kind, str(part))
@@ -164,6 +164,8 @@ def _problem(detail: ErrorDetails, trail: _Trail, path: str) -> Problem:
     if kind == "extra_forbidden":
         owner = f" of `{trail.owner}`" if trail.owner else ""
         hint = did_you_mean(last, trail.known, "Keys that may stand here")
+        if trail.here is None and " " in last:
+            hint = "Is it the rest of a text with a comma? Put the whole text in quotes."
         return Problem("unknown-key", path, trail.key_span(), f"`{last}` is no key{owner}.", hint=hint)
     if kind in ("list_type", "too_short"):
         return Problem("wrong-shape", path, trail.span, "A list belongs here.", hint="Write `[one, two]`.")
