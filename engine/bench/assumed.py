@@ -16,7 +16,9 @@ SEAT_SCATTER = 0.02            # how that differs from barrel to barrel [assumed
 PLATE_SCATTER_DEG = 0.012      # how sound plates of one body differ [assumed]
 BYPASS_MM2_PER_TURN = 1.0      # open area a turn of an air bypass screw [assumed]
 BYPASS_TURNS = 4.0             # its full travel [assumed]
-GAUGE_OVERREAD = 1.89          # a hand gauge over the mean flow, pulsing 200 in 720 degrees [derived: 1/sqrt(duty)]
+INTAKE_DUTY = 0.28             # 200 of 720 degrees a cylinder: a gauge over-reads by 1/sqrt(duty), 1.89 [derived]
+DEPRESSION_SHOWN = 0.42        # of the depression, by a damped gauge on one runner [assumed: S34 says 15 to 40 kPa]
+SECONDARY_SEAT = 0.04          # air past a shut secondary plate, share of idle air [assumed]
 TWIST_PER_DEG = 0.15           # a twisted spindle's error grows by this a degree of opening [assumed]
 
 # --- charge, friction, speed -----------------------------------------------------------------------------------
@@ -47,7 +49,7 @@ IDLE_JET_DISCHARGE = 0.7       # [assumed]; with it a 50 jet at idle works under
 SETTLED_LAMBDA = 0.91          # the right jet gives this in mid band [common practice: 0.88 to 0.96]
 BAND = {"short taper": (1.0, 1.5), "long taper": (2.0, 3.0), "air screw": (1.0, 2.5), "jet nut": (1.5, 2.5)}
 #: Where screws rest with the right jet [common practice: short, long; published: S10 air; S24 jet nut (turns)].
-SCREW_SLOPE = {"short taper": 0.29, "long taper": 0.17, "air screw": -0.22}
+SCREW_SLOPE = {"short taper": 0.29, "long taper": 0.17, "air screw": -0.22, "jet nut": 0.21}
 #: Share of fuel a turn in mid band [assumed, so that a jet size of 5 (19 to 23 % of area) leaves the band].
 SCREW_ONSET = 0.12             # turns over which a needle leaves its seat [assumed]
 JET_SCATTER = 0.010            # delivery of jets of one number [assumed]
@@ -55,6 +57,7 @@ HOLES = 3                      # progression holes [common practice: 3 older, 4 
 HOLE_MARGIN_TURNS = (0.11, 0.18)   # idle plate short of the first hole, in turns [assumed: "just short of it"]
 HOLE_PITCH_DEG = 0.36          # plate angle from hole to hole [assumed]
 HOLE_RAMP_DEG = 0.30           # plate angle over which one comes in, half of it before its edge shows [assumed]
+HOLE_REFERENCE_DEG = 0.9       # idle area over its growth a degree, of the body that the two above hold for [assumed]
 HOLE_SIGNAL = 1.15             # signal a hole adds, share of the screw's [assumed: lambda stays below 1 in the creep]
 MAIN_STARTS = 2.05             # idle air times this starts the main circuit [assumed: 1700 rpm without load]
 MAIN_LATE_PER_MM = 0.05        # and later by this share a mm of low level [assumed]
@@ -63,6 +66,15 @@ FUEL_WEIGHT_PA_PER_MM = 7.31   # 745 kg/m3 times g [derived]: level acts on the 
 DIRTY_SHARE = (0.62, 0.80)     # what a dirty jet lets through [assumed]
 RETARD_LOSS = 0.018            # torque lost a degree of retard at idle [assumed]
 WEAK_GAUGE_KICK = 0.02         # added scatter of the needle on a weak cylinder [assumed]
+
+# --- constant-depression carburettors --------------------------------------------------------------------------
+BALANCE_PIPE = 0.15            # share of the mixture that the bodies of a set exchange [assumed: S26, bodies interact]
+LIFT_LEANS = 0.07              # lifting a piston 0.8 mm leans its body by this share [assumed]
+LIFT_RISES_RPM, LIFT_FALLS_RPM = 3.0, -9.0     # change of speed that is heard, two bodies [assumed]
+LEVEL_SHARE_PER_MM = 0.004     # fuel a mm of level: it works under about 1.7 kPa [derived: 7.3 Pa a mm]
+STICKING_LEANS = 0.12          # a piston that hangs up leans its body by this share [assumed]
+NUT_SCATTER = 0.12             # turns: how the right place of nuts differs in a set [assumed: alarm at 3 flats, S24]
+OTHERS_FOUND = 0.6             # mixture screws and nuts of these and other families, turns either way [assumed]
 
 # --- warm-up ---------------------------------------------------------------------------------------------------
 HOT_COOLANT_C, HOT_OIL_C = 85.0, 85.0      # [common practice: 80 to 90]
@@ -84,3 +96,4 @@ LEAK_SEEN_MM2 = 0.08           # a leak of this area changes the speed under mis
 HUNTING_SEEN_RPM = 25.0        # a swing either way that a person calls hunting [assumed]
 SPIT_LAMBDA = 1.16             # a hot barrel this lean spits back [assumed: just short of the lean limit]
 WEAK_COMPRESSION = 0.9         # compression lost, share of the torque lost [assumed]
+CREEP_FLAT, CREEP_SNATCHES = 1.10, 1.18        # leanest lambda of any barrel from 1500 to 2500 rpm [assumed]

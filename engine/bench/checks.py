@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from engine.bench import assumed, gauges
+from engine.bench import assumed, constant_depression, gauges
 from engine.bench.engine import VirtualEngine
 
 #: What a place shows: None sound, else words that name the fault (the first choice holding one is the answer).
@@ -90,6 +90,20 @@ def _answers(engine: VirtualEngine, rows: Sequence[int]) -> tuple[str, ...] | No
     return ("little", "none", "less") if any(drops[b] < 0.7 * mean for b in rows) else None
 
 
+def _lift(engine: VirtualEngine, rows: Sequence[int]) -> tuple[str, ...] | None:
+    """The lifting pin: up and stays is rich, a little is right, down or dying is weak."""
+    change = constant_depression.lifted(engine, rows[0] // engine.per_carb) * engine.carbs / 2.0
+    if change > assumed.LIFT_RISES_RPM:
+        return ("stays up", "rich", "rises and")
+    return ("falls", "weak", "dies") if change < assumed.LIFT_FALLS_RPM else None
+
+
+def _creep(engine: VirtualEngine) -> tuple[str, ...] | None:
+    """From 1500 to 2500 at a creep: lambda over 1.0 by far is flat, near the lean limit it snatches."""
+    leanest = max(max(engine.held_at(speed).lambdas) for speed in (1500.0, 1800.0, 2100.0, 2500.0))
+    return ("snatch",) if leanest > assumed.CREEP_SNATCHES else ("flat",) if leanest > assumed.CREEP_FLAT else None
+
+
 LOOKS: dict[str, Look] = {
     "air leak": _leak,
     "nudge test": _has("worn spindle", "spindle leak", words=("yes", "changes", "moves"), least=assumed.LEAK_SEEN_MM2),
@@ -103,6 +117,10 @@ LOOKS: dict[str, Look] = {
     "valve clearance": _has("tight valve", words=("tight", "none", "small")),
     "compression": _has("weak cylinder", "tight valve", words=("low", "weak")),
     "leak-down": _has("weak cylinder", words=("leak", "high", "bad")),
+    "piston fall": _has("sticking piston", words=("slow", "stick", "soft")),
+    "damper oil": _has("low damper oil", words=("low", "dry")),
+    "piston lift": lambda engine, rows: _lift(engine, rows),
+    "progression": lambda engine, rows: _creep(engine),
     "spit-back": _spits,
     "jet swap": _follows_the_jet,
     "jet clean": _cleaned,
@@ -151,6 +169,8 @@ def measure(engine: VirtualEngine, quantity: str, rows: Sequence[int], low: floa
         return max(0.0, low - 0.1)
     if quantity == "ignition timing":
         return value - engine.having("retarded ignition")
+    if quantity == "piston drop" and engine.having("sticking piston", barrel=rows[0]):
+        return high + 2.0 * width
     if quantity == "float level":
         up, down = (engine.having(f"{way} fuel level", barrel=rows[0]) for way in ("high", "low"))
         return value + up - down
@@ -158,4 +178,4 @@ def measure(engine: VirtualEngine, quantity: str, rows: Sequence[int], low: floa
 
 
 KNOWN_NUMBERS = frozenset({"compression", "leak-down", "valve clearance", "ignition timing", "dwell", "fuel pressure",
-                           "float level"})
+                           "float level", "piston drop"})

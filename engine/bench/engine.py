@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from engine.bench import anatomy, assumed, found, gauges, idle_circuit, physics, plates
+from engine.bench import anatomy, assumed, constant_depression, found, gauges, idle_circuit, physics, plates
 from engine.bench.faults import Fault
 from engine.bench.terms import TOLERANCE
 from engine.job import Job
@@ -30,6 +30,7 @@ class Truth:
     speed: float
     flow: tuple[float, ...]
     gauge: tuple[float, ...]
+    feeds: tuple[bool, ...]
     lambdas: tuple[float, ...]
     misfire: tuple[float, ...]
     hole: tuple[str, ...]
@@ -41,10 +42,11 @@ class Truth:
 
     @property
     def spread_ok(self) -> bool:
-        """Every barrel within the tolerance of their mean."""
-        mean = sum(self.gauge) / len(self.gauge)
+        """Every barrel that feeds at idle within the tolerance of their mean."""
+        open_ = [g for g, feeds in zip(self.gauge, self.feeds, strict=True) if feeds]
+        mean = sum(open_) / len(open_)
         allowed = max(TOLERANCE.flow, TOLERANCE.flow_share * mean)
-        return all(abs(g - mean) <= allowed for g in self.gauge)
+        return all(abs(g - mean) <= allowed for g in open_)
 
 
 class VirtualEngine:
@@ -56,7 +58,7 @@ class VirtualEngine:
         self.seed = seed
         self.rng = random.Random(f"readings {seed}")
         self.body = anatomy.draw(job, seed, sum(f.size for f in self.faults if f.kind == "wrong jets"))
-        self.metering = idle_circuit.law
+        self.metering = constant_depression.law if self.body.kind == "constant depression" else idle_circuit.law
         self.per_carb = job.bank.barrels_per_carb
         self.carbs, self.barrels = job.bank.carbs, job.bank.barrels
         self.state: dict[str, Any] = {
@@ -174,7 +176,7 @@ class VirtualEngine:
 
     def _breathing(self, pedal: float = 0.0) -> tuple[list[float], list[float], physics.FuelLaw]:
         degrees, mouth, leak = plates.areas(self, plates.openings(self, pedal))
-        return mouth, leak, self.metering(self, degrees)
+        return mouth, leak, self.metering(self, degrees, mouth, leak)
 
     def strengths(self) -> list[float]:
         """Torque factor of each barrel: weak cylinders, tight valves, ignition."""
@@ -221,6 +223,23 @@ class VirtualEngine:
         strength[barrel] = 0.0
         return physics.idle(self.body.build, *self._breathing(), strength, self._drag(), self._guess)
 
+    def held_at(self, speed: float) -> physics.Running:
+        """The balance with the pedal holding `speed` rpm; nothing is kept of it."""
+        kept, self.state = self.state, self.state | {"hold": speed}
+        try:
+            return self._solve()
+        finally:
+            self.state = kept
+
+    def with_fuel(self, barrel: int, share: float) -> physics.Running:
+        """The balance with one barrel's fuel at `share` of what it is; nothing is kept of it."""
+        mouth, leak, law = self._breathing()
+
+        def fuel(b: int, flow: float, pressure: float) -> float:
+            return law(b, flow, pressure) * (share if b == barrel else 1.0)
+
+        return physics.idle(self.body.build, mouth, leak, fuel, self.strengths(), self._drag(), self._guess)
+
     def _drag(self) -> float:
         return 1.0 + assumed.COLD_FRICTION * max(0.0, assumed.HOT_OIL_C - self.oil) / 70.0
 
@@ -258,7 +277,8 @@ class VirtualEngine:
         running = self.state["engine"] == "running"
         return Truth(
             running=running, stalled=self.stalled, speed=now.speed if running else 0.0, flow=now.mouth,
-            gauge=tuple(assumed.GAUGE_OVERREAD * m for m in now.mouth), lambdas=now.lambdas, misfire=now.misfire,
+            gauge=tuple(self.body.overread * m for m in now.mouth),
+            feeds=self.body.feeds, lambdas=now.lambdas, misfire=now.misfire,
             hole=tuple(gauges.hole(self, b) for b in range(self.barrels)),
             positions={k: tuple(v) for k, v in self.at.items()}, jets=tuple(self.jets),
             right_jet=self.body.right_jet, coolant=self.coolant, oil=self.oil)

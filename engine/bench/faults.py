@@ -55,6 +55,8 @@ KINDS: dict[str, Kind] = {
     "dead speed screw": Kind("carb", 1, 1, "", "the speed screw of a body turns and does nothing"),
     "broken screw tip": Kind("barrel", 1, 1, "", "the tip of a mixture screw has broken off in its seat"),
     "starter stuck open": Kind("carb", 0.3, 0.6, "share of fuel", "the starting device of a body does not shut"),
+    "sticking piston": Kind("carb", 1, 1, "", "the piston of a constant-depression body hangs"),
+    "low damper oil": Kind("carb", 1, 1, "", "a damper is dry"),
     "weak pump": Kind("barrel", 0.3, 0.6, "share of stroke", "the acceleration pump delivers too little"),
 }
 

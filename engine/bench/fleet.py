@@ -13,6 +13,8 @@ from engine.bench.faults import KINDS, Fault, kind_named
 from engine.bench.terms import RATES
 from engine.job import Job
 
+SIDEDRAUGHT = "twin-choke sidedraught"
+
 
 @dataclass(frozen=True, slots=True)
 class Specimen:
@@ -31,11 +33,16 @@ def _either(rng: random.Random, low: float, high: float) -> float:
     return rng.choice((-1, 1)) * rng.uniform(low, high)
 
 
-def draw_faults(rng: random.Random, carbs: int, per_carb: int, cylinders_per_barrel: int = 1) -> list[Fault]:
-    """Faults of one engine by the fixed rates."""
+def draw_faults(rng: random.Random, job: Job) -> list[Fault]:
+    """Faults of one engine by the fixed rates; jets have none where nuts and needles meter."""
     r, out = RATES, []
+    bank, metered = job.bank, anatomy.kind_of(job) == "constant depression"
+    carbs, per_carb = bank.carbs, 1 if "progressive" in bank.family else bank.barrels_per_carb
     places = [(c + 1, b + 1) for c in range(carbs) for b in range(per_carb)]
-    if rng.random() < r.jets_all_one_size:
+    if metered:
+        out += [Fault("low damper oil", c + 1, None, 1) for c in range(carbs) if rng.random() < r.damper_dry]
+        out += [Fault("sticking piston", c + 1, None, 1) for c in range(carbs) if rng.random() < r.piston_sticks]
+    elif rng.random() < r.jets_all_one_size:
         out.append(Fault("wrong jets", size=rng.choice((-1, 1))))
     else:
         for c, b in places:
@@ -54,7 +61,7 @@ def draw_faults(rng: random.Random, carbs: int, per_carb: int, cylinders_per_bar
             out.append(Fault("manifold leak", c, b, rng.uniform(*r.manifold_mm2)))
         if rng.random() < r.spindle_leak:
             out.append(Fault("spindle leak", c, b, rng.uniform(*r.spindle_mm2)))
-        if any(rng.random() < r.weak_cylinder for _ in range(cylinders_per_barrel)):
+        if any(rng.random() < r.weak_cylinder for _ in range(bank.cylinders_per_barrel)):
             out.append(Fault("weak cylinder", c, b, rng.uniform(*r.weak_torque)))
     if rng.random() < r.disturbed:
         c, b = rng.choice(places)
@@ -75,9 +82,12 @@ def _with_fitted(job: Job, faults: Sequence[Fault], seed: int) -> Job:
     return Job.model_validate(job.model_dump(mode="json") | {"bank": bank})
 
 
-def random_job(seed: int, family: str = "twin-choke sidedraught", **instruments: bool) -> Job:
-    """An invented sidedraught engine of 4 or 6 cylinders, 1.6 to 2.8 litres."""
+def random_job(seed: int, family: str = SIDEDRAUGHT, **instruments: bool) -> Job:
+    """An invented engine of a family: `twin-choke sidedraught` (4 or 6 cylinders, 1.6 to 2.8 litres), or one whose name
+    says constant depression, motorcycle, progressive, or else a single carburettor on a shared manifold."""
     rng = random.Random(f"job {seed}")
+    if family != SIDEDRAUGHT:
+        return _other_job(rng, seed, family, instruments)
     cylinders = rng.choice((4, 6))
     litres = rng.choice((1.6, 1.75, 1.9, 2.0, 2.1) if cylinders == 4 else (2.0, 2.2, 2.4, 2.5, 2.6, 2.8))
     tools: dict[str, Any] = {"airflow_gauge": True, "tachometer": True} | instruments
@@ -94,6 +104,29 @@ def random_job(seed: int, family: str = "twin-choke sidedraught", **instruments:
     })
 
 
+def _other_job(rng: random.Random, seed: int, family: str, instruments: dict[str, bool]) -> Job:
+    """An invented engine of the other families."""
+    if "constant depression" in family:
+        carbs = rng.choice((2, 2, 3))
+        cylinders, idle = 2 * carbs, rng.choice((750, 800, 850))
+        cc = 500 * carbs + rng.choice((200, 300, 400, 500, 600))
+        bank = {"carbs": carbs, "cylinders_per_barrel": 2, "mixture_screw": "jet nut"}
+    elif "motorcycle" in family:
+        carbs = rng.choice((2, 3, 4, 4))
+        cylinders, cc, idle = carbs, carbs * rng.choice((125, 150, 185, 250)), rng.choice((1050, 1100, 1150))
+        bank = {"carbs": carbs, "linkage_balance_screws": True, "throttle_bore": "30 mm",
+                "mixture_screw": rng.choice(("long taper", "air screw"))}
+    else:
+        cylinders, cc, idle = 4, rng.choice((1300, 1600, 1800, 2000)), rng.choice((800, 850, 900))
+        bank = {"carbs": 1, "barrels_per_carb": 2 if "progressive" in family else 1, "manifold": "shared",
+                "throttle_bore": "32 mm", "mixture_screw": "long taper"}
+    tools = {"airflow_gauge": "motorcycle" not in family, "vacuum_gauges": "motorcycle" in family, "tachometer": True}
+    return Job.model_validate({
+        "title": f"Invented engine {seed}", "bank": {"family": family} | bank, "instruments": tools | instruments,
+        "engine": {"cylinders": cylinders, "displacement": f"{cc} cc", "idle_speed": f"{idle} rpm"},
+        "conditions": {"temperature": f"{rng.randint(8, 28)} degC"}})
+
+
 def random_engine(seed: int, job: Job | None = None, **instruments: bool) -> Specimen:
     """Engine number `seed` of the fleet (of `job`, if given): its job and hidden faults by the fixed rates.
 
@@ -101,7 +134,7 @@ def random_engine(seed: int, job: Job | None = None, **instruments: bool) -> Spe
     """
     job = job or random_job(seed, **instruments)
     rng = random.Random(f"faults {seed}")
-    faults = draw_faults(rng, job.bank.carbs, job.bank.barrels_per_carb, job.bank.cylinders_per_barrel)
+    faults = draw_faults(rng, job)
     return Specimen(_with_fitted(job, faults, seed), tuple(faults), seed)
 
 

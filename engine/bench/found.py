@@ -36,7 +36,14 @@ def screws(engine: VirtualEngine) -> dict[str, list[float]]:
         plate, gaps = [idle + o for o in out], [0.0] * (engine.carbs - 1)
     return {
         "plate": plate, "coupling": gaps, "bypass": [0.0] * engine.barrels,
-        "jet": [rng.uniform(*RATES.mixture_found) for _ in range(engine.barrels)]}
+        "jet": [_mixture(engine, rng) for _ in range(engine.barrels)]}
+
+
+def _mixture(engine: VirtualEngine, rng: random.Random) -> float:
+    """A mixture screw anywhere on a twin-choke sidedraught, for which the terms hold; else about its right place."""
+    if "sidedraught" in engine.job.bank.family:
+        return rng.uniform(*RATES.mixture_found)
+    return engine.body.rest_turns + rng.uniform(-assumed.OTHERS_FOUND, assumed.OTHERS_FOUND)
 
 
 def driven_in(engine: VirtualEngine) -> None:
@@ -48,7 +55,7 @@ def driven_in(engine: VirtualEngine) -> None:
     cold = engine.coolant
     engine.warm()
     carbs = [0] if engine.job.bank.linkage_balance_screws else range(engine.carbs)
-    start, low, high = list(engine.at["plate"]), -0.35, 0.45
+    start, low, high = list(engine.at["plate"]), -0.35 * engine.body.hole_scale, 0.45 * engine.body.hole_scale
     for _ in range(7):
         shift = 0.5 * (low + high)
         for c in carbs:

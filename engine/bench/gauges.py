@@ -46,7 +46,7 @@ def _flow(engine: VirtualEngine, barrel: int, take: int) -> float:
     kick = assumed.WEAK_GAUGE_KICK if weak else 0.0
     swing = engine.hunting / max(300.0, engine.now.speed) / 2
     scatter = math.hypot(scatter, kick, swing, 0.04 if engine.having("worn spindle", barrel=barrel) else 0.0)
-    true = assumed.GAUGE_OVERREAD * engine.now.mouth[barrel] * bias(engine) * (1.0 + away)
+    true = engine.body.overread * engine.now.mouth[barrel] * bias(engine) * (1.0 + away)
     return sum(_to_step(true * engine.rng.gauss(1.0, scatter), NOISE.airflow_step) for _ in range(take)) / take
 
 
@@ -88,9 +88,15 @@ def _exhaust(engine: VirtualEngine, quantity: str, barrels: list[int]) -> float:
     return max(20.0, (180.0 + 45.0 * co + 9000.0 * miss) * gauss(1.0, 0.08))
 
 
+def depression(engine: VirtualEngine, barrel: int) -> float:
+    """What a true damped gauge on that runner (or on the plenum) shows, kPa below the air of the day."""
+    shown = 1.0 if engine.body.build.shared else assumed.DEPRESSION_SHOWN
+    return shown * (engine.body.build.p0 - engine.now.pressure[barrel]) / 1e3
+
+
 def _depression(engine: VirtualEngine, barrel: int, take: int) -> float:
-    true = engine.body.build.p0 - engine.now.pressure[barrel]
-    return sum(_to_step(true / 1e3 * engine.rng.gauss(1.0, NOISE.depression), NOISE.depression_step)
+    true = depression(engine, barrel)
+    return sum(_to_step(true * engine.rng.gauss(1.0, NOISE.depression), NOISE.depression_step)
                for _ in range(take)) / take
 
 
@@ -126,7 +132,8 @@ def hole(engine: VirtualEngine, barrel: int) -> str:
 def count_to_seat(engine: VirtualEngine, quantity: str, i: int) -> float:
     """A screw counted to its zero and back, told to the step that a hand counts."""
     true = engine.at[POSITIONS[quantity]][i] + engine.rng.gauss(0.0, 0.01)
-    return round(true / assumed.POSITION_STEP) * assumed.POSITION_STEP
+    step = 1 / 6 if engine.body.screw == "jet nut" and quantity.startswith("mixture") else assumed.POSITION_STEP
+    return round(true / step) * step
 
 
 def read(

@@ -69,9 +69,9 @@ def shown(engine: VirtualEngine, quantity: str, rows: list[int]) -> float:
     """What a true instrument would show of the barrels `rows`, without scatter; of several, as `gauges.one` does."""
     now = engine.now
     if quantity == "airflow":
-        return max(assumed.GAUGE_OVERREAD * now.mouth[b] for b in rows)
+        return max(engine.body.overread * now.mouth[b] for b in rows)
     if quantity == "depression":
-        return sum(engine.body.build.p0 - now.pressure[b] for b in rows) / len(rows) / 1e3
+        return sum(gauges.depression(engine, b) for b in rows) / len(rows)
     if quantity == "engine speed":
         return now.speed
     if quantity == "lambda":

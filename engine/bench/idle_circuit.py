@@ -26,16 +26,16 @@ def screw_effect(screw: str, turns: float, rest: float) -> float:
     return max(0.0, affine) * (1.0 - math.exp(-max(0.0, turns) / a.SCREW_ONSET))
 
 
-def holes_open(degrees: float, edge: float) -> float:
+def holes_open(degrees: float, edge: float, scale: float = 1.0) -> float:
     """Signal of the progression holes at a plate `degrees` from shut, the first at `edge`; in units of the screw's."""
     total = 0.0
-    past = (degrees - edge) / a.HOLE_RAMP_DEG + 0.5
+    past = (degrees - edge) / (a.HOLE_RAMP_DEG * scale) + 0.5
     for _ in range(a.HOLES):
         if past <= 0.0:
             break
         share = min(1.0, past)
         total += a.HOLE_SIGNAL * share * share * (3.0 - 2.0 * share)
-        past -= a.HOLE_PITCH_DEG / a.HOLE_RAMP_DEG
+        past -= a.HOLE_PITCH_DEG / a.HOLE_RAMP_DEG      # both grow with the scale
     return total
 
 
@@ -50,12 +50,12 @@ def fuel_flow(
     level: float,
 ) -> float:
     """Fuel of one barrel, kg/h. `size` is the jet's (hundredths of a mm, scaled for dirt), `screw` its effect, `flow`
-    its air (kg/h), `depression` behind the plate (Pa), `level` of the fuel in mm against the specified one."""
-    opened = screw * screw + holes_open(degrees, body.hole_edge[barrel])
+    the air (kg/h) of a port, `depression` behind the plate (Pa), `level` of the fuel (mm)."""
+    opened = screw * screw + holes_open(degrees, body.hole_edge[barrel], body.hole_scale)
     signal = body.idle_signal * opened * max(0.0, depression) / body.idle_depression
     head = signal + a.FUEL_WEIGHT_PA_PER_MM * level * min(1.0, opened / 0.05)
     area = (size / body.right_jet) ** 2 * body.jet_scatter[barrel]
-    start = a.MAIN_STARTS * body.idle_air * (1.0 - a.MAIN_LATE_PER_MM * level)
+    start = a.MAIN_STARTS * body.port_air * (1.0 - a.MAIN_LATE_PER_MM * level)
     main = max(0.0, flow - start) / (a.MAIN_LAMBDA * a.PETROL_AFR)
     return body.idle_fuel * area * math.sqrt(max(0.0, head) / body.idle_signal) + main
 
@@ -65,9 +65,12 @@ def cold_share(engine: VirtualEngine) -> float:
     return 1.0 - a.COLD_FUEL * max(0.0, a.HOT_COOLANT_C - engine.coolant) / 70.0
 
 
-def law(engine: VirtualEngine, degrees: Sequence[float]) -> FuelLaw:
+def law(
+    engine: VirtualEngine, degrees: Sequence[float], mouth: Sequence[float], leak: Sequence[float],
+) -> FuelLaw:
     """The fuel of each barrel of an engine whose plates stand at `degrees`."""
     body, cold = engine.body, cold_share(engine)
+    feeding = engine.barrels / sum(body.feeds)
     rows = []
     for b in range(engine.barrels):
         turns = 3.5 if engine.having("broken screw tip", barrel=b) else engine.at["jet"][b]
@@ -77,8 +80,10 @@ def law(engine: VirtualEngine, degrees: Sequence[float]) -> FuelLaw:
             engine.having("starter stuck open", barrel=b) * body.idle_fuel))
 
     def fuel(b: int, flow: float, pressure: float) -> float:
+        if not body.feeds[b]:
+            return 0.0
         size, screw, level, extra = rows[b]
-        return cold * (extra + fuel_flow(
+        return cold * feeding * (extra + fuel_flow(
             body, b, size=size, screw=screw, degrees=degrees[b], flow=flow, depression=body.build.p0 - pressure,
             level=level))
 

@@ -23,13 +23,15 @@ FuelLaw = Callable[[int, float, float], float]
 @dataclass(frozen=True, slots=True)
 class Build:
     """What does not change while an engine is tuned. `volume` in m3 is that of the whole engine, `ports` the barrels
-    that feed it, `shared` whether they feed one plenum; `friction` scatters about 1; `afr` is stoichiometric."""
+    that feed it, `shared` whether they feed one plenum, `mixing` the share of mixture that ports exchange;
+    `friction` scatters about 1; `afr` is stoichiometric."""
 
     p0: float
     t0: float
     volume: float
     ports: int
     shared: bool = False
+    mixing: float = 0.0
     friction: float = 1.0
     afr: float = a.PETROL_AFR
 
@@ -137,8 +139,9 @@ def at_speed(
     """The engine held at `speed`: what it breathes and burns. `strength` is each barrel's torque factor (1 sound)."""
     through, total, pressures = breathe(build, mouth, leak, speed)
     petrol = [fuel(i, total[i], pressures[i]) for i in range(build.ports)]
-    if build.shared:
-        petrol = [sum(petrol) / build.ports] * build.ports
+    if build.mixing:
+        mean = sum(petrol) / build.ports
+        petrol = [(1.0 - build.mixing) * f + build.mixing * mean for f in petrol]
     lambdas, misfire, torque = [], [], []
     for i in range(build.ports):
         lam = total[i] / (petrol[i] * build.afr) if petrol[i] > 1e-9 else 9.99

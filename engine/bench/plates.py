@@ -52,6 +52,7 @@ def areas(engine: VirtualEngine, spindles: Sequence[float]) -> tuple[list[float]
     mouth, leak = [], []
     for b, deg in enumerate(turned):
         bypass = assumed.BYPASS_MM2_PER_TURN * engine.at["bypass"][b] if engine.job.bank.air_bypass_screws else 0.0
-        mouth.append(engine.body.plate_area(b, deg) + bypass)
+        plate = engine.body.plate_area(b, deg) if engine.body.feeds[b] else engine.body.seat[b]
+        mouth.append(plate + bypass)
         leak.append(sum(engine.having(k, barrel=b) for k in LEAKS))
     return turned, mouth, leak

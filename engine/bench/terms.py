@@ -44,6 +44,8 @@ class FaultRates:
     level_mm: tuple[float, float] = (1.0, 4.0)         # either way [the sign is not given: even chances assumed]
     weak_cylinder: float = 0.04                # of cylinders
     weak_torque: tuple[float, float] = (0.75, 0.93)
+    damper_dry: float = 0.10                   # of constant-depression bodies [assumed: the terms are for sidedraughts]
+    piston_sticks: float = 0.04                # of constant-depression bodies [assumed]
     disturbed: float = 0.08                    # of engines, known to the job
     disturbed_share: tuple[float, float] = (0.06, 0.14)  # either way [sign assumed]
     mixture_found: tuple[float, float] = (0.6, 2.6)    # turns
