@@ -1,0 +1,57 @@
+"""Proves that a program is sound before anyone stands at an engine with it; it runs nothing and reads no file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from engine.advisers import Registry
+from engine.procedure.check import assign, coverage, graph, hazards, standing, style
+from engine.procedure.check.edges import edges_of
+from engine.procedure.check.flow import Summary, flow, summary
+from engine.procedure.check.study import Study
+from engine.procedure.check.witness import Words
+from engine.procedure.links import calls
+from engine.procedure.problems import Problem, in_order
+from engine.procedure.program import Program
+
+
+def check(program: Program, advisers: Registry) -> tuple[Problem, ...]:
+    """Every problem of a program's files, in order. A program without an error among them is sound: every step can be
+    reached, every run ends after finitely many steps, and no answer leaves the technician without a way on."""
+    found: list[Problem] = []
+    summaries: dict[str, Summary] = {}
+    for name in innermost_first(program):
+        study = Study(program, program.files[name])
+        found += _file(study, advisers, summaries)
+    return in_order(found)
+
+
+def innermost_first(program: Program) -> list[str]:
+    """The files of a program, each after those that it calls."""
+    order: list[str] = []
+
+    def visit(name: str) -> None:
+        if name in order or name not in program.files:
+            return
+        for call in calls(program.files[name]):
+            visit(call.file)
+        order.append(name)
+
+    for name in program.files:
+        visit(name)
+    return order
+
+
+def _file(study: Study, advisers: Registry, summaries: dict[str, Summary]) -> Iterator[Problem]:
+    edges = edges_of(study)
+    found = flow(study, edges, advisers, summaries)
+    summaries[study.procedure.name] = summary(study, found)
+    words = Words(study.procedure, study.normal)
+    for name, ways in edges.ways.items():
+        if found[name].reach:
+            yield from coverage.problems(study, ways, found[name].reach, words)
+    yield from graph.problems(study, edges, found)
+    yield from assign.problems(study, found, advisers)
+    yield from standing.problems(study, found)
+    yield from hazards.problems(study)
+    yield from style.problems(study)

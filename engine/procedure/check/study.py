@@ -140,13 +140,14 @@ class Study:
         """The judge of that space's boxes."""
         return Theory(space, self.normal, pick)
 
-    def possible(self, formulas: list[Formula]) -> bool:
-        """Whether all of them can hold at once; true where that is too complex to tell."""
+    def possible(self, formulas: list[Formula], worlds: int = -1) -> bool:
+        """Whether all of them can hold at once in some of the worlds; true where that is too complex to tell."""
         try:
             together = conjunction(formulas)
             space = self.space([together])
             theory = self.theory(space, midway)
-            return any(theory.point(b, thorough=False) for b in space.boxes(together))
+            return any(
+                theory.point((b[0] & worlds, *b[1:]), thorough=False) for b in space.boxes(together) if b[0] & worlds)
         except TooComplex:
             return True
 

@@ -1,0 +1,131 @@
+"""What makes a file hard to follow, as warnings: long instructions, two actions in one, names that nothing uses."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from engine.procedure.check.study import Study, guards_in, guards_of
+from engine.procedure.expr import And, Arith, Call, Compare, Name, Node, Not, Or
+from engine.procedure.problems import Problem
+from engine.procedure.program import Call as FileCall
+from engine.procedure.program import Procedure, Step, Template
+
+#: The most characters of an instruction that fit the card of an 80 x 24 screen beside readings and bank.
+LONGEST = 300
+#: Sources that say nothing.
+EMPTY_SOURCES = frozenset({"", "-", "?", "none", "unknown", "todo", "tbd", "n/a"})
+
+_THEN = re.compile(r"[.;]\s+(?:Then|Next|After that|Afterwards|Now)\b|\band then\b", re.IGNORECASE)
+
+
+def problems(study: Study) -> Iterator[Problem]:
+    """Every warning of style."""
+    for step in study.procedure.steps.values():
+        yield from _words(study, step)
+    yield from _unused(study)
+    for setting in study.procedure.settings.values():
+        if setting.source.strip().lower() in EMPTY_SOURCES:
+            yield Problem(
+                "no-source", study.path, setting.span, f"The setting '{setting.name}' does not say where its number comes "
+                "from.", "A technician can't tell a maker's figure from a guess.",
+                "Say `source: common practice`, `source: \"from memory: ...\"`, or name the sheet.", "warning")
+
+
+def _words(study: Study, step: Step) -> Iterator[Problem]:
+    do = step.do
+    if do is None:
+        return
+    if len(do.text) > LONGEST:
+        yield Problem(
+            "long-instruction", study.path, do.span,
+            f"The instruction of '{step.name}' has {len(do.text)} characters; {LONGEST} fit the card.",
+            "The end of it is not seen without scrolling, with oily hands.",
+            "Split the step, or move the reason to `why` and remarks to `note`.", "warning")
+    elif _THEN.search(do.text) and not step.silent:
+        match = _THEN.search(do.text)
+        word = match.group().strip(".; ") if match else "then"
+        yield Problem(
+            "two-actions", study.path, do.span,
+            f"The instruction of '{step.name}' asks for one thing after another (\"{word}\").",
+            "A technician who looks away after the first forgets the second.", "Make it two steps.", "warning")
+
+
+def _unused(study: Study) -> Iterator[Problem]:
+    procedure = study.procedure
+    used = used_names(procedure)
+    taken = {r.reading for s in procedure.steps.values() for r in s.read}
+    for name, reading in procedure.readings.items():
+        if name not in taken:
+            yield _warn(study, "unused-name", reading.span, f"The reading '{name}' is never taken.",
+                        "Nobody is ever asked for it.", "Read it in a step, or delete it.")
+        elif name not in used and not _recorded(procedure, name) and reading.position_of is None:
+            yield _warn(study, "unused-reading", reading.span, f"The reading '{name}' is taken and nothing uses it.",
+                        "The technician takes it for nothing.",
+                        "Branch on it, bind it to an adviser, record it, or delete it.")
+    tables = {"fact": procedure.facts, "setting": procedure.settings, "value": procedure.values, "screw": procedure.screws}
+    for what, table in tables.items():
+        for name, entry in table.items():
+            if name not in used:
+                yield _warn(study, "unused-name", entry.span, f"Nothing uses the {what} '{name}'.",
+                            "It only makes the file longer.", "Use it, or delete it.")
+
+
+def _warn(study: Study, code: str, span: object, message: str, why: str, hint: str) -> Problem:
+    return Problem(code, study.path, span, message, why, hint, "warning")  # type: ignore[arg-type]
+
+
+def _recorded(procedure: Procedure, name: str) -> bool:
+    """A reading that a step takes for the record is used by the sheet."""
+    return any(s.record and any(r.reading == name for r in s.read) for s in procedure.steps.values())
+
+
+def used_names(procedure: Procedure) -> set[str]:
+    """Every name that an expression, a text, a move, an adviser or a table of a file mentions."""
+    used: set[str] = set()
+    for guard in guards_of(procedure):
+        used |= _names(guard.node)
+    for value in procedure.values.values():
+        used -= {value.name} if not _mentioned(procedure, value.name) else set()
+    for setting in procedure.settings.values():
+        used |= {setting.by} if setting.by else set()
+    for step in procedure.steps.values():
+        used |= {m.screw for m in step.moves}
+        used |= {b.target for a in step.advise for b in a.bindings.values() if b.guard is None}
+        for text in texts_of(step):
+            for guard in guards_in(text):
+                used |= _names(guard.node)
+    used |= {r.position_of for r in procedure.readings.values() if r.position_of}
+    return used
+
+
+def _mentioned(procedure: Procedure, name: str) -> bool:
+    return any(name in _names(g.node) for g in guards_of(procedure))
+
+
+def texts_of(step: Step) -> Iterator[Template | None]:
+    """Every text of a step that may hold names."""
+    yield from (step.caution, step.do, step.why, step.hear, step.note)
+    findings = [*step.findings]
+    if isinstance(step.way, tuple):
+        findings += [f for b in step.way for f in b.findings]
+    elif not isinstance(step.way, str | FileCall):
+        yield step.way.say
+    for finding in findings:
+        yield finding.say
+        yield finding.do
+
+
+def _names(node: Node) -> set[str]:
+    match node:
+        case Name():
+            return {node.name}
+        case And() | Or() | Compare():
+            return set().union(*(_names(i) for i in node.items))
+        case Not():
+            return _names(node.item)
+        case Arith():
+            return _names(node.left) | _names(node.right)
+        case Call():
+            return _names(node.argument)
+    return set()
