@@ -1,0 +1,206 @@
+"""What each command does, headless ones without loading the terminal; every import that costs stands inside."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from tui.cli import Exit, Failed
+
+if TYPE_CHECKING:
+    from engine.book.book import Book
+    from engine.job import Job
+    from engine.procedure.load import Loaded
+    from engine.procedure.program import Program
+    from tui.places import Places
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Run the command that the arguments name; without one, the home screen."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure") and not stream.isatty():
+            stream.reconfigure(encoding="utf-8", newline="\n")
+    return _HANDLERS[arguments.command](arguments)
+
+
+# ---- what several commands need
+
+
+def _places(a: argparse.Namespace) -> Places:
+    from tui.places import places
+
+    return places(getattr(a, "book", None), getattr(a, "shop", None))
+
+
+def _settings(found: Places) -> dict[str, Any]:
+    from tui.places import BadSettings, shop_settings
+
+    try:
+        return shop_settings(found)
+    except BadSettings as fault:
+        raise Failed(Exit.USAGE, str(fault)) from None
+
+
+def _job(path: str) -> Job:
+    from engine import job_file
+
+    try:
+        return job_file.read(Path(path))
+    except job_file.BadJob as bad:
+        raise Failed(Exit.USAGE, str(bad)) from None
+
+
+def _load(name: str, found: Places) -> Loaded:
+    from engine import advisers
+    from engine.procedure.load import load
+
+    return load(name, found.search, advisers.shipped())
+
+
+def _program(name: str, found: Places) -> Program:
+    """A procedure that was loaded and proved sound; its errors go to standard error, a line each."""
+    loaded = _load(name, found)
+    problems = loaded.problems
+    errors = [p for p in problems if p.severity == "error"]
+    if errors or loaded.program is None:
+        raise Failed(Exit.PROCEDURE, "\n".join(map(str, errors or problems)))
+    return loaded.program
+
+
+def _open(found: Places, reading: bool = False) -> Book:
+    from engine.book.book import Book
+    from engine.book.trouble import BookTrouble
+
+    try:
+        return Book.open(found.book, reading=reading)
+    except BookTrouble as trouble:
+        raise Failed(Exit.BOOK, str(trouble)) from None
+
+
+def _terminal() -> None:
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise Failed(Exit.USAGE, "evendraw: the screen needs a terminal. Start it in one, or use 'evendraw talk' from a "
+                                 "program; 'evendraw --help' lists what works without a terminal.")
+
+
+# ---- the screen
+
+
+def _home(a: argparse.Namespace) -> int:
+    _terminal()
+    from tui import app
+
+    return app.run_home(_for_screen(_places(a)))
+
+
+def _run(a: argparse.Namespace) -> int:
+    _terminal()
+    found = _places(a)
+    job, program = _job(a.job), _program(a.procedure, found)
+    from tui import app
+
+    return app.run_job(_for_screen(found), program, job)
+
+
+def _rehearse(a: argparse.Namespace) -> int:
+    _terminal()
+    found = _places(a)
+    from tui import app
+
+    return app.run_rehearsal(_for_screen(found), a.procedure, seed=a.seed, faults=tuple(a.fault), by_itself=a.by_itself,
+                             job=_job(a.job) if a.job else None)
+
+
+def _for_screen(found: Places) -> Any:
+    from tui.app import Shop
+
+    return Shop(book=found.book, procedures=found.search, jobs=found.jobs, settings=_settings(found))
+
+
+# ---- talk, sheet, jobs, where
+
+
+def _talk(a: argparse.Namespace) -> int:
+    from engine import advisers
+    from engine.book.trouble import BookTrouble
+    from engine.session import Drift, NotForThisJob, Session
+    from engine.talk import talk
+
+    if bool(a.run) == bool(a.procedure) or bool(a.job) != bool(a.procedure):
+        raise Failed(Exit.USAGE, "evendraw talk: give a procedure and --job FILE, or --run ID to go on with a run.")
+    found = _places(a)
+    if a.run:
+        book = _open(found)
+        start = lambda: Session.reopen(book, a.run, advisers=advisers.shipped())  # noqa: E731
+    else:
+        job, program, shop = _job(a.job), _program(a.procedure, found), _settings(found)
+        book = _open(found)
+        start = lambda: Session.start(program, job, book=book, advisers=advisers.shipped(), shop=shop)  # noqa: E731
+    try:
+        session = start()
+        try:
+            unsaved = talk(session, sys.stdin.buffer, sys.stdout)
+        except BrokenPipeError:
+            session.suspend()
+            raise
+    except NotForThisJob as refusal:
+        raise Failed(Exit.USAGE, str(refusal)) from None
+    except (BookTrouble, Drift) as trouble:
+        raise Failed(Exit.BOOK, str(trouble)) from None
+    finally:
+        book.close()
+    if unsaved is not None:
+        raise Failed(Exit.BOOK, unsaved.problem or "The job book failed.")
+    return Exit.OK
+
+
+def _sheet(a: argparse.Namespace) -> int:
+    from engine.sheet.gather import newest_run, sheet_of
+    from engine.sheet.text import lines
+
+    from engine import advisers
+    from engine.book.trouble import BookTrouble
+    from engine.session import Drift
+
+    book = _open(_places(a), reading=True)
+    try:
+        sheet = sheet_of(book, newest_run(book, a.job), advisers.shipped())
+    except (BookTrouble, Drift) as trouble:
+        raise Failed(Exit.BOOK, str(trouble)) from None
+    finally:
+        book.close()
+    print("\n".join(lines(sheet)))
+    return Exit.OK
+
+
+def _jobs(a: argparse.Namespace) -> int:
+    from engine.book.trouble import BookTrouble
+    from tui.listing import job_lines
+
+    book = _open(_places(a), reading=a.forget is None)
+    try:
+        if a.forget is not None:
+            book.job(a.forget)
+            book.forget_persons(a.forget)
+        print("\n".join(job_lines(book)))
+    except BookTrouble as trouble:
+        raise Failed(Exit.BOOK, str(trouble)) from None
+    finally:
+        book.close()
+    return Exit.OK
+
+
+def _where(a: argparse.Namespace) -> int:
+    found = _places(a)
+    for name, path in (("job book", found.book), ("job files", found.jobs), ("shop folder", found.shop),
+                       ("shop settings", found.settings), ("shipped procedures", found.shipped), ("log", found.log)):
+        print(f"{name:<19} {path}{'' if path.exists() else '  (not there yet)'}")
+    return Exit.OK
+
+
+_HANDLERS: dict[str | None, Callable[[argparse.Namespace], int]] = {
+    None: _home, "run": _run, "rehearse": _rehearse, "talk": _talk, "sheet": _sheet, "jobs": _jobs, "where": _where,
+}
