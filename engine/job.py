@@ -138,7 +138,7 @@ class Bank(_Open):
     cylinders_per_barrel: int = Field(1, ge=1, le=4)
     manifold: Literal["separate", "shared"] = Field(
         "separate", description="'shared': all barrels feed one plenum, so a barrel belongs to no cylinder.")
-    mixture_screw: Literal["short taper", "long taper", "pilot screw", "air screw", "jet nut"] | None = None
+    mixture_screw: Literal["short taper", "long taper", "air screw", "jet nut"] | None = None
     air_bypass_screws: bool = False
     linkage_balance_screws: bool = False
     throttle_bore: _quantity("mm", 10, 80) | None = None

@@ -132,6 +132,11 @@ def _volume(job: Job) -> float:
     return float(job.engine.displacement / job.engine.cylinders)
 
 
+def _is_slide(job: Job) -> bool:
+    """A slide or diaphragm body without a choke of its own, as motorcycle banks have: known by its pilot screw."""
+    return job.bank.mixture_screw == "air screw" or job.at("bank.pilot_screw") is not None
+
+
 def _no_rule(job: Job, part: str) -> str:
     """Why the trade's rules for fixed chokes with a barrel a cylinder don't hold for this bank, or nothing."""
     bank = job.bank
@@ -139,7 +144,7 @@ def _no_rule(job: Job, part: str) -> str:
         return f"A constant-depression body has no {part}; its maker's needle and spring table governs."
     if bank.manifold == "shared":
         return "All barrels feed one plenum, and the rules are for a barrel a cylinder; the maker's table governs."
-    if bank.mixture_screw in ("air screw", "pilot screw") and part != "choke":
+    if _is_slide(job) and part != "choke":
         return "Slide bodies are jetted by their maker's table, and some of their jets are rated by flow."
     if bank.cylinders_per_barrel > 1 and part in ("choke", "pump jet"):
         return "Cylinders share a barrel here, and the rule is for a barrel a cylinder; the maker's table governs."
@@ -206,11 +211,10 @@ def _choke(job: Job) -> Part:
     engine, bank, volume = job.engine, job.bank, _volume(job)
     reason = _no_rule(job, "choke")
     notes: list[str] = []
-    slide = bank.mixture_screw in ("air screw", "pilot screw")
     fitted = bank.choke
     if not reason and engine.peak_power_speed is None:
         reason = "The job gives no speed of peak power (engine.peak_power_speed)."
-    elif not reason and slide:
+    elif not reason and _is_slide(job):
         low, high = (sizing.choke_bore(volume, float(engine.peak_power_speed), k) for k in sizing.SLIDE_CONSTANTS)
         bore = f", {float(bank.throttle_bore):g} mm fitted" if bank.throttle_bore else ""
         reason = (f"A slide body has no choke of its own. Its bore by the same rule, 0.65 to 0.90 x sqrt(V n): "

@@ -73,7 +73,7 @@ quantities = st.fixed_dictionaries({}, optional={
     "throttle_bore": st.sampled_from(["40 mm", "45 mm", "4.5 cm"]),
     "main_jet": st.lists(st.fractions(60, 300, max_denominator=8).map(str), min_size=4, max_size=4),
     "idle_jet": st.integers(30, 90),
-    "mixture_screw": st.sampled_from(["short taper", "long taper", "pilot screw", "air screw", "jet nut"]),
+    "mixture_screw": st.sampled_from(["short taper", "long taper", "air screw", "jet nut"]),
     "stem_thread": st.text(st.characters(codec="utf-8", exclude_categories=["C"]), min_size=1),
     "disturbed": st.lists(st.fixed_dictionaries({"carb": st.integers(1, 2), "barrel": st.integers(1, 2)}), max_size=2)})
 

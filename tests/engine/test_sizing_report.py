@@ -90,6 +90,7 @@ def test_thin_air_and_ethanol_move_the_main_jet_and_nothing_else():
     ({"mixture_screw": "jet nut"}, {}, "main jet", "constant-depression"),
     ({"mixture_screw": "air screw"}, {}, "main jet", "rated by flow"),
     ({"mixture_screw": "air screw"}, {}, "choke", "no choke of its own"),
+    ({"mixture_screw": None, "pilot_screw": "fuel screw"}, {}, "main jet", "rated by flow"),
     ({"manifold": "shared"}, {}, "choke", "one plenum"),
     ({"barrels_per_carb": 1, "cylinders_per_barrel": 2}, {}, "choke", "Cylinders share a barrel"),
 ])
