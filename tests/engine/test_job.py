@@ -78,7 +78,7 @@ quantities = st.fixed_dictionaries({}, optional={
     "disturbed": st.lists(st.fixed_dictionaries({"carb": st.integers(1, 2), "barrel": st.integers(1, 2)}), max_size=2)})
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(quantities, st.fractions(-500, 5000, max_denominator=97), st.fractions(0, 100, max_denominator=7))
 def test_a_job_survives_json_and_its_own_file_exactly(bank, height, ethanol):
     it = job(bank=bank, conditions={"altitude": f"{height} m"}, fuel={"ethanol": f"{ethanol} %"})
@@ -144,7 +144,7 @@ def test_a_file_that_cannot_be_read_is_named(tmp_path):
             job_file.read(path)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(st.text(max_size=300) | st.binary(max_size=100).map(lambda b: b.decode("latin-1")))
 def test_no_text_whatever_gets_past_as_anything_but_a_job_or_a_fault(text):
     try:

@@ -136,7 +136,7 @@ cc = st.integers(400, 6000).map(lambda n: f"{n} cc")
 sizes = st.none() | st.integers(6, 50).map(lambda n: 5 * n) | st.lists(st.integers(30, 250), min_size=4, max_size=4)
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(
     st.fixed_dictionaries({
         "choke": st.none() | st.integers(20, 50).map(lambda n: f"{n} mm"), "main_jet": sizes, "air_corrector": sizes,

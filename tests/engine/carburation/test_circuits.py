@@ -94,7 +94,7 @@ def test_a_main_jet_that_is_not_known_for_certain_gets_no_size(bank):
 lambdas = st.none() | st.decimals("0.3", "2", places=2)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(lambdas, lambdas, lambdas, st.integers(-100, 20000))
 def test_whatever_a_pull_reads_the_contract_holds(low, middle, high, top):
     ask("main_circuit", low=low, low_speed=2500, middle=middle, middle_speed=4000, high=high, high_speed=top)
@@ -117,7 +117,7 @@ def test_a_misfire_is_never_called_lean():
 percents = st.none() | st.decimals("-1", "25", places=1)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(percents, percents, percents, st.none() | st.integers(-10, 60000))
 def test_whatever_the_analyser_shows_the_contract_holds(co, co2, o2, hc):
     ask("exhaust_gas", co=co, co2=co2, o2=o2, hc=hc)
