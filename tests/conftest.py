@@ -1,4 +1,4 @@
-"""For all tests: property tests have no deadline, since a busy machine is no fault of the code; speed is benchmarked."""
+"""For all tests: property tests have no deadline, since a busy machine is no fault of the code."""
 
 from hypothesis import settings
 
