@@ -51,7 +51,7 @@ def _file(study: Study, advisers: Registry, summaries: dict[str, Summary]) -> It
         if found[name].reach:
             yield from coverage.problems(study, ways, found[name].reach, words)
     yield from graph.problems(study, edges, found)
-    yield from assign.problems(study, found, advisers)
-    yield from standing.problems(study, found)
-    yield from hazards.problems(study)
+    yield from assign.problems(study, edges, found, advisers)
+    yield from standing.problems(study, edges, found, summaries)
+    yield from hazards.problems(study, found)
     yield from style.problems(study)

@@ -10,9 +10,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from engine.advisers import Registry
-from engine.procedure.check.edges import leading, waits
+from engine.procedure.check.edges import Edge, Edges, leading, waits
 from engine.procedure.check.flow import Here, given_by
 from engine.procedure.check.formulas import Formula, TooComplex, negation
+from engine.procedure.check.paths import said, shortest
 from engine.procedure.check.study import Study, guards_in
 from engine.procedure.expr import And, Arith, Call, Compare, Name, Node, Not, Or
 from engine.procedure.problems import Problem
@@ -38,13 +39,13 @@ class Names:
     taken: dict[str, Guard] = field(default_factory=dict)
 
 
-def problems(study: Study, found: Mapping[str, Here], advisers: Registry) -> Iterator[Problem]:
+def problems(study: Study, edges: Edges, found: Mapping[str, Here], advisers: Registry) -> Iterator[Problem]:
     """Every use of a name that some path leaves unknown; each name once a step."""
     for name, step in study.procedure.steps.items():
         here = found[name]
         if here.reach:
             seen: set[str] = set()
-            for problem, used in _Walk(study, step, here, advisers).run():
+            for problem, used in _Walk(study, edges, step, here, advisers).run():
                 if used not in seen:
                     seen.add(used)
                     yield problem
@@ -53,11 +54,10 @@ def problems(study: Study, found: Mapping[str, Here], advisers: Registry) -> Ite
 class _Walk:
     """One step in the order in which it is carried out."""
 
-    def __init__(self, study: Study, step: Step, here: Here, advisers: Registry) -> None:
-        self.study, self.step, self.advisers = study, step, advisers
+    def __init__(self, study: Study, edges: Edges, step: Step, here: Here, advisers: Registry) -> None:
+        self.study, self.edges, self.step, self.advisers = study, edges, step, advisers
         self.names = Names(dict(here.unknown))
         self.start = Context(here.reach)
-        self.given: dict[str, list[str]] = {}
 
     def run(self) -> Iterator[tuple[Problem, str]]:
         yield from self.asked()
@@ -219,7 +219,16 @@ class _Walk:
         return Problem(
             "used-before-read", study.path, span, told,
             "The run would work with a value that nobody has taken.",
-            "Take it on every way that leads here, or ask `known(...)` first.")
+            "Take it on every way that leads here, or ask `known(...)` first.", witness=self.way(name, givers, where))
+
+    def way(self, name: str, givers: list[str], worlds: int) -> str:
+        """A way to this step by which the name is not given, in words."""
+        def follow(value: bool, edge: Edge) -> bool | None:
+            return None if edge.source in givers and edge.when == "answered" else True
+
+        start = self.study.procedure.start
+        path = shortest(self.edges, start, self.step.name, True, follow, bool, worlds or self.study.worlds.all)
+        return said(path, start)
 
     def after(self, at: Context, item: Node, truth: bool) -> Context:
         try:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
+from engine.procedure.check.edges import waits
+from engine.procedure.check.flow import ENTRY, Here, standing
 from engine.procedure.check.study import Study
 from engine.procedure.problems import Problem, did_you_mean
 from engine.procedure.program import Procedure, Step
@@ -13,7 +15,7 @@ from engine.procedure.source import Span
 WHY = "Somebody would be led into the danger without a word of warning."
 
 
-def problems(study: Study) -> Iterator[Problem]:
+def problems(study: Study, found: Mapping[str, Here]) -> Iterator[Problem]:
     """Dangers without a caution, and cautions that nothing shows."""
     procedure = study.procedure
     covered = demands(procedure)
@@ -25,7 +27,7 @@ def problems(study: Study) -> Iterator[Problem]:
         yield from _states(study, step, covered, told)
         yield from _quantities(study, step, covered)
     yield from _tools(study, covered)
-    yield from _idle(study)
+    yield from _idle(study, found)
 
 
 def demands(procedure: Procedure) -> set[str]:
@@ -84,14 +86,20 @@ def _tools(study: Study, covered: set[str]) -> Iterator[Problem]:
                 f"Add `demanded_by: [{tool}]` to the caution that warns of it.")
 
 
-def _idle(study: Study) -> Iterator[Problem]:
+def _idle(study: Study, found: Mapping[str, Here]) -> Iterator[Problem]:
     """Cautions that no step, state, hazard or tool ever shows."""
     procedure = study.procedure
-    asked = {d for s in procedure.steps.values() for d in (*s.hazards, *(f"{k}: {v}" for k, v in s.state.items()))}
-    asked |= set(procedure.needs)
+    asked = {d for s in procedure.steps.values() for d in s.hazards} | set(procedure.needs)
+    open_keys: set[str] = set()
+    for name, step in procedure.steps.items():
+        if waits(step) and found[name].reach:
+            for key, values in standing(found[name], step).items():
+                asked |= {f"{key}: {value}" for value in values}
+                open_keys |= {key} if ENTRY in values else set()
     named = {c for s in procedure.steps.values() for c in s.cautions}
     for name, caution in procedure.cautions.items():
-        if name in named or asked & {name, *(" ".join(d.split()) for d in caution.demanded_by)}:
+        demanded = {name, *(" ".join(d.split()) for d in caution.demanded_by)}
+        if name in named or asked & demanded or any(d.partition(": ")[0] in open_keys for d in demanded):
             continue
         yield Problem(
             "idle-caution", study.path, caution.span, f"The caution '{name}' is never shown.",

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from engine.procedure.check.flow import ENTRY, GIVEN, Here, standing
+from engine.procedure.check.edges import Edge, Edges
+from engine.procedure.check.flow import ENTRY, GIVEN, Here, Summary, standing
+from engine.procedure.check.paths import said, shortest
 from engine.procedure.check.study import Study
 from engine.procedure.problems import Problem
 from engine.procedure.program import Reading, ReadSpec, Step
 from engine.procedure.quantities import ENGINE, NEED_RUNNING, NEED_STOPPED, RUNNING, STOPPED
 
 
-def problems(study: Study, found: Mapping[str, Here]) -> Iterator[Problem]:
+def problems(
+    study: Study, edges: Edges, found: Mapping[str, Here], called: Mapping[str, Summary],
+) -> Iterator[Problem]:
     """Readings that some path takes with the engine wrongly running, wrongly stopped, or in a state that nobody knows."""
+    way = _Way(study, edges, called)
     for name, step in study.procedure.steps.items():
         here = found[name]
         if not here.reach:
@@ -21,11 +26,11 @@ def problems(study: Study, found: Mapping[str, Here]) -> Iterator[Problem]:
         for read in step.read:
             reading = study.procedure.readings.get(read.reading)
             if reading is not None:
-                yield from _read(study, step, read, reading, engine, here.reach & study.holds_in(read.when))
+                yield from _read(way, step, read, reading, engine, here.reach & study.holds_in(read.when))
 
 
 def _read(
-    study: Study, step: Step, read: ReadSpec, reading: Reading, engine: Mapping[str, int], worlds: int,
+    way: _Way, step: Step, read: ReadSpec, reading: Reading, engine: Mapping[str, int], worlds: int,
 ) -> Iterator[Problem]:
     running = reading.quantity in NEED_RUNNING
     if not running and reading.quantity not in NEED_STOPPED:
@@ -34,14 +39,47 @@ def _read(
     if engine.get(other, 0) & worlds:
         some = "" if not engine.get(wanted, 0) & worlds else " on some path"
         yield Problem(
-            f"read-while-{other}", study.path, read.span,
+            f"read-while-{other}", way.study.path, read.span,
             f"'{read.reading}' ({reading.quantity}) is read in '{step.name}' while the engine is {other}{some}.",
             "There is nothing to read then." if running else "Hands, tools and a turning engine would meet.",
-            f"Add `state: {{engine: {wanted}}}` to this step or to one before it.")
+            f"Add `state: {{engine: {wanted}}}` to this step or to one before it.", witness=way.to(step, {other}))
     elif (engine.get(ENTRY, 0) | engine.get(GIVEN, 0)) & worlds:
         yield Problem(
-            "unknown-state", study.path, read.span,
+            "unknown-state", way.study.path, read.span,
             f"'{read.reading}' ({reading.quantity}) is read in '{step.name}', and on some path this file has not said "
             "whether the engine runs.",
             f"It can only be taken with the engine {wanted}.",
-            f"Add `state: {{engine: {wanted}}}` to this step or to one before it.")
+            f"Add `state: {{engine: {wanted}}}` to this step or to one before it.", witness=way.to(step, {ENTRY, GIVEN}))
+
+
+class _Way:
+    """Finds a way through the file by which the engine comes to stand so at a step."""
+
+    def __init__(self, study: Study, edges: Edges, called: Mapping[str, Summary]) -> None:
+        self.study, self.edges, self.called = study, edges, called
+
+    def to(self, step: Step, values: set[str]) -> str:
+        """The way in words."""
+        start = self.study.procedure.start
+        path = shortest(
+            self.edges, start, step.name, ENTRY, self._follow, lambda v: bool(self._at(step, v) & values),
+            self.study.worlds.all)
+        return said(path, start)
+
+    def _at(self, step: Step, value: str) -> set[str]:
+        """How the engine may stand in a step that is entered with `value`."""
+        own = step.state.get(ENGINE)
+        return {value} if own is None else {own if isinstance(own, str) else GIVEN}
+
+    def _follow(self, value: str, edge: Edge) -> str | None:
+        if edge.when == "enter":
+            return value
+        step = self.study.procedure.steps[edge.source]
+        value = next(iter(self._at(step, value)))
+        if edge.call is None:
+            return value
+        summary = self.called.get(edge.call.file)
+        left = (summary.leaves.get(edge.end) if summary else None) or {}
+        # Where the called file may leave it several ways, the first by name stands for the way.
+        changed = sorted(v for v in left.get(ENGINE, {ENTRY}) if v != ENTRY)
+        return changed[0] if changed else value

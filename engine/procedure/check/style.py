@@ -59,7 +59,7 @@ def _unused(study: Study) -> Iterator[Problem]:
         if name not in taken:
             yield _warn(study, "unused-name", reading.span, f"The reading '{name}' is never taken.",
                         "Nobody is ever asked for it.", "Read it in a step, or delete it.")
-        elif name not in used and not _recorded(procedure, name) and reading.position_of is None:
+        elif name not in used and reading.quantity == "other" and not _recorded(procedure, name):
             yield _warn(study, "unused-reading", reading.span, f"The reading '{name}' is taken and nothing uses it.",
                         "The technician takes it for nothing.",
                         "Branch on it, bind it to an adviser, record it, or delete it.")
