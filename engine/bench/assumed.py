@@ -81,6 +81,8 @@ HOT_COOLANT_C, HOT_OIL_C = 85.0, 85.0      # [common practice: 80 to 90]
 COOLANT_MINUTES, OIL_MINUTES = 4.0, 7.0    # time constants [assumed; speed creeps up for 15 to 20 minutes]
 COLD_FRICTION = 0.45           # more friction per 70 K of cold oil [assumed]
 COLD_FUEL = 0.22               # fuel that wets walls per 70 K of cold coolant [assumed]
+NURSED = 0.3                   # of that, when it is held at the pedal, whose pumps squirt [assumed]
+DRIVEN_IN_C = 78.0             # coolant and oil of an engine that was just driven in [assumed]
 STEP_MINUTES = 0.5             # a step of the routine on a running engine [assumed]
 READING_SECONDS = 8.0          # one place of a row [common practice: 3 to 5 s, and the walk]
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from engine.bench import anatomy
+from engine.bench import anatomy, assumed
 from engine.bench.engine import VirtualEngine
 from engine.bench.faults import KINDS, Fault, kind_named
 from engine.bench.terms import RATES
@@ -24,9 +24,13 @@ class Specimen:
     faults: tuple[Fault, ...]
     seed: int
 
-    def engine(self) -> VirtualEngine:
-        """A fresh engine of it, cold, as found."""
-        return VirtualEngine(self.job, self.faults, self.seed)
+    def engine(self, cold: bool = False) -> VirtualEngine:
+        """A fresh engine of it, as found: just driven in, or `cold` from standing overnight."""
+        engine = VirtualEngine(self.job, self.faults, self.seed)
+        if not cold:
+            engine.coolant = engine.oil = assumed.DRIVEN_IN_C
+            engine.reset()
+        return engine
 
 
 def _either(rng: random.Random, low: float, high: float) -> float:

@@ -41,7 +41,7 @@ def screws(engine: VirtualEngine) -> dict[str, list[float]]:
 
 def _mixture(engine: VirtualEngine, rng: random.Random) -> float:
     """A mixture screw anywhere on a twin-choke sidedraught, for which the terms hold; else about its right place."""
-    if "sidedraught" in engine.job.bank.family:
+    if engine.job.bank.family == "twin-choke sidedraught":
         return rng.uniform(*RATES.mixture_found)
     return engine.body.rest_turns + rng.uniform(-assumed.OTHERS_FOUND, assumed.OTHERS_FOUND)
 

@@ -5,11 +5,16 @@ Nobody counts a thirty-second of a turn; a gauge is read with its own scatter. A
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
+
 from engine.bench import assumed, gauges
 from engine.bench.engine import VirtualEngine
 
 #: How far a person goes on turning one screw towards a figure before he gives up, turns.
 REACH = 1.5
+#: The first touch, by which he feels which way helps, turns.
+FEEL = 0.03
 
 
 def turn(engine: VirtualEngine, acts: str, at: str, carb: int, barrel: int | None, turns: float) -> float:
@@ -32,7 +37,7 @@ def aim(
     """Turn a screw until `quantity` (`gauges.UNITS`) shows `value` at the barrels `watch` (row indices); turns made.
 
     The gauge is read with one reading's scatter; the hand stops within a hundredth of a turn or so. It gives up after
-    1.5 turns either way, where the figure can't be reached, and leaves the screw as near as it came.
+    1.5 turns, where the figure can't be reached, and leaves the screw as near as it came.
     """
     rows = watch if watch is not None else _own(engine, at, carb, barrel)
     start = engine.position(at, carb, barrel)
@@ -45,19 +50,27 @@ def aim(
         engine.set_turns(acts, at, carb, barrel, start + turns)
         return shown(engine, quantity, rows) * ratio - value
 
-    low, high = -REACH, REACH
-    at_low, at_high = off(low), off(high)
-    if at_low * at_high > 0:
-        best = low if abs(at_low) < abs(at_high) else high
-        if abs(at_low - at_high) < 0.02 * max(1.0, abs(value)):    # nothing moves: he tries half a turn and stops
-            best = 0.5 if engine.rng.random() < 0.5 else -0.5
-    else:
-        for _ in range(16):
-            best = 0.5 * (low + high)
-            now = off(best)
-            low, high = (best, high) if now * at_low > 0 else (low, best)
+    best = _walk(off)
     engine.set_turns(acts, at, carb, barrel, start + best + engine.rng.gauss(0.0, assumed.AIM_SCATTER))
     return engine.position(at, carb, barrel) - start
+
+
+def _walk(off: Callable[[float], float]) -> float:
+    """Turns from here at which `off` is nought: small steps the way that helps, growing, then back and forth."""
+    here = off(0.0)
+    ways = sorted((FEEL, -FEEL), key=lambda turns: abs(off(turns)))
+    if abs(off(ways[0]) - here) < 1e-3 * max(1.0, abs(here)):
+        return math.copysign(0.5, ways[0])             # nothing moves: he tries half a turn and stops
+    last, turns = 0.0, ways[0]
+    while (there := off(turns)) * here > 0:
+        if abs(turns) >= REACH or abs(there) > abs(off(last)) * 1.2:
+            return last
+        last, turns = turns, turns * 1.6
+    low, high = last, turns
+    for _ in range(12):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if off(middle) * here > 0 else (low, middle)
+    return 0.5 * (low + high)
 
 
 def _own(engine: VirtualEngine, at: str, carb: int, barrel: int | None) -> list[int]:

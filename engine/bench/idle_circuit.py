@@ -61,8 +61,9 @@ def fuel_flow(
 
 
 def cold_share(engine: VirtualEngine) -> float:
-    """What a cold engine burns of its fuel; the rest wets the walls."""
-    return 1.0 - a.COLD_FUEL * max(0.0, a.HOT_COOLANT_C - engine.coolant) / 70.0
+    """What a cold engine burns of its fuel; the rest wets the walls. Nursed at the pedal, the pumps help."""
+    nursed = a.NURSED if engine.state["hold"] else 1.0
+    return 1.0 - nursed * a.COLD_FUEL * max(0.0, a.HOT_COOLANT_C - engine.coolant) / 70.0
 
 
 def law(

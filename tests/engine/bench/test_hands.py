@@ -200,7 +200,7 @@ def test_engine_stops_are_counted_and_a_stall_is_not_one():
 
 def test_a_cold_engine_is_nursed_at_the_pedal_and_warms_while_it_waits():
     specimen = faulted(random_job(2), [])
-    h = Hands(specimen.engine())
+    h = Hands(specimen.engine(cold=True))
     cold = h.engine.coolant
     answer = h.answer(step(state=RUN | {"hold": 1500}, wait={"seconds": 900}, symptoms=STALL))
     assert answer == {"done": True}
