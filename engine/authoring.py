@@ -1,0 +1,273 @@
+"""A sound procedure file to start from, for a family and a bank; it writes text, and neither opens nor checks a file.
+
+The text is meant to be edited: short, one action a step, every number with its source; it passes `evendraw check` as it
+stands.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+#: What a name may be: it becomes the name of a file on every system.
+NAME = re.compile(r"[a-z][a-z0-9_-]{0,60}")
+
+
+class NotAStart(ValueError):
+    """No file can be started from these; the message is a sentence."""
+
+
+@dataclass(frozen=True, slots=True)
+class Gauge:
+    """How the air is read: quantity, unit, and the text of its reading."""
+
+    quantity: str
+    unit: str
+    reading: str
+    least: str
+
+
+GAUGES = {
+    "airflow": Gauge("airflow", "kg/h", """\
+  air:
+    ask: Airflow
+    how: Gauge square and sealed on the mouth, five seconds, middle of the swing. Lift it off between mouths.
+    quantity: airflow
+    each: {each}
+    unit: kg/h
+    range: [0, 30]
+    step: 0.1
+    average: 5 s
+    healthy: {{from: 3, to: 7}}
+""", "least_flow: {value: 0.25 kg/h, range: [0.05, 1], source: \"from memory: 0.25 kg/h is good\"}"),
+    "depression": Gauge("depression", "kPa", """\
+  air:
+    ask: Depression
+    how: Gauges checked against each other on one carburettor first. Damp the needle until it only trembles.
+    quantity: depression
+    each: {each}
+    unit: kPa
+    range: [0, 90]
+    step: 0.2
+    average: 5 s
+    healthy: {{from: 18, to: 34}}
+""", "least_depression: {value: 1.3 kPa, range: [0.3, 5], source: \"from memory: the strict end of service limits\"}"),
+}
+
+_HEAD = """\
+# yaml-language-server: $schema=./procedure.schema.json
+# A file to start from: make the words, numbers and steps those of your family, and check it again after each change.
+procedure: {name}
+title: {title}
+revision: 1
+for: {{family: {family}, carbs: {carbs}, barrels_per_carb: {barrels}}}
+needs: [{needs}]
+
+cautions:
+  fumes:
+    word: danger
+    text: Exhaust gas kills. Tailpipe extraction to open air, or work outdoors. Never leave the engine running alone.
+    demanded_by: ["engine: running"]
+  moving:
+    word: warning
+    text: Brake on, out of gear, wheels chocked. Sleeves and hair clear of belts and fan. Face clear of the intakes.
+    demanded_by: ["engine: running"]
+  hot_parts:
+    word: caution
+    text: Exhaust and coolant burn. Gloves on.
+    demanded_by: [hot]
+
+settings:
+  speed_tolerance: {{value: 30 rpm, range: [10, 150], source: common practice}}
+"""
+_SCREWS = """\
+screws:
+  speed_screw:
+    each: carb
+    acts: air
+    at: plate
+    in: more air
+    out: less air
+    unit: turn
+    zero: first contact
+    step: 1/32 turn
+    range: [-3, 5]
+  mixture_screw:
+    each: barrel
+    acts: mixture
+    at: jet
+    in: leaner
+    out: richer
+    unit: turn
+    zero: seated
+    step: 1/16 turn
+    range: [0, 8]
+
+readings:
+  speed:
+    ask: Engine speed
+    how: Gauge off, hands off the linkage. Average over ten seconds. No fan or lamps on.
+    quantity: engine speed
+    unit: rpm
+    range: [0, 5000]
+    step: 1
+    average: 10 s
+    healthy: {from: 800, to: 1000}
+"""
+_START = """\
+symptoms:
+  stall: {kind: stall, ask: It stalls, go: stalled}
+
+start: preset
+steps:
+  preset:
+    title: Starting positions
+    state: {engine: stopped}
+    do: Seat every mixture screw finger-light, then open it 1 1/2 turns.
+    note: The maker's figure governs. Force spoils seat and taper.
+    moves: [{screw: mixture_screw, each: barrel, to: 1.5 turn}]
+    go: warm
+
+  warm:
+    title: Start and warm up
+    state: {engine: running}
+    hazards: [hot]
+    do: Start it and run it until the oil is hot.
+    why: No reading counts on a cold engine.
+    wait: {until: coolant and oil are hot, at_most: 20 min, why: oil lags the coolant, cut: allowed}
+"""
+_BALANCE = """\
+    go: row
+
+  row:
+    title: Read the bank
+    limit: {visits: 10, then: not_even}
+    do: Speed with the gauge off, then along the bank.
+    note: Blip it once and let it settle five seconds first.
+    read: [speed, air]
+    advise:
+      name: next
+      adviser: air_balance
+      with: {flow: air, speed: speed, screw: speed_screw, tolerance: tolerance, LEAST, speed_tolerance: speed_tolerance}
+    branch:
+      - {when: next.verdict == 'even' or next.verdict == 'inside noise', go: mixture}
+      - {when: next.verdict == 'turn', go: turn}
+      - {when: next.verdict == 'read again' or next.verdict == 'unsound readings', go: row}
+      - {otherwise: not_even}
+
+  turn:
+    title: Turn the speed screws
+    do: Make the moves along the bank.
+    note: Driver square in the slot, lock nut held.
+    make: next
+    go: row
+"""
+_MIXTURE = """\
+
+  mixture:
+    title: Speed, for the mixture
+    limit: {visits: VISITS, then: set_by_hand}
+    do: Read the speed with the gauge off.
+    wait: {for: 10 s, why: the mixture settles, cut: allowed}
+    read: [speed]
+    advise: {name: next_mixture, adviser: idle_mixture, with: {screw: mixture_screw, speed: speed}}
+    branch:
+      - {when: next_mixture.verdict == 'turn', go: turn_mixture}
+      - {when: next_mixture.verdict == 'read again', go: mixture}
+      - {when: next_mixture.verdict == 'best', go: LAST}
+      - {otherwise: set_by_hand}
+
+  turn_mixture:
+    title: Turn the mixture screws
+    do: Make the moves.
+    make: next_mixture
+    go: mixture
+"""
+_PACE = """\
+
+  pace:
+    title: Idle speed
+    limit: {visits: 6, then: done}
+    do: Read the speed.
+    read: [speed]
+    record: as left
+    advise:
+      name: pace_next
+      adviser: idle_speed
+      with: {speed: speed, screw: speed_screw, speed_tolerance: speed_tolerance}
+    branch:
+      - {when: pace_next.verdict == 'turn', go: turn_pace}
+      - {when: pace_next.verdict == 'read again', go: pace}
+      - {otherwise: done}
+
+  turn_pace:
+    title: Turn for speed
+    do: Make the moves.
+    make: pace_next
+    go: pace
+"""
+_LAST_ROW = """\
+
+  last_row:
+    title: The row as left
+    do: With every lock nut tight, read speed and row once more.
+    note: A lock nut turns its screw as it tightens. Hold the screw with the driver.
+    read: [speed, air]
+    record: as left
+    branch:
+      - {when: spread(air) <= tolerance * mean(air) or spread(air) <= LEAST, go: pace}
+      - {otherwise: row}
+"""
+_ENDS = """\
+
+  stalled:
+    title: It stalled
+    limit: {visits: 4, then: will_not_idle}
+    state: {engine: stopped}
+    do: Open every speed screw an eighth of a turn.
+    why: An equal change keeps what balance there is.
+    moves: [{screw: speed_screw, each: carb, by: 1/8 turn, direction: in}]
+    go: warm
+
+  done: {end: ok, say: Set. Look at the idle again after a day's driving.}
+  set_by_hand: {end: failed, say: The mixture was not found from the speed. Leak or weak cylinder first.}
+  will_not_idle: {end: failed, say: It does not hold an idle.}
+"""
+_NOT_EVEN = "  not_even: {end: failed, say: The air would not come even.}\n"
+
+
+def starting_file(name: str, family: str = "any", carbs: int = 2, barrels: int = 1, gauge: str = "airflow") -> str:
+    """The text of a sound file for `carbs` carburettors of `barrels` barrels, read by an airflow or a depression gauge.
+
+    Raises `NotAStart` with a sentence where the name can't be a file's or the counts no bank's.
+    """
+    if not NAME.fullmatch(name):
+        raise NotAStart(f"'{name[:60]}' can't name a procedure. Use small letters, digits and dashes, a letter first.")
+    if not 1 <= carbs <= 12 or not 1 <= barrels <= 4:
+        raise NotAStart(f"{carbs} carburettors of {barrels} barrels is no bank: 1 to 12 of them, 1 to 4 barrels each.")
+    if not re.fullmatch(r"[\w][\w ,()-]{0,60}", family):
+        raise NotAStart(f"'{family[:60]}' can't name a family. Use words and dashes.")
+    if gauge not in GAUGES:
+        raise NotAStart(f"There is no gauge '{gauge}'. Take {' or '.join(GAUGES)}.")
+    kind, row = GAUGES[gauge], carbs * barrels > 1
+    least = kind.least.split(":")[0]
+    title = name.replace("-", " ").replace("_", " ").capitalize()
+    head = _HEAD.format(
+        name=name, family=family, carbs=carbs, barrels=barrels, title=title,
+        needs=", ".join([*([f"{gauge} gauge"] if row else []), "tachometer", "small flat screwdriver"]))
+    parts = [head]
+    if row:
+        parts += ["  tolerance: {value: 5 %, range: [1, 30], source: common practice}\n", f"  {kind.least}\n"]
+    parts += ["\n", _SCREWS]
+    if row:
+        parts.append(kind.reading.format(each="barrel" if gauge == "airflow" and barrels > 1 else "carb"))
+    parts += ["\n", _START]
+    parts.append(_BALANCE.replace("LEAST", f"{least}: {least}") if row else "    go: mixture\n")
+    visits = str(4 * carbs * barrels + 8)
+    parts.append(_MIXTURE.replace("VISITS", visits).replace("LAST", "last_row" if row else "pace"))
+    if row:
+        parts.append(_LAST_ROW.replace("LEAST", least))
+    parts += [_PACE, _ENDS]
+    if row:
+        parts.append(_NOT_EVEN)
+    return "".join(parts)
