@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from engine.advisers import Registry
-from engine.procedure.check import assign, coverage, graph, hazards, standing, style
+from engine.procedure.check import assign, coverage, graph, hazards, standing, style, symptoms
 from engine.procedure.check.edges import edges_of
 from engine.procedure.check.flow import Summary, flow, summary
 from engine.procedure.check.study import Study
@@ -20,9 +20,12 @@ def check(program: Program, advisers: Registry) -> tuple[Problem, ...]:
     reached, every run ends after finitely many steps, and no answer leaves the technician without a way on."""
     found: list[Problem] = []
     summaries: dict[str, Summary] = {}
+    lost: dict[str, symptoms.Lost] = {}
     for name in innermost_first(program):
         study = Study(program, program.files[name])
         found += _file(study, advisers, summaries)
+        lost[name] = symptoms.lost_in(study, lost)
+    found += symptoms.problems(lost[program.main])
     return in_order(found)
 
 

@@ -21,6 +21,7 @@ def problems(study: Study, edges: Edges, found: Mapping[str, Here]) -> Iterator[
     yield from unreachable(study, edges, found)
     yield from stuck(study, edges, found)
     yield from endless(study, edges, found)
+    yield from silent(study, edges, found)
 
 
 def unreachable(study: Study, edges: Edges, found: Mapping[str, Here]) -> Iterator[Problem]:
@@ -100,6 +101,21 @@ def endless(study: Study, edges: Edges, found: Mapping[str, Here]) -> Iterator[P
         cycle = _cycle(graph, names, study.worlds.all)
         if cycle:
             yield _endless(study, cycle)
+
+
+def silent(study: Study, edges: Edges, found: Mapping[str, Here]) -> Iterator[Problem]:
+    """Cycles of steps that ask nothing: they spin until a limit stops them."""
+    steps = study.procedure.steps
+    quiet = {n for n, s in steps.items() if s.silent and not isinstance(s.way, Call | End) and found[n].reach}
+    graph = {n: [e for e in edges.out[n] if e.target in quiet and e.worlds & found[n].reach] for n in quiet}
+    for names in components({n: graph[n] for n in steps if n in quiet}):
+        cycle = _cycle(graph, names, study.worlds.all)
+        if cycle and not all(e.spent for e in cycle):
+            path = " → ".join([e.source for e in cycle] + [cycle[-1].target])
+            yield Problem(
+                "silent-loop", study.path, cycle[-1].span, f"This loop asks nothing and changes nothing: {path}.",
+                "It would spin until its limit stops it, and nobody would see why.",
+                "Give one of its steps something to do or to read.")
 
 
 def components(graph: Mapping[str, list[Edge]]) -> list[list[str]]:
@@ -197,6 +213,11 @@ def _endless(study: Study, cycle: list[Edge]) -> Problem:
             why, "Give the symptom a `limit: {visits: 3, then: step}`, or the step one of its own.")
     last = max(cycle, key=lambda e: list(study.procedure.steps).index(e.source))
     hint = "Give one of these steps a `limit: {visits: 10, then: step}` whose `then` leads out of the loop."
+    if symptom and len(cycle) == 1:
+        return Problem(
+            "endless-symptom", study.path, symptom.span,
+            f"The symptom '{symptom.symptom}' leads from '{symptom.source}' into itself and may be given again and again.",
+            why, f"Give '{symptom.source}' a `limit: {{visits: 3, then: step}}`, or lead the symptom elsewhere from there.")
     if symptom:
         return Problem(
             "endless-symptom", study.path, symptom.span,

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from difflib import SequenceMatcher
 
 from engine.procedure.check.edges import waits
 from engine.procedure.check.flow import ENTRY, Here, standing
 from engine.procedure.check.study import Study
-from engine.procedure.problems import Problem, did_you_mean
+from engine.procedure.problems import Problem, nearest
 from engine.procedure.program import Procedure, Step
 from engine.procedure.quantities import DANGEROUS_STATES, DANGEROUS_TOOLS, HAZARDS_OF_QUANTITIES
 from engine.procedure.source import Span
@@ -36,7 +37,8 @@ def demands(procedure: Procedure) -> set[str]:
 
 
 def _hazard(study: Study, step: Step, hazard: str, covered: set[str]) -> Problem:
-    hint = did_you_mean(hazard, covered) if covered else ""
+    close = nearest(hazard, covered)
+    hint = f"Did you mean '{close}'?" if close and SequenceMatcher(None, close, hazard).ratio() > 0.8 else ""
     return Problem(
         "missing-caution", study.path, step.spans.get("hazards", step.span),
         f"The hazard '{hazard}' of '{step.name}' has no caution in this file.", WHY,
