@@ -249,7 +249,9 @@ def starting_file(name: str, family: str = "any", carbs: int = 2, barrels: int =
         raise NotAStart(f"'{family[:60]}' can't name a family. Use words and dashes.")
     if gauge not in GAUGES:
         raise NotAStart(f"There is no gauge '{gauge}'. Take {' or '.join(GAUGES)}.")
-    kind, row = GAUGES[gauge], carbs * barrels > 1
+    kind = GAUGES[gauge]
+    each = "barrel" if gauge == "airflow" and barrels > 1 else "carb"
+    row = (carbs * barrels if each == "barrel" else carbs) > 1
     least = kind.least.split(":")[0]
     title = name.replace("-", " ").replace("_", " ").capitalize()
     head = _HEAD.format(
@@ -260,7 +262,7 @@ def starting_file(name: str, family: str = "any", carbs: int = 2, barrels: int =
         parts += ["  tolerance: {value: 5 %, range: [1, 30], source: common practice}\n", f"  {kind.least}\n"]
     parts += ["\n", _SCREWS]
     if row:
-        parts.append(kind.reading.format(each="barrel" if gauge == "airflow" and barrels > 1 else "carb"))
+        parts.append(kind.reading.format(each=each))
     parts += ["\n", _START]
     parts.append(_BALANCE.replace("LEAST", f"{least}: {least}") if row else "    go: mixture\n")
     visits = str(4 * carbs * barrels + 8)
