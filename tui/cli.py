@@ -76,7 +76,7 @@ def _run(p: argparse.ArgumentParser) -> None:
 def _rehearse(p: argparse.ArgumentParser) -> None:
     p.add_argument("procedure", metavar="PROCEDURE", nargs="?", default="twin-choke-sidedraught", help=_PROCEDURE)
     p.add_argument("--seed", type=int, default=None, metavar="N", help="the same number gives the same engine")
-    p.add_argument("--fault", action="append", default=[], metavar="NAME", help="hide this fault in it; may be repeated")
+    p.add_argument("--fault", action="append", default=[], metavar="NAME", help="hide this fault in it (repeatable)")
     p.add_argument("--by-itself", action="store_true", help="let it play by itself")
     p.add_argument("--job", metavar="FILE", help="rehearse on the engine of a job file")
     _shop(p)
@@ -111,7 +111,8 @@ def _route(p: argparse.ArgumentParser) -> None:
     _shop(p)
 
 
-@_command("schema", "print the JSON Schema of a procedure file, or of the line protocol", "evendraw schema > p.schema.json")
+@_command("schema", "print the JSON Schema of a procedure file, or of the line protocol",
+          "evendraw schema > procedure.schema.json")
 def _schema(p: argparse.ArgumentParser) -> None:
     p.add_argument("of", choices=("procedure", "talk"), nargs="?", default="procedure")
 
@@ -162,8 +163,9 @@ def _where(p: argparse.ArgumentParser) -> None:
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
     top = argparse.ArgumentParser(
-        prog="evendraw", description="Walks a technician through balancing several carburettors and setting their idle. "
-        "Without a command it opens the home screen.", allow_abbrev=False)
+        prog="evendraw", allow_abbrev=False,
+        description="Walks a technician through balancing several carburettors and setting their idle. Without a "
+                    "command it opens the home screen.")
     top.add_argument("--version", action="version",
                      version=f"evendraw {VERSION} (Python {sys.version.split()[0]})")
     _book(top)

@@ -82,8 +82,8 @@ def _open(found: Places, reading: bool = False) -> Book:
 
 def _terminal() -> None:
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
-        raise Failed(Exit.USAGE, "evendraw: the screen needs a terminal. Start it in one, or use 'evendraw talk' from a "
-                                 "program; 'evendraw --help' lists what works without a terminal.")
+        raise Failed(Exit.USAGE, "evendraw: the screen needs a terminal. Start it in one, or use 'evendraw talk' from "
+                                 "a program; 'evendraw --help' lists what works without a terminal.")
 
 
 # ---- the screen

@@ -1,4 +1,5 @@
-"""The job book: jobs, persons, runs and their events in one SQLite file, each event committed before anybody hears of it.
+"""The job book: jobs, persons, runs and their events in one SQLite file, each event committed before anybody hears
+of it.
 
 Events are chained by SHA-256 over the bytes as stored. The chain finds an edit in the middle; a cut tail or a wholesale
 rewrite it does not find, so the head hash is printed on the sheet. Nothing here knows what an event means.
@@ -118,13 +119,15 @@ class Book:
         with self._write() as db:
             facts = json.dumps(job.engineering(), ensure_ascii=False, sort_keys=True).encode()
             number = db.execute("INSERT INTO job(at, facts) VALUES (?, ?)", (at, facts)).lastrowid
-            db.execute("INSERT INTO person(job, title, customer, vehicle) VALUES (?, ?, ?, ?)", (number, *_persons(job)))
+            db.execute("INSERT INTO person(job, title, customer, vehicle) VALUES (?, ?, ?, ?)",
+                       (number, *_persons(job)))
         assert number is not None
         return number
 
     def job(self, number: int) -> Job:
         """A job as it was taken in, with the persons as they stand now."""
-        rows = self._read("SELECT facts, title, customer, vehicle FROM job LEFT JOIN person USING (job) WHERE job = ?", number)
+        rows = self._read("""SELECT facts, title, customer, vehicle FROM job LEFT JOIN person USING (job)
+                          WHERE job = ?""", number)
         if not rows:
             raise BookTrouble(f"There is no job {number} in this book. 'evendraw jobs' lists them.")
         facts, title, customer, vehicle = rows[0]
@@ -171,7 +174,8 @@ class Book:
         new = chained(head, run, seq, key, body)
         with self._write() as db:
             try:
-                db.execute("INSERT INTO event(run, seq, key, body, hash) VALUES (?, ?, ?, ?, ?)", (run, seq, key, body, new))
+                db.execute("INSERT INTO event(run, seq, key, body, hash) VALUES (?, ?, ?, ?, ?)",
+                           (run, seq, key, body, new))
             except sqlite3.IntegrityError:
                 raise BookTrouble(f"Another window has gone on with run {run}. Nothing was recorded here; open the run "
                                   "again to see where it stands.") from None
@@ -184,15 +188,16 @@ class Book:
 
     def events(self, run: str) -> list[Stored]:
         """Every event of a run in order, its chain checked link by link."""
-        rows = [Stored(*r) for r in self._read("SELECT seq, key, body, hash FROM event WHERE run = ? ORDER BY seq", run)]
+        found = self._read("SELECT seq, key, body, hash FROM event WHERE run = ? ORDER BY seq", run)
+        rows = [Stored(*row) for row in found]
         if not rows:
             raise BookTrouble(f"There is no run {run} in this book. 'evendraw jobs' lists them.")
         head = b""
         for place, event in enumerate(rows):
             head = chained(head, run, event.seq, event.key, event.body)
             if event.seq != place or head != event.hash:
-                raise BookTrouble(f"The record of run {run} was altered or damaged at event {place}: its hash chain breaks "
-                                  "there. Go back to a copy of the book made before that.")
+                raise BookTrouble(f"The record of run {run} was altered or damaged at event {place}: its hash chain "
+                                  "breaks there. Go back to a copy of the book made before that.")
         self._heads[run] = head
         return rows
 
@@ -209,7 +214,8 @@ class Book:
         for sha256 in hashes:
             rows = self._read("SELECT bytes FROM text WHERE sha256 = ?", sha256)
             if not rows or hashlib.sha256(rows[0][0]).hexdigest() != sha256:
-                raise BookTrouble("A procedure text that this run was started with is missing from the book or was altered.")
+                raise BookTrouble("A procedure text that this run was started with is missing from the book, or was "
+                                  "altered. Go back to a copy of the book made before that.")
             found.append(rows[0][0])
         return found
 
@@ -251,7 +257,8 @@ class Book:
 
 def chained(head: bytes, run: str, seq: int, key: str | None, body: bytes) -> bytes:
     """The hash of an event: over the hash before it, its place, its key and its bytes as stored."""
-    return hashlib.sha256(b"\0".join((head.hex().encode(), run.encode(), b"%d" % seq, (key or "").encode(), body))).digest()
+    parts = (head.hex().encode(), run.encode(), b"%d" % seq, (key or "").encode(), body)
+    return hashlib.sha256(b"\0".join(parts)).digest()
 
 
 def _persons(job: Job) -> tuple[str, str, bytes]:
@@ -279,8 +286,8 @@ def _reader(path: Path) -> sqlite3.Connection:
 def _ours(connection: sqlite3.Connection, path: Path) -> None:
     version = connection.execute("PRAGMA user_version").fetchone()[0]
     if version > VERSION:
-        raise BookTrouble(f"The job book {path} was written by a newer Evendraw. Install that version to open it; nothing "
-                          "was changed.")
+        raise BookTrouble(f"The job book {path} was written by a newer Evendraw. Install that version to open it; "
+                          "nothing was changed.")
     tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
     if tables and connection.execute("PRAGMA application_id").fetchone()[0] != APPLICATION:
         raise BookTrouble(f"{path} is a database of another program, not a job book. Name another with --book.")

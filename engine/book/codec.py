@@ -1,4 +1,6 @@
-"""Events and advice as JSON and back, exactly: a whole number as itself, any other as `{"n": 1, "d": 3}`; it stores nothing."""
+"""Events and advice as JSON and back, exactly: a whole number as itself, any other as `{"n": 1, "d": 3}`; it stores
+nothing.
+"""
 
 from __future__ import annotations
 

@@ -1,0 +1,245 @@
+"""The job sheet as data: what a run says of a job, gathered from its record; it lays nothing out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from engine.advisers import Registry
+from engine.book import codec
+from engine.book.book import Book
+from engine.book.trouble import BookTrouble
+from engine.evidence import Finding, Place
+from engine.job import Job
+from engine.run.state import State, standing, walk
+from engine.run.words import quantity
+from engine.session import Session
+from engine.show import lines
+from engine.units import from_base
+from engine.view import Line
+
+#: An answer that begins so says that a check was left out, and why.
+NOT_DONE = "not done"
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """One reading or screw, as found and as left, place by place in `unit`; None: not taken then."""
+
+    name: str
+    title: str
+    unit: str | None
+    places: tuple[str, ...]
+    found: tuple[Any, ...]
+    left: tuple[Any, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A screw or a part that was changed at one place, from and to in words (`unknown` where nobody counted)."""
+
+    what: str
+    place: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True, slots=True)
+class NotDone:
+    """A check that was left out, and why."""
+
+    what: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """A part to order: its size in the part's own numbers, and how many."""
+
+    part: str
+    size: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """Everything that a job sheet shows. `places` gives a finding's places in words. `head` seals the record."""
+
+    run: str
+    job_number: int
+    job: Job
+    procedure: str
+    title: str
+    revision: int
+    version: str
+    started: str
+    ended: str
+    outcome: str
+    say: str
+    compared: tuple[Compared, ...]
+    screws: tuple[Change, ...]
+    parts: tuple[Change, ...]
+    not_done: tuple[NotDone, ...]
+    findings: tuple[tuple[Finding, str], ...]
+    orders: tuple[Order, ...]
+    symptoms: tuple[tuple[str, int], ...]
+    notes: tuple[str, ...]
+    struck: int
+    settings: tuple[tuple[str, str, str], ...]
+    events: int
+    head: str
+
+
+def newest_run(book: Book, wanted: str) -> str:
+    """The run that a person means: a run's id, or the newest run of a job's number. Raises `BookTrouble`."""
+    if "." in wanted:
+        return wanted
+    if not wanted.isdigit():
+        raise BookTrouble(f"'{wanted}' is neither the number of a job, such as 12, nor the id of a run, such as 12.1. "
+                          "'evendraw jobs' lists them.")
+    runs = book.runs(int(wanted))
+    if not runs:
+        book.job(int(wanted))
+        raise BookTrouble(f"Job {wanted} has no run yet, so there is nothing to print.")
+    return runs[0].run
+
+
+def sheet_of(book: Book, run: str, advisers: Registry) -> Sheet:
+    """The sheet of a run as it stands, ended or not. Raises `BookTrouble` or `Drift`."""
+    session = Session.reopen(book, run, advisers=advisers, reading=True)
+    plan, state = session.plan, session.state
+    bodies = [codec.load(e.body) for e in book.events(run)]
+    main = plan.main.procedure
+    end = state.end
+    return Sheet(
+        run=run, job_number=session.job_number, job=book.job(session.job_number), procedure=main.name, title=main.title,
+        revision=main.revision, version=bodies[0]["version"], started=bodies[0]["at"],
+        ended=bodies[-1]["at"] if end else "", outcome=end.outcome if end else "not finished",
+        say=end.say if end else "",
+        compared=tuple(_compared(session)), screws=tuple(_turned(session)), parts=tuple(_fitted(session)),
+        not_done=tuple(_not_done(state)),
+        findings=tuple((f, _places(session, f.where)) for f in standing(state)), orders=_orders(standing(state)),
+        symptoms=_symptoms(session), notes=tuple(text for _, text in state.notes),
+        struck=sum(b["kind"] == "undo" for b in bodies) - sum(b["kind"] == "redo" for b in bodies),
+        settings=_settings(session), events=len(bodies), head=book.head(run))
+
+
+def _words(session: Session, place: Place) -> str:
+    if place == Place():
+        return ""
+    return session.plan.main.place_words(place)
+
+
+def _places(session: Session, where: Iterable[Place]) -> str:
+    return "; ".join(filter(None, (_words(session, p) for p in where)))
+
+
+def _compared(session: Session) -> Iterable[Compared]:
+    plan, state = session.plan, session.state
+    found, left = (lines(state.record.get(which, {}), plan) for which in ("as found", "as left"))
+    asks = {name: r.ask for file in plan.files.values() for name, r in file.procedure.readings.items()}
+    for name in dict.fromkeys([*found, *left]):
+        one = left.get(name) or found[name]
+        places = tuple(dict.fromkeys(p for line in (found.get(name), left.get(name)) if line for p in line.places))
+        yield Compared(
+            name, asks.get(name) or f"{name.replace('_', ' ')} ({one.quantity})".strip(), one.unit,
+            tuple(_cell(session, one, p) for p in places), _row(found.get(name), places), _row(left.get(name), places))
+
+
+def _cell(session: Session, line: Line, place: Place) -> str:
+    return f"cylinder {place.carb}" if line.each == "cylinder" else _words(session, place)
+
+
+def _row(line: Line | None, places: tuple[Place, ...]) -> tuple[Any, ...]:
+    known = dict(zip(line.places, line.row, strict=False)) if line else {}
+    return tuple(known.get(p) for p in places)
+
+
+def _turned(session: Session) -> Iterable[Change]:
+    """Every screw that was moved: where it was first known to stand, and where it stands now."""
+    state, plan = session.state, session.plan
+    first: dict[tuple[str, Place], Fraction | None] = {}
+    moved: dict[tuple[str, Place], None] = {}
+    for past in reversed(list(walk(state.past))):
+        made = past.made
+        if made is None:
+            continue
+        for move in made.moves:
+            moved[move.screw, move.place] = None
+            first.setdefault((move.screw, move.place), made.before.get((move.screw, move.place)))
+    for key in moved:
+        screw = plan.screws[key[0]]
+        now, was = state.world.positions.get(key), first.get(key)
+        before, after = (quantity(v, screw.unit) if v is not None else "unknown" for v in (was, now))
+        if before != after or now is None:
+            yield Change(f"{screw.name.replace('_', ' ')} ({screw.acts})", _words(session, key[1]), before, after)
+
+
+def _fitted(session: Session) -> Iterable[Change]:
+    state = session.state
+    began: Any = state
+    for past in walk(state.past):
+        began = past.state
+    for key, size in state.world.parts.items():
+        was = began.world.parts.get(key)
+        if was != size:
+            yield Change(key[0], _words(session, key[1]), "unknown" if was is None else quantity(was, None),
+                         quantity(size, None))
+
+
+def _not_done(state: State) -> Iterable[NotDone]:
+    """The newest answer to each check, where it says that the check was left out or that a place was not taken."""
+    seen: set[str] = set()
+    for past in walk(state.past):
+        declared = past.state.frame.at.file.procedure.readings
+        reasons = past.event.lacking or {}
+        for name, value in (past.event.readings or {}).items():
+            if name in seen:
+                continue
+            seen.add(name)
+            row = value if isinstance(value, tuple) else (value,)
+            said = next((v for v in row if isinstance(v, str) and v.lower().startswith(NOT_DONE)), None)
+            if said is not None:
+                yield NotDone(declared[name].ask, said[len(NOT_DONE):].strip(" ,:") or "no reason given")
+            elif None in row:
+                yield NotDone(declared[name].ask, reasons.get(name) or "not taken, no reason given")
+
+
+def _orders(findings: Iterable[Finding]) -> tuple[Order, ...]:
+    wanted: dict[tuple[str, Fraction], int] = {}
+    for finding in findings:
+        if finding.suggest is not None and finding.severity in ("change part", "stop"):
+            key = (finding.suggest.part, finding.suggest.new)
+            wanted[key] = wanted.get(key, 0) + max(1, len(finding.where))
+    return tuple(Order(part, quantity(size, None), count) for (part, size), count in wanted.items())
+
+
+def _symptoms(session: Session) -> tuple[tuple[str, int], ...]:
+    counted: dict[str, int] = {}
+    for past in walk(session.state.past):
+        if past.event.kind == "symptom":
+            frame: Any = past.state.frame
+            ask = past.event.symptom or ""
+            while frame is not None:
+                declared = frame.at.file.procedure.symptoms.get(past.event.symptom)
+                if declared is not None:
+                    ask = declared.ask
+                    break
+                frame = frame.caller
+            counted[ask] = counted.get(ask, 0) + 1
+    return tuple(counted.items())[::-1]
+
+
+def _settings(session: Session) -> tuple[tuple[str, str, str], ...]:
+    """The settings that the shop or the job changed: name, value, who."""
+    found: dict[str, tuple[str, str, str]] = {}
+    for file, row in session.plan.settings.items():
+        declared = session.plan.files[file].procedure.settings
+        for name, setting in row.items():
+            if setting.origin != "file":
+                unit = declared[name].type.unit
+                shown = from_base(setting.value, unit) if unit else setting.value
+                found[name] = (name, f"{quantity(shown, None)} {unit or ''}".strip(), setting.origin)
+    return tuple(found.values())
