@@ -87,7 +87,8 @@ class _Parser:
         if token is None:
             found = self.here
             if found.kind == "end":
-                raise GuardFault("bad-guard", f"A `{text}` is missing at the end.", max(found.start - 1, 0), found.end)
+                raise GuardFault("bad-guard", f"A `{text}` is missing at the end.", max(found.start - 1, 0), found.end,
+                                 "Within `{ }`, an expression with a comma stands in quotes.")
             raise _unexpected(found)
         return token
 
