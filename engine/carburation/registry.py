@@ -96,7 +96,7 @@ BODY_BALANCE = Adviser(
         "gap": gives("the largest difference within a body, as a fraction of the body's mean", "%", "0", "200"),
         "sureness": _SURE,
     },
-    frozenset({"moves"}), computed("balance", "body_balance"),
+    frozenset({"moves"}), computed("within", "body_balance"),
     {**_UNSOUND, "bypass-does-nothing": ADJUST, "screw-at-its-stop": ADJUST, "body-out-of-step": CHANGE,
      "body-slightly-out": NOTE, "both-bypasses-open": ADJUST, "reading-disturbed": NOTE},
 )
@@ -240,7 +240,7 @@ JET_CHECKS = Adviser(
         "next": says("the check that tells most now", "leak", "nudge", "level", "clean", "swap", "plug", "none"),
         "sureness": _SURE,
     },
-    frozenset(), computed("jets", "jet_checks"),
+    frozenset(), computed("checks", "jet_checks"),
     {"air-leak": CHANGE, "spindle-worn": CHANGE, "fuel-level-off": ADJUST, "weak-cylinder": CHANGE,
      "idle-jet-wrong": CHANGE, "idle-jet-dirty": ADJUST, "fault-not-told-apart": ADJUST},
 )

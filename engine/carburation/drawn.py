@@ -1,0 +1,71 @@
+"""What each mixture screw's barrel drew at every answer, from the gauge rows and the air screws' turns; it advises
+nothing.
+
+Readings of the gauge speak for a whole stretch between two moves nobody can count; so the air of an early answer is
+told
+from the latest belief, taking back the moves made since.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from engine.carburation import flows
+from engine.carburation.flows import Flows
+from engine.carburation.look import coupling_spots, disturbed, plate_spots
+from engine.carburation.seen import Key, Seen, fitted_screw, history, places, screw_places
+from engine.evidence import Evidence, Inputs, Place
+from engine.job import Job
+
+
+def drawn(job: Job, inputs: Inputs, evidence: Evidence, spots: Sequence[Place]) -> list[tuple[float, ...]]:
+    """For each answer the air at each of `spots`, kg/h on the gauge (or shares of 1 where no row was ever taken).
+
+    Air screws bound as `air`, `coupling` and `bypass` are followed between rows; unbound, the latest row stands.
+    """
+    rows = places("barrel", job)
+    sizes = [len(a.readings["airflow"]) for a in evidence.answers if "airflow" in a.readings]
+    if sizes and len(rows) not in sizes and job.bank.carbs in sizes:
+        rows = places("carb", job)
+    taken = [[float(v) for v in a.readings["airflow"] if v is not None] for a in evidence.answers
+             if len(a.readings.get("airflow", ())) == len(rows)]
+    level = next((sum(r) / len(r) for r in reversed(taken) if r and sum(r) > 0), 1.0)
+    screws = []
+    for name in ("air", "coupling", "bypass"):
+        view = fitted_screw(inputs, name)
+        if view is None:
+            continue
+        at = screw_places(view, job, inputs)
+        if name == "air":
+            spread = plate_spots(view, at, rows, fitted_screw(inputs, "coupling") is not None, 1)
+        elif name == "coupling":
+            spread = coupling_spots(view, at, rows, job.bank.carbs)[0]
+        else:
+            spread = {p: [i for i,
+                          r in enumerate(rows) if r == p or (r.barrel is None and r.carb == p.carb)] for p in at}
+        screws.append((view, spread))
+    belief = flows.make("airflow", rows, level, screws, disturbed(job), 0.1)
+    seen = history(evidence, [v for v, _ in screws])
+    track = belief.follow(seen).track
+    told = _smooth(seen, track, belief)
+    groups = [[i for i, r in enumerate(rows) if p.carb in (None, r.carb) and (p.barrel in (None,
+        r.barrel) or r.barrel is None)]
+              for p in spots]
+    return [tuple(max(1e-3, sum(row[i] for i in g) / len(g)) if g else level for g in groups) for row in told]
+
+
+def _smooth(seen: Sequence[Seen], track: Sequence[Sequence[float]], belief: Flows) -> list[list[float]]:
+    out: list[list[float]] = [[] for _ in track]
+    here: list[float] | None = None
+    for n in reversed(range(len(track))):
+        if here is None:
+            here = list(track[n])
+        out[n] = list(here)
+        back: dict[Key, float | None] = {k: v for k, v in seen[n].turned.items() if k in belief.screws}
+        if any(v is None for v in back.values()) or seen[n].epoch != seen[max(n - 1, 0)].epoch:
+            here = None
+            continue
+        for key, by in back.items():
+            for i in belief.screws[key].moves:
+                here[i] -= belief.effect(key)[0] * (by or 0.0)
+    return out

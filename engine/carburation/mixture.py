@@ -1,0 +1,255 @@
+"""Idle mixture: the next position of every mixture screw, from speed alone or from lambda or CO by barrel.
+
+With a meter the screws go straight to where lambda belongs. With speed alone each screw is swept once across the
+expected
+crest, one screw a reading, so that every reading serves the fit of all; then all are set at once, on the lean side of
+best.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+from engine.carburation import words
+from engine.carburation.crest import CREST, Idle
+from engine.carburation.fit import normal_cdf
+from engine.carburation.search import Search, search
+from engine.carburation.seen import numbers, screw_places, value
+from engine.evidence import Advice, Evidence, Finding, Inputs, Move, Place, ScrewView
+from engine.job import Job
+
+#: A barrel's mixture is placed well enough, as a standard deviation of phi: about 0.025 of lambda.
+PLACED = 0.030
+#: Half of a sweep, in phi: far enough that the crest shows above the scatter, short of misfire.
+SWEEP = 0.25
+#: Mixtures that a sweep may not leave, phi.
+LEANEST, RICHEST = 0.84, 1.50
+#: What hand and air add to the doubt about a set barrel, phi.
+HANDS = 0.012
+#: A screw further than this from where it belongs is worth a move, phi.
+WORTH = 0.025
+_CHECKS = ("In this order: spark at that plug, its lead and cap; the idle jet and its passage blown through; the "
+           "screw's tip "
+           "sound; compression; the starting device shut.")
+
+
+@dataclass(frozen=True, slots=True)
+class _Barrel:
+    """One screw: where it stands and belongs, the mixture now with its doubt, how likely that is right."""
+
+    i: int
+    at: float
+    best: float
+    phi: float
+    sd: float
+    right: float
+    swept: int
+
+
+def idle_mixture(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+    """Next mixture moves; see the registry. Refuses in words what no sound meter gives, and never raises on it."""
+    view = inputs.screws["screw"]
+    if any(p is None for p in view.positions):
+        return _lost(job, inputs, view, evidence)
+    wrong = _problem(job, inputs, view)
+    if wrong:
+        return _answer(job, view, "unsound readings", (), (), findings=(Finding("gauge-not-believed", "note", (), wrong,
+                       "Take the reading again before anything is turned."),), why=wrong)
+    s = search(job, inputs, evidence, *_band(inputs))
+    if s.idle is None:
+        return _answer(job, view, "read again", s.spots, (), why="Nothing was read yet that the mixture shows in.")
+    low, high = value(inputs, "lambda_low", 0.86), value(inputs, "lambda_high", 0.96)
+    target = 2.0 / (low + high)
+    barrels = [_barrel(s, s.idle, i, low, high, target) for i in range(len(s.spots))]
+    metered = s.meter_rows > 0 and ("lambda" in inputs.readings or "co" in inputs.readings)
+    if metered:
+        return _by_meter(job, inputs, view, s, barrels, target)
+    return _by_speed(job, inputs, view, s, barrels, target)
+
+
+def _band(inputs: Inputs) -> tuple[float | None, float | None]:
+    low, high = inputs.values.get("low"), inputs.values.get("high")
+    return (None, None) if low is None or high is None else (float(low), float(high))
+
+
+def _problem(job: Job, inputs: Inputs, view: ScrewView) -> str | None:
+    speed = inputs.readings.get("speed")
+    if speed is not None and speed.row is not None:
+        shown = numbers(speed.row)[0] if speed.row else None
+        if shown is None or shown < 200.0:
+            return f"A speed of {shown or 0:.0f} rpm is no running engine. See that the tachometer is set for it."
+    for name, what in (("lambda", "lambda"), ("co", "CO")):
+        meter = inputs.readings.get(name)
+        if meter is None or meter.row is None:
+            continue
+        row = numbers(meter.row)
+        if len(row) % len(view.positions):
+            return f"The row of {what} has {len(row)} values, which does not fit {len(view.positions)} mixture screws."
+        if all(v is None for v in row):
+            return f"No {what} was read. Read it in every pipe."
+        if name == "lambda" and any(v is not None and not 0.5 <= v <= 2.0 for v in row):
+            return "Lambda outside 0.5 to 2 is a cold or broken probe, not a mixture. Warm it and read again."
+        if name == "co" and any(v is not None and not 0.0 <= v <= 15.0 for v in row):
+            return "CO outside 0 to 15 % is a meter out of order. Zero it in clean air and read again."
+    return None
+
+
+def _barrel(s: Search, idle: Idle, i: int, low: float, high: float, target: float) -> _Barrel:
+    at = s.at[i] or 0.0
+    phi = idle.phi(i, at)
+    sd = (idle.phi_sd(i, at) ** 2 + HANDS ** 2) ** 0.5
+    right = normal_cdf((1.0 / low - phi) / sd) - normal_cdf((1.0 / high - phi) / sd)
+    positions = [shot.at[i] for shot in s.shots]
+    swept = sum(abs(b - a) * idle.slope > 0.08 for a, b in pairwise(positions))
+    return _Barrel(i, at, idle.where(i, target), phi, sd, max(0.0, right), swept)
+
+
+# --- with a meter ---------------------------------------------------------------------------------------------------
+def _by_meter(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[_Barrel],
+              target: float) -> Advice:
+    moves, stopped = _set(view, s, barrels, target, metered=True)
+    if moves:
+        verdict = "turn"
+    elif stopped:
+        verdict = "at its stop"
+    elif min(b.right for b in barrels) < 0.9 and s.meter_rows < 4:
+        verdict = "read again"
+    else:
+        verdict = "best"
+    return _told(job, view, s, barrels, verdict, moves, stopped, target)
+
+
+def _set(view: ScrewView, s: Search, barrels: Sequence[_Barrel], target: float, metered: bool = False
+         ) -> tuple[list[Move], list[_Barrel]]:
+    """Moves that put every screw where it belongs, for those where it is worth a turn."""
+    moves, stopped = [], []
+    low, high = (float(v) for v in view.range)
+    for b in barrels:
+        goal = min(high, max(low, b.best))
+        if (abs(b.phi - target) < WORTH and b.right > 0.5) or (b.right > 0.97 and abs(b.phi - target) < 1.6 * WORTH):
+            continue
+        if goal != b.best and abs(goal - b.at) < float(view.step):
+            stopped.append(b)
+            continue
+        by = words.to_step(goal - b.at, view.step)
+        if by:
+            moves.append(_turn(view, s.spots[b.i], b.at, by))
+    return moves, stopped
+
+
+def _turn(view: ScrewView, place: Place, at: float, by: Fraction) -> Move:
+    return words.turn(view, place, words.exact(at, 6), by)
+
+
+# --- with speed alone -----------------------------------------------------------------------------------------------
+def _by_speed(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[_Barrel],
+              target: float) -> Advice:
+    assert s.idle is not None
+    unsure = [b for b in barrels if s.idle.phi_sd(b.i, b.best) > PLACED and b.swept < 4]
+    if unsure:
+        b = min(unsure, key=lambda b: (b.swept, b.i))
+        move = _sweep(view, s, s.idle, b, value(inputs, "sweep", 0.0))
+        if move is not None:
+            return _told(job, view, s, barrels, "turn", [move], [], target, sweeping=b)
+    moves, stopped = _set(view, s, barrels, target)
+    verdict = "turn" if moves else "at its stop" if stopped else "best"
+    return _told(job, view, s, barrels, verdict, moves, stopped, target)
+
+
+def _sweep(view: ScrewView, s: Search, idle: Idle, b: _Barrel, half: float) -> Move | None:
+    """The move that takes one screw across the crest to the other side of where it stands."""
+    across = 2.0 * CREST - b.phi
+    if b.phi >= CREST:
+        goal = max(LEANEST, min(across, b.phi - SWEEP))
+    else:
+        goal = min(RICHEST, max(across, b.phi + SWEEP))
+    to = idle.where(b.i, goal)
+    longest = 2.0 * half if half else 1.5 * SWEEP / (CREST * s.screws.slope) + 0.25
+    low, high = (float(v) for v in view.range)
+    to = max(low, min(high, max(b.at - longest, min(b.at + longest, to))))
+    by = words.to_step(to - b.at, view.step)
+    return _turn(view, s.spots[b.i], b.at, by) if by else None
+
+
+# --- telling --------------------------------------------------------------------------------------------------------
+def _lost(job: Job, inputs: Inputs, view: ScrewView, evidence: Evidence) -> Advice:
+    spots = screw_places(view, job, inputs)
+    where = tuple(p for p, v in zip(spots, view.positions, strict=False) if v is None)
+    return _answer(job, view, "lost", spots, (), findings=(Finding(
+        "position-lost", "adjust", where, "Nobody knows where this mixture screw stands.",
+        "Engine off, count it in to its seat and back out to where it was."),),
+        why="A position is unknown, and no move can be given from an unknown place.")
+
+
+def _answer(job: Job, view: ScrewView, verdict: str, spots: Sequence[Place], moves: Sequence[Move], *,
+            findings: Sequence[Finding] = (), why: str = "") -> Advice:
+    return Advice(
+        "idle_mixture", 1,
+        words.outputs(verdict=verdict, left=len(view.positions), speed_gain=0, sureness=0,
+                      barrels=("unknown",) * job.bank.barrels),
+        tuple(moves), (), tuple(findings), because=words.because("The latest answer.", why, "Not at all.", "A sound "
+                                                                                                           "reading."))
+
+
+def _told(job: Job, view: ScrewView, s: Search, barrels: Sequence[_Barrel], verdict: str, moves: Sequence[Move],
+          stopped: Sequence[_Barrel], target: float, sweeping: _Barrel | None = None) -> Advice:
+    idle = s.idle
+    assert idle is not None
+    words_of = ["stopped" if b in stopped else "set" if b.right > 0.75 else "sought" for b in barrels]
+    findings = [Finding("mixture-screw-at-its-stop", "adjust", (s.spots[b.i],),
+                        f"The mixture screw of {words.place(s.spots[b.i])} is at the end of its travel and the "
+                        "mixture is not "
+                        "found.", "Count it to its seat again; then the idle jet, its passage and the fuel level.")
+                for b in stopped]
+    after = [float(m.position) if (m := next((m for m in moves if m.place == s.spots[b.i]),
+                                             None)) and m.position is not None
+             else b.at for b in barrels]
+    speeds = [shot.speed for shot in s.shots if shot.speed]
+    gain = (speeds[-1] - speeds[0]) if len(speeds) > 1 else 0.0
+    sure = min((b.right for b in barrels), default=0.0)
+    expect = {} if idle is None or not speeds else {"engine speed": (words.exact(words.clamp(idle.speed(after), 0,
+                                                                                             9000), 0),)}
+    return Advice(
+        "idle_mixture", 1,
+        words.outputs(verdict=verdict, left=sum(w != "set" for w in words_of), speed_gain=words.clamp(gain, -5000.0,
+                                                                                                      5000.0),
+                      sureness=sure, barrels=_by_barrel(job, s, words_of)),
+        tuple(moves), (), tuple(findings), expect,
+        _because(view, s, idle, barrels, verdict, moves, sweeping, target))
+
+
+def _by_barrel(job: Job, s: Search, told: Sequence[str]) -> tuple[str, ...]:
+    out = []
+    for c in range(1, job.bank.carbs + 1):
+        for b in range(1, job.bank.barrels_per_carb + 1):
+            i = next((k for k, p in enumerate(s.spots) if p.carb in (None, c) and p.barrel in (None, b)), None)
+            out.append("unknown" if i is None else told[i])
+    return tuple(out)
+
+
+def _because(view: ScrewView, s: Search, idle: Idle, barrels: Sequence[_Barrel], verdict: str, moves: Sequence[Move],
+             sweeping: _Barrel | None, target: float):
+    lam = ", ".join(f"{words.place(s.spots[b.i])} {1.0 / max(b.phi, 0.4):.2f}" for b in barrels)
+    how = (words.count(s.meter_rows, "row") + " of the meter" if s.meter_rows
+           else words.count(idle.shots, "reading") + " of speed with the screws' positions")
+    used = f"{how}; a turn changes the fuel by about {100 * idle.slope:.0f} %, as learned."
+    if sweeping is not None:
+        concluded = (f"{words.place(s.spots[sweeping.i])} is swept across the crest: by how far the speed changes is "
+                     "told on "
+                     "which side it stands.")
+    elif verdict == "turn":
+        concluded = f"Set {len(moves)} screw(s) where lambda is about {1.0 / target:.2f}. Now about: {lam}."
+    elif verdict == "best":
+        concluded = f"Every screw stands where it belongs. Lambda is about: {lam}."
+    else:
+        concluded = f"Lambda is about: {lam}."
+    worst = min(barrels, key=lambda b: b.right)
+    sure = (f"Least sure is {words.place(s.spots[worst.i])}: {words.percent(worst.right)} that its lambda is right, "
+            "with a doubt "
+            f"of {worst.sd / worst.phi ** 2:.3f}.")
+    return words.because(used, concluded, sure, "A speed that does not follow as expected, or air that is moved: "
+                                                "more air "
+                         "leans its barrel.")

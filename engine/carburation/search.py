@@ -1,0 +1,177 @@
+"""The search for the best mixture put together: positions, air, speed and lambda by answer, and the picture fitted to
+them.
+
+It reads evidence and fits `crest`; which screw to turn next is `mixture`'s business.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from engine.carburation import bands, crest, pace
+from engine.carburation.crest import Idle, Screws, Shot
+from engine.carburation.drawn import drawn
+from engine.carburation.seen import Seen, history, screw_places
+from engine.evidence import Evidence, Inputs, Place, ScrewView
+from engine.job import Job
+
+#: Share of mid-band fuel that a turn changes, by kind of screw [derived from the bands: a size of idle jet, about a
+#: fifth of
+#: its area, moves a short taper's rest by 0.75 turn and a long taper's by 1; assumed for the others].
+SLOPE = {"short taper": 0.30, "long taper": 0.22, "air screw": 0.20, "pilot screw": 0.20, "jet nut": 0.15}
+#: Scatter of ln lambda as a meter gives it, and of CO as a share of itself [assumed].
+LAMBDA_SCATTER, CO_SCATTER = 0.010, 0.06
+#: CO % = a (1 - lambda)^2 + b (1 - lambda) + c, for lambda 0.80 to 0.98 [derived: equilibrium gas].
+CO_FIT = (11.357, 35.828, -0.0084)
+#: A meter reading beyond this may be oxygen from misfire: only a bound [common practice].
+MISFIRE_LAMBDA = 1.12
+#: A stall says that the engine could not hold about this speed [assumed].
+STALLED, STALLED_SD = 480.0, 120.0
+#: At most so many of the latest moments are fitted: older ones say little more and cost time.
+MOST = 44
+
+
+@dataclass(frozen=True, slots=True)
+class Search:
+    """`spots`: the screws' places. `at`: where they stand. `idle`: the picture, or None before any reading. `runs`:
+    speeds
+    taken since this search began; `swept[i]`: how far screw i was turned about since then; `lambdas`: whether any was
+    read."""
+
+    spots: tuple[Place, ...]
+    at: tuple[float | None, ...]
+    screws: Screws
+    idle: Idle | None
+    shots: tuple[Shot, ...]
+    lambdas: bool
+    meter_rows: int
+    latest: tuple[float | None, ...] | None
+
+
+def kind(job: Job, view: ScrewView, low: float | None = None, high: float | None = None) -> Screws:
+    """What is known of screws of this kind before they are turned: mid band, effect, direction."""
+    name = job.bank.mixture_screw or "short taper"
+    band = bands.band(name)
+    if low is None or high is None:
+        low, high = (float(v) for v in band.rest) if band else (float(view.range[0]), float(view.range[1]))
+        if band is None:
+            low = high = bands.JET_NUT_START / bands.FLATS_PER_TURN
+    grows = view.outward if view.counts == "out" else view.inward
+    known = name in SLOPE
+    return Screws(0.5 * (low + high), SLOPE.get(name, 0.2), 0.30 if known else 0.5, 1 if grows == "richer" else -1,
+                  job.bank.manifold == "shared")
+
+
+def lambda_of(quantity: str, value: float) -> tuple[float, float] | None:
+    """Lambda and the scatter of its logarithm from one reading; None where it says nothing (a cold probe, no gas)."""
+    if quantity == "lambda":
+        if not 0.5 <= value <= 1.9:
+            return None
+        return (value, LAMBDA_SCATTER if value < MISFIRE_LAMBDA else 0.12)
+    if not 0.0 <= value <= 14.0:
+        return None
+    a, b, c = CO_FIT
+    lam = 1.0 - (math.sqrt(b * b + 4.0 * a * max(value - c, 0.0)) - b) / (2.0 * a)
+    if value < 0.7:
+        return (max(lam, 0.99), 0.08)                 # lean of here CO hardly tells
+    slope = 1.0 / (35.8 + 22.7 * (1.0 - lam))         # of the fitted curve, lambda per point
+    return (lam, max(0.006, slope * CO_SCATTER * value / lam))
+
+
+def meter_row(seen: Seen, n: int) -> tuple[tuple[float, float] | None, ...] | None:
+    """Lambda by screw as a meter showed it in this answer, from lambda or CO, several cylinders of a screw averaged."""
+    for quantity in ("lambda", "CO"):
+        row = seen.row(quantity)
+        if row is None or len(row) < n or len(row) % n:
+            continue
+        per = len(row) // n
+        out = []
+        for i in range(n):
+            told = [lambda_of(quantity, v) for v in row[i * per:(i + 1) * per] if v is not None]
+            good = [t for t in told if t]
+            out.append((sum(t[0] for t in good) / len(good), max(t[1] for t in good)) if good else None)
+        return tuple(out)
+    return None
+
+
+def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = None, high: float | None = None) -> Search:
+    """Everything known of the mixture, fitted. Answers without known positions or air are passed over."""
+    view = inputs.screws["screw"]
+    spots = screw_places(view, job, inputs)
+    n = len(spots)
+    screws = kind(job, view, low, high)
+    seen = history(evidence, [view])
+    air = drawn(job, inputs, evidence, spots)
+    now_air = air[-1] if air else (1.0,) * n
+    at = tuple(None if v is None else float(v) for v in view.positions)
+    noise = pace.scatter(inputs.readings.get("speed"))
+    jets: list[tuple[int, dict[int, tuple[float | None, float]]]] = []
+    shots: list[tuple[int, Shot]] = []
+    rows, latest = 0, None
+    segment = 0
+    parts_before: dict[Place, float] = _fitted(job, spots)
+    for k, s in enumerate(seen):
+        changed = {spots.index(p.place): (parts_before.get(p.place), float(p.size))
+                   for p in s.answer.parts if "jet" in p.part and p.place in spots}
+        if changed:
+            segment += 1
+            jets.append((segment, changed))
+            parts_before |= {spots[i]: size for i, (_, size) in changed.items()}
+            rows = 0
+        stands = [s.stands.get((view.name, p)) for p in spots]
+        if any(v is None for v in stands):
+            continue
+        meter = meter_row(s, n)
+        speed = s.speed()
+        if s.answer.symptom_kind == "stall" and s.answer.moves:
+            speed, scatter = STALLED, STALLED_SD
+        else:
+            scatter = noise
+        if (speed is None and meter is None) or (speed is not None and speed < 200.0):
+            continue
+        rows += meter is not None
+        latest = tuple(m[0] if m else None for m in meter) if meter else latest
+        shots.append((segment, Shot(air[k], tuple(stands), speed, scatter, len(seen) - 1 - k, meter)))  # type: ignore
+    idle = _fit(screws, shots[-MOST:], jets, now_air, float(job.engine.idle_speed)) if shots else None
+    return Search(spots, at, screws, idle, tuple(s for g, s in shots if g == segment), any(s.lambdas for _, s in shots),
+                  rows, latest)
+
+
+def _fitted(job: Job, spots: Sequence[Place]) -> dict[Place, float]:
+    row = job.row("idle_jet")
+    if row is None:
+        return {}
+    per = job.bank.barrels_per_carb
+    return {p: float(row[(p.carb - 1) * per + (p.barrel or 1) - 1]) for p in spots if p.carb is not None}
+
+
+def _fit(screws: Screws, shots: Sequence[tuple[int, Shot]], jets: Sequence[tuple[int, dict]], now: Sequence[float],
+         target: float) -> Idle | None:
+    """Fit stretch by stretch: a change of jets carries the belief over, with the change it should make."""
+    n = len(now)
+    prior = crest.fresh(n, screws, target)
+    idle = None
+    for part in sorted({g for g, _ in shots} | {g for g, _ in jets}):
+        for g, changed in jets:
+            if g == part and idle is not None:
+                prior = crest.carry(idle, [(i, (new / old) ** 2 if old else 1.0, 0.12 if old and old != new else 0.25)
+                                           for i, (old, new) in changed.items()])
+        mine = [s for g, s in shots if g == part]
+        if mine or idle is None:
+            idle = _best(screws, mine, prior, now)
+    return idle
+
+
+def _best(screws: Screws, shots: Sequence[Shot], prior: crest.Prior, now: Sequence[float]) -> Idle:
+    """The likeliest of fits begun from mid, from all rich and from all lean: one crest can hide another."""
+    best = crest.fit(screws, shots, prior, now)
+    if len(shots) <= 3 and not any(s.lambdas for s in shots):
+        return best
+    for shift in (-0.18, 0.18):
+        start = [*prior.mean[:4], *(m + shift for m in prior.mean[4:])]
+        other = crest.fit(screws, shots, prior, now, start, rounds=5)
+        if other.misfit < best.misfit - 0.5:
+            best = other
+    return best
