@@ -245,6 +245,8 @@ def reading(make: Maker, name: str, part: ReadingPart, bank: Layout) -> Reading 
     if kind is None:
         return None
     step = make.number(part.step, kind.unit, "the step") if part.step is not None else None
+    if step is not None and part.step is not None:  # a difference: of 1 degC, not the temperature 1 degC
+        step -= to_base(Fraction(0), parse_quantity(part.step, kind.unit or "")[1])
     if step is not None and step <= 0:
         make.fault("bad-number", part.step.span, "A step is more than 0.")  # type: ignore[union-attr]
     return Reading(str(name), make.plain(part.ask), make.plain(part.how), str(part.quantity or "other"), kind, step, of,
