@@ -1,6 +1,8 @@
-"""Asks the advisers for a run, brings their answers to exact numbers, and plays stored answers back; it advises nothing itself.
+"""Asks the advisers for a run, brings their answers to exact numbers, and plays stored answers back; it advises
+nothing itself.
 
-An adviser's floats are rounded once, here, to the nearest millionth of the base unit; from there on all is exact. Numbers
+An adviser's floats are rounded once, here, to the nearest millionth of the base unit; from there on all is exact.
+Numbers
 are kept within the closed range that the adviser declares, so that what the checks proved of it holds in every run.
 """
 
@@ -53,14 +55,15 @@ class Stored:
     def __call__(self, request: Request) -> Advice:
         """The stored advice to a request. Raises `Drift` where another was asked for then."""
         if not self._given or self._given[0][0] != request.name or self._given[0][1].adviser != request.adviser:
-            raise Drift(f"Event {self._seq} asks '{request.adviser}' for '{request.name}', which it did not do when it was "
-                        "recorded.")
+            raise Drift(f"Event {self._seq} asks '{request.adviser}' for '{request.name}', which it did not do when it "
+                        "was recorded.")
         return self._given.pop(0)[1]
 
     def spent(self) -> None:
         """Raise `Drift` where advice was stored that nobody asked for now."""
         if self._given:
-            raise Drift(f"Event {self._seq} no longer asks '{self._given[0][1].adviser}', which it did when it was recorded.")
+            raise Drift(f"Event {self._seq} no longer asks '{self._given[0][1].adviser}', which it did when it was "
+                        "recorded.")
 
 
 def sealed(adviser: Adviser, advice: Advice) -> Advice:
@@ -72,7 +75,8 @@ def sealed(adviser: Adviser, advice: Advice) -> Advice:
         outputs[name] = _row(adviser, name, output.type, advice.outputs[name])
     return replace(
         advice, adviser=adviser.name, version=adviser.version, outputs=outputs,
-        moves=tuple(_move(m) for m in advice.moves), parts=tuple(Part(p.part, p.place, grained(p.size)) for p in advice.parts),
+        moves=tuple(_move(m) for m in advice.moves),
+        parts=tuple(Part(p.part, p.place, grained(p.size)) for p in advice.parts),
         findings=tuple(replace(f, suggest=_suggest(f.suggest)) for f in advice.findings),
         expect={k: tuple(None if v is None else grained(v) for v in row) for k, row in advice.expect.items()})
 

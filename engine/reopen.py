@@ -1,4 +1,6 @@
-"""The plan of a stored run, made again from the texts, the job and the settings that it was started with; it reads no file."""
+"""The plan of a stored run, made again from the texts, the job and the settings that it was started with; it reads
+no file.
+"""
 
 from __future__ import annotations
 
@@ -30,4 +32,5 @@ def plan_of(book: Book, started: Mapping[str, Any], advisers: Registry) -> Plan:
 
 def settings_in(stored: Mapping[str, Any]) -> Settings:
     """The settings in force as a run keeps them."""
-    return {file: {n: InForce(codec.value_in(v), origin) for n, (v, origin) in row.items()} for file, row in stored.items()}
+    return {file: {n: InForce(codec.value_in(v), origin) for n, (v, origin) in row.items()}
+            for file, row in stored.items()}

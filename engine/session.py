@@ -1,4 +1,5 @@
-"""One run with its book: an answer in, committed, the next view out; the screen, the protocol and a rehearsal all use it.
+"""One run with its book: an answer in, committed, the next view out; the screen, the protocol and a rehearsal all
+use it.
 
 The event is in the book before anybody sees the step that it leads to. Nothing depends on a clean end.
 """
@@ -36,6 +37,7 @@ __all__ = ["Answer", "BookTrouble", "Drift", "NotForThisJob", "Reply", "Session"
 
 Clock = Callable[[], str]
 _log = logging.getLogger(__name__)
+_log.addHandler(logging.NullHandler())
 
 
 def wall_clock() -> str:
@@ -59,8 +61,8 @@ class Reply:
 class Session:
     """A run that goes on. Make one with `start` or `reopen`."""
 
-    def __init__(self, run: str, job_number: int, plan: Plan, state: State, book: Book, advisers: Registry, clock: Clock,
-                 started_at: str) -> None:
+    def __init__(self, run: str, job_number: int, plan: Plan, state: State, book: Book, advisers: Registry,
+                 clock: Clock, started_at: str) -> None:
         self.run, self.job_number, self.plan, self.book = run, job_number, plan, book
         self._state, self._advisers, self._clock, self.started_at = state, advisers, clock, started_at
 
@@ -88,10 +90,12 @@ class Session:
         return cls(run, number, plan, state, book, advisers, clock, at)
 
     @classmethod
-    def reopen(cls, book: Book, run: str, *, advisers: Registry, clock: Clock | None = None, reading: bool = False) -> Session:
+    def reopen(cls, book: Book, run: str, *, advisers: Registry, clock: Clock | None = None,
+               reading: bool = False) -> Session:
         """Open a run where it stands, from the texts, settings and answers in the book alone.
 
-        `reading`: only to look at it, while another window may be working on it. Raises `BookTrouble` where the record is
+        `reading`: only to look at it, while another window may be working on it. Raises `BookTrouble` where the
+        record is
         missing, damaged or held elsewhere, and `Drift` where this program would lead the same answers elsewhere.
         """
         from engine.reopen import plan_of
@@ -144,8 +148,8 @@ class Session:
         except Exception as fault:
             # A fault of the program, not of the answer. The run stays where it was, and the log has the trace.
             _log.exception("run %s, event %s", self.run, self._state.seq + 1)
-            return Reply(None, f"The program failed on this answer and recorded nothing ({type(fault).__name__}: {fault}). "
-                               "Undo, or answer otherwise; the log has the details.")
+            return Reply(None, "The program failed on this answer and recorded nothing "
+                               f"({type(fault).__name__}: {fault}). Undo, or answer otherwise; the log has more.")
         body = _body(event, live, state)
         try:
             self.book.append(self.run, state.seq, answer.key, codec.dump(body))
@@ -187,8 +191,9 @@ def folded(plan: Plan, bodies: list[dict[str, Any]]) -> State:
 def _arrived(state: State, body: Mapping[str, Any], seq: int, advice: Stored) -> None:
     advice.spent()
     if led(state) != body["led"]:
-        raise Drift(f"Event {seq} leads to {led(state)} now, but led to {body['led']} when it was recorded. The record is "
-                    "whole; this version of the program reads the procedure otherwise. Open it with the version that made it.")
+        raise Drift(f"Event {seq} leads to {led(state)} now, but led to {body['led']} when it was recorded. The record "
+                    "is whole, but this version of the program reads the procedure otherwise. Open it with the version "
+                    "that made it.")
 
 
 def _body(event: Event, live: Live, state: State) -> dict[str, Any]:

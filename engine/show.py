@@ -37,7 +37,9 @@ from engine.view import (
 
 
 def show(plan: Plan, state: State, run: str, advisers: Registry) -> View:
-    """What the technician is shown at this state of a run. `advisers` only say in which unit their outputs are given."""
+    """What the technician is shown at this state of a run. `advisers` only say in which unit their outputs are
+    given.
+    """
     frame = state.frame
     at, step = frame.at, frame.at.step
     names = bound(frame.env, state.world.positions)

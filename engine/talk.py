@@ -1,6 +1,8 @@
-"""The line protocol over a session: one JSON object a line, so that a gauge, a script or a program can sit in the chair.
+"""The line protocol over a session: one JSON object a line, so that a gauge, a script or a program can sit in the
+chair.
 
-`talk.schema.json` beside this file is its schema. Numbers are JSON numbers in the reading's declared unit. It never sleeps.
+`talk.schema.json` beside this file is its schema. Numbers are JSON numbers in the reading's declared unit. It never
+sleeps.
 """
 
 from __future__ import annotations
@@ -216,7 +218,9 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def parse_answer(message: Mapping[str, Any]) -> Answer:
-    """The answer of an object. Raises `Refused` for an unknown key, a wrong type, or none or several answers at once."""
+    """The answer of an object. Raises `Refused` for an unknown key, a wrong type, or none or several answers at
+    once.
+    """
     for key in message:
         if key not in _ANSWERS and key not in _RIDERS:
             raise Refused(f"An answer has no key '{key[:40]}'. {did_you_mean(key, (*_ANSWERS, *_RIDERS))}".strip())

@@ -16,11 +16,12 @@ class BookTrouble(RuntimeError):
 
 #: What SQLite says, and what to tell the person.
 _SENTENCES = (
-    ("disk is full", "The disk is full: this was not recorded, everything before it was. Make room, then answer again."),
-    ("readonly", "The job book {path} is read-only: nothing can be recorded. Give this user the right to write "
-                 "it, or name another with --book."),
-    ("read-only", "The job book {path} is read-only: nothing can be recorded. Give this user the right to write it, "
-                  "or name another with --book."),
+    ("disk is full", "The disk is full: this was not recorded, everything before it was. Make room, and answer "
+                     "again."),
+    ("readonly", "The job book {path} is read-only: nothing can be recorded. Give this user the right "
+                 "to write it, or name another with --book."),
+    ("read-only", "The job book {path} is read-only: nothing can be recorded. Give this user the right "
+                  "to write it, or name another with --book."),
     ("locked", "The job book {path} is busy in another window. Nothing was recorded; try again in a moment."),
     ("unable to open", "The job book {path} can't be opened. Look whether its folder exists and may be written to, or "
                        "name another with --book."),

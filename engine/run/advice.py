@@ -1,4 +1,6 @@
-"""What a step hands to an adviser, built only when somebody asks: inputs by binding, evidence from the answers that stand."""
+"""What a step hands to an adviser, built only when somebody asks: inputs by binding, evidence from the answers that
+stand.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,9 @@ from engine.run.state import Past, World, walk
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """One call of an adviser. `inputs` and `evidence` are worked out when called for: a fold reads the stored answer instead."""
+    """One call of an adviser. `inputs` and `evidence` are worked out when called for: a fold reads the stored
+    answer instead.
+    """
 
     name: str
     adviser: str

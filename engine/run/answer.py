@@ -12,7 +12,8 @@ class Answer:
     """One answer to a step.
 
     `readings`: by name, in the reading's declared unit (Fraction, int, float or Decimal), a choice's word, or a row of
-    them with None where a place was not taken; `lacking` gives the reason by name. `moved` and `fitted` (`Move`, `Part`,
+    them with None where a place was not taken; `lacking` gives the reason by name. `moved` and `fitted` (`Move`,
+    `Part`,
     or mappings with their keys) say what was done where it differs from what was asked; `()` or `[]`: nothing.
     `lost` names screws whose count was lost. `key` makes the answer safe to send twice.
     """
@@ -36,4 +37,6 @@ class Answer:
 
 
 class Refused(ValueError):
-    """An answer that can't be taken; the message is a sentence that says what is wrong and what to do. Nothing changed."""
+    """An answer that can't be taken; the message is a sentence that says what is wrong and what to do. Nothing
+    changed.
+    """

@@ -1,4 +1,6 @@
-"""What a run is bound to at its start: facts of the job, settings with where each came from; it refuses in sentences."""
+"""What a run is bound to at its start: facts of the job, settings with where each came from; it refuses in
+sentences.
+"""
 
 from __future__ import annotations
 
@@ -115,7 +117,9 @@ def _given(setting: Setting, value: Any, origin: str, key: str) -> Fraction:
 
 
 def parts_of(job: Job) -> dict[tuple[str, int, int], Fraction]:
-    """The sizes that the job gives for its bank, by part, carb and barrel: every field that is a size or a row of them."""
+    """The sizes that the job gives for its bank, by part, carb and barrel: every field that is a size or a row of
+    them.
+    """
     found: dict[tuple[str, int, int], Fraction] = {}
     per = job.bank.barrels_per_carb
     for name in type(job.bank).model_fields:

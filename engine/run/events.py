@@ -1,6 +1,7 @@
 """What can happen in a run: one frozen event an answer, exact and already admitted; it judges nothing.
 
-Numbers are exact `Fraction`s in the base unit of their dimension. `at` is the clock's text, carried as data: no fold reads it.
+Numbers are exact `Fraction`s in the base unit of their dimension. `at` is the clock's text, carried as data: no
+fold reads it.
 """
 
 from __future__ import annotations

@@ -9,7 +9,9 @@ from typing import Any
 
 
 def exact(value: Any) -> Fraction | None:
-    """The exact number that a person meant: a float by its shortest decimal form, so that 0.1 is a tenth. None: no number."""
+    """The exact number that a person meant: a float by its shortest decimal form, so that 0.1 is a tenth. None: no
+    number.
+    """
     kind = type(value)
     if kind is Fraction:
         return value
@@ -36,12 +38,14 @@ def rounded(value: Fraction, step: Fraction | None, low: Fraction | None, high: 
     return low if low is not None and near < low else near
 
 
-#: An adviser's floats are held to the millionth of the base unit: far finer than any hand or gauge, and exact from there on.
+#: An adviser's floats are held to the millionth of the base unit: far finer than any hand or gauge, and exact from
+#: there on.
 GRAIN = 10**6
 
 
 def grained(value: Any) -> Fraction:
-    """An adviser's number made exact, once: a float to the nearest millionth of the base unit; exact numbers as they are.
+    """An adviser's number made exact, once: a float to the nearest millionth of the base unit; exact numbers as
+    they are.
 
     Raises `ValueError` for what is no finite number.
     """

@@ -31,7 +31,8 @@ def _move(plan: Plan, state: State, item: Any) -> Move:
         item = {"screw": item.screw, "carb": item.place.carb, "barrel": item.place.barrel, "turns": item.turns,
                 "direction": item.direction, "position": item.position}
     if not isinstance(item, Mapping):
-        raise Refused("Each of 'moved' names a screw, its carb and barrel, and its turns with a direction or its position.")
+        raise Refused("Each of 'moved' names a screw, its carb and barrel, and its turns with a direction or its "
+                      "position.")
     screw = plan.screws.get(item.get("screw"))  # type: ignore[arg-type]
     if screw is None:
         hint = did_you_mean(str(item.get("screw")), plan.screws, "Its screws")

@@ -1,6 +1,8 @@
-"""The run as a pure function: a state and an event in, the next state and its effects out; no clock, no file, no adviser of its own.
+"""The run as a pure function: a state and an event in, the next state and its effects out; no clock, no file, no
+adviser of its own.
 
-`step` expects an event that `admit` let through. `advise` answers a request: the registry's on a live answer, the stored one
+`step` expects an event that `admit` let through. `advise` answers a request: the registry's on a live answer, the
+stored one
 when a record is folded again.
 """
 
@@ -72,7 +74,9 @@ def _first(at: StepPlan, env: Names) -> StepPlan:
 
 
 def _hands(plan: Plan, state: State, event: Event) -> tuple[World, Made, bool]:
-    """What hands did before this answer: as asked, unless it says otherwise. Also whether the step's own moves are made."""
+    """What hands did before this answer: as asked, unless it says otherwise. Also whether the step's own moves are
+    made.
+    """
     moves, parts = asked(plan, state)
     due = bool(moves or parts)
     moves = moves if event.moved is None else event.moved
@@ -154,7 +158,9 @@ def _symptom(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[St
 
 
 def way_of(frame: Frame, symptom: str) -> tuple[Frame, str | Call] | None:
-    """Where a symptom leads: looked for in the step, its file, then the calling step and its file (leaving the call)."""
+    """Where a symptom leads: looked for in the step, its file, then the calling step and its file (leaving the
+    call).
+    """
     here: Frame | None = frame
     while here is not None:
         way = here.at.step.symptoms.get(symptom)
@@ -187,7 +193,9 @@ def _abandoned(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[
 
 
 def _undo(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
-    """Strike the last answer. No screw turns: what hands did since stays done, and belongs to the next answer's evidence."""
+    """Strike the last answer. No screw turns: what hands did since stays done, and belongs to the next answer's
+    evidence.
+    """
     past = state.past
     if past is None:
         return state._replace(seq=state.seq + 1), ()
@@ -225,13 +233,13 @@ def _redo(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State
 
 def _understood(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     world = state.world
-    return state._replace(seq=state.seq + 1, world=world._replace(understood=world.understood | dangers(plan, state))), ()
+    world = world._replace(understood=world.understood | dangers(plan, state))
+    return state._replace(seq=state.seq + 1, world=world), ()
 
 
 def _moved(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     """Moves or parts reported by themselves: they stand for what the step asks for, or correct what was made."""
-    world, made, done = _hands(plan, state, event._replace(
-        moved=event.moved if event.moved is not None else (), fitted=event.fitted if event.fitted is not None else ()))
+    world, made, _ = _hands(plan, state, event._replace(moved=event.moved or (), fitted=event.fitted or ()))
     changed = state.world.changed
     frame = state.frame
     make = frame.at.step.make
@@ -260,9 +268,13 @@ _HANDLERS: dict[str, Callable[[Plan, State, Event, Advise], tuple[State, Effects
 
 # ---- dangers
 
+_GRAVEST = ("danger", "warning", "caution", "notice")
+
 
 def cautions(plan: Plan, state: State) -> tuple[str, ...]:
-    """The cautions of the step in force, by name: its own, and those that its state, its hazards and its tools demand."""
+    """The cautions of the step in force, by name, the gravest first: its own, and those that its state, its hazards
+    and its tools demand.
+    """
     at = state.frame.at
     file, step_ = at.file, at.step
     demands = [*step_.hazards, *(f"{k}: {v}" for k, v in state.world.conditions.items())]
@@ -271,7 +283,8 @@ def cautions(plan: Plan, state: State) -> tuple[str, ...]:
     names = [*step_.cautions]
     for demand in demands:
         names += file.demanding.get(demand, ())
-    return tuple(dict.fromkeys(names))
+    declared = file.procedure.cautions
+    return tuple(sorted(dict.fromkeys(names), key=lambda n: _GRAVEST.index(declared[n].word)))
 
 
 def dangers(plan: Plan, state: State) -> frozenset[str]:

@@ -72,8 +72,11 @@ def to_position(screw: Screw, place: Place, now: Fraction | None, target: Fracti
     return Move(screw.name, place, direction, _effect(screw, direction), turns, target)
 
 
-def by_amount(screw: Screw, place: Place, now: Fraction | None, amount: Fraction | None, way: str | None) -> Move | None:
-    """A move by an amount, stopped at the ends of the screw's range; without a direction, a positive amount is inwards."""
+def by_amount(screw: Screw, place: Place, now: Fraction | None, amount: Fraction | None,
+              way: str | None) -> Move | None:
+    """A move by an amount, stopped at the ends of the screw's range; without a direction, a positive amount is
+    inwards.
+    """
     if not amount:
         return None
     direction = way or "in"
@@ -142,7 +145,9 @@ def _pick(value: Any, guard: Guard, place: Place, file: FilePlan, here: Place | 
 
 
 def turned(plan: Plan, positions: Positions, moves: Iterable[Move]) -> Positions:
-    """Where the screws stand after these moves. A move by aim that reports no turns leaves its screw's count unknown."""
+    """Where the screws stand after these moves. A move by aim that reports no turns leaves its screw's count
+    unknown.
+    """
     found = dict(positions)
     for move in moves:
         key = (move.screw, move.place)

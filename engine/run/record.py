@@ -6,16 +6,16 @@ from collections.abc import Mapping
 from typing import Any
 
 from engine.evidence import Place
-from engine.run.names import Names
 from engine.run.plan import Plan
 from engine.run.state import Frame, Past, Recorded, World, walk
 
 Record = Mapping[str, Mapping[str, Recorded]]
 
 
-def take(plan: Plan, kept: Record, which: str, frame: Frame, names: Names, readings: Mapping[str, Any], world: World,
+def take(plan: Plan, kept: Record, which: str, frame: Frame, readings: Mapping[str, Any], world: World,
          past: Past | None) -> Record:
-    """Keep the readings of this answer, or at a step that reads nothing the newest of the whole run, and every position known.
+    """Keep the readings of this answer, or at a step that reads nothing the newest of the whole run, and every
+    position known.
 
     As found, what the first visit says of a place stays, "not taken" too; as left, the last value stands.
     """
@@ -28,7 +28,8 @@ def take(plan: Plan, kept: Record, which: str, frame: Frame, names: Names, readi
         places = frame.at.file.plan.bank.places(screw.each)
         by_place = {p: world.positions[name, p] for p in places if world.positions.get((name, p)) is not None}
         if by_place:
-            lines[name] = _merged(lines.get(name), Recorded(f"{screw.acts} screw position", screw.unit, screw.each, by_place), first)
+            line = Recorded(f"{screw.acts} screw position", screw.unit, screw.each, by_place)
+            lines[name] = _merged(lines.get(name), line, first)
     return {**kept, which: lines}
 
 

@@ -1,6 +1,7 @@
 """How a run stands: frozen tuples that a fold of events builds; nothing here changes or decides.
 
-A state holds the state before the last answer, so that an undo is a step back along it, and the evidence is the walk along it.
+A state holds the state before the last answer, so that an undo is a step back along it, and the evidence is the
+walk along it.
 """
 
 from __future__ import annotations
@@ -23,7 +24,8 @@ Positions = Mapping[tuple[str, Place], Fraction | None]
 class World(NamedTuple):
     """What hands have done and how things must stand: it outlives an undo where it is of metal.
 
-    `conditions` is how things must stand now, `changed` which of them no step has shown yet. `understood` are the dangers
+    `conditions` is how things must stand now, `changed` which of them no step has shown yet. `understood` are the
+    dangers
     understood since the last start. `epoch` counts changed parts and linkage.
     """
 
@@ -86,7 +88,9 @@ class Ending(NamedTuple):
 
 
 class State(NamedTuple):
-    """A run after `seq` events. `findings` by who raised them; `made` is None until the moves of this visit are made."""
+    """A run after `seq` events. `findings` by who raised them; `made` is None until the moves of this visit are
+    made.
+    """
 
     seq: int
     frame: Frame
@@ -104,7 +108,8 @@ class State(NamedTuple):
 class Past(NamedTuple):
     """The last answer: the state it found, the event, and what hands had made by then.
 
-    `lost` are the positions after a lost count and `kept` those before it, so that an undo can tell whether the count may
+    `lost` are the positions after a lost count and `kept` those before it, so that an undo can tell whether the
+    count may
     be believed again. `memo` holds what was worked out once for whoever shows or advises; it is no part of what stands.
     """
 

@@ -1,4 +1,5 @@
-"""From one answer to the next step that waits for one: what leaving, entering, calling and ending do; it reads no input.
+"""From one answer to the next step that waits for one: what leaving, entering, calling and ending do; it reads no
+input.
 
 A walk works on its own copies and is frozen into a new state at its end.
 """
@@ -92,7 +93,7 @@ class Walk:
             if spec.when is None or spec.when.run(names):
                 self._ask(spec, names)
         if step.record:
-            self.record = record.take(self.plan, self.record, step.record, self.frame, names, readings, self.world, self.past)
+            self.record = record.take(self.plan, self.record, step.record, self.frame, readings, self.world, self.past)
         for code in step.clear:
             self._clear(code)
         for finding in step.findings:
@@ -176,13 +177,16 @@ class Walk:
     # ---- entering
 
     def enter(self, at: StepPlan, made: Made | None = None) -> None:
-        """Enter a step of the frame in force: count the visit, set how things stand, and see whether it asks anything."""
+        """Enter a step of the frame in force: count the visit, set how things stand, and see whether it asks
+        anything.
+        """
         frame = self.frame
         for _ in range(len(at.file.steps)):
             limit = at.limit
             if limit is None or frame.visits.get(at.name, 0) < limit.visits:
                 break
-            self.because.append(f"'{at.step.title}' was visited {limit.visits} times, the most that the procedure allows.")
+            self.because.append(f"'{at.step.title}' was visited {limit.visits} times, the most that the procedure "
+                                "allows.")
             at, made = at.file.steps[limit.then], None
         self.frame = frame._replace(at=at, visits={**frame.visits, at.name: frame.visits.get(at.name, 0) + 1})
         self.made = made
@@ -204,7 +208,8 @@ class Walk:
             return
         changed = tuple(dict.fromkeys((*self.world.changed, *fresh)))
         start = any(f"{k}: {v}" in self.plan.demanded for k, v in fresh.items())
-        # What is put on or taken off (a linkage) changes what each screw does, so what was learnt of it no longer holds.
+        # What is put on or taken off (a linkage) changes what each screw does, so what was learnt of it no longer
+        # holds.
         epoch = self.world.epoch + any(v in ("on", "off") and old.get(k) is not None for k, v in fresh.items())
         self.world = self.world._replace(
             conditions=new, changed=changed, epoch=epoch, understood=frozenset() if start else self.world.understood)
@@ -226,7 +231,9 @@ class Walk:
     # ---- calls and ends
 
     def call(self, spec: Call, symptom: bool = False, made: bool = True) -> None:
-        """Follow another file, once or once a place. `made`: whether the moves of the step that a symptom broke into were."""
+        """Follow another file, once or once a place. `made`: whether the moves of the step that a symptom broke
+        into were.
+        """
         places: tuple[Place | None, ...] = (None,)
         if spec.each is not None:
             places = self._in_order(spec)
@@ -313,8 +320,8 @@ class Walk:
     # ---- the result
 
     def _frozen(self) -> State:
-        return State(self.seq, self.frame, self.made, self.world, self.findings, self.record, self.past, None, self.notes,
-                     tuple(self.because), self.end)
+        return State(self.seq, self.frame, self.made, self.world, self.findings, self.record, self.past, None,
+                     self.notes, tuple(self.because), self.end)
 
     def result(self) -> tuple[State, tuple[Any, ...]]:
         """The new state and what happened on the way."""

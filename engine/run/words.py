@@ -33,7 +33,9 @@ def turns(value: Fraction) -> str:
 
 
 def quantity(value: Any, unit: str | None, tail: bool = True) -> str:
-    """A value in base units as words in `unit`: a number with its unit, yes or no, a choice, `not taken`, or a row of them."""
+    """A value in base units as words in `unit`: a number with its unit, yes or no, a choice, `not taken`, or a row
+    of them.
+    """
     if isinstance(value, tuple):
         row = ", ".join(quantity(v, unit, tail=False) for v in value)
         return f"{row} {unit}" if tail and unit and any(isinstance(v, Fraction) for v in value) else row

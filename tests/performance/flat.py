@@ -46,11 +46,12 @@ def program() -> Program:
     """The workload as a program, its guards compiled as those of any file."""
     said = Template("Read the speed.", NOWHERE, ("Read the speed.",))
     names = [f"r{i}" for i in range(STEPS)]
-    declared = {n: Reading(n, n, "", "engine speed", _SPEED, Fraction(1), None, None, None, None, NOWHERE) for n in names}
+    declared = {n: Reading(n, n, "", "engine speed", _SPEED, Fraction(1), None, None, None, None, NOWHERE)
+                for n in names}
     steps = {}
     for i, name in enumerate(names):
         way = tuple(Branch(_guard(name, low, high), f"s{to}", "", (), NOWHERE) for low, high, to in exits(i))
         steps[f"s{i}"] = Step(f"s{i}", f"s{i}", NOWHERE, way, do=said, read=(ReadSpec(name, None, False, NOWHERE),))
-    file = Procedure(Source("flat", "flat.yaml", ""), "flat", "Flat", 1, Layout(("flat",), (1, 12), (1, 4)), (), {}, {}, {}, {},
-                     {}, declared, {}, {}, {}, "s0", steps)
+    file = Procedure(Source("flat", "flat.yaml", ""), "flat", "Flat", 1, Layout(("flat",), (1, 12), (1, 4)), (), {},
+                     {}, {}, {}, {}, declared, {}, {}, {}, "s0", steps)
     return Program("flat", {"flat": file}, "")
