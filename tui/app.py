@@ -10,10 +10,9 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual import events
 from textual.app import App
@@ -21,23 +20,14 @@ from textual.binding import Binding
 from textual.screen import Screen
 
 from tui import themes
+from tui.desk import Shop
 from tui.screens.too_small import LEAST, TooSmall
 
+if TYPE_CHECKING:
+    from engine.job import Job
+    from engine.procedure.program import Program
+
 OK, USAGE, INTERNAL = 0, 2, 70
-
-
-@dataclass(frozen=True)
-class Shop:
-    """Where this shop keeps things. `procedures` are folders searched in order: the shop's own outrank the shipped
-    ones.
-
-    `book`: the job book. `jobs`: where job files are written. `settings`: the shop's values of procedure settings.
-    """
-
-    book: Path
-    procedures: tuple[Path, ...] = ()
-    jobs: Path = Path("jobs")
-    settings: Mapping[str, Any] = field(default_factory=dict)
 
 
 class Evendraw(App[int]):
@@ -128,21 +118,21 @@ def run_home(shop: Shop, *, theme: str = themes.DARK) -> int:
     return show(lambda: HomeScreen(shop), theme)
 
 
-def run_job(shop: Shop, job: Path | int | str, *, procedure: str | None = None, theme: str = themes.DARK) -> int:
-    """Open one job at once: `job` is a job file, a job's number in the book, or a run's id ("3.1") to go on with.
+def run_job(shop: Shop, program: Program, job: Job, *, theme: str = themes.DARK) -> int:
+    """Start a run of a loaded procedure on a job that was read; the job is taken into the book."""
+    from tui.screens.home import HomeScreen
 
-    With `procedure` (a name or a path) a run of it starts; else the newest unfinished run of the job goes on, and where
-    there is none, the procedures that fit are offered.
+    return show(lambda: HomeScreen(shop, first=lambda home: home.start(program, job)), theme)
+
+
+def run_rehearsal(shop: Shop, procedure: str | Path, *, seed: int | None = None, faults: Sequence[str] = (),
+                  by_itself: bool = False, job: Job | None = None, pace: float = 2.5, theme: str = themes.DARK) -> int:
+    """A rehearsal on the virtual engine, of a job's engine or an invented one.
+
+    `seed`: the same number gives the same engine (None: any). `faults` are hidden in it (none: drawn by their usual
+    rates). `by_itself` plays it, a step every `pace` seconds.
     """
     from tui.screens.home import HomeScreen
 
-    return show(lambda: HomeScreen(shop, first=("job", job, procedure)), theme)
-
-
-def run_rehearsal(shop: Shop, procedure: str, *, job: Path | None = None, seed: int = 1, faults: Sequence[str] = (),
-                  by_itself: bool = False, pace: float = 2.5, theme: str = themes.DARK) -> int:
-    """A rehearsal on the virtual engine. `faults` are hidden; `by_itself` plays it, a step every `pace` seconds."""
-    from tui.screens.home import HomeScreen
-
     how = {"job": job, "seed": seed, "faults": tuple(faults), "by_itself": by_itself, "pace": pace}
-    return show(lambda: HomeScreen(shop, first=("rehearse", procedure, how)), theme)
+    return show(lambda: HomeScreen(shop, first=lambda home: home.rehearse_on(procedure, **how)), theme)

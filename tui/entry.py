@@ -212,6 +212,21 @@ class Fields:
         self.texts[first:first + len(row.cells)] = texts
         self.fresh = True
 
+    def rebuild(self, rows: tuple[Row, ...], begin: Mapping[str, str]) -> None:
+        """Ask other rows from now on, and stay at the one in hand; what stands in a row stays, unless `begin` says."""
+        kept = {row.name: self.typed(row) for row in self.rows}
+        at, fresh = self.row.name, self.fresh
+        self.rows = rows
+        self.flat = [(row, cell) for row in rows for cell in row.cells]
+        self.texts = [t for row in rows for t in (row.start or ("",) * len(row.cells))]
+        for row in rows:
+            if row.name in begin:
+                self.put(row, [begin[row.name]])
+            elif row.name in kept:
+                self.put(row, kept[row.name])
+        self.go(next((n for n, (row, _) in enumerate(self.flat) if row.name == at), 0))
+        self.fresh = fresh
+
     def go(self, n: int) -> None:
         """Go to a field; what is typed next replaces what stands there."""
         self.at = max(0, min(len(self.flat) - 1, n))

@@ -71,7 +71,8 @@ def fields(question: Fields, cells: int, rows: int, terms: dict[str, str], echo:
     return out + tail
 
 
-def _shown(cell: Cell, text: str) -> str:
+def shown(cell: Cell, text: str) -> str:
+    """What stands in a field, a choice in its own words."""
     if cell.kind == "choice" and text:
         try:
             return str(read(cell, text))
@@ -99,7 +100,7 @@ def _cells(question: Fields, row: Row, cells: int, terms: dict[str, str]) -> Lin
         head = f"{words.term(terms, 'carb')} {carb} " if inner and carb is not None else ""
         for k, (n, cell) in enumerate(these):
             on = first + n == question.at
-            text = _shown(cell, question.texts[first + n])
+            text = shown(cell, question.texts[first + n])
             said = cut(clean(text), wide - (1 if on else 0))
             body = (said + ("▏" if on else "")).ljust(wide - (cell_len(said) - len(said)))
             label = f"{cell.label} " if cell.label else ""
@@ -197,7 +198,7 @@ def _others(question: Fields, here: int, cells: int, room: int) -> Lines:
     last: Lines = [cut_line((("  then: ", "soft"), (clean("; ".join(coming)), "soft")), cells)] if coming else []
     done: Lines = []
     for row in question.rows[:here]:
-        said = "  ".join(_shown(c, t) or "–" for c, t in zip(row.cells, question.typed(row), strict=True))
+        said = "  ".join(shown(c, t) or "–" for c, t in zip(row.cells, question.typed(row), strict=True))
         unit = words.unit_word(row.cells[0].unit)
         said = f"{clean(said)} {unit}"
         done.append(cut_line((("  ✓ ", "good"), (f"{clean(row.ask)}: ", "soft"), (said, "ink")), cells))

@@ -166,8 +166,11 @@ def sureness(value: float) -> str:
 
 def main_row(view: View) -> Latest | None:
     """The row that the bank shows: the newest numeric one that has several places."""
-    rows = [row for row in view.latest if row.each and any(isinstance(v, Fraction | int | float) for v in row.row)]
-    return rows[-1] if rows else None
+    for row in view.latest:
+        counted = any(isinstance(v, Fraction) for v in row.row)
+        if counted and row.each in ("barrel", "carb") and not row.quantity.endswith("position"):
+            return row
+    return None
 
 
 def spread_line(view: View, cells: int) -> Lines:

@@ -22,75 +22,255 @@ from engine.view import (
 BARRELS = tuple(Place(c, b) for c in (1, 2) for b in (1, 2))
 CARBS = (Place(1), Place(2))
 
-FUMES = CautionView("fumes", "danger", "Exhaust gas kills. Tailpipe extraction to open air; an open door is not enough.", True)
+FUMES = CautionView(
+    "fumes", "danger", "Exhaust gas kills. Tailpipe extraction to open air; an open door is not enough.", True
+)
 MOVING = CautionView("moving", "warning", "Sleeves and hair clear of belts and fan. Hands clear of the intakes.", False)
 
-FLOW = Ask("flow", "Airflow at each barrel", "Gauge square and sealed on the mouth, 3 to 5 s, middle of the swing.", "airflow",
-           "barrel", None, 4, BARRELS, "kg/h", (F(0), F(40)), (), (F(9, 2), F(11, 2)), F(5), None, F(1, 10), True,
-           last=None, expect=(F(49, 10), F(49, 10), F(49, 10), None))
-SPEED = Ask("speed", "Engine speed, gauge off", "Strobe or tachometer, needle at rest.", "engine speed", None, None, 1,
-            (Place(),), "rpm", (F(200), F(4000)), (), (F(900), F(1000)), None, None, F(10), False)
-SOUND = Ask("sound", "How does it sound?", "", "other", None, None, 1, (Place(),), None, None,
-            ("even", "hunting", "lumpy"), "even", None, None, None, False)
+FLOW = Ask(
+    "flow",
+    "Airflow at each barrel",
+    "Gauge square and sealed on the mouth, 3 to 5 s, middle of the swing.",
+    "airflow",
+    "barrel",
+    None,
+    4,
+    BARRELS,
+    "kg/h",
+    (F(0), F(40)),
+    (),
+    (F(9, 2), F(11, 2)),
+    F(5),
+    None,
+    F(1, 10),
+    True,
+    last=None,
+    expect=(F(49, 10), F(49, 10), F(49, 10), None),
+)
+SPEED = Ask(
+    "speed",
+    "Engine speed, gauge off",
+    "Strobe or tachometer, needle at rest.",
+    "engine speed",
+    None,
+    None,
+    1,
+    (Place(),),
+    "rpm",
+    (F(200), F(4000)),
+    (),
+    (F(900), F(1000)),
+    None,
+    None,
+    F(10),
+    False,
+)
+SOUND = Ask(
+    "sound",
+    "How does it sound?",
+    "",
+    "other",
+    None,
+    None,
+    1,
+    (Place(),),
+    None,
+    None,
+    ("even", "hunting", "lumpy"),
+    "even",
+    None,
+    None,
+    None,
+    False,
+)
 
 SCREWS = (
-    ScrewRow("speed_screw", "carb", "air", "plate", "turn", "first contact", CARBS, (F(3, 4), F(7, 8)), None, F(1, 16),
-             (F(0), F(4))),
-    ScrewRow("mixture", "barrel", "mixture", "jet", "turn", "seated", BARRELS, (F(5, 4), F(9, 8), F(1), None), (F(1), F(3, 2)),
-             F(1, 8), (F(0), F(6))),
+    ScrewRow(
+        "speed_screw",
+        "carb",
+        "air",
+        "plate",
+        "turn",
+        "first contact",
+        CARBS,
+        (F(3, 4), F(7, 8)),
+        None,
+        F(1, 16),
+        (F(0), F(4)),
+    ),
+    ScrewRow(
+        "mixture",
+        "barrel",
+        "mixture",
+        "jet",
+        "turn",
+        "seated",
+        BARRELS,
+        (F(5, 4), F(9, 8), F(1), None),
+        (F(1), F(3, 2)),
+        F(1, 8),
+        (F(0), F(6)),
+    ),
 )
-LATEST = (Latest("flow", "airflow", "barrel", "kg/h", (F(48, 10), F(51, 10), F(59, 10), F(57, 10)), F(1, 2),
-                 (F(24, 10), F(17, 10), F(11, 10))),)
-MOVES = (Move("speed_screw", Place(2), "out", "less air", F(1, 8), F(3, 4)),
-         Move("speed_screw", Place(1), "in", "more air", aim=Aim("flow", F(49, 10), Place(1, 1))))
-FINDING = Finding("screw past its band", "change part", (Place(2, 2),), "Its mixture screw rests 2 1/4 turns out: the idle jet is "
-                  "too small for it.", "Clean the jet, exclude a leak, then fit the next size.", Suggest("idle jet", F(50), F(55)),
-                  0.8, "idle_jets")
-SYMPTOMS = (SymptomView("stall", "stall", "It stalls"), SymptomView("hunting", "hunting", "It hunts up and down"),
-            SymptomView("spits", "spit-back", "It spits back through the intake"))
-TRAIL = tuple(TrailMark(n, "air_balance", "measure", "Read every barrel", n, f"4.{n} 5.1 5.9 5.7 kg/h", f"2026-03-02T10:{40 + n}:00")
-              for n in range(1, 6))
-ADVICE = (Advised("next", "air_balance", 1, {"verdict": "not even", "spread": "1.1 kg/h"},
-                  Because("the last three rows and the moves between them", "body 2 draws 1.0 kg/h more than body 1",
-                          "fairly: each screw has moved twice", "a row in which body 1 does not follow its screw")),)
+LATEST = (
+    Latest(
+        "flow",
+        "airflow",
+        "barrel",
+        "kg/h",
+        (F(48, 10), F(51, 10), F(59, 10), F(57, 10)),
+        F(1, 2),
+        (F(24, 10), F(17, 10), F(11, 10)),
+    ),
+)
+MOVES = (
+    Move("speed_screw", Place(2), "out", "less air", F(1, 8), F(3, 4)),
+    Move("speed_screw", Place(1), "in", "more air", aim=Aim("flow", F(49, 10), Place(1, 1))),
+)
+FINDING = Finding(
+    "screw past its band",
+    "change part",
+    (Place(2, 2),),
+    "Its mixture screw rests 2 1/4 turns out: the idle jet is too small for it.",
+    "Clean the jet, exclude a leak, then fit the next size.",
+    Suggest("idle jet", F(50), F(55)),
+    0.8,
+    "idle_jets",
+)
+SYMPTOMS = (
+    SymptomView("stall", "stall", "It stalls"),
+    SymptomView("hunting", "hunting", "It hunts up and down"),
+    SymptomView("spits", "spit-back", "It spits back through the intake"),
+)
+TRAIL = tuple(
+    TrailMark(
+        n, "air_balance", "measure", "Read every barrel", n, f"4.{n} 5.1 5.9 5.7 kg/h", f"2026-03-02T10:{40 + n}:00"
+    )
+    for n in range(1, 6)
+)
+ADVICE = (
+    Advised(
+        "next",
+        "air_balance",
+        1,
+        {"verdict": "not even", "spread": "1.1 kg/h"},
+        Because(
+            "the last three rows and the moves between them",
+            "body 2 draws 1.0 kg/h more than body 1",
+            "fairly: each screw has moved twice",
+            "a row in which body 1 does not follow its screw",
+        ),
+    ),
+)
 
 
 def view(**changes: Any) -> View:
     """The balancing step of the invented engine, with some of it changed."""
     plain = View(
-        "1.1", 7, "twin-choke-sidedraught", "air_balance", "measure", 2, 8, "Rough air, between the bodies",
-        "Turn as shown with the gauge on, then read every barrel.", "The nearer the bodies, the steadier the idle.",
-        "The note gets smoother as they come together.", "The far body settles last.", "", None, (MOVING,), (FUMES,),
-        {"engine": "running", "pedal_link": "off", "coupling": "on"}, (), MOVES, False, (), None, (FLOW, SPEED), SYMPTOMS,
-        (FINDING,), {"carb": "body", "barrel": "barrel"}, SCREWS, LATEST, {}, ADVICE, TRAIL, True, False, None,
-        ("Body 2 is still past the tolerance.",))
+        "1.1",
+        7,
+        "twin-choke-sidedraught",
+        "air_balance",
+        "measure",
+        2,
+        8,
+        "Rough air, between the bodies",
+        "Turn as shown with the gauge on, then read every barrel.",
+        "The nearer the bodies, the steadier the idle.",
+        "The note gets smoother as they come together.",
+        "The far body settles last.",
+        "",
+        None,
+        (MOVING,),
+        (FUMES,),
+        {"engine": "running", "pedal_link": "off", "coupling": "on"},
+        (),
+        MOVES,
+        False,
+        (),
+        None,
+        (FLOW, SPEED),
+        SYMPTOMS,
+        (FINDING,),
+        {"carb": "body", "barrel": "barrel"},
+        SCREWS,
+        LATEST,
+        {},
+        ADVICE,
+        TRAIL,
+        True,
+        False,
+        None,
+        ("Body 2 is still past the tolerance.",),
+    )
     return replace(plain, **changes)
 
 
 def start() -> View:
     """The first running step: a danger to understand, everything new."""
-    return view(step="start", title="Start the engine", do="Start it and nurse it by hand until it holds.", visit=1, limit=None,
-                cautions=(FUMES, MOVING), standing=(), changes=("engine",), moves=(), read=(), latest=(), findings=(), trail=(),
-                advice=(), can_undo=False, because=(), hear="", note="")
+    return view(
+        step="start",
+        title="Start the engine",
+        do="Start it and nurse it by hand until it holds.",
+        visit=1,
+        limit=None,
+        cautions=(FUMES, MOVING),
+        standing=(),
+        changes=("engine",),
+        moves=(),
+        read=(),
+        latest=(),
+        findings=(),
+        trail=(),
+        advice=(),
+        can_undo=False,
+        because=(),
+        hear="",
+        note="",
+    )
 
 
 def warm() -> View:
     """A wait, then a reading."""
-    return view(step="warm", title="Let it warm through", do="Hold it by hand, then let it idle.", moves=(), read=(SPEED,),
-                wait=WaitView(F(60), "", "oil lags the coolant", True))
+    return view(
+        step="warm",
+        title="Let it warm through",
+        do="Hold it by hand, then let it idle.",
+        moves=(),
+        read=(SPEED,),
+        wait=WaitView(F(60), "", "oil lags the coolant", True),
+    )
 
 
 def zero() -> View:
     """Equal moves everywhere, nothing to read."""
     moves = tuple(Move("mixture", p, "in", "leaner", None, F(0)) for p in BARRELS)
-    return view(step="zero", title="Seat the mixture screws", do="Turn each one in until it just seats. Force spoils seat and taper.",
-                state={"engine": "stopped", "pedal_link": "off"}, changes=("engine",), moves=moves, read=(), standing=(), cautions=())
+    return view(
+        step="zero",
+        title="Seat the mixture screws",
+        do="Turn each one in until it just seats. Force spoils seat and taper.",
+        state={"engine": "stopped", "pedal_link": "off"},
+        changes=("engine",),
+        moves=moves,
+        read=(),
+        standing=(),
+        cautions=(),
+    )
 
 
 def jets() -> View:
     """Parts to fit."""
-    return view(step="jets", title="Fit other idle jets", do="Stop the engine. Fit the jets shown, seats clean.", moves=(), read=(),
-                fit=tuple(Part("idle jet", p, F(55)) for p in BARRELS[2:]), state={"engine": "stopped"}, cautions=(), standing=())
+    return view(
+        step="jets",
+        title="Fit other idle jets",
+        do="Stop the engine. Fit the jets shown, seats clean.",
+        moves=(),
+        read=(),
+        fit=tuple(Part("idle jet", p, F(55)) for p in BARRELS[2:]),
+        state={"engine": "stopped"},
+        cautions=(),
+        standing=(),
+    )
 
 
 class FakeSitting:

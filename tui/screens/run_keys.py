@@ -65,6 +65,9 @@ class RunKeys(Desk[str]):
         fields = self.sofar.fields
         if fields is None or self.pad.question is not fields:
             return False
+        if self.sitting.ahead() is not None:
+            self.give(readings={})
+            return True
         for ask, row in zip(self.sitting.view.read, fields.rows, strict=True):
             value, reason = self.sitting.reading(ask.name)
             fields.put(row, stages.texts(ask, value))

@@ -1,0 +1,86 @@
+"""The hand-over screen: how the run ended, as found and as left, what to tell the customer; it changes nothing in the
+run."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding
+from textual.containers import VerticalScroll
+
+from tui import actions, handover
+from tui.lines import Lines
+from tui.questions import Line, Press
+from tui.screens.base import Desk
+from tui.widgets.drawn import Drawn
+from tui.widgets.keybar import KeyBar
+from tui.widgets.pad import Pad
+
+if TYPE_CHECKING:
+    from tui.desk import Shop, Sitting
+
+
+class HandoverScreen(Desk[None]):
+    """Shown once a run has ended; Enter goes home."""
+
+    NAME = "handover"
+    SCROLLS = "#page"
+    BINDINGS: ClassVar = [Binding(*b, show=False) for b in actions.bindings("handover")]
+
+    def __init__(self, sitting: Sitting, shop: Shop) -> None:
+        super().__init__()
+        self.sitting = sitting
+        self.shop = shop
+
+    def compose(self) -> ComposeResult:
+        v = self.sitting.view
+        yield Drawn(lambda cells, rows: handover.head(v, self.sitting.title, cells), classes="bar")
+        with VerticalScroll(id="page", can_focus=False):
+            yield Drawn(self._page)
+        yield Pad(id="pad")
+        yield KeyBar(id="keys")
+
+    def on_mount(self) -> None:
+        self.ask()
+        self.call_after_refresh(self.offer)
+
+    def on_resize(self) -> None:
+        self.call_after_refresh(self.offer)
+
+    def _page(self, cells: int, rows: int) -> Lines:
+        return handover.page(self.sitting.view, cells, self.sitting.unchecked(), self.sitting.truth())
+
+    def question(self) -> Press:
+        """Nothing but to go home."""
+        return Press("Read, go home" if not self.sitting.rehearses else "Read: that was the engine. Go home")
+
+    def answered(self, question: Any, value: Any) -> None:
+        """Home."""
+        self.leave()
+
+    def leave(self) -> None:
+        """The job is let go."""
+        self.sitting.close()
+        self.dismiss(None)
+
+    def allowed(self, id: str) -> bool:
+        """A rehearsal has no sheet: nothing of it is kept."""
+        return super().allowed(id) and (id != "sheet" or not self.sitting.rehearses)
+
+    def do_sheet(self) -> None:
+        """The job sheet as plain text, into a file of the person's choice."""
+        usual = self.shop.jobs.parent / f"job-{self.sitting.view.run.replace('.', '-')}.txt"
+
+        def write(text: str) -> None:
+            path = Path(text).expanduser()
+            try:
+                path.parent.mkdir(parents=True, exist_ok=True)
+                path.write_text(self.sitting.sheet(), encoding="utf-8", newline="\n")
+            except OSError as fault:
+                self.ask(cue=f"Not written: {path}: {fault.strerror or fault}. Choose another place.")
+                return
+            self.ask(cue=f"Written to {path}.")
+
+        self.lay(Line("WRITE THE JOB SHEET TO", str(usual)), write)

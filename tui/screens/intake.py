@@ -1,0 +1,127 @@
+"""The intake: a form that writes a job file, the bank drawn in plan while it is filled in; it starts no run."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding
+from textual.containers import Horizontal
+
+from tui import actions, bank
+from tui.entry import Fields, Refusal
+from tui.intake import Family, Form, file_name
+from tui.lines import Line, Lines, clean, cut_line, fill
+from tui.padview import limits, shown
+from tui.questions import Line as TextLine
+from tui.questions import Option, Pick
+from tui.screens.base import Desk
+from tui.widgets.drawn import Drawn
+from tui.widgets.keybar import KeyBar
+from tui.widgets.pad import Pad
+
+if TYPE_CHECKING:
+    from tui.desk import Shop
+
+
+class IntakeScreen(Desk[Path | None]):
+    """Dismissed with the job file that was written or named, or None."""
+
+    NAME = "intake"
+    BINDINGS: ClassVar = [Binding(*b, show=False) for b in actions.bindings("intake")]
+
+    def __init__(self, shop: Shop, families: list[Family]) -> None:
+        super().__init__()
+        self.shop = shop
+        self.form = Form(families)
+
+    def compose(self) -> ComposeResult:
+        yield Drawn(lambda cells, rows: [((" TAKE A JOB IN ", "key"), ("  Enter keeps what stands there.", "soft"))], classes="bar")
+        with Horizontal(id="both"):
+            yield Drawn(self._list, id="list")
+            yield Drawn(lambda cells, rows: bank.draw(self.form.plan(), cells, rows), id="plan")
+        yield Pad(id="pad")
+        yield KeyBar(id="keys")
+
+    def on_mount(self) -> None:
+        self.ask()
+
+    def question(self) -> Fields:
+        """The form, field by field."""
+        return self.form.fields
+
+    def on_pad_typed(self, message: Pad.Typed) -> None:
+        """Something was typed: what is asked and what is drawn follow it."""
+        if message.question is not self.form.fields:
+            return
+        self.form.follow()
+        if self.form.fields is not message.question:
+            self.pad.swap(self.form.fields)
+        self.pad.terms = dict(self.form.chosen.terms)
+        self.query_one("#list", Drawn).redraw()
+        self.query_one("#plan", Drawn).redraw()
+
+    def answered(self, question: Any, value: Any) -> None:
+        """The last field was given."""
+        self.do_save()
+
+    def _list(self, cells: int, rows: int) -> Lines:
+        """Every field with what stands in it, scrolled to the one in hand."""
+        fields = self.form.fields
+        first = max(0, min(fields.at - rows // 2, len(fields.rows) - rows))
+        out: Lines = []
+        for n in range(first, min(len(fields.rows), first + rows)):
+            row, on = fields.rows[n], n == fields.at
+            said = shown(row.cells[0], fields.texts[n])
+            label = cut_line((("›" if on else " ", "mark"), (clean(row.ask), "strong" if on else "soft")), cells * 3 // 5)
+            empty = "–" if row.cells[0].optional else "needed"
+            value: Line = ((clean(said), "ink"),) if said else ((empty, "soft" if row.cells[0].optional else "amber"),)
+            unit = limits(row.cells[0]).split(" ")[-1] if row.cells[0].unit else ""
+            out.append(cut_line((*fill(label, cells * 3 // 5 + 1), *value, (f" {unit}" if said and unit else "", "soft")), cells))
+        return out
+
+    def do_save(self) -> None:
+        """Check the job, and write its file."""
+        try:
+            job = self.form.job()
+        except Refusal as fault:
+            self.over.clear()
+            self.ask(cue=str(fault))
+            return
+        from engine import job_file
+
+        name = file_name(self.form.data(), date.today().isoformat())
+        try:
+            self.shop.jobs.mkdir(parents=True, exist_ok=True)
+            path = free(self.shop.jobs, name)
+            path.write_text(job_file.write(job), encoding="utf-8", newline="\n")
+        except OSError as fault:
+            self.ask(cue=f"The job file can't be written to {self.shop.jobs}: {fault.strerror or fault}. What you filled in "
+                         "stays here; make room or choose another place with EVENDRAW_JOBS, then F10.")
+            return
+        self.dismiss(path)
+
+    def do_file(self) -> None:
+        """A job file that exists already, instead of the form."""
+        self.lay(TextLine("PATH OF A JOB FILE"), lambda text: self.dismiss(Path(text).expanduser()))
+
+    def leave(self) -> None:
+        """Esc asks before what was filled in is dropped."""
+        if not any(text for text, row in zip(self.form.fields.texts, self.form.fields.rows, strict=True)
+                   if text != (row.start or ("",))[0]):
+            self.dismiss(None)
+            return
+        self.lay(Pick("LEAVE THE INTAKE", (Option("go on filling it in", False), Option("drop it", True))),
+                 lambda drop: self.dismiss(None) if drop else self.ask())
+
+
+def free(folder: Path, name: str) -> Path:
+    """A file of that name that does not exist yet."""
+    path = folder / f"{name}.yaml"
+    n = 2
+    while path.exists():
+        path = folder / f"{name}-{n}.yaml"
+        n += 1
+    return path
