@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from pydantic import BeforeValidator, ConfigDict, Discriminator, Tag
+from pydantic import ConfigDict, Discriminator, Tag
 
-from engine.procedure.model_base import Part, key, maybe, named, several
+from engine.procedure.model_base import Part, key, maybe, named, pair, several
 from engine.procedure.model_steps import LimitPart, PlacePart, StepPart
-from engine.procedure.tree import Map, Scalar, mapping
+from engine.procedure.tree import Map
 from engine.procedure.words import (
     Each,
     Expression,
@@ -26,8 +26,6 @@ from engine.procedure.words import (
     short,
 )
 
-Pair = Annotated[list[Quantity], "low and high"]
-
 
 class CountsPart(Part):
     """From so many to so many. Short: one number."""
@@ -36,17 +34,13 @@ class CountsPart(Part):
     high: Whole = key("to", "To", "The most.")
 
 
-def _counts(value: Any) -> Any:
-    return mapping(value.span, {"from": value, "to": value}) if isinstance(value, Scalar) else value
-
-
-Counts = Annotated[CountsPart, BeforeValidator(_counts)]
+Counts = short(CountsPart, ("from", "to"), Whole)
 
 
 class ForPart(Part):
     """Which banks the file is for. The checker proves the file for every one of them."""
 
-    family: Annotated[list[Text], BeforeValidator(many)] = key(
+    family: many(Text) = key(
         None, "Family", "The family that the job names, a list of them, or `any`.")
     carbs: Counts = key(None, "Carbs", "How many bodies: `2`, or `{from: 2, to: 4}`.")
     barrels_per_carb: Counts | None = maybe(None, "Barrels a carb", "How many barrels each has. Left out: 1.")
@@ -69,7 +63,7 @@ class FactPart(Part):
     path: Text = key("is", "Is", "The path into the job: `bank.stem_thread`.")
     choices: list[Word] = several(None, "Choices", "The words that may stand there.")
     unit: UnitName | None = maybe(None, "Unit", "For a number: its unit.")
-    range: list[Quantity] = several(None, "Range", "For a number: its least and greatest, `[2, 8]`.")
+    range: list[Quantity] = pair("Range", "For a number: its least and greatest, `[2, 8]`.")
     yes_no: Yes | None = maybe(None, "Yes or no", "true: the job says true or false there.")
     default: Word | None = maybe(None, "Default", "What holds where the job is silent. Left out: the job must say it.")
 
@@ -78,7 +72,7 @@ class SettingPart(Part):
     """A number that a shop may change, with where it comes from."""
 
     value: Quantity = key(None, "Value", "The number with its unit: `6 L/min`.")
-    range: list[Quantity] = key(None, "Range", "The least and greatest that make sense: `[2, 20]`.")
+    range: list[Quantity] = pair("Range", "The least and greatest that make sense: `[2, 20]`.", required=True)
     source: Text = key(None, "Source", "Where the number is from: a source, `common practice`, `from memory`.")
     about: Text | None = maybe(None, "About", "What it is for, in a few words.")
 
@@ -90,7 +84,7 @@ class TablePart(Part):
     __pydantic_extra__: dict[str, Quantity]
 
     by: Name = key(None, "By", "The fact that decides.")
-    range: list[Quantity] = key(None, "Range", "The least and greatest that make sense: `[1, 10]`.")
+    range: list[Quantity] = pair("Range", "The least and greatest that make sense: `[1, 10]`.", required=True)
     source: Text = key(None, "Source", "Where the numbers come from.")
     about: Text | None = maybe(None, "About", "What it is for, in a few words.")
 
@@ -115,8 +109,8 @@ class ScrewPart(Part):
     unit: one_of("turn", "flat") = key(None, "Unit", "What it is counted in: turn or flat.")
     zero: Text = key(None, "Zero", "Where it is counted from: `seated`.")
     step: Quantity | None = maybe(None, "Step", "The finest amount that a hand can count. Left out: 1/8 turn, 1 flat.")
-    range: list[Quantity] = key(None, "Range", "From where to where it turns, counted from its zero: `[0, 8]`.")
-    band: list[Expression] = several(None, "Band", "Where it should come to rest: `[low, high]`, numbers or settings.")
+    range: list[Quantity] = pair("Range", "From where to where it turns, from its zero: `[0, 8]`.", required=True)
+    band: list[Expression] = pair("Band", "Where it should come to rest: `[low, high]`, numbers or settings.")
     when: Expression | None = maybe(None, "When", "The fact that says whether it is there.")
 
 
@@ -141,7 +135,7 @@ class ReadingPart(Part):
     each: Each | None = maybe(None, "Each", "A row: one for each carb, barrel, gap or cylinder. Left out: a single.")
     of: PlacePart | None = maybe(None, "Of", "The place that a single one belongs to: `{carb: 1}`.")
     unit: UnitName | None = maybe(None, "Unit", "For a number: its unit; `\"\"` for a plain number.")
-    range: list[Quantity] = several(None, "Range", "For a number: what is outside is refused, `[0, 20]`.")
+    range: list[Quantity] = pair("Range", "For a number: what is outside is refused, `[0, 20]`.")
     step: Quantity | None = maybe(None, "Step", "For a number: what it is rounded to.")
     choices: list[Word] = several(None, "Choices", "The answers, the healthy one first.")
     average: Quantity | None = maybe(None, "Average", "Take the mean over this long: `5 s`.")
@@ -180,7 +174,7 @@ class GivePart(Part):
 
     expression: Expression = key("is", "Is", "The expression, worked out at the end.")
     unit: UnitName | None = maybe(None, "Unit", "The unit to show it in.")
-    range: list[Quantity] = several(None, "Range", "For a number: its least and greatest.")
+    range: list[Quantity] = pair("Range", "For a number: its least and greatest.")
     choices: list[Word] = several(None, "Choices", "For a word: those that it may be.")
 
 
@@ -197,12 +191,12 @@ class ProcedurePart(Part):
     needs: list[Text] = several(None, "Needs", "Tools to lay out before starting.")
     terms: dict[Name, Text] = named(None, "Terms", "This family's words: `{carb: valve}`.")
     cautions: dict[Name, CautionPart] = named(None, "Cautions", "Dangers, by name.")
-    facts: dict[Name, Annotated[FactPart, short("is")]] = named(None, "Facts", "What the job says, by name.")
+    facts: dict[Name, short(FactPart, "is", Text)] = named(None, "Facts", "What the job says, by name.")
     settings: dict[Name, Setting] = named(None, "Settings", "Numbers that a shop may change, by name.")
     screws: dict[Name, ScrewPart] = named(None, "Screws", "What can be turned, by name.")
     readings: dict[Name, ReadingPart] = named(None, "Readings", "What can be read, by name.")
     symptoms: dict[Name, SymptomPart] = named(None, "Symptoms", "What may be seen or heard at any moment, by name.")
-    values: dict[Name, Annotated[ValuePart, short("is")]] = named(None, "Values", "Named expressions over the rest.")
-    gives: dict[Name, Annotated[GivePart, short("is")]] = named(None, "Gives", "Results for a caller, by name.")
+    values: dict[Name, short(ValuePart, "is", Expression)] = named(None, "Values", "Named expressions over the rest.")
+    gives: dict[Name, short(GivePart, "is", Expression)] = named(None, "Gives", "Results for a caller, by name.")
     start: StepName = key(None, "Start", "The first step.")
     steps: dict[StepName, StepPart] = key(None, "Steps", "The steps, by name.")

@@ -79,6 +79,13 @@ def several(alias: str | None, title: str, description: str, **more: Any) -> Any
     return Field(default_factory=list, alias=alias, title=title, description=description, **more)
 
 
+def pair(title: str, description: str, *, required: bool = False) -> Any:
+    """A list of two: low and high."""
+    extra = {"minItems": 2, "maxItems": 2}
+    return Field(title=title, description=description, json_schema_extra=extra) if required else Field(
+        default_factory=list, title=title, description=description, json_schema_extra=extra)
+
+
 def named(alias: str | None, title: str, description: str, **more: Any) -> Any:
     """A mapping from names that may be left out."""
     return Field(default_factory=dict, alias=alias, title=title, description=description, **more)

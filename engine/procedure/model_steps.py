@@ -10,7 +10,6 @@ from engine.procedure.model_base import Part, key, maybe, named, several
 from engine.procedure.tree import Map, Scalar, mapping
 from engine.procedure.words import (
     Code,
-    Each,
     Expression,
     Name,
     Quantity,
@@ -142,7 +141,7 @@ class SymptomWayPart(Part):
         None, "Limit", "How often the symptom may lead there; the next time it leads to `then`.")
 
 
-SymptomWay = Annotated[SymptomWayPart, short("go")]
+SymptomWay = short(SymptomWayPart, "go", StepName)
 
 
 def _read(value: Any) -> Any:
@@ -151,6 +150,9 @@ def _read(value: Any) -> Any:
         name, when = next(iter(value.items()))
         return mapping(value.span, {"reading": name, "when": when})
     return mapping(value.span, {"reading": value}) if isinstance(value, Scalar) else value
+
+
+Read = Annotated[ReadPart, BeforeValidator(_read, json_schema_input_type=Name | ReadPart | dict[Name, Expression])]
 
 
 class StepPart(Part):
@@ -173,10 +175,10 @@ class StepPart(Part):
     make: Name | None = maybe(None, "Make", "Make the moves and fit the parts of the last advice of this name.")
     fit: list[FitPart] = several(None, "Fit", "Parts to fit: `[{part: washer, each: carb, size: 12}]`.")
     wait: WaitPart | None = maybe(None, "Wait", "A pause before reading: `{for: 60 s, why: the header fills}`.")
-    read: list[Annotated[ReadPart, BeforeValidator(_read)]] = several(
+    read: list[Read] = several(
         None, "Read", "What to read: `[flow, {drips: has_meter}]`.")
     keep: dict[Name, Expression] = named(None, "Keep", "Remember values under a name: `{first_gap: gap}`.")
-    advise: Annotated[list[AdvisePart], BeforeValidator(many)] = several(
+    advise: many(AdvisePart) = several(
         None, "Advise", "Ask an adviser, or several: `{name: next, adviser: even_flow, with: {flow: flow}}`.")
     record: one_of("as found", "as left") | None = maybe(
         None, "Record", "`as found` keeps the first visit's readings for the sheet, `as left` the last.")
@@ -198,6 +200,3 @@ class StepPart(Part):
     end: one_of("ok", "failed", "stopped") | None = maybe(None, "End", "The procedure ends here, so.")
     say: Text | None = maybe(None, "Say", "The closing words of an end. `{name}` or `{name:unit}` shows a value.")
 
-
-__all__ = ["AdvisePart", "BranchPart", "Each", "FindingPart", "FitPart", "LimitPart", "MovePart", "PlacePart",
-           "ReadPart", "StepPart", "SymptomWay", "SymptomWayPart", "WaitPart"]

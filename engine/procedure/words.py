@@ -171,22 +171,27 @@ Yes = _leaf(_yes, type="boolean")
 Each = one_of("carb", "barrel", "gap", "cylinder")
 
 
-def many(value: Any) -> Any:
-    """One thing where a list may stand is a list of one."""
-    if isinstance(value, Scalar | Map):
-        made = Seq([value])
-        made.span = value.span
-        return made
-    return value
+def many(item: Any) -> Any:
+    """The type of a list of `item`, where one alone is a list of one."""
+
+    def listed(value: Any) -> Any:
+        if isinstance(value, Scalar | Map):
+            made = Seq([value])
+            made.span = value.span
+            return made
+        return value
+
+    return Annotated[list[item], BeforeValidator(listed, json_schema_input_type=item | list[item])]
 
 
-def short(key: str) -> BeforeValidator:
-    """A bare text where a mapping may stand means the mapping with only `key`."""
+def short(part: Any, keys: str | tuple[str, ...], leaf: Any) -> Any:
+    """The type of a mapping that may be written short: a bare `leaf` means the mapping with it under `keys`."""
+    names = (keys,) if isinstance(keys, str) else keys
 
     def write_out(value: Any) -> Any:
-        return mapping(value.span, {key: value}) if isinstance(value, Scalar) else value
+        return mapping(value.span, dict.fromkeys(names, value)) if isinstance(value, Scalar) else value
 
-    return BeforeValidator(write_out)
+    return Annotated[part, BeforeValidator(write_out, json_schema_input_type=leaf | part)]
 
 
 def is_true(leaf: Scalar | None) -> bool:
