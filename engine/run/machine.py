@@ -177,9 +177,10 @@ def _lost(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State
     """The count of some screws was lost: their positions are unknown, and moves to a position are asked for again."""
     world, made, _ = _hands(plan, state, event)
     lost = {key: None if key[0] in event.lost else now for key, now in world.positions.items()}
-    past = Past(state, event, made, state.seq + 1, world.epoch, world.positions, lost, {})
+    # The moves of this step count for the answer that the step still gets.
+    past = Past(state, event, None, state.seq + 1, world.epoch, world.positions, lost, {})
     world = world._replace(positions=lost, changed=state.world.changed)
-    return state._replace(seq=state.seq + 1, made=Made((), (), lost), world=world, past=past, redo=None,
+    return state._replace(seq=state.seq + 1, made=made, world=world, past=past, redo=None,
                           because=("The count was lost: these positions are unknown now.",)), ()
 
 

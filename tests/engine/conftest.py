@@ -1,10 +1,10 @@
-"""Loads the made-up trade beside this file, so that tests in folders below can import it by name."""
+"""Loads the made-up trade and its runs beside this file, so that tests in folders below can import it by name."""
 
 import importlib.util
 import sys
 from pathlib import Path
 
-for _name in ("water_trade",):
+for _name in ("water_trade", "valve_runs"):
     if _name not in sys.modules:
         _spec = importlib.util.spec_from_file_location(_name, Path(__file__).with_name(f"{_name}.py"))
         _module = importlib.util.module_from_spec(_spec)
