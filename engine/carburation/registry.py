@@ -123,6 +123,13 @@ IDLE_SPEED = Adviser(
     {**_UNSOUND, "speed-does-not-follow": ADJUST, "will-not-idle-down": ADJUST, "screw-at-its-stop": ADJUST},
 )
 
+#: The air screws, bound where an adviser of mixture shall know what air moved: more air leans its barrel.
+_AIR = {
+    "air": screw("the speed screws, so that air moved between rows is known", "air", "plate",
+                 each=("carb", "barrel", "bank"), optional=True),
+    "coupling": AIR_BALANCE.inputs["coupling"], "bypass": AIR_BALANCE.inputs["bypass"],
+}
+
 IDLE_MIXTURE = Adviser(
     "idle_mixture", 1,
     "Finds where each mixture screw belongs, several barrels in one round: from lambda or CO by barrel where bound, "
@@ -139,6 +146,9 @@ IDLE_MIXTURE = Adviser(
         "lambda_high": number("leanest good mixture (left out: 0.96)", "", "0.6", "1.2", optional=True),
         "sweep": number("half the excursion a screw is swept by (left out: by its band)", "turn", "1/16", "2",
                         optional=True),
+        "low": number("lower end of the screw's band (left out: by its kind)", "turn", "0", "10", optional=True),
+        "high": number("upper end of the band", "turn", "0", "10", optional=True),
+        **_AIR, "target": _TARGET["target"],
     },
     {
         "verdict": says(
@@ -171,6 +181,7 @@ IDLE_JETS = Adviser(
     "next stocked size. After a change it says whether the change did what it promised. Asked once a round of mixture.",
     {
         "screw": screw("the mixture screws at rest", "mixture", "jet", "screw", "air", "bypass", each=("barrel",)),
+        **_AIR,
         "low": number("lower end of the screw's band", "turn", "0", "10"),
         "high": number("upper end of the band", "turn", "0", "10"),
         "doubt_low": number("below it the jet is wrong for sure (left out: by the screw's kind)", "turn", "0", "10",
@@ -248,10 +259,22 @@ JET_CHECKS = Adviser(
 JET_SWAP = Adviser(
     "jet_swap", 1,
     "Gives the parts of a swap: each barrel that is out alone changes its idle jet with a neighbour that is not.",
-    {"screw": IDLE_JETS.inputs["screw"], "low": IDLE_JETS.inputs["low"], "high": IDLE_JETS.inputs["high"]},
+    {"screw": IDLE_JETS.inputs["screw"], "low": IDLE_JETS.inputs["low"], "high": IDLE_JETS.inputs["high"], **_AIR},
     {"verdict": says("swap: fit the parts as given · cannot: no sound neighbour, or jet numbers unknown", "swap",
                      "cannot")},
     frozenset({"parts"}), computed("jets", "jet_swap"), {},
+)
+
+JET_NUMBERS = Adviser(
+    "jet_numbers", 1,
+    "Holds the numbers read off the idle jets against each other, before anything is set by them. Ask once.",
+    {},
+    {
+        "verdict": says("alike · odd: some bear another number than most (parts make them alike) · unknown: too few "
+                        "numbers, or no number that most bear", "alike", "odd", "unknown"),
+        "odd": gives("how many differ from most", "", "0", "48"),
+    },
+    frozenset({"parts"}), computed("stamps", "jet_numbers"), {"jet-odd-one-out": NOTE},
 )
 
 LINKAGE_BALANCE = Adviser(
@@ -283,5 +306,5 @@ LINKAGE_BALANCE = Adviser(
 #: Every adviser, by name: those of the idle routine, then sizing, the main circuit and exhaust gas.
 ADVISERS: dict[str, Adviser] = {
     a.name: a for a in (AIR_BALANCE, BODY_BALANCE, IDLE_SPEED, IDLE_MIXTURE, IDLE_JETS, JET_CHECKS, JET_SWAP,
-                        LINKAGE_BALANCE)
+                        JET_NUMBERS, LINKAGE_BALANCE)
 } | CIRCUITS

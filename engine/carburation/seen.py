@@ -83,7 +83,8 @@ def screw_places(screw: ScrewView, job: Job, inputs: Inputs) -> tuple[Place, ...
     full, here = places(screw.each, job), inputs.here
     if here is None or screw.each in (None, "bank"):
         return full
-    return tuple(p for p in full if p.carb == here.carb and (p.barrel == here.barrel or None in (here.barrel, p.barrel)))
+    ours = (None, here.barrel)
+    return tuple(p for p in full if p.carb == here.carb and (here.barrel is None or p.barrel in ours))
 
 
 def row_places(view: ReadingView, job: Job, inputs: Inputs) -> tuple[Place, ...]:
