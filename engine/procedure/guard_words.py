@@ -39,6 +39,8 @@ _WORD = re.compile(r"[^\W\d]\w*(?:\.[^\W\d]\w*)?")
 _QUOTED = re.compile(r"'[^'\\]*'|\"[^\"\\]*\"")
 _OPERATOR = re.compile(r"<=|>=|==|!=|[-+*/<>(),:]")
 _KEYWORDS = frozenset({"and", "or", "not", "True", "False"})
+#: Words of Python that this language leaves out.
+PYTHON_ONLY = frozenset({"if", "else", "in", "is", "for", "lambda"})
 _WORDS_FOR = {"&&": "and", "||": "or", "!": "not", "=": "==", "<>": "!=", "≤": "<=", "≥": ">=", "≠": "!=", "%%": "%"}
 
 
@@ -110,7 +112,7 @@ def _with_unit(text: str, at: int, end: int, whole: Fraction, part: tuple[int, i
     if unit is not None:
         return Token("number", text[at:unit[1]], at, unit[1], whole, unit[0])
     follows = _WORD.match(text, end + len(text[end:]) - len(text[end:].lstrip(" ")))
-    if follows and follows.group() not in _KEYWORDS | {"per"}:
+    if follows and follows.group() not in _KEYWORDS | PYTHON_ONLY | {"per"}:
         word = follows.group()
         raise GuardFault("unknown-unit", f"`{word}` after a number is no unit that the program knows.",
                          follows.start(), follows.end(), did_you_mean(word, UNITS))

@@ -29,7 +29,7 @@ from engine.procedure.expr import (
     Text,
     Truth,
 )
-from engine.procedure.guard_words import GuardFault, Token, tokens_of
+from engine.procedure.guard_words import PYTHON_ONLY, GuardFault, Token, tokens_of
 from engine.procedure.problems import did_you_mean
 
 LONGEST = 300
@@ -54,7 +54,7 @@ def _unexpected(token: Token) -> GuardFault:
     if token.kind == "end":
         return GuardFault("bad-guard", "The expression stops too early.", max(token.start - 1, 0), token.end)
     hint = ""
-    if token.text in ("if", "else", "in", "is", "lambda", "for"):
+    if token.text in PYTHON_ONLY:
         hint = "There are and, or, not, comparisons, + - * / and the functions " + ", ".join(FUNCTIONS) + "."
     elif token.text == ",":
         hint = "Write decimals with a point: 0.5."
@@ -176,7 +176,7 @@ class _Parser:
             if token.text in FUNCTIONS:
                 raise GuardFault("bad-guard", f"`{token.text}` is a function.", token.start, token.end,
                                  f"Write `{token.text}(...)`.")
-            if token.text in ("if", "else", "in", "is", "lambda", "for"):
+            if token.text in PYTHON_ONLY:
                 raise _unexpected(token)
             return Name(token.start, token.end, token.text)
         if token.text not in FUNCTIONS:

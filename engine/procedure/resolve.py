@@ -284,9 +284,9 @@ def _compare_choice(node: Compare, items: list[Node]) -> Node:
 def _call(node: Call, scope: Scope) -> Node:
     if node.function in ("position", "known"):
         return _about(node, scope)
-    argument = _typed(node.argument, scope)
     if node.function in ("any", "all", "count", "which"):
-        return _over_truths(node, argument, scope)
+        return _over_truths(node, scope)
+    argument = _typed(node.argument, scope)
     kind = _need_number(argument)
     if is_bare(argument):
         raise _fault("single-not-row", argument, "This is a number, not a row.")
@@ -307,12 +307,13 @@ def _call(node: Call, scope: Scope) -> Node:
     return replace(node, argument=argument, type=replace(kind, low=low, high=high, each=node.per, whole=whole))
 
 
-def _over_truths(node: Call, argument: Node, scope: Scope) -> Node:
+def _over_truths(node: Call, scope: Scope) -> Node:
     if node.per is not None:
         raise _fault("bad-guard", node, f"`{node.function}` is not grouped.", "Leave `per: carb` away.")
-    if not isinstance(argument, Compare):
-        raise _fault("wrong-kind", argument, f"`{node.function}` looks at one comparison along a row.",
+    if not isinstance(node.argument, Compare):
+        raise _fault("wrong-kind", node.argument, f"`{node.function}` looks at one comparison along a row.",
                      f"Write it like `{node.function}(flow < 1 L/min)`, and join several with `and` outside.")
+    argument = _typed(node.argument, scope)
     each = type_of(argument).each
     if each is None:
         raise _fault("single-not-row", argument, f"`{node.function}` looks along a row; this compares single values.",
