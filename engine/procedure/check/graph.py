@@ -18,13 +18,14 @@ from engine.procedure.program import Call, End
 
 def problems(study: Study, edges: Edges, found: Mapping[str, Here]) -> Iterator[Problem]:
     """What is wrong with the ways of a file."""
-    yield from unreachable(study, edges, found)
-    yield from stuck(study, edges, found)
-    yield from endless(study, edges, found)
+    lost = endless_from(study, edges, found)
+    yield from unreachable(study, found)
+    yield from stuck(study, edges, found, lost)
+    yield from endless(study, edges, found, lost)
     yield from silent(study, edges, found)
 
 
-def unreachable(study: Study, edges: Edges, found: Mapping[str, Here]) -> Iterator[Problem]:
+def unreachable(study: Study, found: Mapping[str, Here]) -> Iterator[Problem]:
     """Steps that no path leads to."""
     into: dict[str, list[str]] = {}
     for step in study.procedure.steps.values():
@@ -54,8 +55,8 @@ def _written(way: object) -> Iterator[str]:
         yield from way.ends.values()
 
 
-def stuck(study: Study, edges: Edges, found: Mapping[str, Here]) -> Iterator[Problem]:
-    """Steps from which no end can be reached unless a symptom is given."""
+def endless_from(study: Study, edges: Edges, found: Mapping[str, Here]) -> dict[str, int]:
+    """Steps from which no end can be reached unless a symptom is given, each with the worlds in which that is so."""
     steps = study.procedure.steps
     ends = {n: found[n].reach for n, s in steps.items() if isinstance(s.way, End)}
     into: dict[str, list[Edge]] = {}
@@ -72,17 +73,23 @@ def stuck(study: Study, edges: Edges, found: Mapping[str, Here]) -> Iterator[Pro
             if more:
                 reached[edge.source] |= more
                 queue.append(edge.source)
-    lost = {n: found[n].reach & ~reached[n] for n in steps if found[n].reach & ~reached[n]}
+    return {n: found[n].reach & ~reached[n] for n in steps if found[n].reach & ~reached[n]}
+
+
+def stuck(study: Study, edges: Edges, found: Mapping[str, Here], lost: Mapping[str, int]) -> Iterator[Problem]:
+    """One problem for each way into steps from which no end can be reached."""
     for name in _doors(lost, edges):
-        facts = study.worlds.describe(lost[name], lambda atom: str(atom[1]))
-        where = "" if reached[name] == 0 else " where " + " and ".join(
-            f"{n} is {v if isinstance(v, str) else 'true' if v else 'false'}" for n, v in facts.items()
-            if isinstance(v, bool | str))
+        where = ""
+        if lost[name] != found[name].reach:
+            facts = study.worlds.describe(lost[name], lambda atom: str(atom[1]))
+            cases = [f"{n} is {v if isinstance(v, str) else 'true' if v else 'false'}" for n, v in facts.items()
+                     if isinstance(v, bool | str)]
+            where = f" where {' and '.join(cases)}" if cases else " in some cases"
         others = [n for n in lost if n != name]
         circle = f" It only goes round among {', '.join(repr(n) for n in (name, *others)[:6])}." if others else ""
         yield Problem(
-            "no-way-to-end", study.path, steps[name].span,
-            f"From '{name}' no end can be reached{where if where != ' where ' else ''}.{circle}",
+            "no-way-to-end", study.path, study.procedure.steps[name].span,
+            f"From '{name}' no end can be reached{where}.{circle}",
             "The job could never be finished.", "Lead a way from here towards a step with `end`.")
 
 
@@ -93,13 +100,13 @@ def _doors(lost: Mapping[str, int], edges: Edges) -> list[str]:
     return [n for n in lost if n in doors or n not in inside] or list(lost)[:1]
 
 
-def endless(study: Study, edges: Edges, found: Mapping[str, Here]) -> Iterator[Problem]:
-    """Cycles of the spent graph: loops that no limit ends."""
+def endless(study: Study, edges: Edges, found: Mapping[str, Here], lost: Mapping[str, int]) -> Iterator[Problem]:
+    """Cycles of the spent graph: loops that no limit ends; but not those that lead to no end at all, told already."""
     graph = {
         n: [e for e in out if e.spent and e.worlds & found[n].reach] for n, out in edges.out.items() if found[n].reach}
     for names in components(graph):
         cycle = _cycle(graph, names, study.worlds.all)
-        if cycle:
+        if cycle and any(lost.get(e.source) != found[e.source].reach for e in cycle):
             yield _endless(study, cycle)
 
 
