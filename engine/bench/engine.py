@@ -68,6 +68,7 @@ class VirtualEngine:
         self.mended: set[Fault] = set()
         self.stamps = found.stamps(self)
         self.jets = [s + 5.0 * self.having("mis-drilled jet", barrel=b) for b, s in enumerate(self.stamps)]
+        self.jet_ids = list(range(self.barrels))
         self.dirt = [self.having("dirty jet", barrel=b) or 1.0 for b in range(self.barrels)]
         self._now: physics.Running | None = None
         self._guess = self.body.target
@@ -131,12 +132,12 @@ class VirtualEngine:
             for b in range(self.barrels) if barrel is None else [self.index(carb, barrel)]:
                 if barrel is not None or b // self.per_carb == carb - 1:
                     self.jets[b] = self.stamps[b] = float(size)
-                    self.dirt[b] = 1.0
+                    self.dirt[b], self.jet_ids[b] = 1.0, max(self.jet_ids) + 1
         self._now = None
 
     def swap_jets(self, one: int, two: int) -> None:
         """Change the idle jets of two barrels (row indices): number, bore and dirt go along."""
-        for row in (self.jets, self.stamps, self.dirt):
+        for row in (self.jets, self.stamps, self.dirt, self.jet_ids):
             row[one], row[two] = row[two], row[one]
         self._now = None
 

@@ -63,6 +63,27 @@ class Tolerance:
     belongs: tuple[float, float] = (0.86, 0.96)
 
 
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What a trial must reach: shares of engines (the first three: of mendable ones), ratios to the patient."""
+
+    in_tolerance: float
+    near_best: float
+    belongs: float
+    moves: float
+    rounds: float
+    jets_named: float
+    jets_judged: float
+    needless: float
+    unmendable_named: float
+    ok_in_tolerance: float = 0.99
+
+
 NOISE = Noise()
 RATES = FaultRates()
 TOLERANCE = Tolerance()
+#: With speed and airflow gauge only, and with lambda or CO of each cylinder.
+WANTED = {
+    "gauge only": Wanted(0.95, 0.90, 0.65, 1 / 2, 0.6, 0.90, 0.75, 0.02, 0.80),
+    "meter": Wanted(0.97, 0.97, 0.90, 1 / 3, 0.25, 0.95, 0.85, 0.01, 0.85),
+}

@@ -1,0 +1,195 @@
+"""Trials and rehearsals: a procedure closed-loop on virtual engines, through a real session, judged by truth."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from engine.bench.engine import VirtualEngine
+from engine.bench.faults import Fault
+from engine.bench.fleet import Specimen, random_job
+from engine.bench.judging import JetWatch, judged, names
+from engine.bench.rehearse import Rehearsal, said
+from engine.bench.terms import WANTED
+from engine.bench.trial_table import Criterion, summary, table
+from engine.bench.trials import Plan, Unsound, loaded, run
+from engine.book.book import Book
+from engine.evidence import Advice, Finding, Place
+from engine.job import Job
+from engine.run.answer import Answer
+from engine.session import Session
+
+HERE = Path(__file__).parent
+
+
+def no_advisers() -> dict:
+    return {}
+
+
+PLAN = Plan(str(HERE / "trial-run.yaml"), (HERE,), no_advisers)
+
+
+@pytest.fixture(scope="module")
+def outcomes():
+    return run(PLAN, range(40, 48))
+
+
+def test_a_trial_tries_every_seed_in_order_and_tells_its_progress():
+    told = []
+    done = run(Plan(PLAN.procedure, PLAN.search, no_advisers, references=False), [3, 1, 2],
+               progress=lambda n, of: told.append((n, of)))
+    assert [o.seed for o in done] == [3, 1, 2] and told == [(1, 3), (2, 3), (3, 3)]
+
+
+def test_spawned_workers_find_the_same_as_one(outcomes):
+    plan = Plan(PLAN.procedure, PLAN.search, no_advisers, references=False)
+    assert run(plan, [40, 41], workers=2) == run(plan, [40, 41])
+
+
+def test_the_work_is_counted_and_the_ends_are_those_of_the_file(outcomes):
+    for one in outcomes:
+        assert one.problem is None
+        assert one.outcome in ("ok", "failed") and one.work.moves == 2 * len(one.jets)
+        assert one.work.rounds == (1 if one.outcome == "ok" else 0) or one.work.stalls
+
+
+def test_leaks_that_the_file_names_are_counted_as_named(outcomes):
+    found = summary("trial-run", "twin-choke sidedraught", None, outcomes)
+    assert all(row["withheld"] == sum(row.values()) for row in found.jets.values()), "no adviser, no verdict"
+    leaky = [o for o in outcomes if "manifold leak" in o.named]
+    assert {o.outcome for o in leaky} >= {"ok"}
+    for one in leaky:
+        good, of = one.named["manifold leak"]
+        assert good == (of if one.outcome == "ok" else 0), "every leak of 0.1 mm2 and more shows under mist"
+
+
+def test_the_table_and_the_json_say_what_was_reached_against_what_is_wanted(outcomes):
+    found = summary("trial-run", "twin-choke sidedraught", None, outcomes)
+    text = table(found)
+    assert "measuring rounds" in text and "patient" in text and "MISSED" in text
+    plain = json.loads(json.dumps(found.to_json()))
+    assert plain["engines"] == 8 and len(plain["criteria"]) == 10
+    assert plain["criteria"][0]["wanted"] == WANTED["gauge only"].in_tolerance
+
+
+def test_a_criterion_of_nothing_is_neither_met_nor_missed():
+    assert Criterion("x", None, 0.9, False).met is None
+    assert Criterion("x", 0.9, 0.9, False).met and not Criterion("x", 0.51, 0.5, True).met
+
+
+def test_a_procedure_that_does_not_load_is_refused_with_its_problems():
+    with pytest.raises(Unsound, match="nowhere"):
+        loaded(Plan("nowhere", (HERE,), no_advisers))
+
+
+# --- judging --------------------------------------------------------------------------------------------------------
+
+def watched(*faults: Fault) -> JetWatch:
+    plain = random_job(5).model_dump(mode="json")
+    job = Job.model_validate(plain | {"bank": plain["bank"] | {"idle_jet": 50}})
+    return JetWatch(VirtualEngine(job, faults, 5))
+
+
+def verdicts(watch: JetWatch, *words: str, verdict: str = "some out", reason: str = "none") -> None:
+    row = tuple(words) + ("right",) * (watch.engine.barrels - len(words))
+    watch.heard(Advice("idle_jets", 1, {"verdict": verdict, "reason": reason, "barrels": row}))
+
+
+def test_a_wrong_jet_named_by_barrel_and_direction_counts_and_the_other_direction_does_not():
+    watch = watched(Fault("mis-drilled jet", 1, 1, -1), Fault("wrong jet", 1, 2, 2))
+    assert watch.truth[:2] == ("small", "large")
+    verdicts(watch, "too small", "too small")
+    assert watch.named() == (1, 2)
+    assert watch.verdicts()[:3] == (("small", "small"), ("large", "small"), ("right", "right"))
+
+
+def test_a_verdict_withheld_counts_only_where_its_reason_is_true():
+    watch = watched(Fault("wrong jet", 1, 1, -1), Fault("low fuel level", 1, None, 3))
+    verdicts(watch, "unknown", verdict="withheld", reason="level off")
+    assert watch.named() == (1, 1)
+    verdicts(watch, "unknown", verdict="withheld", reason="hole uncovered")
+    assert watch.named() == (0, 1)
+
+
+def test_a_jet_keeps_its_verdict_when_it_is_swapped_and_a_new_one_for_a_right_one_was_needless():
+    watch = watched(Fault("wrong jet", 1, 1, -1))
+    verdicts(watch, "too small")
+    watch.engine.swap_jets(0, 1)
+    watch.fitted()
+    verdicts(watch, "right", "too small")
+    assert watch.said[0] == "small" and watch.said[1] == "right" and watch.needless == 0
+    watch.engine.fit("idle jet", 2, 1, 55)
+    watch.fitted()
+    assert watch.needless == 1
+
+
+@pytest.mark.parametrize(("where", "named"), [
+    ((Place(2, 1),), True), ((Place(2),), True), ((), True), ((Place(1, 1),), False), ((Place(2, 2),), False)])
+def test_a_finding_names_a_fault_only_at_its_place(where, named):
+    engine = VirtualEngine(random_job(5), (), 5)
+    fault = Fault("manifold leak", 2, 1, 0.3)
+    assert names(engine, fault, [Finding("air-leak", "stop", where, "")]) is named
+    assert not names(engine, fault, [Finding("fuel-level-low", "stop", where, "")])
+
+
+def test_a_row_over_cylinders_numbers_them_along_the_bank():
+    engine = VirtualEngine(random_job(5), (), 5)
+    fault = Fault("weak cylinder", 2, 1, 0.8)
+    assert names(engine, fault, [Finding("weak-cylinder", "stop", (Place(3),), "")])
+    assert not names(engine, fault, [Finding("weak-cylinder", "stop", (Place(2),), "")])
+    assert names(engine, fault, [Finding("weak-cylinder", "stop", (Place(2, 1),), "")])
+
+
+def test_an_engine_that_stalls_is_not_in_tolerance_however_even_it_stands():
+    engine = VirtualEngine(random_job(5), (), 5)
+    engine.at["jet"] = [0.0] * engine.barrels
+    assert not judged(engine).in_tolerance
+
+
+# --- rehearsal ------------------------------------------------------------------------------------------------------
+
+def rehearsal(*faults: Fault, seed: int = 5) -> Rehearsal:
+    program, advisers = loaded(PLAN)
+    plain = random_job(seed).model_dump(mode="json")
+    job = Job.model_validate(plain | {"bank": plain["bank"] | {"mixture_screw": "short taper"}})
+    specimen = Specimen(job, faults, seed)
+    return Rehearsal(Session.start(program, specimen.job, book=Book.memory(), advisers=advisers), specimen)
+
+
+def test_a_rehearsal_plays_by_itself_and_tells_what_was_really_wrong():
+    play = rehearsal(Fault("manifold leak", 2, 1, 0.4))
+    while not play.session.over:
+        assert play.play().recorded is not None
+    told = play.tell()
+    assert [w.named for w in told.wrong] == [True]
+    assert told.wrong[0].say.startswith("Carb 2, barrel 1: air leaks in at the manifold joint (0.4 mm2)")
+    assert len(told.gauge) == len(told.lambdas) == play.hands.engine.barrels
+
+
+def test_asking_twice_turns_no_screw_twice_and_a_note_in_between_neither():
+    play = rehearsal()
+    play.play()
+    first = play.suggest()
+    stands = list(play.hands.engine.at["jet"])
+    assert play.suggest() == first
+    play.answer(Answer(note="oily"))
+    play.suggest()
+    assert play.hands.engine.at["jet"] == stands
+
+
+def test_the_engine_follows_somebody_who_turned_something_else():
+    play = rehearsal()
+    play.play()
+    view = play.session.view
+    moved = [m for m in view.moves if m.place == Place(1, 1)]
+    assert play.answer(Answer(done=True, moved=moved)).recorded is not None
+    stands = play.hands.engine.at["jet"]
+    assert stands[0] == pytest.approx(1.25, abs=0.15) and stands[1:] == [0.0] * (len(stands) - 1)
+
+
+def test_a_fault_is_told_in_a_sentence():
+    assert said(Fault("wrong jets", size=-1)) == "The idle jets are a size wrong on every barrel (-1 sizes)."
+    assert said(Fault("low fuel level", 2, None, 3.0)) == "Carb 2: the fuel stands too low in a body (3 mm)."
+    assert said(Fault("dead speed screw", 1, None, 1.0)).endswith("does nothing.")
