@@ -94,11 +94,11 @@ ACTIONS: tuple[Action, ...] = (
         "dry-run", ("f8",), "F8", "dry run", "Run the file on virtual engines and see where it ends.",
         ("procedures",), LEAVE, 5),
     Action(
-        "file", ("f2",), "F2", "a job file instead", "Open a job file that exists already, instead of filling the form in.",
-        ("intake",), LEAVE, 3),
+        "file", ("f2",), "F2", "a job file instead",
+        "Open a job file that exists already, instead of filling the form in.", ("intake",), LEAVE, 3),
     Action("save", ("f10",), "F10", "save as it is", "Keep the job as it is filled in so far.", ("intake",), LEAVE, 2),
     Action("up", ("pageup",), "PgUp", "scroll up", "Scroll up.", _PAGES, ASK),
-    Action("down", ("pagedown",), "PgDn", "scroll down", "Scroll down.", _PAGES, ASK),
+    Action("down", ("pagedown",), "PgDn", "more below", "Scroll down.", _PAGES, ASK, 0),
     Action(
         "look", ("f12",), "F12", "glare / dim", "Change between the look for glare and the look for a dim shop.",
         _ALL, LEAVE, 20),

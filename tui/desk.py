@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from engine.job import Job
     from engine.procedure.program import Program
     from engine.session import Session
+    from engine.sheet.gather import Sheet
 
 
 class Trouble(Exception):
@@ -99,18 +100,13 @@ class Sitting:
         """A rehearsal: what was really wrong, and how the engine stands, as blocks of sentences."""
         return []
 
-    def unchecked(self) -> list[str]:
-        """What was not checked, with the reason."""
-        from tui.handover import unchecked
+    def sheet(self) -> Sheet:
+        """The job sheet as data."""
+        from engine.advisers import shipped
+        from engine.sheet.gather import sheet_of
 
-        return unchecked(self.view)
-
-    def sheet(self) -> str:
-        """The job sheet as plain text."""
-        from tui.handover import page
-        from tui.lines import text_of
-
-        return "\n".join(text_of(page(self.view, 100, self.unchecked()))) + "\n"
+        with sentences():
+            return sheet_of(self.session.book, self.session.run, shipped())
 
     def suspend(self) -> None:
         """Leave the run where it stands. It does so even where this can't be noted: every answer is on the disk."""

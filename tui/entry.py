@@ -156,6 +156,8 @@ class Fields:
     reasons: dict[str, str] = field(default_factory=dict)
     #: The next character replaces what stands here.
     fresh: bool = True
+    #: The rows are listed elsewhere on the screen.
+    listed: bool = False
 
     def __post_init__(self) -> None:
         self.flat: list[tuple[Row, Cell]] = [(row, cell) for row in self.rows for cell in row.cells]

@@ -1,114 +1,91 @@
 """The hand-over as lines: as found and as left side by side, what was changed, not checked, stands, is to be ordered;
-pure."""
+pure.
+
+It shows the same data as the printed sheet (`engine.sheet`), and works nothing out itself.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from engine.view import Line as Row
-from engine.view import View
-from tui import turns, view, words
+from engine.evidence import Finding
+from tui import view, words
 from tui.lines import Line, Lines, clean, cut_line, fill, wrapped
+
+if TYPE_CHECKING:
+    from engine.sheet.gather import Change, Compared, Sheet
 
 #: How a run ended, in words, with its role.
 OUTCOMES = {"ok": ("DONE", "good"), "failed": ("NOT DONE", "red"), "stopped": ("STOPPED", "amber")}
 
 
-def head(v: View, title: str, cells: int) -> Lines:
+def head(sheet: Sheet, cells: int) -> Lines:
     """How it ended."""
-    if v.end is None:
-        return []
-    word, role = OUTCOMES.get(v.end.outcome, (v.end.outcome.upper(), "amber"))
-    return [cut_line(((f" {word} ", "key"), (f" {clean(title)}", "title")), cells), *wrapped(v.end.say, cells, role)]
+    word, role = OUTCOMES.get(sheet.outcome, (sheet.outcome.upper(), "amber"))
+    title: Line = ((f" {word} ", "key"), (f" {clean(sheet.title)}", "title"))
+    return [cut_line(title, cells), *wrapped(sheet.say, cells, role)]
 
 
-def page(v: View, cells: int, unchecked: Sequence[str] = (), beyond: Sequence[tuple[str, Sequence[str]]] = ()) -> Lines:
-    """The whole hand-over. `unchecked`: what was not checked, with the reason. `beyond`: further blocks (a
-    rehearsal's)."""
-    if v.end is None:
-        return []
+def page(sheet: Sheet, cells: int, beyond: Sequence[tuple[str, Sequence[str]]] = ()) -> Lines:
+    """The whole hand-over. `beyond`: blocks of sentences that come first (what a rehearsal had hidden)."""
     out: Lines = []
     for title, sentences in beyond:
-        out += [((f" {title} ", "key"),), *_listed(sentences, cells), ()]
-    out += [((" AS FOUND, AS LEFT ", "key"),), *side_by_side(v, cells), ()]
-    out += [((" CHANGED ", "key"),), *_listed(changed(v), cells, "Nothing was changed."), ()]
-    out += [((" NOT CHECKED ", "key"),), *_listed(unchecked, cells, "Everything that was asked was checked."), ()]
-    out += [((" FINDINGS THAT STAND ", "key"),), *view.findings(v, cells, 400, full=True), ()]
-    out += [((" PARTS TO ORDER ", "key"),), *_listed(parts(v), cells, "None.")]
-    return out
+        out += _block(title, _listed(sentences, cells))
+    out += _block("AS FOUND, AS LEFT", side_by_side(sheet.compared, cells), "Nothing was recorded.")
+    changes = [*_changes(sheet.screws), *_changes(sheet.parts)]
+    out += _block("CHANGED", _listed(changes, cells), "Nothing was changed.")
+    skipped = [f"{n.what.rstrip('?')}: {n.reason}" for n in sheet.not_done]
+    out += _block("NOT CHECKED", _listed(skipped, cells), "Everything that was asked was checked.")
+    out += _block("FINDINGS THAT STAND", _findings(sheet.findings, cells), "None.")
+    orders = [f"{o.count} x {o.part} {o.size}" for o in sheet.orders]
+    out += _block("PARTS TO ORDER", _listed(orders, cells), "None.")
+    return [*out, *_block("NOTES", _listed(sheet.notes, cells))] if sheet.notes else out
 
 
-def _listed(sentences: Sequence[str], cells: int, none: str = "") -> Lines:
-    if not sentences:
-        return [((f"  {none}", "soft"),)]
+def _block(title: str, lines: Lines, none: str = "") -> Lines:
+    return [((f" {title} ", "key"),), *(lines or [((f"  {none}", "soft"),)]), ()]
+
+
+def _listed(sentences: Iterable[str], cells: int) -> Lines:
     return [line for s in sentences for line in wrapped(s, cells, "ink", head=("  - ", "soft"), indent=4)]
 
 
-def side_by_side(v: View, cells: int) -> Lines:
-    """A line a reading or screw: as found on the left, as left on the right, place by place."""
-    if v.end is None:
+def _changes(changes: Iterable[Change]) -> list[str]:
+    return [f"{c.what}{f', {c.place}' if c.place else ''}: {c.before} → {c.after}" for c in changes]
+
+
+def side_by_side(compared: Sequence[Compared], cells: int) -> Lines:
+    """A line a reading or screw and place: as found on the left, as left on the right."""
+    if not compared:
         return []
-    names = [*v.end.as_found, *(n for n in v.end.as_left if n not in v.end.as_found)]
-    if not names:
-        return [(("  Nothing was recorded.", "soft"),)]
-    label = min(24, max(len(words.plain(n)) for n in names) + 2)
-    half = (cells - label - 4) // 2
-    out: Lines = [(*fill((), label), *fill((("as found", "soft"),), half), ("  ", "ink"), ("as left", "soft"))]
-    for name in names:
-        found, left = v.end.as_found.get(name), v.end.as_left.get(name)
-        a, b = _row(found), _row(left)
-        unit = words.unit_word((left or found).unit) if (left or found) else ""
-        alike = found is not None and left is not None and found.row == left.row
-        left_side: Line = (*fill(((clean(words.plain(name)), "soft"),), label), *fill(((clean(a), "ink"),), half))
-        right_side = fill(((clean(b), "ink" if alike else "strong"),), max(0, half - len(unit)))
-        out.append(cut_line((*left_side, ("  ", "ink"), *right_side, (f" {unit}", "soft")), cells))
+    label = min(44, cells - 30)
+    out: Lines = [(*fill((), label), *fill((("as found", "soft"),), 14), ("as left", "soft"))]
+    for one in compared:
+        alone = len(one.places) == 1
+        title = clean(one.title) + (f", {words.unit_word(one.unit)}" if one.unit else "")
+        if not alone:
+            out.append(cut_line(((title, "ink"),), cells))
+        for place, was, now in zip(one.places, one.found, one.left, strict=True):
+            name = title if alone else f"  {clean(place)}"
+            same = was == now
+            row: Line = (*fill(((name, "ink" if alone else "soft"),), label - 1), (" ", "ink"),
+                         *fill(((_value(was, one.unit), "ink"),), 14),
+                         (_value(now, one.unit), "ink" if same else "strong"))
+            out.append(cut_line(row, cells))
     return out
 
 
-def _row(line: Row | None) -> str:
-    if line is None:
-        return "–"
-    return "  ".join(_short(value, line.unit) for value in line.row)
+def _value(value: Any, unit: str | None) -> str:
+    if isinstance(value, Fraction) and unit not in ("turn", "flat") and value.denominator != 1:
+        return words.decimal(value, Fraction(1, 100) if abs(value) < 1 else Fraction(1, 10))
+    return clean(words.number(value, unit))
 
 
-def _short(value: Any, unit: str | None) -> str:
-    if isinstance(value, Fraction) and unit not in ("turn", "flat"):
-        return words.decimal(value, Fraction(1, 10) if abs(value) < 100 and value.denominator != 1 else None)
-    return words.number(value, unit)
-
-
-def changed(v: View) -> list[str]:
-    """Parts that were fitted, and screws that stand elsewhere than they were found."""
-    if v.end is None:
-        return []
-    out = []
-    for row in v.screws:
-        found, left = v.end.as_found.get(row.name), v.end.as_left.get(row.name)
-        if found is None or left is None:
-            continue
-        before = dict(zip(found.places, found.row, strict=False))
-        moved = [(p, before.get(p), value) for p, value in zip(left.places, left.row, strict=False)
-                 if before.get(p) is not None and value is not None and before.get(p) != value]
-        for place, old, new in moved:
-            where = words.place(place, v.terms, row.each)
-            out.append(f"{words.plain(row.name)}, {where}: from {words.number(old, row.unit)} to "
-                       f"{words.with_unit(new, row.unit)}")
-    fitted = [turns.Part(name, place, size) for (name, place), size in v.parts.items()]
-    return [*(f"fitted {line}" for line in turns.fits(fitted, v.terms)), *out]
-
-
-def parts(v: View) -> list[str]:
-    """What the findings say is to be fitted, and where."""
-    return [f"{view.suggestion(f)}: {words.places(f.where, v.terms)}" for f in v.findings if f.suggest is not None]
-
-
-def unchecked(v: View) -> list[str]:
-    """What was answered `not done ...` or not taken, as the trail has it."""
-    out = []
-    for mark in v.trail:
-        for said in mark.said.split("; "):
-            if said.startswith("not done"):
-                out.append(f"{mark.title}: {said}")
+def _findings(findings: Iterable[tuple[Finding, str]], cells: int) -> Lines:
+    out: Lines = []
+    places = {id(f): where for f, where in findings}
+    for finding in view.ranked(f for f, _ in findings):
+        out += view.finding_lines(finding, places[id(finding)], cells, full=True)
     return out

@@ -82,7 +82,7 @@ def rows(families: Sequence[Family], chosen: Family, texts: Mapping[str, str]) -
         _number("engine.peak_power_speed", "Speed of peak power", "rpm", 1500, 15000, optional=True),
         _choice("engine.use", "Used for", ("road", "fast road", "race")),
         _choice("bank.family", "Family of carburettors", [f.name for f in families], _at(families, chosen)),
-        _number("bank.carbs", f"How many {body}s", "", *carbs, str(_usual(carbs))),
+        _number("bank.carbs", f"How many {words.several(body)}", "", *carbs, str(_usual(carbs))),
         _number("bank.barrels_per_carb", f"Barrels in each {body}", "", *barrels, str(barrels[0])),
         _number("bank.cylinders_per_barrel", "Cylinders fed by each barrel", "", 1, 4, fed(texts)),
         _choice("bank.manifold", "Manifold", ("separate", "shared"), 1, "shared: all barrels feed one plenum"),
@@ -106,7 +106,8 @@ def rows(families: Sequence[Family], chosen: Family, texts: Mapping[str, str]) -
 
 _INSTRUMENTS = (
     ("airflow_gauge", "Airflow gauge to hand", 2), ("vacuum_gauges", "Vacuum gauges to hand", 1),
-    ("tachometer", "Tachometer to hand", 2), ("lambda_meter", "Lambda meter to hand", 1), ("co_meter", "CO meter to hand", 1))
+    ("tachometer", "Tachometer to hand", 2), ("lambda_meter", "Lambda meter to hand", 1),
+    ("co_meter", "CO meter to hand", 1))
 
 
 def _at(families: Sequence[Family], chosen: Family) -> int:
@@ -144,7 +145,7 @@ class Form:
     def __init__(self, families: Sequence[Family]) -> None:
         self.families = tuple(families) or (Family("any"),)
         self.chosen = self.families[0]
-        self.fields = Fields(rows(self.families, self.chosen, {}), title="TAKE IN")
+        self.fields = Fields(rows(self.families, self.chosen, {}), title="TAKE IN", listed=True)
 
     def texts(self) -> dict[str, str]:
         """What stands in each field."""

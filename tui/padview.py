@@ -21,9 +21,11 @@ from tui.view import SIGNAL_ROLE
 Question = Fields | Press | Pick | TextLine | Countdown
 
 
-def draw(question: Question, cells: int, rows: int, terms: dict[str, str], cue: str = "") -> Lines:
-    """The question in at most `rows` lines; `cue` is a refusal or a word that must be seen, and always has room."""
-    told: Lines = wrapped(cue, cells - 3, "amber", head=(" ! ", "amber")) if cue else []
+def draw(question: Question, cells: int, rows: int, terms: dict[str, str], cue: str = "",
+         refused: bool = True) -> Lines:
+    """The question in at most `rows` lines; `cue` is a refusal or news that must be seen, and always has room."""
+    sign, role = (" ! ", "amber") if refused else (" i ", "good")
+    told: Lines = wrapped(cue, cells - 3, role, head=(sign, role)) if cue else []
     told = told[:max(1, rows - 2)]
     room = rows - len(told)
     if isinstance(question, Fields):
@@ -66,7 +68,7 @@ def fields(question: Fields, cells: int, rows: int, terms: dict[str, str], echo:
     out += _cells(question, row, cells, terms)
     tail: Lines = [_echo(question, cells)] if echo else []
     room = rows - len(out) - len(tail)
-    if room > 0 and len(question.rows) > 1:
+    if room > 0 and len(question.rows) > 1 and not question.listed:
         tail += _others(question, here, cells, room)
     return out + tail
 
@@ -83,7 +85,7 @@ def shown(cell: Cell, text: str) -> str:
 
 def _wide(row: Row, cells: int) -> int:
     if row.cells[0].kind == "choice":
-        return min(max(len(c) for c in row.cells[0].choices), 18)
+        return min(max(len(c) for c in row.cells[0].choices), 24)
     if row.cells[0].kind == "text":
         return max(10, cells - 10 - max(len(c.label) for c in row.cells))
     return 7 if len(row.cells) > 1 else 9
@@ -152,6 +154,7 @@ def _echo(question: Fields, cells: int) -> Line:
     tail: Line = ((f"   {', '.join(beside)}" if beside else "", "soft"),)
     if not text:
         way = "A digit, then Enter." if cell.kind == "choice" else "Type it, then Enter."
+        way = "Enter leaves it empty." if cell.optional else way
         dash = f" {words.EN_DASH} : not taken." if row.may_lack else ""
         return ((f"  {way}{dash}", "soft"), *tail)
     if text in ("-", "–") and (row.may_lack or cell.optional):

@@ -5,23 +5,20 @@ The shop's own folder outranks the shipped one: of two files of one name the fir
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from fractions import Fraction
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from engine.units import from_base
-from tui import words
 from tui.desk import Entry
-from tui.intake import Fact, Family
+from tui.lines import Lines, clean, cut_line
 
 if TYPE_CHECKING:
     from engine.job import Job
+    from engine.procedure.checking import Checked
     from engine.procedure.load import Loaded
-    from engine.procedure.program import Fact as DeclaredFact
-    from engine.procedure.program import Procedure
 
-_loaded: dict[Path, tuple[tuple[tuple[str, float], ...], Loaded]] = {}
+Stamps = tuple[tuple[str, float], ...]
+_loaded: dict[Path, tuple[Stamps, Loaded]] = {}
 
 
 def paths(folders: Sequence[Path]) -> list[Path]:
@@ -48,15 +45,22 @@ def stamp(path: Path) -> float:
 def loaded(path: Path, folders: Sequence[Path]) -> Loaded:
     """A procedure with all that it calls, loaded again only where one of its files changed."""
     kept = _loaded.get(path)
-    if kept is not None and all(stamp(Path(name)) == when for name, when in kept[0]):
+    if kept is not None and not _changed(kept[0]):
         return kept[1]
     from engine.advisers import shipped
     from engine.procedure.load import load
 
     found = load(path, folders, shipped())
-    names = {str(path), *found.sources}
-    _loaded[path] = (tuple((name, stamp(Path(name))) for name in sorted(names)), found)
+    _loaded[path] = (_stamps(path, found.sources), found)
     return found
+
+
+def _stamps(path: Path, sources: Iterable[str]) -> Stamps:
+    return tuple((name, stamp(Path(name))) for name in sorted({str(path), *sources}))
+
+
+def _changed(stamps: Stamps) -> bool:
+    return any(stamp(Path(name)) != when for name, when in stamps)
 
 
 def mains(folders: Sequence[Path]) -> list[Entry]:
@@ -97,42 +101,81 @@ def fitting(folders: Sequence[Path], job: Job) -> list[Entry]:
         out.append(((part, not own, -len(program.files), main.title), Entry(main.title, hint, path)))
     return [entry for _, entry in sorted(out, key=lambda pair: pair[0])]
 
+# ---- soundness, route, dry run
 
-def families(folders: Sequence[Path]) -> list[Family]:
-    """Every family that a sound procedure names, the one with the longest routine first."""
-    found: dict[str, list[Procedure]] = {}
-    size: dict[str, int] = {}
-    for path in paths(folders):
-        program = loaded(path, folders).program
-        if program is None:
+_checked: dict[Path, tuple[Stamps, Checked]] = {}
+
+
+def checked(path: Path, folders: Sequence[Path]) -> Checked:
+    """A file proved with all that it calls; proved again only where one of its files changed."""
+    kept = _checked.get(path)
+    if kept is not None and not _changed(kept[0]):
+        return kept[1]
+    from engine.advisers import shipped
+    from engine.procedure.checking import check_file
+
+    found = check_file(path, folders, shipped())
+    _checked[path] = (_stamps(path, found.sources), found)
+    return found
+
+
+def stale(path: Path) -> bool:
+    """One of the files that this one was proved with was changed since."""
+    kept = _checked.get(path)
+    return kept is None or _changed(kept[0])
+
+
+def forget(path: Path) -> None:
+    """Prove this file anew when it is next asked for."""
+    _checked.pop(path, None)
+
+
+def problem_lines(found: Checked, cells: int) -> Lines:
+    """What is wrong in a file, as the checker tells it, worst first."""
+    from engine.procedure.report import full
+
+    if not found.problems:
+        return [(("Sound: every step can be reached, every run ends, no answer is left without a way on.", "good"),)]
+    rank = {"error": 0, "warning": 1, "note": 2}
+    out: Lines = []
+    for problem in sorted(found.problems, key=lambda p: rank.get(p.severity, 3)):
+        text = full((problem,), found.sources, found.proved).rstrip().rsplit("\n", 1)[0]
+        role = "red" if problem.severity == "error" else "amber"
+        for n, line in enumerate(text.splitlines()):
+            out.append(cut_line(((clean(line), role if n == 0 else "ink"),), cells))
+        out.append(())
+    return out
+
+
+def route_lines(found: Checked, cells: int) -> Lines:
+    """The way through a file as a text tree."""
+    if found.program is None:
+        return [(("It does not load, so it has no route: see its problems (F7).", "amber"),)]
+    from engine.procedure.route import text_tree
+
+    return [cut_line(((clean(line), "ink"),), cells) for line in text_tree(found.program).splitlines()]
+
+
+def dry_run(path: Path, folders: Sequence[Path], engines: int) -> Iterator[str]:
+    """Run a file on one virtual engine after another; a sentence for each, and one that sums up."""
+    from engine.advisers import shipped
+    from engine.bench import trials
+
+    program = loaded(path, folders).program
+    if program is None:
+        yield "It does not load, so it can't be run: see its problems (F7)."
+        return
+    families = [f for f in program.files[program.main].layout.families if f != "any"]
+    plan = trials.Plan(str(path), tuple(folders), shipped, *families[:1], references=False)
+    even = ended = 0
+    for seed in range(1, engines + 1):
+        try:
+            one = trials.try_one(program, shipped(), plan, seed)
+        except Exception as fault:  # a file that breaks the bench is a result of a dry run, not an end of the program
+            yield f"engine {seed}: could not be tried ({type(fault).__name__}: {fault})"
             continue
-        main = program.files[program.main]
-        for name in main.layout.families:
-            if name != "any":
-                found.setdefault(name, []).extend(program.files.values())
-                size[name] = max(size.get(name, 0), len(program.files))
-    return [_family(name, found[name]) for name in sorted(found, key=lambda n: (-size[n], n))]
-
-
-def _family(name: str, files: Sequence[Procedure]) -> Family:
-    own = [f for f in files if name in f.layout.families]
-    carbs = min(f.layout.carbs[0] for f in own), max(f.layout.carbs[1] for f in own)
-    barrels = min(f.layout.barrels_per_carb[0] for f in own), max(f.layout.barrels_per_carb[1] for f in own)
-    facts: dict[str, Fact] = {}
-    for file in files:
-        for fact in file.facts.values():
-            facts.setdefault(fact.path, _fact(fact))
-    terms = {k: v for f in reversed(own) for k, v in f.terms.items()}
-    return Family(name, carbs, barrels, terms, tuple(facts.values()))
-
-
-def _fact(fact: DeclaredFact) -> Fact:
-    kind = fact.type
-    default = "" if fact.default is None else words.number(fact.default, kind.unit)
-    if kind.kind != "number":
-        return Fact(fact.path, kind.choices, yes_no=kind.kind == "bool", default=default)
-    unit = kind.unit or ""
-    low, high = (None if v is None else from_base(v, unit) for v in (kind.low, kind.high))
-    if isinstance(fact.default, Fraction):
-        default = words.number(from_base(fact.default, unit), unit)
-    return Fact(fact.path, (), unit, low, high, default=default)
+        ended += one.problem is None
+        even += one.outcome == "ok"
+        hidden = ", ".join(one.faults) or "sound"
+        yield f"engine {seed} ({hidden}): {one.problem or one.outcome}. {'' if one.problem else one.say}"
+    yield f"{ended} of {engines} came to an end, {even} of them ok."

@@ -105,11 +105,11 @@ def ranked(findings: Iterable[Finding]) -> list[Finding]:
     return sorted(findings, key=lambda f: _WORST_FIRST.get(f.severity, 9))
 
 
-def finding_head(finding: Finding, view: View) -> Line:
+def finding_head(finding: Finding, where: str) -> Line:
     """Sign, severity and place of a finding."""
     role = SEVERITY_ROLE.get(finding.severity, "soft")
-    return ((f"{SIGNS.get(finding.severity, '?')} {finding.severity.upper()} ", role),
-            (f"{clean(words.places(finding.where, view.terms))}: ", "strong"))
+    sign = f"{SIGNS.get(finding.severity, '?')} {finding.severity.upper()} "
+    return ((sign, role), (f"{clean(where)}: " if where else "", "strong"))
 
 
 def findings(view: View, cells: int, rows: int, full: bool = False) -> Lines:
@@ -119,7 +119,7 @@ def findings(view: View, cells: int, rows: int, full: bool = False) -> Lines:
         return [(("No findings stand.", "soft"),)] if full else []
     out: Lines = []
     for n, finding in enumerate(these):
-        lines = finding_lines(finding, view, cells, full)
+        lines = finding_lines(finding, words.places(finding.where, view.terms), cells, full)
         if not full:
             lines = lines[:1]
         left = len(these) - n - 1
@@ -133,9 +133,9 @@ def findings(view: View, cells: int, rows: int, full: bool = False) -> Lines:
     return out
 
 
-def finding_lines(finding: Finding, view: View, cells: int, full: bool) -> Lines:
-    """One finding: on one line, or in full with what to do and how sure it is."""
-    head_ = finding_head(finding, view)
+def finding_lines(finding: Finding, where: str, cells: int, full: bool) -> Lines:
+    """One finding: on one line, or in full with what to do and how sure it is. `where`: its places in words."""
+    head_ = finding_head(finding, where)
     if not full:
         return [cut_line((*head_, (clean(finding.say), "ink")), cells)]
     out: Lines = [cut_line(head_, cells)]

@@ -99,6 +99,13 @@ def place(where: Place, terms: Mapping[str, str], each: str | None = None) -> st
     return said if barrel is None else f"{said}, {term(terms, 'barrel')} {barrel}"
 
 
+def several(name: str) -> str:
+    """More than one of them: `body`, `bodies`."""
+    if name.endswith("y") and name[-2:-1] not in "aeiou":
+        return name[:-1] + "ies"
+    return name if name.endswith("s") else name + "s"
+
+
 def places(where: Iterable[Place], terms: Mapping[str, str], all_of: int | None = None) -> str:
     """Several places in one phrase; `all_of` is how many there are, so that all of them is said as `every barrel`."""
     these = list(where)

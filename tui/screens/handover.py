@@ -33,10 +33,11 @@ class HandoverScreen(Desk[None]):
         super().__init__()
         self.sitting = sitting
         self.shop = shop
+        self.sheet = sitting.sheet()
+        self.truth = sitting.truth()
 
     def compose(self) -> ComposeResult:
-        v = self.sitting.view
-        yield Drawn(lambda cells, rows: handover.head(v, self.sitting.title, cells), classes="bar")
+        yield Drawn(lambda cells, rows: handover.head(self.sheet, cells), classes="bar")
         with VerticalScroll(id="page", can_focus=False):
             yield Drawn(self._page)
         yield Pad(id="pad")
@@ -50,7 +51,7 @@ class HandoverScreen(Desk[None]):
         self.call_after_refresh(self.offer)
 
     def _page(self, cells: int, rows: int) -> Lines:
-        return handover.page(self.sitting.view, cells, self.sitting.unchecked(), self.sitting.truth())
+        return handover.page(self.sheet, cells, self.truth)
 
     def question(self) -> Press:
         """Nothing but to go home."""
@@ -73,11 +74,13 @@ class HandoverScreen(Desk[None]):
         """The job sheet as plain text, into a file of the person's choice."""
         usual = self.shop.jobs.parent / f"job-{self.sitting.view.run.replace('.', '-')}.txt"
 
-        def write(text: str) -> None:
-            path = Path(text).expanduser()
+        def write(named: str) -> None:
+            from engine.sheet import text
+
+            path = Path(named).expanduser()
             try:
                 path.parent.mkdir(parents=True, exist_ok=True)
-                path.write_text(self.sitting.sheet(), encoding="utf-8", newline="\n")
+                path.write_text("\n".join(text.lines(self.sheet)) + "\n", encoding="utf-8", newline="\n")
             except OSError as fault:
                 self.ask(cue=f"Not written: {path}: {fault.strerror or fault}. Choose another place.")
                 return

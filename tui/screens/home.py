@@ -225,8 +225,8 @@ class HomeScreen(Base[None]):
 
     def take_in(self) -> None:
         """The intake; then the procedures that fit."""
+        from tui.families import families
         from tui.screens.intake import IntakeScreen
-        from tui.shelf import families
 
         def filled(path: Path | None) -> None:
             if path is None:

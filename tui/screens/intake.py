@@ -14,7 +14,7 @@ from tui import actions, bank
 from tui.entry import Fields, Refusal
 from tui.intake import Family, Form, file_name
 from tui.lines import Line, Lines, clean, cut_line, fill
-from tui.padview import limits, shown
+from tui.padview import shown
 from tui.questions import Line as TextLine
 from tui.questions import Option, Pick
 from tui.screens.base import Desk
@@ -24,6 +24,9 @@ from tui.widgets.pad import Pad
 
 if TYPE_CHECKING:
     from tui.desk import Shop
+
+
+TITLE: Line = ((" TAKE A JOB IN ", "key"), ("  Enter keeps what stands there, arrows go back.", "soft"))
 
 
 class IntakeScreen(Desk[Path | None]):
@@ -38,7 +41,7 @@ class IntakeScreen(Desk[Path | None]):
         self.form = Form(families)
 
     def compose(self) -> ComposeResult:
-        yield Drawn(lambda cells, rows: [((" TAKE A JOB IN ", "key"), ("  Enter keeps what stands there.", "soft"))], classes="bar")
+        yield Drawn(lambda cells, rows: [TITLE], classes="bar")
         with Horizontal(id="both"):
             yield Drawn(self._list, id="list")
             yield Drawn(lambda cells, rows: bank.draw(self.form.plan(), cells, rows), id="plan")
@@ -57,8 +60,7 @@ class IntakeScreen(Desk[Path | None]):
         if message.question is not self.form.fields:
             return
         self.form.follow()
-        if self.form.fields is not message.question:
-            self.pad.swap(self.form.fields)
+        self.pad.redraw()
         self.pad.terms = dict(self.form.chosen.terms)
         self.query_one("#list", Drawn).redraw()
         self.query_one("#plan", Drawn).redraw()
@@ -75,11 +77,12 @@ class IntakeScreen(Desk[Path | None]):
         for n in range(first, min(len(fields.rows), first + rows)):
             row, on = fields.rows[n], n == fields.at
             said = shown(row.cells[0], fields.texts[n])
-            label = cut_line((("›" if on else " ", "mark"), (clean(row.ask), "strong" if on else "soft")), cells * 3 // 5)
-            empty = "–" if row.cells[0].optional else "needed"
-            value: Line = ((clean(said), "ink"),) if said else ((empty, "soft" if row.cells[0].optional else "amber"),)
-            unit = limits(row.cells[0]).split(" ")[-1] if row.cells[0].unit else ""
-            out.append(cut_line((*fill(label, cells * 3 // 5 + 1), *value, (f" {unit}" if said and unit else "", "soft")), cells))
+            name = clean(row.ask), "strong" if on else "soft"
+            label = cut_line((("›" if on else " ", "mark"), name), cells - 22)
+            empty = ("–", "soft") if row.cells[0].optional else ("needed", "amber")
+            value = (clean(said), "ink") if said else empty
+            unit = f" {row.cells[0].unit}" if said and row.cells[0].unit else ""
+            out.append(cut_line((*fill(label, cells - 21), value, (unit, "soft")), cells))
         return out
 
     def do_save(self) -> None:
@@ -98,8 +101,8 @@ class IntakeScreen(Desk[Path | None]):
             path = free(self.shop.jobs, name)
             path.write_text(job_file.write(job), encoding="utf-8", newline="\n")
         except OSError as fault:
-            self.ask(cue=f"The job file can't be written to {self.shop.jobs}: {fault.strerror or fault}. What you filled in "
-                         "stays here; make room or choose another place with EVENDRAW_JOBS, then F10.")
+            self.ask(cue=f"The job file can't be written to {self.shop.jobs}: {fault.strerror or fault}. What you "
+                         "filled in stays here; make room or name another folder with EVENDRAW_JOBS, then F10.")
             return
         self.dismiss(path)
 
@@ -109,8 +112,8 @@ class IntakeScreen(Desk[Path | None]):
 
     def leave(self) -> None:
         """Esc asks before what was filled in is dropped."""
-        if not any(text for text, row in zip(self.form.fields.texts, self.form.fields.rows, strict=True)
-                   if text != (row.start or ("",))[0]):
+        fields = self.form.fields
+        if all(text == (row.start or ("",))[0] for text, row in zip(fields.texts, fields.rows, strict=True)):
             self.dismiss(None)
             return
         self.lay(Pick("LEAVE THE INTAKE", (Option("go on filling it in", False), Option("drop it", True))),

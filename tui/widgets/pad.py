@@ -54,6 +54,8 @@ class Pad(Drawn, can_focus=True):
         self.question: Question = Press("")
         self.terms: dict[str, str] = dict(terms or {})
         self.cue = ""
+        #: Whether the cue is a refusal, or only news.
+        self.refused = False
         self._keys = Keys()
         #: Keys that came while an answer is being written; None while nothing is.
         self._held: list[tuple[str, str | None]] | None = None
@@ -61,12 +63,12 @@ class Pad(Drawn, can_focus=True):
         self._since: float | None = 0.0
 
     def _paint(self, cells: int, rows: int) -> Lines:
-        return padview.draw(self.question, cells, rows, self.terms, self.cue)
+        return padview.draw(self.question, cells, rows, self.terms, self.cue, self.refused)
 
     def ask(self, question: Question, *, new: bool = False, cue: str = "") -> None:
         """Ask another question. `new`: it belongs to another step, which no key pressed earlier may answer."""
         self.question = question
-        self.cue = cue
+        self.cue, self.refused = cue, False
         held, self._held = self._held or [], None
         if new:
             self._since = None
@@ -80,7 +82,7 @@ class Pad(Drawn, can_focus=True):
 
     def say(self, cue: str, bell: bool = True) -> None:
         """Show why something was refused; the question stays as it is, and keys are taken again."""
-        self.cue = cue
+        self.cue, self.refused = cue, bell
         self._held = None
         if bell:
             self.app.bell()
@@ -92,7 +94,7 @@ class Pad(Drawn, can_focus=True):
         self._since = get_time()
 
     def _leave_out(self) -> None:
-        self.cue = TOO_EARLY
+        self.cue, self.refused = TOO_EARLY, True
         self.app.bell()
         self.redraw()
 
