@@ -44,7 +44,7 @@ def _draw(engine: VirtualEngine, area: float, coupled: bool) -> None:
         if bypass:
             for b, has in zip(range(c * per, (c + 1) * per), open_, strict=True):
                 engine.at["bypass"][b] = max(0.0, area - has) / assumed.BYPASS_MM2_PER_TURN
-    turn = assumed.LEVER_DEG_PER_TURN
+    turn = engine.body.lever
     for c, deg in enumerate(spindles):
         engine.at["plate"][c] = deg / turn if not (coupled and c) else -0.5
         if coupled and c:

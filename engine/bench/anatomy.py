@@ -23,6 +23,7 @@ STOCK_JETS = (35, 40, 45, 50, 55, 60, 65, 70, 75, 80)
 class Anatomy:
     """Sizes of one engine. Rows are a barrel each; degrees from the shut plate, areas in mm2, flows in kg/h, Pa.
 
+    `lever`: degrees of plate a turn of the speed screw;
     `feeds`: barrels that feed at idle (not a progressive secondary); `overread`: a hand gauge over the mean flow.
     """
 
@@ -47,6 +48,7 @@ class Anatomy:
     idle_depression: float
     idle_signal: float
     idle_deg: float
+    lever: float
 
     def plate_area(self, barrel: int, degrees: float) -> float:
         """Open area past a plate turned `degrees` from shut: pi D^2/4 (1 - cos th / cos th0), and its seat."""
@@ -117,6 +119,7 @@ def draw(job: Job, seed: int | str, jets_off: float = 0) -> Anatomy:
     margin = rng.uniform(*a.HOLE_MARGIN_TURNS) * a.LEVER_DEG_PER_TURN
     per_deg = math.pi * bore ** 2 / 4.0 * math.sin(shut + math.radians(idle_deg)) / math.cos(shut) * math.pi / 180.0
     scale = area / per_deg / a.HOLE_REFERENCE_DEG      # holes are drilled where the air of that body needs them
+    lever = a.LEVER_DEG_PER_TURN if kind == "fixed choke" and not shared else idle_deg / a.OTHERS_IDLE_TURNS
     screw = bank.mixture_screw or ("jet nut" if kind == "constant depression" else "short taper")
     low, high = a.BAND[screw]
     fuel = flow / n / (a.SETTLED_LAMBDA * a.PETROL_AFR)
@@ -136,4 +139,4 @@ def draw(job: Job, seed: int | str, jets_off: float = 0) -> Anatomy:
         jet_scatter=tuple(rng.gauss(1.0, scatter) for _ in range(n)),
         hole_scale=scale, idle_air=each, port_air=flow / n, idle_fuel=fuel, idle_depression=build.p0 - pressure,
         idle_signal=(fuel / 3600.0 / (a.IDLE_JET_DISCHARGE * jet)) ** 2 / (2.0 * a.PETROL_DENSITY),
-        idle_deg=idle_deg)
+        idle_deg=idle_deg, lever=lever)

@@ -11,6 +11,7 @@ from __future__ import annotations
 PLATE_DISCHARGE = 0.8          # flow coefficient of a nearly shut plate [assumed; 0.8 is used with S-physics 13.1]
 PLATE_REST_DEG = {40: 10.0, 45: 7.5}   # plate angle when shut, by bore in mm [assumed]
 LEVER_DEG_PER_TURN = 1.28      # 0.85 mm pitch on a 38 mm lever [derived from assumed sizes]
+OTHERS_IDLE_TURNS = 1.5        # speed screw at a right idle, other families [published: S26; assumed: downdraughts]
 SEAT_SHARE = 0.45              # air past a shut plate, of the idle area [assumed: 1/4 to 1/2 turn then idles]
 SEAT_SCATTER = 0.02            # how that differs from barrel to barrel [assumed]
 PLATE_SCATTER_DEG = 0.012      # how sound plates of one body differ [assumed]
@@ -82,7 +83,7 @@ COOLANT_MINUTES, OIL_MINUTES = 4.0, 7.0    # time constants [assumed; speed cree
 COLD_FRICTION = 0.45           # more friction per 70 K of cold oil [assumed]
 COLD_FUEL = 0.22               # fuel that wets walls per 70 K of cold coolant [assumed]
 NURSED = 0.3                   # of that, when it is held at the pedal, whose pumps squirt [assumed]
-DRIVEN_IN_C = 78.0             # coolant and oil of an engine that was just driven in [assumed]
+DRIVEN_IN_C = 82.0             # coolant and oil of an engine that was just driven in [assumed]
 STEP_MINUTES = 0.5             # a step of the routine on a running engine [assumed]
 READING_SECONDS = 8.0          # one place of a row [common practice: 3 to 5 s, and the walk]
 

@@ -31,6 +31,8 @@ class Truth:
     flow: tuple[float, ...]
     gauge: tuple[float, ...]
     feeds: tuple[bool, ...]
+    depression: tuple[float, ...]
+    by_vacuum: bool
     lambdas: tuple[float, ...]
     misfire: tuple[float, ...]
     hole: tuple[str, ...]
@@ -42,7 +44,9 @@ class Truth:
 
     @property
     def spread_ok(self) -> bool:
-        """Every barrel that feeds at idle within the tolerance of their mean."""
+        """Every barrel that feeds at idle within the tolerance of their mean, by the gauge that the shop has."""
+        if self.by_vacuum:
+            return max(self.depression) - min(self.depression) <= TOLERANCE.depression
         open_ = [g for g, feeds in zip(self.gauge, self.feeds, strict=True) if feeds]
         mean = sum(open_) / len(open_)
         allowed = max(TOLERANCE.flow, TOLERANCE.flow_share * mean)
@@ -279,7 +283,8 @@ class VirtualEngine:
         return Truth(
             running=running, stalled=self.stalled, speed=now.speed if running else 0.0, flow=now.mouth,
             gauge=tuple(self.body.overread * m for m in now.mouth),
-            feeds=self.body.feeds, lambdas=now.lambdas, misfire=now.misfire,
+            feeds=self.body.feeds, depression=tuple(gauges.depression(self, b) for b in range(self.barrels)),
+            by_vacuum=self.job.instruments.vacuum_gauges and not self.job.instruments.airflow_gauge, lambdas=now.lambdas, misfire=now.misfire,
             hole=tuple(gauges.hole(self, b) for b in range(self.barrels)),
             positions={k: tuple(v) for k, v in self.at.items()}, jets=tuple(self.jets),
             right_jet=self.body.right_jet, coolant=self.coolant, oil=self.oil)

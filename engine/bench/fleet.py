@@ -67,7 +67,7 @@ def draw_faults(rng: random.Random, job: Job) -> list[Fault]:
             out.append(Fault("spindle leak", c, b, rng.uniform(*r.spindle_mm2)))
         if any(rng.random() < r.weak_cylinder for _ in range(bank.cylinders_per_barrel)):
             out.append(Fault("weak cylinder", c, b, rng.uniform(*r.weak_torque)))
-    if rng.random() < r.disturbed:
+    if rng.random() < r.disturbed and bank.manifold == "separate" and job.instruments.airflow_gauge:
         c, b = rng.choice(places)
         out.append(Fault("disturbed gauge point", c, b, _either(rng, *r.disturbed_share)))
     return out

@@ -27,7 +27,7 @@ def _rng(engine: VirtualEngine) -> random.Random:
 def screws(engine: VirtualEngine) -> dict[str, list[float]]:
     """Screws as found: speed screws out of step either way about the right idle, mixture screws anywhere."""
     rng = _rng(engine)
-    idle = engine.body.idle_deg / assumed.LEVER_DEG_PER_TURN
+    idle = engine.body.idle_deg / engine.body.lever
     out = [rng.uniform(-RATES.speed_screw_found, RATES.speed_screw_found) for _ in range(engine.carbs)]
     if engine.job.bank.linkage_balance_screws:
         plate = [idle + out[0]] + [-0.5] * (engine.carbs - 1)
@@ -55,7 +55,8 @@ def driven_in(engine: VirtualEngine) -> None:
     cold = engine.coolant
     engine.warm()
     carbs = [0] if engine.job.bank.linkage_balance_screws else range(engine.carbs)
-    start, low, high = list(engine.at["plate"]), -0.35 * engine.body.hole_scale, 0.45 * engine.body.hole_scale
+    span = engine.body.hole_scale * assumed.LEVER_DEG_PER_TURN / engine.body.lever
+    start, low, high = list(engine.at["plate"]), -0.35 * span, 0.45 * span
     for _ in range(7):
         shift = 0.5 * (low + high)
         for c in carbs:

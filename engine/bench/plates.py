@@ -19,7 +19,7 @@ def openings(engine: VirtualEngine, pedal: float = 0.0) -> list[float]:
     Coupled by balance screws, each carb stands off its neighbour by the gap's screw; uncoupled, each on its own stop. A
     stop or a link that holds a body further open wins.
     """
-    per_turn = assumed.LEVER_DEG_PER_TURN
+    per_turn = engine.body.lever
     coupled = engine.job.bank.linkage_balance_screws and engine.state["coupling"] == "on"
     linked = engine.state["pedal_link"] == "on"
     out: list[float] = []

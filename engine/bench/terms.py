@@ -58,6 +58,7 @@ class Tolerance:
 
     flow_share: float = 0.05
     flow: float = 0.25                 # kg/h on the gauge, whichever is wider
+    depression: float = 2.7            # kPa between runners, where a shop has vacuum gauges only [from memory: makers]
     idle: float = 30.0                 # rpm
     near_best: tuple[float, float] = (0.82, 1.00)      # lambda of every cylinder
     belongs: tuple[float, float] = (0.86, 0.96)
