@@ -284,7 +284,8 @@ class VirtualEngine:
             running=running, stalled=self.stalled, speed=now.speed if running else 0.0, flow=now.mouth,
             gauge=tuple(self.body.overread * m for m in now.mouth),
             feeds=self.body.feeds, depression=tuple(gauges.depression(self, b) for b in range(self.barrels)),
-            by_vacuum=self.job.instruments.vacuum_gauges and not self.job.instruments.airflow_gauge, lambdas=now.lambdas, misfire=now.misfire,
+            by_vacuum=self.job.instruments.vacuum_gauges and not self.job.instruments.airflow_gauge,
+            lambdas=now.lambdas, misfire=now.misfire,
             hole=tuple(gauges.hole(self, b) for b in range(self.barrels)),
             positions={k: tuple(v) for k, v in self.at.items()}, jets=tuple(self.jets),
             right_jet=self.body.right_jet, coolant=self.coolant, oil=self.oil)
