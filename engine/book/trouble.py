@@ -48,6 +48,8 @@ def explained(path: Path | None) -> Iterator[None]:
 def _sentence(fault: Exception, path: Path | None) -> str:
     said = str(fault).lower()
     where = str(path) if path is not None else "in memory"
+    if isinstance(fault, OSError) and not isinstance(fault, PermissionError):
+        said += " unable to open"
     if isinstance(fault, PermissionError):
         said = "readonly"
     for needle, text in _SENTENCES:

@@ -6,12 +6,13 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from water_trade import ADVISERS, water_job
+
 from engine.book.book import Book
 from engine.job import Job
 from engine.procedure.load import load
 from engine.procedure.program import Program
 from engine.session import Answer, Session
-from water_trade import ADVISERS, water_job
 
 PROCEDURES = Path(__file__).parent / "conformance"
 CLOCK = "2031-05-04T10:00:00+00:00"

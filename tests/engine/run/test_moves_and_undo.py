@@ -178,8 +178,8 @@ title: Screws
 revision: 1
 for: {{family: any, carbs: {{from: 1, to: 4}}}}
 screws:
-  seat: {{each: carb, acts: water, at: plate, in: less water, unit: turn, zero: seated, step: 1/8 turn, range: [0, 5]}}
-  stop: {{each: carb, acts: water, at: lever, in: more water, unit: turn, zero: touching, step: 1/8 turn, range: [0, 5]}}
+  seat: {{each: carb, acts: water, at: plate, in: less water, unit: turn, zero: seated, range: [0, 5]}}
+  stop: {{each: carb, acts: water, at: lever, in: more water, unit: turn, zero: touching, range: [0, 5]}}
 readings:
   counted: {{ask: Turns to the seat, each: carb, unit: turn, range: [0, 5], position_of: seat}}
 start: one
