@@ -175,7 +175,7 @@ def _close_body(plan_: Plan, carb: int, cells: int) -> Lines:
     gap = [slot(row, n) for row, n in _screws_at(plan_, Place(carb, None), "gap")]
     head: Line = ((f"╴{name}╶", "strong"),)
     tail: Line = tuple((f"{said} ", role) for said, role in screws)
-    mine = [clean(words.plain(row.name)) for row, _ in _screws_at(plan_, Place(carb, None), "carb")]
+    mine = [screw_name(row) for row, _ in _screws_at(plan_, Place(carb, None), "carb")]
     if len(mine) == 1 and cells - len(name) - 4 - sum(len(t) for t, _ in tail) > len(mine[0]) + 2:
         tail = ((f" {mine[0]} ", "soft"), *tail)
     tail += tuple(piece for said, role in gap for piece in (("→", "soft"), (f"{said}", role)))
@@ -238,14 +238,19 @@ def _box(plan_: Plan, carb: int, cells: int) -> Lines:
     return out
 
 
+def screw_name(row: ScrewRow) -> str:
+    """A screw's name beside its drawn head, which says already that it is a screw."""
+    return clean(words.plain(row.name)).removesuffix(" screw")
+
+
 def screw_line(row: ScrewRow, n: int, cells: int, indent: int = 0, to: str = "") -> Line:
     """One screw: head, position, name, and a scale with its band and a mark where it stands."""
     said, role = slot(row, n)
-    name = cut(clean(words.plain(row.name)) + (f" {to}" if to else ""), max(6, cells // 3))
+    name = cut(screw_name(row) + (f" {to}" if to else ""), max(6, cells - indent - 13))
     line: Line = ((" " * indent, "ink"), (f"{said:<11} ", role), (name, "soft"))
     room = cells - sum(len(t) for t, _ in line) - 1
     position = row.positions[n]
-    if room >= 8 and position is not None:
+    if room >= 10 and position is not None:
         low, high = Fraction(0), max(row.band[1] * 2 if row.band else Fraction(0), position, row.step * 8)
         scale = min(room, 16)
 

@@ -60,29 +60,30 @@ def fill(line: Line, cells: int, role: str = "ink") -> Line:
     return (*line, (" " * gap, role)) if gap > 0 else line
 
 
-def wrap(text: str, cells: int) -> list[str]:
-    """Foreign text in lines of at most `cells` cells, broken between words (and inside one only where it is too long).
+def wrap(text: str, cells: int, first: int | None = None) -> list[str]:
+    """Foreign text in lines of at most `cells` cells (the first in `first`), broken between words.
 
-    Line breaks of the author are kept.
+    A word is broken only where it is longer than a line. Line breaks of the author are kept.
     """
     out: list[str] = []
+
+    def room() -> int:
+        return max(1, cells if out or first is None else first)
+
     for paragraph in str(text).strip().splitlines() or [""]:
         here = ""
         for word in clean(paragraph).split():
-            while cell_len(word) > cells > 0:
-                room = cells - cell_len(here) - (1 if here else 0)
-                if here and room < 4:
-                    out.append(here)
-                    here, room = "", cells
-                head = set_cell_size(word, room).rstrip()
-                out.append(f"{here} {head}".strip())
-                here, word = "", word[len(head):]
             joined = f"{here} {word}" if here else word
-            if cell_len(joined) > cells:
-                out.append(here)
-                here = word
-            else:
+            if cell_len(joined) <= room():
                 here = joined
+                continue
+            if here:
+                out.append(here)
+            while cell_len(word) > room():
+                head = set_cell_size(word, room()).rstrip() or word[:1]
+                out.append(head)
+                word = word[len(head):]
+            here = word
         out.append(here)
     return out
 
@@ -91,13 +92,11 @@ def wrapped(text: str, cells: int, role: str = "ink", head: Piece | None = None,
     """Foreign text as lines behind a head (`("why ", "soft")`), later lines indented by the head's width."""
     if not str(text).strip():
         return []
-    step = cell_len(head[0]) if head and indent is None else indent or 0
-    rows = wrap(text, max(1, cells - step))
-    out: Lines = []
-    for n, row in enumerate(rows):
-        first = head if n == 0 and head else (" " * step, role)
-        out.append((first, (row, role)) if step or head else ((row, role),))
-    return out
+    before = cell_len(head[0]) if head else 0
+    step = before if indent is None else indent
+    rows = wrap(text, cells - step, cells - before)
+    out: Lines = [(head, (rows[0], role)) if head else ((rows[0], role),)]
+    return out + [((" " * step, role), (row, role)) if step else ((row, role),) for row in rows[1:]]
 
 
 def beside(left: Lines, right: Lines, left_cells: int, gap: int = 1) -> Lines:

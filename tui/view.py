@@ -23,19 +23,28 @@ _WORST_FIRST = {"stop": 0, "change part": 1, "adjust": 2, "note": 3}
 
 def head(view: View, cells: int) -> Lines:
     """Two lines: where in which procedure and how things must stand; the step's title and its visit."""
-    state: list[tuple[str, str]] = []
-    for key, label, value in words.state_words(view.state):
-        new = key in view.changes
-        said = f"{label} {value.upper() if key in ('engine', 'hold') or new else value}"
-        state.append((said, "amber" if new else "strong"))
-    right: Line = tuple(
-        piece for n, (said, role) in enumerate(state) for piece in ((" · " if n else "", "soft"), (clean(said), role)))
+    right = _state(view, cells - 26)
     where = view.procedure if view.file in (view.procedure, "") else f"{view.file} · {view.procedure}"
     first = _ends(((clean(words.plain(where)), "soft"),), right, cells)
     visit = f"round {view.visit} of {view.limit}" if view.limit else (f"round {view.visit}" if view.visit > 1 else "")
     place = f"{words.place(view.here, view.terms)}: " if view.here is not None else ""
     title: Line = ((clean(place + view.title), "title"),)
     return [first, _ends(title, ((visit, "soft"),), cells)]
+
+
+def _state(view: View, cells: int) -> Line:
+    """How things must stand: the engine and what is new first; what has no room is counted."""
+    rows = words.state_words(view.state)
+    rows = tuple(sorted(rows, key=lambda row: (row[0] != "engine", row[0] not in view.changes)))
+    out: Line = ()
+    for n, (key, label, value) in enumerate(rows):
+        new = key in view.changes
+        said = clean(f"{label} {value.upper() if key in ('engine', 'hold') or new else value}")
+        piece: Line = ((" · " if n else "", "soft"), (said, "amber" if new else "strong"))
+        if n and width((*out, *piece)) + 4 > cells:
+            return (*out, (f" · +{len(rows) - n}", "soft"))
+        out = (*out, *piece)
+    return out
 
 
 def _ends(left: Line, right: Line, cells: int) -> Line:
@@ -165,12 +174,10 @@ def sureness(value: float) -> str:
 
 
 def main_row(view: View) -> Latest | None:
-    """The row that the bank shows: the newest numeric one that has several places."""
-    for row in view.latest:
-        counted = any(isinstance(v, Fraction) for v in row.row)
-        if counted and row.each in ("barrel", "carb") and not row.quantity.endswith("position"):
-            return row
-    return None
+    """The row that the bank shows: the newest that is to be brought together, else the newest of the bank's numbers."""
+    rows = [row for row in view.latest if row.each in ("barrel", "carb") and not row.quantity.endswith("position")
+            and any(isinstance(v, Fraction) for v in row.row)]
+    return next((row for row in rows if row.tolerance is not None), rows[0] if rows else None)
 
 
 def spread_line(view: View, cells: int) -> Lines:
@@ -216,7 +223,7 @@ def trail(view: View, cells: int, rows: int) -> Lines:
     """The last steps that were answered, newest at the bottom."""
     out: Lines = []
     for mark in view.trail[-rows:]:
-        clock = f"{clean(mark.at)[-8:]} " if mark.at else ""
+        clock = f"{clean(mark.at)[11:16]} " if len(mark.at) >= 16 else ""
         said = f": {mark.said}" if mark.said else ""
         again = f" ({mark.visit})" if mark.visit > 1 else ""
         out.append(cut_line(((clock, "soft"), (clean(mark.title or words.plain(mark.step)) + again, "ink"),
