@@ -60,6 +60,8 @@ def _bind(make: Maker, known: Symbols, name: Scalar, text: Scalar, wanted: Input
 
 
 def _bind_reading(make: Maker, known: Symbols, name: Scalar, text: Scalar, wanted: Input) -> Binding | None:
+    if text not in known.readings and known.spoilt("readings", text):
+        return None
     if text not in known.readings:
         make.fault("wrong-binding", text.span, f"`{name}` is bound to a reading; `{text}` is none.",
                    did_you_mean(text, known.readings, "Readings"))
@@ -80,6 +82,8 @@ def _bind_reading(make: Maker, known: Symbols, name: Scalar, text: Scalar, wante
 
 
 def _bind_screw(make: Maker, known: Symbols, name: Scalar, text: Scalar, wanted: Input) -> Binding | None:
+    if text not in known.screws and known.spoilt("screws", text):
+        return None
     if text not in known.screws:
         make.fault("wrong-binding", text.span, f"`{name}` is bound to a screw; `{text}` is none.",
                    did_you_mean(text, known.screws, "Screws"))

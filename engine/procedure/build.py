@@ -93,7 +93,7 @@ def _give(make: Maker, part: GivePart) -> Guard | None:
         return None
     kind = guard.type if unit is None or guard.type.kind != "number" else replace(guard.type, unit=unit or None)
     if part.range:
-        pair = make.pair(part.range, part.key_span("range"), kind.unit)
+        pair = make.pair(part, "range", kind.unit)
         if pair is not None:
             with make.catching(part.expression):
                 check(guard.node, Want("number", None, unit, "any", True, pair))

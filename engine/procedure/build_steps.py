@@ -64,7 +64,7 @@ class Steps:
     def target(self, name: Scalar, what: str = "go") -> str:
         """A step's name that must exist."""
         steps = self.part.steps
-        if name not in steps and not self.part.lost("steps") and name not in _lost_steps(self.part._map):
+        if name not in steps and not self.known.spoilt("steps", name):
             self.make.fault("unknown-step", name.span, f"There is no step `{name}`.", did_you_mean(name, steps))
         return str(name)
 
@@ -115,10 +115,9 @@ class Steps:
         return tuple(str(c) for c in part.cautions)
 
     def _known(self, name: Scalar, table: Mapping[Any, Any], what: str) -> bool:
-        lost = getattr(self.part._map.get(_SECTION[what]), "lost", ())
         if name in table:
             return table[name] is not None
-        if name not in lost and not self.part.lost(_SECTION[what]):
+        if not self.known.spoilt(f"{what}s", name):
             self.make.fault(f"unknown-{what}", name.span, f"There is no {what} `{name}`.", did_you_mean(name, table))
         return False
 
@@ -222,7 +221,7 @@ class Steps:
         guard = self.make.guard(text)
         if guard is None:
             return None
-        kind = self.known.type_of(name)
+        kind = self.known.kept_type(name)
         if kind is not None and (guard.type.kind, guard.type.dimension, guard.type.each) != (
                 kind.kind, kind.dimension, kind.each):
             self.make.fault("wrong-kind", text.span, f"`{name}` is kept as something else in another step.",
@@ -305,12 +304,8 @@ class Steps:
             if key not in part and not part.lost(key):
                 make.fault("missing-key", part.head, f"`{key}` is missing here.",
                            "A way on is `{when: ..., go: step}` or `{otherwise: step}`.")
-        if part.go is None:
-            return None
-        return Branch(when, self.target(part.go), why, found, part.span) if when is not None else None
-
-
-_SECTION = {"caution": "cautions", "screw": "screws", "reading": "readings", "symptom": "symptoms"}
+        go = self.target(part.go) if part.go is not None else None
+        return Branch(when, go, why, found, part.span) if when is not None and go is not None else None
 
 
 def _all(items: Any) -> tuple[Any, ...]:
@@ -327,11 +322,6 @@ def _findings_of_branch(part: BranchPart) -> list[Any]:
 
 def _findings(part: StepPart) -> list[Any]:
     return list(part.findings) + [f for b in part.branch or [] for f in _findings_of_branch(b)]
-
-
-def _lost_steps(root: Map) -> set[str]:
-    steps = root.get("steps")  # type: ignore[call-overload]
-    return steps.lost if isinstance(steps, Map) else set()
 
 
 def _spans(part: Map) -> dict[str, Span]:

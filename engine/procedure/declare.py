@@ -22,7 +22,7 @@ from engine.procedure.model import (
 from engine.procedure.model_steps import PlacePart
 from engine.procedure.problems import did_you_mean
 from engine.procedure.program import Caution, Fact, Guard, Layout, Reading, Screw, Setting
-from engine.procedure.source import Span
+from engine.procedure.source import NOWHERE, Span
 from engine.procedure.tree import Scalar
 from engine.procedure.words import is_true
 from engine.units import UNITS, convert, parse_quantity, to_base
@@ -40,8 +40,10 @@ def layout(make: Maker, part: ForPart | None) -> Layout:
     if part is None:
         return Layout((), (1, MOST_CARBS), (1, MOST_BARRELS))
     families = tuple(str(f) for f in part.family if f != "any")
-    return Layout(families, _counts(make, part.carbs, MOST_CARBS), _counts(make, part.barrels_per_carb, MOST_BARRELS),
-                  part.span)
+    before = len(make.problems)
+    carbs, barrels = _counts(make, part.carbs, MOST_CARBS), _counts(make, part.barrels_per_carb, MOST_BARRELS)
+    sound = len(make.problems) == before and not any(part.lost(k) for k in ("family", "carbs", "barrels_per_carb"))
+    return Layout(families, carbs, barrels, part.span if sound else NOWHERE)
 
 
 def _counts(make: Maker, part: CountsPart | None, most: int) -> tuple[int, int]:
@@ -56,6 +58,8 @@ def _counts(make: Maker, part: CountsPart | None, most: int) -> tuple[int, int]:
 
 def fact(make: Maker, name: str, part: FactPart, bank: Layout) -> Fact | None:
     """A fact, its type from the job model or as declared here."""
+    if any(part.lost(k) for k in ("choices", "unit", "range", "yes_no", "default")):
+        return None
     found = _declared(make, part) if (part.choices or part.unit is not None or part.range or part.yes_no) else (
         _inferred(make, part))
     if found is None:
@@ -97,7 +101,7 @@ def _declared(make: Maker, part: FactPart) -> tuple[Type, object] | None:
         others = part.unit or part.range or part.yes_no
         if kind.kind == "choice" and set(part.choices) <= set(kind.choices) and not others:
             # Some of the job's own words: a file for those only; a job with another is refused at the start.
-            narrowed = _choices(make, part.choices, part.span)
+            narrowed = _choices(make, part.choices, part.value_span("choices"))
             return None if narrowed is None else (narrowed[0], silent if silent in part.choices else None)
         make.fault("unknown-fact", part.path.span, f"The job itself says what `{part.path}` can be.",
                    "Write only the path, and a `default` if need be.")
@@ -105,11 +109,11 @@ def _declared(make: Maker, part: FactPart) -> tuple[Type, object] | None:
     if part.yes_no:
         return Type("bool"), None
     if part.choices:
-        return _choices(make, part.choices, part.span)
+        return _choices(make, part.choices, part.value_span("choices"))
     if part.unit is None or not part.range:
         make.fault("missing-key", part.head, "A number of the job needs `unit` and `range`.")
         return None
-    pair = make.pair(part.range, part.key_span("range"), part.unit)
+    pair = make.pair(part, "range", part.unit)
     return None if pair is None else (_number_type(part.unit, pair), None)
 
 
@@ -156,7 +160,7 @@ def setting(make: Maker, name: str, part: SettingPart | TablePart, facts: dict[s
 
 
 def _setting_type(make: Maker, part: SettingPart | TablePart, unit: str) -> Type | None:
-    pair = make.pair(part.range, part.key_span("range"), unit)
+    pair = make.pair(part, "range", unit)
     return None if pair is None else _number_type(unit, pair)
 
 
@@ -215,13 +219,13 @@ def opposite(effect: str) -> str | None:
 def screw(make: Maker, name: str, part: ScrewPart) -> Screw | None:
     """A screw, without its band and condition (they are guards and come later)."""
     unit = str(part.unit)
-    pair = make.pair(part.range, part.key_span("range"), unit)
+    pair = make.pair(part, "range", unit)
     step = make.number(part.step, unit, "the step") if part.step is not None else (
         to_base(Fraction(1, 8) if unit == "turn" else Fraction(1), unit))
     outward = str(part.outward) if part.outward is not None else opposite(part.inward)
     if outward is None:
         make.fault("missing-key", part.inward.span, f"What is the opposite of `{part.inward}`?", "Add `out: ...`.")
-    if pair is None or outward is None or not step:
+    if pair is None or outward is None or not step or part.lost("step"):
         if step == 0 and part.step is not None:
             make.fault("bad-number", part.step.span, "A step is more than 0.")
         return None
@@ -242,7 +246,7 @@ def reading(make: Maker, name: str, part: ReadingPart, bank: Layout) -> Reading 
     take = int(part.take) if part.take is not None else None
     if take is not None and not 1 <= take <= 20:
         make.fault("bad-number", part.take.span, "A reading is taken 1 to 20 times.")  # type: ignore[union-attr]
-    if kind is None:
+    if kind is None or part.lost("each"):
         return None
     step = make.number(part.step, kind.unit, "the step") if part.step is not None else None
     if step is not None and part.step is not None:  # a difference: of 1 degC, not the temperature 1 degC
@@ -265,14 +269,14 @@ def _reading_type(make: Maker, part: ReadingPart) -> Type | None:
                        "A reading is a number (`unit` and `range`) or one of `choices`.")
         return None
     if part.choices:
-        found = _choices(make, part.choices, part.key_span("choices"))
+        found = _choices(make, part.choices, part.value_span("choices"))
         return Type("choice", choices=found[0].choices, each=each, holes=holes) if found else None  # type: ignore[arg-type]
     if part.unit is None or not part.range:
         if not spoilt:
             make.fault("missing-key", part.head, "A number needs both `unit` and `range`.",
                        'A plain number has `unit: ""`.')
         return None
-    pair = make.pair(part.range, part.key_span("range"), part.unit)
+    pair = make.pair(part, "range", part.unit)
     if pair is None:
         return None
     whole = not part.unit and part.step is not None and all(
@@ -332,7 +336,7 @@ def band(make: Maker, part: ScrewPart, screw: Screw) -> tuple[Guard, Guard] | No
     if not part.band:
         return None
     if len(part.band) != 2:
-        make.fault("bad-range", part.key_span("band"), "A band is its low and its high end: `[low, high]`.")
+        make.fault("bad-range", part.value_span("band"), "A band is its low and its high end: `[low, high]`.")
         return None
     want = Want(dimension="angle", unit=screw.unit)
     low, high = (make.guard(b, want) for b in part.band)

@@ -40,7 +40,7 @@ def parse(text: str) -> Node:
     """The tree of a guard, untyped. Raises `GuardFault` with the place in the text."""
     if len(text) > LONGEST:
         raise GuardFault("guard-too-long", f"The expression has {len(text)} characters; {LONGEST} are the most.",
-                         0, LONGEST, "Give a part of it a name under `values`.")
+                         0, len(text), "Give a part of it a name under `values`.")
     tokens = tokens_of(text)
     parser = _Parser(text, tokens)
     node = parser.either(0)

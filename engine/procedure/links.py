@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 
 from engine.procedure.problems import Problem
 from engine.procedure.program import Call, Layout, Procedure, Screw
+from engine.procedure.source import NOWHERE
 
 #: What two declarations of one screw must agree in.
 _AGREE = {"each": "each", "acts": "acts", "at": "at", "inward": "in", "outward": "out", "unit": "unit", "zero": "zero",
@@ -33,7 +34,7 @@ def _layouts(procedures: Mapping[str, Procedure]) -> Iterator[Problem]:
     for caller in procedures.values():
         for call in calls(caller):
             callee = procedures.get(call.file)
-            if callee is None:
+            if callee is None or NOWHERE in (caller.layout.span, callee.layout.span):  # told already
                 continue
             lacks = _not_covered(caller.layout, callee.layout)
             if lacks:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -13,6 +13,7 @@ from engine.procedure.closures import Run, compile_node, uses
 from engine.procedure.expr import Call, Name, Node, Number, Type
 from engine.procedure.guard_words import GuardFault
 from engine.procedure.guards import parse
+from engine.procedure.model_base import Part
 from engine.procedure.problems import Problem, did_you_mean
 from engine.procedure.program import Guard, Template
 from engine.procedure.resolve import Reported, Scope, range_of, resolve, type_of
@@ -106,10 +107,12 @@ class Maker:
             return None
         return to_base(value, found)
 
-    def pair(self, items: Sequence[Scalar], span: Span, unit: str | None) -> tuple[Fraction, Fraction] | None:
-        """`[low, high]` in base units."""
+    def pair(self, part: Part, key: str, unit: str | None) -> tuple[Fraction, Fraction] | None:
+        """The list `[low, high]` under a key of a part, in base units."""
+        items = getattr(part, key)
         if len(items) != 2:
-            self.fault("bad-range", span, "A range is its least and its greatest: `[low, high]`.")
+            if not part.lacks_item(key):
+                self.fault("bad-range", part.value_span(key), "A range is its least and its greatest: `[low, high]`.")
             return None
         low, high = (self.number(i, unit, "the range") for i in items)
         if low is None or high is None:

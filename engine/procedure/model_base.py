@@ -47,6 +47,14 @@ class Part(BaseModel):
         """The whole mapping."""
         return getattr(self._map, "span", NOWHERE)
 
+    def value_span(self, key: str) -> Span:
+        """Where the value of a key stands."""
+        return getattr(self._map.get(key), "span", None) or self.key_span(key)  # type: ignore[call-overload]
+
+    def lacks_item(self, key: str) -> bool:
+        """Whether an item of the list under `key` was taken out because of a fault that has been reported."""
+        return bool(getattr(self._map.get(key), "lost", False))  # type: ignore[call-overload]
+
     def lost(self, key: str) -> bool:
         """Whether `key` stood here and was taken out because of a fault that has been reported."""
         return key in self._map.lost
@@ -171,8 +179,6 @@ def _problem(detail: ErrorDetails, trail: _Trail, path: str) -> Problem:
     if kind == "extra_forbidden":
         owner = f" of `{trail.owner}`" if trail.owner else ""
         hint = did_you_mean(last, trail.known, "Keys that may stand here")
-        if trail.here is None and " " in last:
-            hint = "Is it the rest of a text with a comma? Put the whole text in quotes."
         return Problem("unknown-key", path, trail.key_span(), f"`{last}` is no key{owner}.", hint=hint)
     if kind in ("list_type", "too_short"):
         return Problem("wrong-shape", path, trail.span, "A list belongs here.", hint="Write `[one, two]`.")

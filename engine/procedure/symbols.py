@@ -94,20 +94,23 @@ class Symbols:
             return self._output(head, tail)
         if head in self.results:
             return self._result(head, tail)
-        if self._lost(name):
+        if any(self.spoilt(s, name) for s in ("facts", "settings", "readings", "values", "screws")):
             raise Reported
         return None
+
+    def kept_type(self, name: str) -> Type | None:
+        """The type of what is kept under a name anywhere in the file."""
+        return self._kept_types.get(name)
 
     def _sound(self, entry: Any) -> Type:
         if entry is None:
             raise Reported
         return entry.type
 
-    def _lost(self, name: str) -> bool:
-        """Whether a declaration of this name was taken out of the file because of its own fault."""
+    def spoilt(self, section: str, name: str) -> bool:
+        """Whether a declaration was taken out of a section because of a fault of its own, which has been reported."""
         root = self.part._map
-        sections = ("facts", "settings", "readings", "values", "screws")
-        return any(s in root.lost or (s in root and name in getattr(root[s], "lost", ())) for s in sections)
+        return section in root.lost or name in getattr(root.get(section), "lost", ())  # type: ignore[call-overload]
 
     def _output(self, name: str, output: str) -> Type | None:
         adviser = self.registry.get(self.advice[name][0].adviser)

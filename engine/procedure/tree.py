@@ -109,7 +109,10 @@ def read_tree(source: Source) -> tuple[Map | None, list[Problem]]:
     except _Stop:
         root = None
     except MarkedYAMLError as fault:
-        builder.add("not-yaml", _mark_span(fault.problem_mark or fault.context_mark), *_in_words(fault))
+        # A quote that is never closed is shown where it opens, everything else where it is noticed.
+        opened = "quoted scalar" in (fault.context or "")
+        mark = (fault.context_mark if opened else None) or fault.problem_mark or fault.context_mark
+        builder.add("not-yaml", _mark_span(mark), *_in_words(fault))
         root = None
     except Exception as fault:  # the parser is foreign code fed with arbitrary bytes; any way it fails is "not YAML"
         builder.add("not-yaml", Span(1, 1, 1, 1), f"This is not readable as YAML: {str(fault).splitlines()[0][:200]}.")
@@ -190,6 +193,7 @@ class _Builder:
                 end = _span(event) if start.flow_style else end
                 break
             key = self.node(event, events, depth + 1)
+            told = len(self.problems)
             value = self.node(next(events), events, depth + 1)
             end = _span_of(value) or _span_of(key) or end
             if not isinstance(key, Scalar):
@@ -198,6 +202,12 @@ class _Builder:
                 first = made.key_span(key)
                 self.add("duplicate-key", key.span, f"`{key}` stands twice; it is first on line {first.line}.",
                          "Delete one, or join what they say.")
+            elif value is None:
+                made.lost.add(str(key))
+                if len(self.problems) == told:
+                    comma = "Is it the rest of a text with a comma? Put the whole text in quotes."
+                    self.add("no-value", key.span, f"`{key}` has no value.",
+                             comma if " " in key else "Write one, or delete the key.")
             else:
                 made[key] = value
         made.span = _from_to(_span(start), end)

@@ -50,7 +50,7 @@ def symptom_way(known: Symbols, part: SymptomWayPart | SymptomPart, target: Targ
                    "Keep one.")
     if part.call is None:
         for key in ("with", "ends", "limit"):
-            if key in part:
+            if key in part and not part.lost("call"):
                 make.fault("unknown-key", part.key_span(key), f"`{key}` says nothing without `call`.", "Delete it.")
         if part.go is None and isinstance(part, SymptomWayPart) and not (part.lost("go") or part.lost("call")):
             make.fault("no-way-on", part.head, "The symptom leads nowhere from here.",

@@ -48,7 +48,7 @@ def _unmoved(evidence: Evidence, screw: str, carb: int, flow: Fraction) -> bool:
 
 EVEN_FLOW = Adviser(
     "even_flow", 1, "Bring every valve to the target.",
-    {"flow": Input("reading", "flow of each valve", each=("carb",)),
+    {"flow": Input("reading", "flow of each valve", quantities=("water flow", "other"), each=("carb",)),
      "screw": Input("screw", "the spindles", acts=("water",), each=("carb",)),
      "target": Input("value", "flow to reach", _FLOW), "tolerance": Input("value", "spread allowed", _FLOW)},
     {"verdict": Output(Type("choice", choices=("even", "turn", "no answer")), "how it stands"),
