@@ -1,4 +1,4 @@
-"""A run that stops anywhere, by a kill or a closed window, opens where it stood and goes on as if nothing had happened."""
+"""A run that stops anywhere, by a kill or a closed window, opens where it stood and goes on as if nothing had been."""
 
 from __future__ import annotations
 

@@ -38,7 +38,8 @@ anything = st.builds(
     Answer, done=st.booleans(), readings=st.one_of(st.none(), readings), undo=st.booleans(), redo=st.booleans(),
     symptom=st.sampled_from([None, "hammer", "bang"]), lost=st.sampled_from([None, (), ("spindle",), ("x",)]),
     abandon=st.sampled_from([None, None, None, "enough"]), note=st.sampled_from([None, "seen"]),
-    understood=st.booleans(), moved=st.one_of(st.none(), moves), fitted=st.one_of(st.none(), parts), key=st.sampled_from([None, "k1", "k2", ""]),
+    understood=st.booleans(),
+    moved=st.one_of(st.none(), moves), fitted=st.one_of(st.none(), parts), key=st.sampled_from([None, "k1", "k2", ""]),
     waited=st.one_of(st.none(), junk), suspend=st.booleans())
 
 
