@@ -95,6 +95,7 @@ AIM_SCATTER = 0.006            # turns, when turning until a gauge shows a figur
 POSITION_STEP = 1 / 16         # a screw counted to its seat is told to this [common practice]
 
 # --- what a check shows ----------------------------------------------------------------------------------------
+TAKE_OFF_PLUGS = 0.5           # share of disturbing take-offs that can be plugged for the readings [assumed]
 LEAK_SEEN_MM2 = 0.08           # a leak of this area changes the speed under mist [assumed: 2 to 3 % of a barrel's air]
 HUNTING_SEEN_RPM = 25.0        # a swing either way that a person calls hunting [assumed]
 SPIT_LAMBDA = 1.16             # a hot barrel this lean spits back [assumed: just short of the lean limit]

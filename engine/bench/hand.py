@@ -39,7 +39,7 @@ def aim(
     The gauge is read with one reading's scatter; the hand stops within a hundredth of a turn or so. It gives up after
     1.5 turns, where the figure can't be reached, and leaves the screw as near as it came.
     """
-    rows = watch if watch is not None else _own(engine, at, carb, barrel)
+    rows = watch if watch is not None else own(engine, at, carb, barrel)
     start = engine.position(at, carb, barrel)
     ratio = 1.0
     seen, true = gauges.one(engine, quantity, rows), shown(engine, quantity, rows)
@@ -73,7 +73,8 @@ def _walk(off: Callable[[float], float]) -> float:
     return 0.5 * (low + high)
 
 
-def _own(engine: VirtualEngine, at: str, carb: int, barrel: int | None) -> list[int]:
+def own(engine: VirtualEngine, at: str, carb: int, barrel: int | None) -> list[int]:
+    """The barrels (row indices) at whose mouth a screw is set: its own, or all of its body."""
     first = (carb if at == "coupling" else carb - 1) * engine.per_carb
     return [first + barrel - 1] if barrel else list(range(first, first + engine.per_carb))
 

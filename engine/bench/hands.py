@@ -132,10 +132,13 @@ class Hands:
         if aim:
             quantity, unit = self._known.get(aim["reading"], ("airflow", None))
             value = _to(float(aim["value"]), unit, gauges.UNITS.get(quantity))
-            turns = hand.aim(self.engine, acts, at, carb, barrel, quantity, value, self._watched(aim.get("place")))
-            told = round(turns * 32) / 32
-            way = OPENS[at] if told >= 0 else _other(OPENS[at])
-            return {**move, "turns": abs(told), "direction": way, "aim": None, "position": None} if told else move
+            rows = self._watched(aim.get("place"))
+            turns = hand.aim(self.engine, acts, at, carb, barrel, quantity, value, rows)
+            shown = hand.shown(self.engine, quantity, rows or hand.own(self.engine, at, carb, barrel))
+            if abs(shown - value) < 0.2 * abs(value):
+                return move
+            told, way = round(abs(turns) * 16) / 16, OPENS[at] if turns >= 0 else _other(OPENS[at])
+            return {**move, "turns": told, "direction": way, "aim": None, "position": None}
         turns, position = move.get("turns"), move.get("position")
         if position is not None and float(position) == 0.0:
             hand.seat(self.engine, acts, at, carb, barrel)

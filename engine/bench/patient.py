@@ -1,6 +1,7 @@
-"""The patient technician of reference: common practice at a virtual engine, one screw at a time, measuring after each.
+"""The patient technician of reference: common practice at a virtual engine, one carb at a time, measuring after each.
 
-He follows no procedure file and asks no adviser; he sees what anybody can see. `trials` sets him beside the routine.
+After a move of a speed or bypass screw he reads the row, after a move of a mixture screw the speed, after each carb
+whose mixture he has set the row again. He follows no procedure file and asks no adviser; he sees what anybody can see.
 """
 
 from __future__ import annotations
@@ -203,12 +204,13 @@ class Patient:
             self.move("plate", carb, None, self.how.eighth / 4)
 
     def mixture(self) -> None:
-        """Lean drop, barrel by barrel: out while the speed rises, in until it falls, back to the last good place."""
+        """Lean drop, barrel by barrel; after each carb the row again, to see that the air has stayed."""
         e, how = self.engine, self.how
         for _ in range(how.passes):
             for carb in range(1, e.carbs + 1):
                 for barrel in range(1, e.per_carb + 1):
                     self.lean_drop(carb, barrel)
+                self.row()
             self.to_speed()
 
     def lean_drop(self, carb: int, barrel: int) -> None:

@@ -140,3 +140,16 @@ def test_a_new_jet_comes_clean_and_as_stamped():
     engine.fit("idle jet", 1, 1, engine.stamps[0])
     engine.fit("idle jet", 1, 2, engine.stamps[1])
     assert engine.jets[1] == engine.stamps[1] and engine.dirt[0] == 1.0
+
+
+def test_a_disturbed_point_reads_away_and_only_some_take_offs_can_be_plugged():
+    def readings(seed, **state):
+        job = random_job(5)
+        engine = running(VirtualEngine(job, (Fault("disturbed gauge point", 1, 1, 0.12),), seed))
+        engine.set_state(state)
+        rows = [gauges.one(engine, "airflow", [0]) for _ in range(60)]
+        return sum(rows) / len(rows) / (engine.truth().gauge[0] * gauges.bias(engine))
+
+    open_, plugged = zip(*((readings(s), readings(s, take_offs="plugged")) for s in range(12)), strict=True)
+    assert all(r == pytest.approx(1.12, abs=0.03) for r in open_)
+    assert {round(r, 1) for r in plugged} == {1.0, 1.1}

@@ -97,15 +97,20 @@ def test_seating_is_exact_and_a_preset_counts_from_the_seat():
     assert h.engine.position("jet", 1, 2) == pytest.approx(1.0, abs=0.1)
 
 
-def test_an_aim_is_reported_with_the_turns_it_took():
+def test_an_aim_that_was_reached_needs_no_report():
     h = hands()
     h.answer(step(read=[FLOW]))
-    before = h.engine.position("plate", 2)
     answer = h.answer(step(moves=[move("plate", carb=2, aim={"reading": "flow", "value": 6.2})], read=[FLOW]))
-    made = answer["moved"][0]
-    gone = h.engine.position("plate", 2) - before
-    assert made["turns"] == pytest.approx(abs(gone), abs=0.04) and made["direction"] == ("in" if gone > 0 else "out")
+    assert "moved" not in answer
     assert max(h.engine.truth().gauge[2:]) == pytest.approx(6.2, rel=0.12)
+
+
+def test_an_aim_that_can_not_be_reached_is_reported_with_the_turns_it_took():
+    h = hands(Fault("dead speed screw", 2, None, 1))
+    h.answer(step(read=[FLOW]))
+    answer = h.answer(step(moves=[move("plate", carb=2, aim={"reading": "flow", "value": 9.0})], read=[FLOW]))
+    made = answer["moved"][0]
+    assert made["aim"] is None and 0.25 <= made["turns"] <= 1.5
 
 
 def test_an_engine_that_can_not_hold_its_speed_gives_the_stall_that_the_step_offers():
