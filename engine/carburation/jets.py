@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
 
 from engine.carburation import bands, rest, words
 from engine.carburation.search import Search, search
@@ -58,20 +57,18 @@ def idle_jets(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
 
 
 def sizes(job: Job, evidence: Evidence, spots: Sequence[Place]) -> tuple[Fraction | None, ...]:
-    """The number on each barrel's idle jet: as fitted in this run, else as read off the jet, else as the job says."""
+    """The number on each barrel's idle jet: as last fitted in this run or read off the jet, else as the job says."""
     per = job.bank.barrels_per_carb
     listed = job.row("idle_jet")
-    read = next((a.readings["idle jet size"] for a in reversed(evidence.answers) if "idle jet "
-                                                                                    "size" in a.readings), None)
-    out: list[Fraction | None] = []
-    for p in spots:
-        i = ((p.carb or 1) - 1) * per + (p.barrel or 1) - 1
-        size: Any = evidence.parts.get(("idle jet", p))
-        if size is None and read is not None and i < len(read):
-            size = read[i]
-        if size is None and listed is not None:
-            size = listed[i]
-        out.append(None if size is None else Fraction(size))
+    out: list[Fraction | None] = [
+        None if listed is None else listed[((p.carb or 1) - 1) * per + (p.barrel or 1) - 1] for p in spots]
+    for answer in evidence.answers:
+        for part in answer.parts:
+            if part.part == "idle jet" and part.place in spots:
+                out[list(spots).index(part.place)] = Fraction(part.size)
+        read = answer.readings.get("idle jet size", ())
+        if len(read) == len(spots):
+            out = [old if size is None else Fraction(size) for old, size in zip(out, read, strict=True)]
     return tuple(out)
 
 
