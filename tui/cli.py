@@ -111,10 +111,10 @@ def _route(p: argparse.ArgumentParser) -> None:
     _shop(p)
 
 
-@_command("schema", "print the JSON Schema of a procedure file, or of the line protocol",
+@_command("schema", "print the JSON Schema of a procedure file, a job file, or the line protocol",
           "evendraw schema > procedure.schema.json")
 def _schema(p: argparse.ArgumentParser) -> None:
-    p.add_argument("of", choices=("procedure", "talk"), nargs="?", default="procedure")
+    p.add_argument("of", choices=("procedure", "job", "talk"), nargs="?", default="procedure", help="of what")
 
 
 @_command("new", "write a sound procedure file to start from", "evendraw new my-triples --carbs 3 --barrels 1")
@@ -123,6 +123,7 @@ def _new(p: argparse.ArgumentParser) -> None:
     p.add_argument("--family", default="any", help="the family of carburettors that it is for")
     p.add_argument("--carbs", type=int, default=2, metavar="N", help="how many carburettors")
     p.add_argument("--barrels", type=int, default=1, metavar="N", help="how many barrels each has")
+    p.add_argument("--gauge", choices=("airflow", "depression"), default="airflow", help="how the air is read")
 
 
 @_command("sheet", "print the job sheet", "evendraw sheet 12")
@@ -144,6 +145,7 @@ def _trials(p: argparse.ArgumentParser) -> None:
     p.add_argument("--engines", type=int, default=100, metavar="N")
     p.add_argument("--seed", type=int, default=1, metavar="S")
     p.add_argument("--workers", type=int, default=None, metavar="W", help="processes (else one for each processor)")
+    p.add_argument("--meter", choices=("lambda", "co"), help="what is measured of each cylinder (else nothing)")
     p.add_argument("--json", action="store_true", help="as JSON")
     _shop(p)
 

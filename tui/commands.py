@@ -1,4 +1,7 @@
-"""What each command does, headless ones without loading the terminal; every import that costs stands inside."""
+"""The commands that follow a run or look at the book: the screen, talk, sheet, jobs, where, sizing, trials.
+
+Every import that costs stands inside, and no headless command loads the terminal.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +16,6 @@ from tui.cli import Exit, Failed
 if TYPE_CHECKING:
     from engine.book.book import Book
     from engine.job import Job
-    from engine.procedure.load import Loaded
     from engine.procedure.program import Program
     from tui.places import Places
 
@@ -23,7 +25,11 @@ def run(arguments: argparse.Namespace) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure") and not stream.isatty():
             stream.reconfigure(encoding="utf-8", newline="\n")
-    return _HANDLERS[arguments.command](arguments)
+    if arguments.command in _HANDLERS:
+        return _HANDLERS[arguments.command](arguments)
+    from tui import author_commands
+
+    return author_commands.run(arguments)
 
 
 # ---- what several commands need
@@ -53,21 +59,16 @@ def _job(path: str) -> Job:
         raise Failed(Exit.USAGE, str(bad)) from None
 
 
-def _load(name: str, found: Places) -> Loaded:
-    from engine import advisers
-    from engine.procedure.load import load
-
-    return load(name, found.search, advisers.shipped())
-
-
 def _program(name: str, found: Places) -> Program:
     """A procedure that was loaded and proved sound; its errors go to standard error, a line each."""
-    loaded = _load(name, found)
-    problems = loaded.problems
-    errors = [p for p in problems if p.severity == "error"]
-    if errors or loaded.program is None:
-        raise Failed(Exit.PROCEDURE, "\n".join(map(str, errors or problems)))
-    return loaded.program
+    from engine import advisers
+    from engine.procedure.checking import check_file
+
+    checked = check_file(name, found.search, advisers.shipped())
+    errors = [p for p in checked.problems if p.severity == "error"]
+    if errors or checked.program is None:
+        raise Failed(Exit.PROCEDURE, "\n".join(map(str, errors or checked.problems)))
+    return checked.program
 
 
 def _open(found: Places, reading: bool = False) -> Book:
@@ -158,12 +159,11 @@ def _talk(a: argparse.Namespace) -> int:
 
 
 def _sheet(a: argparse.Namespace) -> int:
-    from engine.sheet.gather import newest_run, sheet_of
-    from engine.sheet.text import lines
-
     from engine import advisers
     from engine.book.trouble import BookTrouble
     from engine.session import Drift
+    from engine.sheet.gather import newest_run, sheet_of
+    from engine.sheet.text import lines
 
     book = _open(_places(a), reading=True)
     try:
@@ -201,6 +201,70 @@ def _where(a: argparse.Namespace) -> int:
     return Exit.OK
 
 
+# ---- computations
+
+
+def _sizing(a: argparse.Namespace) -> int:
+    from engine.sizing_report import run as report
+
+    if a.job.isdigit():
+        from engine.book.trouble import BookTrouble
+
+        book = _open(_places(a), reading=True)
+        try:
+            job = book.job(int(a.job))
+        except BookTrouble as trouble:
+            raise Failed(Exit.BOOK, str(trouble)) from None
+        finally:
+            book.close()
+    else:
+        job = _job(a.job)
+    found = report(job)
+    print(_json(found.to_json()) if a.json else "\n".join(found.lines()))
+    return Exit.OK
+
+
+def _trials(a: argparse.Namespace) -> int:
+    import os
+
+    from engine import advisers
+    from engine.bench import trial_table, trials
+
+    if a.engines < 1 or (a.workers is not None and a.workers < 1):
+        raise Failed(Exit.USAGE, "evendraw trials: --engines and --workers are at least 1.")
+    found = _places(a)
+    program = _program(a.procedure, found)
+    families = program.files[program.main].layout.families
+    family = families[0] if families else trials.SIDEDRAUGHT
+    plan = trials.Plan(a.procedure, found.search, advisers.shipped, family=family, meter=a.meter)
+    watched = sys.stderr.isatty()
+
+    def progress(done: int, of: int) -> None:
+        if watched:
+            print(f"\r{done} of {of} engines", end="" if done < of else "\n", file=sys.stderr, flush=True)
+
+    try:
+        outcomes = trials.run(plan, range(a.seed, a.seed + a.engines), a.workers or os.cpu_count() or 1, progress)
+        summary = trial_table.summary(program.main, plan.family, plan.meter, outcomes)
+    except ValueError as refusal:
+        raise Failed(Exit.USAGE, f"evendraw trials: {refusal}") from None
+    print(_json(summary.to_json()) if a.json else trial_table.table(summary))
+    return Exit.PROBLEMS if summary.problems else Exit.OK
+
+
+def _json(made: Any) -> str:
+    import json
+    from fractions import Fraction
+
+    def plain(value: Any) -> Any:
+        if isinstance(value, Fraction):
+            return float(value)
+        raise TypeError(f"{type(value).__name__} has no JSON")
+
+    return json.dumps(made, ensure_ascii=False, indent=2, default=plain)
+
+
 _HANDLERS: dict[str | None, Callable[[argparse.Namespace], int]] = {
     None: _home, "run": _run, "rehearse": _rehearse, "talk": _talk, "sheet": _sheet, "jobs": _jobs, "where": _where,
+    "sizing": _sizing, "trials": _trials,
 }
