@@ -1,4 +1,5 @@
-"""The command's work without the command: load and prove files, render the problems; it prints nothing and exits nothing."""
+"""The command's work without the command: load and prove files, render the problems; it prints nothing and exits
+nothing."""
 
 from __future__ import annotations
 
@@ -20,8 +21,8 @@ SOUND, UNSOUND = 0, 1
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """What is known of a file and all that it calls. `program` is there where it loads, sound or not; `proved` says whether
-    the proofs were made, which takes a file that loads."""
+    """What is known of a file and all that it calls. `program` is there where it loads, sound or not; `proved` says
+    whether the proofs were made, which takes a file that loads."""
 
     path: str
     program: Program | None

@@ -31,11 +31,12 @@ def explain(code: str) -> str:
         hint = did_you_mean(code, pages())
         raise KeyError(f"There is no code '{code}'. {hint or '`evendraw explain` without a code lists them all.'}")
     parts = [f"{found.code} ({found.severity})", found.title, ""]
-    parts += [*_paragraph(found.means), "", *_paragraph("At the engine: " + found.why), "", *_paragraph("Mend: " + found.mend)]
+    for words in (found.means, f"At the engine: {found.why}", f"Mend: {found.mend}"):
+        parts += [*_paragraph(words), ""]
     if found.example:
-        parts += ["", "A piece of a file that has it:", ""]
+        parts += ["A piece of a file that has it:", ""]
         parts += [f"    {line}".rstrip() for line in found.example.splitlines()]
-    return "\n".join(parts) + "\n"
+    return "\n".join(parts).rstrip() + "\n"
 
 
 def _paragraph(text: str) -> list[str]:

@@ -1,8 +1,8 @@
 """What the checks know of the trade, as data: which quantities need a running engine, what demands a caution; no logic.
 
-Every entry is common practice [common practice]: a gauge on a dead engine reads nothing, a feeler gauge on a live one takes
-fingers. A quantity that is not listed may be read either way. A family of another trade simply uses none of these words.
-"""
+Every entry is common practice [common practice]: a gauge on a dead engine reads nothing, a feeler gauge on a live
+one takes fingers. A quantity that is not listed may be read either way. A family of another trade simply uses none
+of these words."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ ENGINE, RUNNING, STOPPED = "engine", "running", "stopped"
 
 #: Quantities that are there only while the engine runs.
 NEED_RUNNING = frozenset({
-    "airflow", "depression", "engine speed", "speed drop", "lambda", "CO", "HC", "CO2", "O2", "ignition timing", "dwell",
-    "charging voltage",
+    "airflow", "depression", "engine speed", "speed drop", "lambda", "CO", "HC", "CO2", "O2", "ignition timing",
+    "dwell", "charging voltage",
 })
 
 #: Quantities that are taken on a stopped engine (cranked on the starter at most).

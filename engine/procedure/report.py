@@ -24,8 +24,8 @@ _LEVEL = {"error": "error", "warning": "warning", "note": "note"}
 
 
 def render(problems: Iterable[Problem], sources: Mapping[str, Source], format: str, proved: bool = True) -> str:
-    """The problems in one of `FORMATS`. `sources` are the texts by path; `proved` is false where errors of loading kept the
-    proofs from being made. Raises ValueError for an unknown format."""
+    """The problems in one of `FORMATS`. `sources` are the texts by path; `proved` is false where errors of loading
+    kept the proofs from being made. Raises ValueError for an unknown format."""
     found = in_order(problems)
     if format == "full":
         return full(found, sources, proved)
@@ -67,8 +67,8 @@ def _frame(p: Problem, source: Source | None) -> str:
 
 def _wrapped(head: str, text: str, indent: int) -> list[str]:
     return textwrap.wrap(
-        text, WIDTH, initial_indent=head, subsequent_indent=" " * indent, break_long_words=False, break_on_hyphens=False,
-        drop_whitespace=True) or [head.rstrip()]
+        text, WIDTH, initial_indent=head, subsequent_indent=" " * indent, break_long_words=False,
+        break_on_hyphens=False) or [head.rstrip()]
 
 
 def _line(source: Source | None, span: Span) -> tuple[str, str] | None:
@@ -124,7 +124,8 @@ def _count(n: int, word: str) -> str:
 
 
 def as_json(problems: Sequence[Problem], proved: bool = True) -> dict[str, Any]:
-    """Problems as plain data: `problems`, `errors`, `warnings`, `proved`; spans with end just past the last character."""
+    """Problems as plain data: `problems`, `errors`, `warnings`, `proved`; spans with end just past the last
+    character."""
     return {
         "errors": sum(p.severity == "error" for p in problems),
         "warnings": sum(p.severity != "error" for p in problems),
@@ -164,9 +165,10 @@ def _sarif_result(p: Problem, codes: Sequence[str]) -> dict[str, Any]:
     region = {"startLine": p.span.line, "startColumn": p.span.column, "endLine": p.span.end_line,
               "endColumn": max(p.span.end_column, p.span.column)}
     place = {"artifactLocation": {"uri": uri(p.path)}, "region": region}
+    case = f"Case: {p.witness}." if p.witness and p.witness not in p.message else ""
     result: dict[str, Any] = {
         "ruleId": p.code, "ruleIndex": codes.index(p.code), "level": _LEVEL[p.severity],
-        "message": {"text": " ".join(x for x in (p.message, f"Case: {p.witness}." if p.witness else "", p.why, p.hint) if x)},
+        "message": {"text": " ".join(x for x in (p.message, case, p.why, p.hint) if x)},
         "locations": [{"physicalLocation": place}],
     }
     if p.fix is not None:

@@ -1,4 +1,5 @@
-"""The way through a procedure as a drawing: a tree of text, Mermaid's text; the same file always gives the same drawing."""
+"""The way through a procedure as a drawing: a tree of text, Mermaid's text; the same file always gives the same
+drawing."""
 
 from __future__ import annotations
 
@@ -41,7 +42,8 @@ class Link:
 
 @dataclass(frozen=True, slots=True)
 class Route:
-    """A file as stops and links, the start first. `symptoms` are those of the whole file: where each leads, in words."""
+    """A file as stops and links, the start first. `symptoms` are those of the whole file: where each leads, in
+    words."""
 
     name: str
     title: str

@@ -1,12 +1,13 @@
-"""A route as an SVG file: steps in layers from the start down, ways as curves, ways back along the right; nothing random.
+"""A route as an SVG file: steps in layers from the start down, ways as curves, ways back along the right; nothing
+random.
 
-The layout is Sugiyama's: layers by the longest way from the start, long ways cut by waypoints, each layer ordered by the
-mean place of its neighbours. Colours say little and shapes much, so that it prints in black.
-"""
+The layout is Sugiyama's: layers by the longest way from the start, long ways cut by waypoints, each layer ordered by
+the mean place of its neighbours. Colours say little and shapes much, so that it prints in black."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 from xml.sax.saxutils import escape
 
 from engine.procedure.route import Link, Route, Stop
@@ -103,7 +104,7 @@ def _order(drawing: _Drawing) -> None:
     """Sort each layer by the mean place of its neighbours, down and up a few times."""
     near: dict[str, dict[str, list[str]]] = {n: {"up": [], "down": []} for n in drawing.nodes}
     for _, path in drawing.forward:
-        for a, b in zip(path, path[1:], strict=False):
+        for a, b in pairwise(path):
             near[a]["down"].append(b)
             near[b]["up"].append(a)
     for sweep in range(6):

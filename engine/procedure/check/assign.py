@@ -204,7 +204,8 @@ class _Walk:
 
     def problem(self, name: str, span: Span, what: str, where: int = 0) -> Problem:
         study = self.study
-        givers = [s.name for s in study.procedure.steps.values() if name in given_by(s, self.advisers, study.program.files)]
+        files = study.program.files
+        givers = [s.name for s in study.procedure.steps.values() if name in given_by(s, self.advisers, files)]
         facts = study.worlds.describe(where, lambda atom: str(atom[1])) if where else {}
         cases = " and ".join(
             f"{n} is {v if isinstance(v, str) else 'true' if v else 'false'}" for n, v in facts.items()

@@ -18,8 +18,9 @@ from engine.procedure.source import Span
 
 @dataclass(slots=True)
 class Ways:
-    """The branches of one step as regions of its readings. `own` is where a guard holds, `fresh` where it is the first to,
-    `left` where none does. `worlds` are those in which a branch can be taken. `complex_at` is a guard past the cap."""
+    """The branches of one step as regions of its readings. `own` is where a guard holds, `fresh` where it is the
+    first to, `left` where none does. `worlds` are those in which a branch can be taken. `complex_at` is a guard past
+    the cap."""
 
     step: Step
     branches: tuple[Branch, ...]

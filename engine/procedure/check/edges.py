@@ -1,7 +1,7 @@
 """The ways between the steps of one file: branches, limits, ends of calls, symptoms; it walks none of them.
 
-`when` says how far a step has come when it is left by an edge: "enter" (its limit is spent: nothing of it happened), "asked"
-(a symptom: its state and moves stand, its readings are void), "answered" (everything).
+`when` says how far a step has come when it is left by an edge: "enter" (its limit is spent: nothing of it happened),
+"asked" (a symptom: its state and moves stand, its readings are void), "answered" (everything).
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ BACK, NEXT = "back", "next"
 
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """One way from a step to another, possible in `worlds`. `call` is the file followed on the way and `end` the end of it
-    that leads here. `spent` says whether the way is still there when every limit is used up."""
+    """One way from a step to another, possible in `worlds`. `call` is the file followed on the way and `end` the end
+    of it that leads here. `spent` says whether the way is still there when every limit is used up."""
 
     source: str
     target: str
@@ -90,7 +90,8 @@ def leading(study: Study, step: Step) -> dict[str, str | Call]:
 
 def _by_symptom(step: Step, name: str, led: str | Call, every: int, free: bool) -> Iterator[Edge]:
     if isinstance(led, str):
-        yield Edge(step.name, led, "symptom", every, "asked", step.spans.get("symptoms", step.span), spent=free, symptom=name)
+        span = step.spans.get("symptoms", step.span)
+        yield Edge(step.name, led, "symptom", every, "asked", span, spent=free, symptom=name)
         return
     for end, target in led.ends.items():
         yield Edge(

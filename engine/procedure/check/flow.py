@@ -26,8 +26,8 @@ State = dict[str, dict[str, int]]
 
 @dataclass(slots=True)
 class Here:
-    """What may be so at a step: the worlds it is reached in, for each name the worlds in which it may be unknown, and how
-    things may stand."""
+    """What may be so at a step: the worlds it is reached in, for each name the worlds in which it may be unknown,
+    and how things may stand."""
 
     reach: int = 0
     unknown: dict[str, int] = field(default_factory=dict)
@@ -55,7 +55,8 @@ class Here:
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """What a called file leaves: for each of its ends, and for `None` anywhere on the way, key -> the values that may stand."""
+    """What a called file leaves: for each of its ends, and for `None` anywhere on the way, key -> the values that
+    may stand."""
 
     leaves: Mapping[str | None, Mapping[str, frozenset[str]]]
 

@@ -1,8 +1,9 @@
 """Linear forms over what a guard speaks of, brought to one shape so that a guard and its opposite are seen as such.
 
 An atom is a hashable key for one unknown number: ("s", name) a single value, ("e", name) the element of a row under an
-`any` or `all`, ("min" | "max" | "mean", row) an aggregate of a row, ("o", key) whatever is not linear, known by its range
-only. A row is itself a tuple of (("e", name), coefficient) terms whose first coefficient is 1. All numbers are exact.
+`any` or `all`, ("min" | "max" | "mean", row) an aggregate of a row, ("o", key) whatever is not linear, known by its
+range only. A row is itself a tuple of (("e", name), coefficient) terms whose first coefficient is 1. All numbers are
+exact.
 """
 
 from __future__ import annotations
@@ -103,7 +104,8 @@ def range_of(terms: Terms, atom_range: Callable[[Atom], Range]) -> Range:
 
 
 def _chain(a: Fraction, b: Fraction, c: Fraction, within: Range) -> Range:
-    """The range of a*x + b*y + c*z over low <= x <= y <= z <= high: at a corner, where some hang low and the rest high."""
+    """The range of a*x + b*y + c*z over low <= x <= y <= z <= high: at a corner, where some hang low and the rest
+    high."""
     low, high = within
     if low is None or high is None:
         # The part that is the same for all is unbounded unless it cancels; what is left is c and b above a.
@@ -118,7 +120,8 @@ def _chain(a: Fraction, b: Fraction, c: Fraction, within: Range) -> Range:
 
 def add(a: Range, b: Range) -> Range:
     """The range of a sum."""
-    return (None if a[0] is None or b[0] is None else a[0] + b[0], None if a[1] is None or b[1] is None else a[1] + b[1])
+    low, high = ((None if x is None or y is None else x + y) for x, y in zip(a, b, strict=True))
+    return low, high
 
 
 def times(a: Range, k: Fraction) -> Range:

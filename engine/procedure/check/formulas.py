@@ -79,7 +79,8 @@ def literals(f: Formula) -> Iterator[Formula]:
 
 
 def alternatives(f: Formula, cap: int) -> list[tuple[Formula, ...]]:
-    """The disjunctive form: cases of literals that hold together. `!=` is split in two. Raises `TooComplex` past `cap`."""
+    """The disjunctive form: cases of literals that hold together. `!=` is split in two. Raises `TooComplex` past
+    `cap`."""
     if isinstance(f, bool):
         return [()] if f else []
     if f[0] == "or":

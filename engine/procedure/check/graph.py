@@ -1,8 +1,8 @@
 """Whether every step can be reached, comes to an end, and does so after finitely many steps; it reads no guard.
 
-Termination. Counters live in a frame and only grow, so after finitely many steps every limited step that is still entered
-is spent: it goes to its `then`, and a symptom with a limit to its own. What is left is the spent graph. If it has no cycle,
-no run is endless; calls are finite by the same proof of the called file, and no file calls itself.
+Termination. Counters live in a frame and only grow, so after finitely many steps every limited step that is still
+entered is spent: it goes to its `then`, and a symptom with a limit to its own. What is left is the spent graph. If
+it has no cycle, no run is endless; calls are finite by the same proof of the called file, and no file calls itself.
 """
 
 from __future__ import annotations
@@ -126,7 +126,8 @@ def silent(study: Study, edges: Edges, found: Mapping[str, Here]) -> Iterator[Pr
 
 
 def components(graph: Mapping[str, list[Edge]]) -> list[list[str]]:
-    """The strongly connected parts that hold a cycle, by Tarjan's algorithm without recursion, in the order of the file."""
+    """The strongly connected parts that hold a cycle, by Tarjan's algorithm without recursion, in the order of the
+    file."""
     order = list(graph)
     index: dict[str, int] = {}
     low: dict[str, int] = {}
@@ -223,8 +224,9 @@ def _endless(study: Study, cycle: list[Edge]) -> Problem:
     if symptom and len(cycle) == 1:
         return Problem(
             "endless-symptom", study.path, symptom.span,
-            f"The symptom '{symptom.symptom}' leads from '{symptom.source}' into itself and may be given again and again.",
-            why, f"Give '{symptom.source}' a `limit: {{visits: 3, then: step}}`, or lead the symptom elsewhere from there.")
+            f"The symptom '{symptom.symptom}' leads from '{symptom.source}' into itself and may be given again and "
+            "again.", why,
+            f"Give '{symptom.source}' a `limit: {{visits: 3, then: step}}`, or lead the symptom elsewhere from there.")
     if symptom:
         return Problem(
             "endless-symptom", study.path, symptom.span,

@@ -1,4 +1,5 @@
-"""That what is dangerous carries its caution: states, hazards, tools, and quantities that are taken from something dangerous."""
+"""That what is dangerous carries its caution: states, hazards, tools, and quantities that are taken from something
+dangerous."""
 
 from __future__ import annotations
 

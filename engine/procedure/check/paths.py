@@ -14,8 +14,8 @@ Follow = Callable[[Any, Edge], Hashable | None]
 
 def shortest(edges: Edges, start: str, target: str, first: Hashable, follow: Follow, shows: Callable[[Any], bool],
              worlds: int) -> list[Edge] | None:
-    """The shortest path from `start` to `target` at whose end `shows` holds of what `follow` carried there, starting with
-    `first`. All of it is possible in one world. None where there is none."""
+    """The shortest path from `start` to `target` at whose end `shows` holds of what `follow` carried there, starting
+    with `first`. All of it is possible in one world. None where there is none."""
     queue: deque[tuple[str, Hashable, int]] = deque([(start, first, worlds)])
     before: dict[tuple[str, Hashable], tuple[tuple[str, Hashable], Edge] | None] = {(start, first): None}
     while queue:

@@ -1,9 +1,9 @@
 """The cells that a step's guards cut its readings into, and boxes over them; it knows cells, and no file.
 
-Along each axis the numbers that it is compared with cut its range into points and gaps between them. A box is one integer a
-axis, a bit a cell. Union is a list of boxes; AND is `&`; taking away splits axis by axis. Axis 0 is always the worlds: the
-cases that the facts of the job leave open. A row's axis has a cell for every set of kinds of element that it may hold, so
-that `any` and `all` over one row agree exactly.
+Along each axis the numbers that it is compared with cut its range into points and gaps between them. A box is one
+integer a axis, a bit a cell. Union is a list of boxes; AND is `&`; taking away splits axis by axis. Axis 0 is always
+the worlds: the cases that the facts of the job leave open. A row's axis has a cell for every set of kinds of element
+that it may hold, so that `any` and `all` over one row agree exactly.
 """
 
 from __future__ import annotations
@@ -42,8 +42,8 @@ class Cell:
 
 
 def cut(within: Range, cuts: Iterable[Fraction], grid: Grid | None = None) -> list[Cell]:
-    """Cut a closed range at each of `cuts` into points and gaps. With a `grid`, cells that hold neither a point of it nor
-    an end of the range go."""
+    """Cut a closed range at each of `cuts` into points and gaps. With a `grid`, cells that hold neither a point of
+    it nor an end of the range go."""
     low, high = within
     at, cells = sorted(set(cuts)), []
     last, last_in = low, low is not None
@@ -82,8 +82,9 @@ def side(cell: Cell, c: Fraction) -> int:
 
 @dataclass(slots=True)
 class Axis:
-    """One axis. `kind` worlds, enum, line, row or truth; `cells` in bit order: choices, `Cell`s (None: missing), or for a
-    row its kinds of element (each a list of `Cell`s or choices), bit s of its masks standing for the set s of kinds."""
+    """One axis. `kind` worlds, enum, line, row or truth; `cells` in bit order: choices, `Cell`s (None: missing), or
+    for a row its kinds of element (each a list of `Cell`s or choices), bit s of its masks standing for the set s of
+    kinds."""
 
     kind: str
     key: Any

@@ -1,4 +1,5 @@
-"""That a reading is taken with the engine as it must be: running or stopped, known on every path; it reads no guard's value."""
+"""That a reading is taken with the engine as it must be: running or stopped, known on every path; it reads no
+guard's value."""
 
 from __future__ import annotations
 
@@ -16,7 +17,8 @@ from engine.procedure.quantities import ENGINE, NEED_RUNNING, NEED_STOPPED, RUNN
 def problems(
     study: Study, edges: Edges, found: Mapping[str, Here], called: Mapping[str, Summary],
 ) -> Iterator[Problem]:
-    """Readings that some path takes with the engine wrongly running, wrongly stopped, or in a state that nobody knows."""
+    """Readings that some path takes with the engine wrongly running, wrongly stopped, or in a state that nobody
+    knows."""
     way = _Way(study, edges, called)
     for name, step in study.procedure.steps.items():
         here = found[name]
@@ -42,14 +44,16 @@ def _read(
             f"read-while-{other}", way.study.path, read.span,
             f"'{read.reading}' ({reading.quantity}) is read in '{step.name}' while the engine is {other}{some}.",
             "There is nothing to read then." if running else "Hands, tools and a turning engine would meet.",
-            f"Add `state: {{engine: {wanted}}}` to this step or to one before it.", witness=way.to(step, {other}))
+            f"Add `state: {{engine: {wanted}}}` to this step or to one before it.",
+            witness=way.to(step, {other}))
     elif (engine.get(ENTRY, 0) | engine.get(GIVEN, 0)) & worlds:
         yield Problem(
             "unknown-state", way.study.path, read.span,
             f"'{read.reading}' ({reading.quantity}) is read in '{step.name}', and on some path this file has not said "
             "whether the engine runs.",
             f"It can only be taken with the engine {wanted}.",
-            f"Add `state: {{engine: {wanted}}}` to this step or to one before it.", witness=way.to(step, {ENTRY, GIVEN}))
+            f"Add `state: {{engine: {wanted}}}` to this step or to one before it.",
+            witness=way.to(step, {ENTRY, GIVEN}))
 
 
 class _Way:

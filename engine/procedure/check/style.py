@@ -27,8 +27,9 @@ def problems(study: Study) -> Iterator[Problem]:
     for setting in study.procedure.settings.values():
         if setting.source.strip().lower() in EMPTY_SOURCES:
             yield Problem(
-                "no-source", study.path, setting.span, f"The setting '{setting.name}' does not say where its number comes "
-                "from.", "A technician can't tell a maker's figure from a guess.",
+                "no-source", study.path, setting.span,
+                f"The setting '{setting.name}' does not say where its number comes from.",
+                "A technician can't tell a maker's figure from a guess.",
                 "Say `source: common practice`, `source: \"from memory: ...\"`, or name the sheet.", "warning")
 
 
@@ -63,7 +64,8 @@ def _unused(study: Study) -> Iterator[Problem]:
             yield _warn(study, "unused-reading", reading.span, f"The reading '{name}' is taken and nothing uses it.",
                         "The technician takes it for nothing.",
                         "Branch on it, bind it to an adviser, record it, or delete it.")
-    tables = {"fact": procedure.facts, "setting": procedure.settings, "value": procedure.values, "screw": procedure.screws}
+    tables = {
+        "fact": procedure.facts, "setting": procedure.settings, "value": procedure.values, "screw": procedure.screws}
     for what, table in tables.items():
         for name, entry in table.items():
             if name not in used:

@@ -1,4 +1,5 @@
-"""That every symptom leads somewhere from every step at which it can be given, through all callers; it follows no path."""
+"""That every symptom leads somewhere from every step at which it can be given, through all callers; it follows no
+path."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """The worlds that a file's facts leave open: one bit a combination of facts; it knows facts, and no step.
 
-A fact is constant in a run, so a set of worlds can be carried along the paths of a procedure: a reading taken only where a
-fact holds may be used where that fact is known to hold.
+A fact is constant in a run, so a set of worlds can be carried along the paths of a procedure: a reading taken only
+where a fact holds may be used where that fact is known to hold.
 """
 
 from __future__ import annotations

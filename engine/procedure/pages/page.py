@@ -25,7 +25,8 @@ _FILE = re.compile(r"^# file: ([\w-]+)\.yaml\n", re.MULTILINE)
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """One code explained: what it means, why it matters at the engine, how to mend it, and a piece of a file that has it.
+    """One code explained: what it means, why it matters at the engine, how to mend it, and a piece of a file that
+    has it.
 
     An example holds only what matters; `files_of` fills in the rest. One that begins with `procedure:` or `%` is whole.
     """

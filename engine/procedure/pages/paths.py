@@ -10,7 +10,8 @@ readings:
 PAGES = (
     Page(
         "uncovered-reading", "A reading that no branch takes",
-        "The branches of a step are tried from top to bottom and the first true one wins. Here a reading is possible for "
+        "The branches of a step are tried from top to bottom and the first true one wins. Here a reading is possible "
+        "for "
         "which none is true. `case` shows one. \"Nothing matches\" is certain; \"may match nothing\" means that the "
         "numbers are tied to each other in a way that the check can't follow, so that the case may never come up.",
         "The technician has read the gauge, the engine runs hot, and the program has no next step.",
@@ -28,7 +29,8 @@ steps:
     Page(
         "never-true", "A branch whose guard can never be true",
         "No reading within the declared ranges, no choice and no fact makes this guard true, at least on the ways that "
-        "lead to this step. Often a number is outside the reading's range, a unit is wrong, or two parts exclude each other.",
+        "lead to this step. Often a number is outside the reading's range, a unit is wrong, or two parts exclude each "
+        "other.",
         "What the branch is there for, perhaps a fault to find, is never noticed.",
         "Correct the number, the unit or the choice; or delete the branch.",
         _GATE + """\
@@ -88,7 +90,8 @@ steps:
 """),
     Page(
         "too-complex", "More cases than a proof takes",
-        "The guards of this step have so many cases that no proof over them ends in good time. Eleven numbers for one row, "
+        "The guards of this step have so many cases that no proof over them ends in good time. Eleven numbers for one "
+        "row, "
         "or long lists of `or` within `and`, do that.",
         "Nobody can tell whether a reading is left without a way on; neither could the next author.",
         "Split the step: branch on a part of it first, and go on from there.",
@@ -100,7 +103,8 @@ steps:
     do: Read both.
     read: [flow]
     branch:
-      - {when: any(1 < flow < 2) or any(3 < flow < 4) or any(5 < flow < 6) or any(7 < flow < 8) or any(9 < flow < 10) or any(11 < flow < 12), go: done}
+      - {when: any(1 < flow < 2) or any(3 < flow < 4) or any(5 < flow < 6), go: done}
+      - {when: any(7 < flow < 8) or any(9 < flow < 10) or any(11 < flow < 12), go: done}
       - {otherwise: done}
 """),
     Page(
@@ -116,7 +120,8 @@ steps:
 """),
     Page(
         "no-way-to-end", "A step from which no end can be reached",
-        "Whatever is answered here, the ways on never come to a step with `end`; a symptom may, but nobody can be asked to "
+        "Whatever is answered here, the ways on never come to a step with `end`; a symptom may, but nobody can be "
+        "asked to "
         "wait for one.",
         "The job could never be finished.",
         "Lead a way from here, or from a step after it, towards an end.",
@@ -140,7 +145,8 @@ steps:
 """),
     Page(
         "endless-loop", "A loop that no limit ends",
-        "The steps named can follow each other for ever. A loop must pass a step with a `limit`, so that every run ends "
+        "The steps named can follow each other for ever. A loop must pass a step with a `limit`, so that every run "
+        "ends "
         "after finitely many steps.",
         "A technician could turn screws round and round at a hot engine, because no round is ever the last.",
         "Give one step of the loop `limit: {visits: 10, then: step}`, where `then` leads out of the loop.",
@@ -157,7 +163,8 @@ steps:
 """),
     Page(
         "limit-in-loop", "A limit whose `then` leads back into its own loop",
-        "When all visits of the step are used up the run goes to `then`; from there it comes back to the step, is sent to "
+        "When all visits of the step are used up the run goes to `then`; from there it comes back to the step, is "
+        "sent to "
         "`then` again, and so on. The limit ends nothing.",
         "The loop is as endless as without the limit.",
         "Let `then` lead to an end, or to a step from which no way leads back.",
@@ -178,7 +185,8 @@ steps:
 """),
     Page(
         "endless-symptom", "A symptom that may be given for ever",
-        "A symptom leads back to where it was given (`back`), or round a loop, and nothing counts how often. What a person "
+        "A symptom leads back to where it was given (`back`), or round a loop, and nothing counts how often. What a "
+        "person "
         "sees may come again each time.",
         "An engine that stalls again and again would be restarted for ever instead of being looked at.",
         "Give the symptom a `limit: {visits: 3, then: step}`, or a step of the loop a limit of its own.",
@@ -193,7 +201,8 @@ steps:
 """),
     Page(
         "silent-loop", "A loop that asks nothing",
-        "The steps of the loop say, make and read nothing, so they pass by themselves, and nothing changes from one round "
+        "The steps of the loop say, make and read nothing, so they pass by themselves, and nothing changes from one "
+        "round "
         "to the next.",
         "The program would spin until a limit stops it, and nobody would see why.",
         "Give a step of the loop something to do or to read; or lead it elsewhere.",
@@ -213,7 +222,8 @@ steps:
 """),
     Page(
         "symptom-leads-nowhere", "A symptom that leads nowhere from some step",
-        "The file declares the symptom, but neither where it is declared nor the step named says where it leads, and no "
+        "The file declares the symptom, but neither where it is declared nor the step named says where it leads, and "
+        "no "
         "file that calls this one does either.",
         "The technician sees it and can't say so.",
         "Add `go: step`, or `call: file` with its `ends`, to the symptom or to the steps.",
@@ -224,7 +234,8 @@ symptoms:
     Page(
         "used-before-read", "A value that may not be known yet",
         "On some way to this step nobody has taken the reading, kept the value or asked the adviser that is used here. "
-        "`case` shows such a way. A reading that is taken only where a fact holds counts only where it is known to hold.",
+        "`case` shows such a way. A reading that is taken only where a fact holds counts only where it is known to "
+        "hold.",
         "A guard over something missing is simply false, so the run would quietly take the wrong way.",
         "Take the reading on every way that leads here, move the use behind it, or ask `known(name)` first.",
         _GATE + """\
@@ -241,7 +252,8 @@ steps:
 """),
     Page(
         "read-while-stopped", "A running quantity read on a stopped engine",
-        "Airflow, depression, engine speed, lambda, exhaust gas, ignition timing and dwell are only there while the engine "
+        "Airflow, depression, engine speed, lambda, exhaust gas, ignition timing and dwell are only there while the "
+        "engine "
         "runs. On some way to this step the file has stopped it. `case` shows the way.",
         "The gauge shows nothing, and zeros would be written down as readings.",
         "Add `state: {engine: running}` to the step, or to one before it on that way.",
@@ -257,7 +269,8 @@ steps:
 """),
     Page(
         "read-while-running", "A reading for a stopped engine, taken on a running one",
-        "Compression, leak-down, valve clearance, throttle return and the like are taken on a stopped engine. On some way to "
+        "Compression, leak-down, valve clearance, throttle return and the like are taken on a stopped engine. On some "
+        "way to "
         "this step it runs; a symptom that leads back here may have started it. `case` shows the way.",
         "Hands and tools would meet turning parts.",
         "Add `state: {engine: stopped}` to the step itself.",
@@ -275,7 +288,8 @@ steps:
 """),
     Page(
         "unknown-state", "A reading whose engine state is not known",
-        "The quantity needs a running engine, or a stopped one, and on some way to this step the file has not said which. "
+        "The quantity needs a running engine, or a stopped one, and on some way to this step the file has not said "
+        "which. "
         "Each file says so itself, even if the file that calls it has.",
         "The technician would have to guess.",
         "Add `state: {engine: running}` or `state: {engine: stopped}` to the step, or to the first one.",
@@ -290,7 +304,8 @@ steps:
 """),
     Page(
         "missing-caution", "A danger without its caution",
-        "A step names a hazard, or sets a dangerous state such as `engine: running`, or the file needs a dangerous tool, "
+        "A step names a hazard, or sets a dangerous state such as `engine: running`, or the file needs a dangerous "
+        "tool, "
         "and no caution of the file answers to it, by its name or under `demanded_by`.",
         "Somebody would be led into the danger without a word of warning.",
         "Add the caution with its signal word, and say under `demanded_by` what demands it.",
@@ -303,7 +318,8 @@ steps:
 """),
     Page(
         "missing-hazard", "A reading that meets a hazard the step does not name",
-        "To take fuel pressure or fuel level opens fuel, to look for a spark meets high voltage. The step does not say so, "
+        "To take fuel pressure or fuel level opens fuel, to look for a spark meets high voltage. The step does not "
+        "say so, "
         "and so its caution is not shown.",
         "The caution would not be shown where it is needed.",
         "Add `hazards: [...]` with that word to the step.",
@@ -368,7 +384,8 @@ steps:
 """, "warning"),
     Page(
         "unused-reading", "A reading that nothing uses",
-        "The reading is taken, but no guard, text, adviser or record uses it, and it is no quantity that a machine knows.",
+        "The reading is taken, but no guard, text, adviser or record uses it, and it is no quantity that a machine "
+        "knows.",
         "The technician takes it for nothing.",
         "Branch on it, bind it to an adviser, `record` it, or delete it.",
         """\
@@ -382,7 +399,8 @@ steps:
 """, "warning"),
     Page(
         "unused-name", "Something declared that nothing uses",
-        "A fact, setting, value, screw or reading is declared, and nothing in the file mentions it. Perhaps its name is "
+        "A fact, setting, value, screw or reading is declared, and nothing in the file mentions it. Perhaps its name "
+        "is "
         "misspelt where it should be used.",
         "It only makes the file longer to read.",
         "Use it, or delete it.",

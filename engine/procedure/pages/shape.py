@@ -16,16 +16,19 @@ PAGES = (
         "Check the permissions of the file and whether the disk is there."),
     Page(
         "too-big", "A file too big to be a procedure",
-        "A long procedure has some forty kilobytes. This file has more than six times that, so it is something else, or "
+        "A long procedure has some forty kilobytes. This file has more than six times that, so it is something else, "
+        "or "
         "several procedures in one.", _UNREAD,
         "Move a part of it into a file of its own and `call` that."),
     Page(
         "not-utf-8", "A file that is not UTF-8 text",
-        "The file holds bytes that are not UTF-8, or control characters. Editors that save in an older encoding do that.",
+        "The file holds bytes that are not UTF-8, or control characters. Editors that save in an older encoding do "
+        "that.",
         _UNREAD, "Save it again as UTF-8, and delete the character named."),
     Page(
         "not-yaml", "A file that is not YAML",
-        "The layout can't be read as YAML 1.2. Most often a colon has no blank behind it, a bracket or a quote is not closed, "
+        "The layout can't be read as YAML 1.2. Most often a colon has no blank behind it, a bracket or a quote is not "
+        "closed, "
         "a line is indented by a tab, or a text that begins with a sign is not in quotes.", _UNREAD,
         "Look at the place named and the line above it. Put texts with `: `, `#` or a leading sign in quotes.",
         "procedure: example\ntitle: [not closed\nrevision: 1\n"),
@@ -36,7 +39,8 @@ PAGES = (
         "title: " + "[" * 30 + "]" * 30 + "\n"),
     Page(
         "no-anchors", "Anchors and aliases are not part of this language",
-        "`&name` and `*name` repeat a piece of YAML elsewhere. A file that a mechanic reads from top to bottom does without.",
+        "`&name` and `*name` repeat a piece of YAML elsewhere. A file that a mechanic reads from top to bottom does "
+        "without.",
         _UNREAD, "Write the piece out; for a number use a setting, for steps a file of their own and `call`.",
         "steps:\n  gate: &look\n    do: Look at it.\n    go: done\n"),
     Page(
@@ -62,7 +66,8 @@ PAGES = (
         "terms:\n  [a, b]: valve\n"),
     Page(
         "wrong-shape", "A list, a mapping or a text in the wrong place",
-        "The field wants one of the three, and another stands there. `[one, two]` is a list, `{name: value}` a mapping.",
+        "The field wants one of the three, and another stands there. `[one, two]` is a list, `{name: value}` a "
+        "mapping.",
         _REST, "Write it in the shape that the message names.",
         "needs: {tool: spanner}\n"),
     Page(
@@ -78,7 +83,8 @@ PAGES = (
     Page(
         "missing-key", "A key that must be there is missing",
         "The part can't be understood without it.", _REST, "Add it; the message says what it is for.",
-        "readings:\n  flow: {ask: Flow, unit: L/min}\nsteps:\n  gate:\n    do: Read it.\n    read: [flow]\n    go: done\n"),
+        "readings:\n  flow: {ask: Flow, unit: L/min}\nsteps:\n  gate:\n    do: Read it.\n    read: [flow]\n    go: "
+        "done\n"),
     Page(
         "several-keys", "Keys that exclude each other",
         "Two keys stand together of which only one can hold, such as `go` beside `branch`.", _REST, "Keep one of them.",
@@ -105,7 +111,8 @@ PAGES = (
         "bad-range", "A range that is none",
         "A range is its least and its greatest number, `[0, 20]`, the least first.",
         "No reading could ever be entered.", "Write both, the lower one first.",
-        "readings:\n  flow: {ask: Flow, unit: L/min, range: [20, 0]}\nsteps:\n  gate:\n    do: Read it.\n    read: [flow]\n"
+        "readings:\n  flow: {ask: Flow, unit: L/min, range: [20, 0]}\nsteps:\n  gate:\n    do: Read it.\n    read: "
+        "[flow]\n"
         "    go: done\n"),
     Page(
         "bad-choices", "Choices that leave no choice",

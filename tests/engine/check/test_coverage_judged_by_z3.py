@@ -1,8 +1,8 @@
 """z3 (an SMT solver, general purpose) judges the coverage proofs over thousands of random guard lists.
 
-Two promises. Over single readings, choices, facts and `any` / `all` of one row the checker agrees exactly: uncovered, dead
-and overlapping branches, no more and no fewer. Over everything else it is sound: a gap that z3 finds is reported, a branch
-that z3 can take is never called dead, and "nothing matches" without "may" is a real gap.
+Two promises. Over single readings, choices, facts and `any` / `all` of one row the checker agrees exactly: uncovered,
+dead and overlapping branches, no more and no fewer. Over everything else it is sound: a gap that z3 finds is reported,
+a branch that z3 can take is never called dead, and "nothing matches" without "may" is a real gap.
 """
 
 import random
@@ -27,7 +27,7 @@ def kit(carbs):
 
 
 class Judge:
-    """The meaning of guards written down a second time, for z3: (value, is it there) for numbers, a row as a list of them."""
+    """The meaning of guards written down a second time, for z3: (value, is it there), and a row as a list of them."""
 
     def __init__(self, names, length):
         self.length, self.laws, self.env = length, [], {}
@@ -177,7 +177,8 @@ def any_atom(r):
         f"mean(flow) {op} {level}", f"count(flow > {level}) {op} {r.randrange(4)}", f"x - y {op} {level}",
         f"x {op} y", f"abs(x - 3) {op} {level}", f"spread(flow) {op} 20 % * mean(flow)", f"any(flow {op} x)",
         f"all(draw {op} {level})", f"min(draw) {op} {level}", f"spread(draw) {op} {level}", f"mean(draw) {op} {level}",
-        f"any(flow - draw {op} {level})", "known(draw)", f"2 * x + z {op} {level}", f"max(flow) - min(draw) {op} {level}",
+        f"any(flow - draw {op} {level})", "known(draw)", f"2 * x + z {op} {level}",
+        f"max(flow) - min(draw) {op} {level}",
         f"all(abs(flow - mean(flow)) {op} {level})", f"count(noise == 'silent') {op} {r.randrange(3)}"))
 
 
@@ -204,7 +205,7 @@ def guards(r, atom):
 
 
 def verdicts(names, lengths, texts):
-    """What z3 says: is there a gap, which branches are dead, which pairs overlap; over all the lengths that a row may have."""
+    """What z3 says over all lengths that a row may have: is there a gap, which branches are dead, which pairs overlap."""
     gap, alive, never, pairs = False, set(), set(range(len(texts))), set()
     for n in lengths:
         judge = Judge(names, n)

@@ -29,7 +29,8 @@ WITHOUT_EXAMPLE = {"not-a-file", "cannot-read", "too-big", "not-utf-8"}
 def codes_in_source():
     """Every word with dashes that the code of the language and the checker quotes as a problem's code."""
     found = set()
-    quoted = re.compile(r"""(?:Problem|fault|warn|refuse|_refuse|GuardFault|_fault|_misfit|add|_warn)\(\s*(?:\w+,\s*)?"([a-z]+(?:-[a-z0-9]+)+)\"""")
+    makers = "Problem|fault|warn|refuse|_refuse|GuardFault|_fault|_misfit|add|_warn"
+    quoted = re.compile(rf"""(?:{makers})\(\s*(?:\w+,\s*)?"([a-z]+(?:-[a-z0-9]+)+)\"""")
     for path in Path(engine.procedure.__file__).parent.rglob("*.py"):
         if path.parent.name != "pages":
             found |= set(quoted.findall(path.read_text(encoding="utf-8")))
