@@ -214,14 +214,21 @@ def _all_changed(c: _Case, jets: Sequence[Part]) -> bool:
 
 
 def _parts(c: _Case, change: Sequence[int], by: Sequence[int]) -> list[Part]:
-    out = []
-    for i in change:
-        size = c.sizes[i]
-        if size is not None:
-            new = _stocked(float(size) + by[i] * c.step, c.step)
-            if new != size:
-                out.append(Part("idle jet", c.spots[i], Fraction(new)))
-    return out
+    proven = _followed(c)
+    return [Part("idle jet", c.spots[i], new) for i in change
+            if (new := _new_size(c, i, by, proven)) is not None and (new != c.sizes[i] or i in proven)]
+
+
+def _new_size(c: _Case, i: int, by: Sequence[int], proven: set[int]) -> Fraction | None:
+    """The size to fit at barrel i. A jet that took its fault along and bears the number of the others is not what its
+    number says: a sound one of that number takes its place."""
+    size = c.sizes[i]
+    known = [s for s in c.sizes if s is not None]
+    if size is None:
+        return None
+    if i in proven and known.count(size) > len(known) / 2:
+        return size
+    return _stocked(float(size) + by[i] * c.step, c.step)
 
 
 def _stocked(size: float, step: float) -> Fraction:
@@ -248,8 +255,7 @@ def _findings(c: _Case, verdict: str, change: Sequence[int], out: Sequence[int],
     found = []
     if verdict in ("all too small", "all too large", "change"):
         for i in change:
-            size = c.sizes[i]
-            new = None if size is None else _stocked(float(size) + by[i] * c.step, c.step)
+            size, new = c.sizes[i], _new_size(c, i, by, _followed(c))
             way = "small" if by[i] > 0 else "large"
             found.append(Finding(
                 f"idle-jet-too-{way}", "change part", (c.spots[i],),
