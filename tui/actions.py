@@ -149,12 +149,19 @@ def bar(
     return lines
 
 
+def calls(screen: str, skip: Iterable[str] = ("answer", "move", "quit")) -> dict[str, str]:
+    """Textual's name of each key of a screen -> the actions that it may stand for, as `bindings` has them."""
+    return {key: ids for keys, ids, _ in _by_keys(screen, skip) for key in keys}
+
+
 def bindings(screen: str, skip: Iterable[str] = ("answer", "move", "quit")) -> list[tuple[str, str, str]]:
     """(keys, action, description) of a screen, as Textual takes them; one key may serve several actions in turn."""
+    return [(",".join(keys), f"do('{ids}')", label) for keys, ids, label in _by_keys(screen, skip)]
+
+
+def _by_keys(screen: str, skip: Iterable[str]) -> list[tuple[tuple[str, ...], str, str]]:
     by_key: dict[tuple[str, ...], list[Action]] = {}
     for action in of(screen):
         if action.id not in skip:
             by_key.setdefault(action.keys, []).append(action)
-    return [
-        (",".join(keys), f"do('{' '.join(a.id for a in these)}')", these[0].label) for keys, these in by_key.items()
-    ]
+    return [(keys, " ".join(a.id for a in these), these[0].label) for keys, these in by_key.items()]

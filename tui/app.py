@@ -58,6 +58,15 @@ class Evendraw(App[int]):
         """The first screen."""
         return self._opening()
 
+    def on_mount(self) -> None:
+        """Close where the terminal has gone without a word, so that the job is free for another window."""
+        if not self.is_headless:
+            self.set_interval(2.0, self._still_there)
+
+    def _still_there(self) -> None:
+        if sys.__stdin__ is None or not sys.__stdin__.isatty():
+            self.exit(OK)
+
     def on_resize(self, event: events.Resize) -> None:
         """Below the least size nothing is shown that could take a key."""
         small = event.size.width < LEAST[0] or event.size.height < LEAST[1]

@@ -75,7 +75,7 @@ def read(cell: Cell, text: str) -> Any:
     if cell.kind == "text":
         return text
     if cell.kind == "choice":
-        if text.isdigit() and 1 <= int(text) <= len(cell.choices):
+        if text.isdecimal() and 1 <= int(text) <= len(cell.choices):
             return cell.choices[int(text) - 1]
         for choice in cell.choices:
             if choice.casefold() == text.casefold():

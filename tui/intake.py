@@ -173,7 +173,8 @@ class Form:
 
     def _family(self, texts: Mapping[str, str]) -> Family:
         said = texts.get("bank.family", "")
-        return self.families[int(said) - 1] if said.isdigit() and 1 <= int(said) <= len(self.families) else self.chosen
+        known = said.isdecimal() and 1 <= int(said) <= len(self.families)
+        return self.families[int(said) - 1] if known else self.chosen
 
     def data(self) -> dict[str, Any]:
         """The job as nested keys, with only what was said. Raises `Refusal` with the field's name, and goes there."""
@@ -220,7 +221,7 @@ class Form:
 
         def counted(name: str, usual: int) -> int:
             said = texts.get(name, "")
-            return max(1, min(12, int(said))) if said.isdigit() else usual
+            return max(1, min(12, int(said))) if said.isdecimal() else usual
 
         carbs, per = counted("bank.carbs", 2), min(4, counted("bank.barrels_per_carb", 1))
         barrels = tuple(Place(c, b) for c in range(1, carbs + 1) for b in range(1, per + 1))

@@ -47,7 +47,7 @@ class Keys:
             return _NAMED[key], None
         if key in _TYPED:
             return _TYPED[key], _TYPED[key]
-        if len(key) == 1 and key.isdigit():
+        if len(key) == 1 and key.isdecimal():
             return key, key
         if character is not None and len(character) == 1 and character.isprintable():
             return character, character

@@ -30,7 +30,7 @@ class Press:
             return Given(True)
         if name == "enter" and self.other:
             return Refused(self.other)
-        if character is not None and character.isdigit():
+        if character is not None and character.isdecimal():
             return Refused(self.other or f"Nothing is to be typed here. {self.cap} goes on.")
         return None
 
@@ -74,7 +74,7 @@ class Pick:
         if character == "0" and len(self.options) > 9:
             self.at = self.page.stop % len(self.options) if self.page.stop < len(self.options) else 0
             return Took()
-        if character is not None and character.isdigit():
+        if character is not None and character.isdecimal():
             n = self.page.start + int(character) - 1
             if character == "0" or n not in self.page:
                 return Refused(f"There is no {character} here." if self.options else "There is nothing to pick.")
@@ -159,6 +159,6 @@ class Countdown:
                 return Given(True)
             why = f": {self.why}." if self.why else "."
             return Refused(f"{clock(self.left)} to go, and this wait is not to be cut short{why}")
-        if character is not None and (character.isdigit() or character in ".,"):
+        if character is not None and (character.isdecimal() or character in ".,"):
             return Refused(f"Not yet: {clock(self.left)} to go before anything is read.")
         return None

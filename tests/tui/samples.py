@@ -308,6 +308,9 @@ class FakeSitting:
             self.views[self.at] = replace(v, cautions=calm, standing=tuple(c for c in v.cautions if c.understand))
         return None
 
+    def ahead(self) -> str | None:
+        return None
+
     def reading(self, name: str) -> tuple[Any, str | None]:
         return {"flow": [F(49, 10), F(5), F(5), F(49, 10)], "speed": F(950), "sound": "even"}[name], None
 

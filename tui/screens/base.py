@@ -53,6 +53,7 @@ class Desk(Screen[ScreenResultType]):
     def ask(self, *, new: bool = False, cue: str = "") -> None:
         """Put the newest question to the person. `new`: no key pressed before it is painted may answer it."""
         question = self.over[-1][0] if self.over else self.question()
+        self.pad.calls = actions.calls(self.NAME)
         self.set_class(isinstance(question, Pick) and len(question.options) > 3, "-picking")
         self.pad.ask(question, new=new, cue=cue)
         self.offer()
@@ -71,6 +72,11 @@ class Desk(Screen[ScreenResultType]):
             self.answered(message.question, message.value)
 
     # ---- keys
+
+    def on_pad_called(self, message: Pad.Called) -> None:
+        """A key of this screen was pressed where the technician types; what was typed after it comes after it."""
+        self.action_do(message.ids)
+        self.pad.release()
 
     def allowed(self, id: str) -> bool:
         """Whether an action means anything now."""

@@ -22,6 +22,8 @@ from tui.padview import Question
 from tui.questions import Countdown, Press
 from tui.widgets.drawn import Drawn
 
+#: A key as the question takes it (name, character), and Textual's own name of it.
+Pressed = tuple[str, str | None, str]
 TOO_EARLY = "Keys pressed before this was on the screen were left out. Read it, then go on."
 
 
@@ -42,6 +44,12 @@ class Pad(Drawn, can_focus=True):
         row: Row
 
     @dataclass
+    class Called(Message):
+        """A key of the screen was pressed: the actions of the registry that it may stand for."""
+
+        ids: str
+
+    @dataclass
     class Typed(Message):
         """Something was typed, nothing is answered yet."""
 
@@ -57,8 +65,10 @@ class Pad(Drawn, can_focus=True):
         #: Whether the cue is a refusal, or only news.
         self.refused = False
         self._keys = Keys()
-        #: Keys that came while an answer is being written; None while nothing is.
-        self._held: list[tuple[str, str | None]] | None = None
+        #: The screen's own keys: Textual's name -> actions.
+        self.calls: Mapping[str, str] = {}
+        #: Keys that came while an answer is being written or an action is being done; None while nothing is.
+        self._held: list[Pressed] | None = None
         #: Keys older than this were meant for what was on the screen before; None until it is painted.
         self._since: float | None = 0.0
 
@@ -77,8 +87,16 @@ class Pad(Drawn, can_focus=True):
             self.call_after_refresh(self._painted)
         self.redraw()
         if not new:
-            for name, character in held:
-                self.press(name, character)
+            self._replay(held)
+
+    def release(self) -> None:
+        """The action that was called is done: take the keys that came meanwhile, in their order."""
+        held, self._held = self._held or [], None
+        self._replay(held)
+
+    def _replay(self, held: list[Pressed]) -> None:
+        for pressed in held:
+            self._take(pressed)
 
     def say(self, cue: str, bell: bool = True) -> None:
         """Show why something was refused; the question stays as it is, and keys are taken again."""
@@ -108,20 +126,32 @@ class Pad(Drawn, can_focus=True):
         if (self._since is None or event.time < self._since) and (character is not None or name == "enter"):
             self._leave_out()
             used = True
-        elif self._held is not None and (character is not None or name in ("enter", "backspace")):
-            self._held.append((name, character))
-            used = True
         else:
-            used = self.press(name, character)
+            used = self._take((name, character, event.key))
         if used:
             event.stop()
             event.prevent_default()
+
+    def _take(self, pressed: Pressed) -> bool:
+        """A key, in its turn: for the question in hand, else for the screen; held while something is being done."""
+        name, character, key = pressed
+        if self._held is not None:
+            self._held.append(pressed)
+            return True
+        if self.press(name, character):
+            return True
+        ids = self.calls.get(key) or self.calls.get(name)
+        if ids is None:
+            return False
+        self._held = []
+        self.post_message(self.Called(ids))
+        return True
 
     def _on_paste(self, event: events.Paste) -> None:
         event.stop()
         for name, character in pasted(event.text):
             if self._held is not None:
-                self._held.append((name, character))
+                self._held.append((name, character, name))
             elif not self.press(name, character):
                 self.say(f"'{character}' was not taken: it does not belong here.")
 
