@@ -30,7 +30,7 @@ def build(source: Source, part: ProcedurePart, registry: Registry,
     if part.procedure != source.name:
         make.fault("name-not-file", part.procedure.span, f"The file is called `{source.name}`, not `{part.procedure}`.",
                    "Rename one of them.", source.name)
-    values = known.values()
+    values = known.derived.values()
     screws = {n: _finish_screw(make, s, part) for n, s in known.screws.items() if s is not None}
     _positions(known)
     steps = Steps(known)

@@ -221,7 +221,7 @@ class Steps:
         guard = self.make.guard(text)
         if guard is None:
             return None
-        kind = self.known.kept_type(name)
+        kind = self.known.derived.kept_type(name)
         if kind is not None and (guard.type.kind, guard.type.dimension, guard.type.each) != (
                 kind.kind, kind.dimension, kind.each):
             self.make.fault("wrong-kind", text.span, f"`{name}` is kept as something else in another step.",

@@ -7,6 +7,7 @@ takes the unit of the name it is compared with (the resolver rewrites it).
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
@@ -122,3 +123,22 @@ class Call(Node):
     function: str
     argument: Node
     per: Each | None = None
+
+
+def walk(node: Node) -> Iterator[tuple[Node, int]]:
+    """A tree's nodes with their depth, each before what is inside it."""
+    todo = [(node, 1)]
+    while todo:
+        here, depth = todo.pop()
+        yield here, depth
+        inner: tuple[Node, ...] = ()
+        match here:
+            case Arith():
+                inner = (here.left, here.right)
+            case Compare() | And() | Or():
+                inner = here.items
+            case Not():
+                inner = (here.item,)
+            case Call():
+                inner = (here.argument,)
+        todo += ((n, depth + 1) for n in reversed(inner))

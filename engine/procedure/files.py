@@ -9,8 +9,8 @@ from pathlib import Path
 from engine.procedure.problems import Problem
 from engine.procedure.source import Source, Span
 
-#: Bytes. A long procedure has about 40,000; what is much longer was not written for a person to follow.
-LARGEST = 256 * 1024
+#: Bytes. A long procedure has about 25,000; what is much longer was not written for a person to follow.
+LARGEST = 128 * 1024
 SUFFIX = ".yaml"
 
 _TOP = Span(1, 1, 1, 1)

@@ -10,22 +10,16 @@ from dataclasses import replace
 from typing import Any
 
 from engine.advisers import Registry
-from engine.procedure import declare, ranges
-from engine.procedure.closures import compile_node, uses
-from engine.procedure.expr import And, Arith, Call, Compare, Name, Node, Not, Or, Type
-from engine.procedure.guard_words import GuardFault
-from engine.procedure.guards import parse
-from engine.procedure.making import Maker, Want
+from engine.procedure import declare
+from engine.procedure.derived import Derived
+from engine.procedure.expr import Type
+from engine.procedure.making import Maker
 from engine.procedure.model import ProcedurePart
 from engine.procedure.model_steps import AdvisePart, PlacePart
 from engine.procedure.problems import nearest
-from engine.procedure.program import Fact, Layout, Procedure, Reading, Screw, Setting, Value
-from engine.procedure.resolve import Reported, Scope, range_of, resolve, type_of
+from engine.procedure.program import Fact, Layout, Procedure, Reading, Screw, Setting
+from engine.procedure.resolve import Reported, Scope
 from engine.procedure.tree import Scalar
-from engine.units import UNITS
-
-#: How often the ranges of kept values are worked out before what still grows is called open.
-_ROUNDS = 3
 
 
 class Symbols:
@@ -46,7 +40,7 @@ class Symbols:
         self.readings: dict[str, Reading | None] = {
             n: declare.reading(make, n, p, self.layout) for n, p in part.readings.items()}
         self.screws: dict[str, Screw | None] = {n: declare.screw(make, n, p) for n, p in part.screws.items()}
-        self.kept: dict[str, list[Scalar]] = {}
+        self.derived = Derived(part, make)
         self.advice: dict[str, list[AdvisePart]] = {}
         self.results: dict[str, tuple[str, str | None]] = {}
         self._gather()
@@ -56,11 +50,7 @@ class Symbols:
                            {n: declare.position_type(make, s) for n, s in self.screws.items() if s is not None},
                            {"carb": carbs, "barrel": carbs * each[1], "gap": max(carbs - 1, 1),
                             "cylinder": carbs * each[1] * 4})
-        self._kept_types: dict[str, Type] = {}
-        self._builds_on = {str(n): names_in(p.expression) & set(part.values) for n, p in part.values.items()}
-        self._cyclic = self._cycles()
-        self._value_types: dict[str, Type] = {}
-        self._settle_kept()
+        self.derived.settle()
 
     def place(self, part: PlacePart) -> tuple[int, int | None] | None:
         """A place of the bank."""
@@ -68,7 +58,7 @@ class Symbols:
 
     def names(self) -> Iterator[str]:
         """Everything that a guard may name, for hints."""
-        yield from (*self.facts, *self.settings, *self.readings, *self.part.values, *self.kept)
+        yield from (*self.facts, *self.settings, *self.readings, *self.part.values, *self.derived.kept)
         for name, parts in self.advice.items():
             adviser = self.registry.get(parts[0].adviser)
             yield from (f"{name}.{o}" for o in (adviser.outputs if adviser else ()))
@@ -81,14 +71,9 @@ class Symbols:
         for table in (self.facts, self.settings, self.readings):
             if name in table:
                 return self._sound(table[name])
-        if name in self.part.values:
-            if name in self._cyclic:
-                raise Reported
-            return self._value(name)
-        if name in self.kept:
-            if name not in self._kept_types:
-                raise Reported
-            return self._kept_types[name]
+        derived = self.derived.type_of(name)
+        if derived is not None:
+            return derived
         head, _, tail = name.partition(".")
         if head in self.advice:
             return self._output(head, tail)
@@ -97,10 +82,6 @@ class Symbols:
         if any(self.spoilt(s, name) for s in ("facts", "settings", "readings", "values", "screws")):
             raise Reported
         return None
-
-    def kept_type(self, name: str) -> Type | None:
-        """The type of what is kept under a name anywhere in the file."""
-        return self._kept_types.get(name)
 
     def _sound(self, entry: Any) -> Type:
         if entry is None:
@@ -131,8 +112,6 @@ class Symbols:
 
     def _gather(self) -> None:
         for step in self.part.steps.values():
-            for name, text in step.keep.items():
-                self.kept.setdefault(name, []).append(text)
             for advise in step.advise:
                 self.advice.setdefault(advise.name, []).append(advise)
             if step.name is not None and step.call is not None:
@@ -146,8 +125,9 @@ class Symbols:
 
     def _one_meaning(self) -> None:
         first: dict[str, str] = {}
+        kept = {k: None for s in self.part.steps.values() for k in s.keep}
         tables = {"a fact": self.facts, "a setting": self.settings, "a screw": self.screws, "a reading": self.readings,
-                  "a value": self.part.values, "a kept value": self.kept, "an advice": self.advice,
+                  "a value": self.part.values, "a kept value": kept, "an advice": self.advice,
                   "a result": self.results}
         for what, table in tables.items():
             for name in table:
@@ -165,85 +145,6 @@ class Symbols:
             if reading is not None:
                 self.readings[name] = replace(reading, type=replace(reading.type, holes=True))
 
-    def _settle_kept(self) -> None:
-        """Types of kept values, which may build on each other: hulls, and an open range where they keep growing."""
-        for turn in range(_ROUNDS + 2):
-            before = dict(self._kept_types)
-            for name, texts in self.kept.items():
-                for text in texts:
-                    self._widen(name, text, turn >= _ROUNDS)
-            self._value_types.clear()
-            if self._kept_types == before:
-                return
-
-    def _widen(self, name: str, text: Scalar, open_up: bool) -> None:
-        try:
-            found = type_of(resolve(parse(text), self.make.scope))
-        except (GuardFault, Reported):
-            return  # told where the step is made
-        old = self._kept_types.get(name)
-        if old is None:
-            self._kept_types[name] = found
-            return
-        if (old.kind, old.dimension, old.each) != (found.kind, found.dimension, found.each):
-            return
-        low, high = ranges.join(range_of(old), range_of(found))
-        if open_up:
-            low, high = (low if low == old.low else None), (high if high == old.high else None)
-        words = (*old.choices, *(c for c in found.choices if c not in old.choices))
-        self._kept_types[name] = replace(old, low=low, high=high, choices=words, holes=old.holes or found.holes,
-                                         whole=old.whole and found.whole)
-
-    def _value(self, name: str) -> Type:
-        if name in self._value_types:
-            return self._value_types[name]
-        part = self.part.values[name]  # type: ignore[index]
-        try:
-            kind = type_of(resolve(parse(part.expression), self.make.scope, part.unit))
-        except GuardFault:
-            raise Reported from None
-        if part.unit is not None and kind.dimension == UNITS[part.unit].dimension:
-            kind = replace(kind, unit=str(part.unit) or None)
-        self._value_types[name] = kind
-        return kind
-
-    def values(self) -> dict[str, Value]:
-        """All values as guards, those first that others build on; their faults are noted."""
-        made: dict[str, Value] = {}
-        pending = {n: p for n, p in self.part.values.items() if n not in self._cyclic}
-        while pending:
-            for name in [n for n in pending if not (self._builds_on[n] & set(pending))]:
-                value = self._make_value(name, pending.pop(name))
-                if value is not None:
-                    made[str(name)] = value
-        return made
-
-    def _cycles(self) -> set[str]:
-        """Values that are worked out from themselves, each noted."""
-        found = set()
-        for name, part in self.part.values.items():
-            reached: set[str] = set()
-            edge = self._builds_on[name]
-            while edge:
-                reached |= edge
-                edge = {m for n in edge for m in self._builds_on[n]} - reached
-            if name in reached:
-                found.add(str(name))
-                self.make.fault("value-cycle", part.expression.span, f"`{name}` is worked out from itself.")
-        return found
-
-    def _make_value(self, name: Scalar, part: Any) -> Value | None:
-        make = self.make
-        unit = str(part.unit) if part.unit is not None else None
-        want = Want("number", UNITS[unit].dimension, unit, "any", holes=True) if unit is not None else None
-        guard = make.guard(part.expression, want)
-        if guard is None:
-            return None
-        guard = replace(guard, type=self._value_types.get(name, guard.type))
-        make.value_runs[str(name)] = compile_node(guard.node, make.value_runs, make.per_carb)
-        make.value_uses[str(name)] = uses(guard.node, make.value_uses)
-        return Value(str(name), guard, unit, part.span)
-
     def close_to_quantity(self) -> Iterator[tuple[Scalar, str]]:
         """Quantities that no adviser knows and that look like one that some adviser does."""
         known = {q for a in self.registry.values() for i in a.inputs.values() for q in i.quantities}
@@ -252,26 +153,3 @@ class Symbols:
                 close = nearest(part.quantity, known, 0.85)  # 'compression' is no slip for 'depression'
                 if close is not None:
                     yield part.quantity, close
-
-
-def names_in(text: str) -> set[str]:
-    """The bare names in an expression; none where it is no expression."""
-    try:
-        todo: list[Node] = [parse(text)]
-    except GuardFault:
-        return set()
-    found: set[str] = set()
-    while todo:
-        node = todo.pop()
-        match node:
-            case Name():
-                found.add(node.name)
-            case Arith():
-                todo += [node.left, node.right]
-            case Compare() | And() | Or():
-                todo += node.items
-            case Not():
-                todo.append(node.item)
-            case Call():
-                todo.append(node.argument)
-    return found

@@ -29,6 +29,10 @@ from engine.procedure.source import Source, Span
 
 #: Deeper than any file has reason to go; the language itself needs eight.
 DEPTH = 20
+#: Keys, texts, lists and mappings in one file; a long procedure has 3,000.
+MOST_NODES = 12_000
+#: A file with so many faults is some other kind of file.
+MOST_FAULTS = 100
 
 
 class Scalar(str):
@@ -135,9 +139,12 @@ class _Builder:
     def __init__(self, path: str) -> None:
         self.path = path
         self.problems: list[Problem] = []
+        self.nodes = 0
 
     def add(self, code: str, span: Span, message: str, hint: str = "") -> None:
         self.problems.append(Problem(code, self.path, span, message, hint=hint))
+        if len(self.problems) >= MOST_FAULTS:
+            raise _Stop
 
     def document(self, events: Iterator[Any]) -> Tree:
         root: Tree = None
@@ -154,18 +161,23 @@ class _Builder:
         return root
 
     def node(self, event: NodeEvent, events: Iterator[Any], depth: int) -> Tree:
+        self.nodes += 1
+        if self.nodes > MOST_NODES:
+            self.add("too-big", _span(event), f"The file has more than {MOST_NODES} parts.",
+                     "Move some into a file of its own and call that.")
+            raise _Stop
         if depth > DEPTH:
             self.add("too-deep", _span(event), f"Nested more than {DEPTH} deep.", "Lay it out flatter.")
             raise _Stop
         if isinstance(event, AliasEvent):
-            self.add("no-anchors", _span(event), f"`*{event.anchor}` is an alias; this language has none.",
+            self.add("no-anchors", _span(event), f"`*{event.anchor[:40]}` is an alias; this language has none.",
                      "Write the value out.")
             return None
         if event.anchor:
-            self.add("no-anchors", _span(event), f"`&{event.anchor}` is an anchor; this language has none.",
+            self.add("no-anchors", _span(event), f"`&{event.anchor[:40]}` is an anchor; this language has none.",
                      "Delete it.")
         if event.tag and not (isinstance(event, ScalarEvent) and event.tag == "!"):
-            self.add("no-tags", _span(event), f"`{event.tag}` is a tag; this language has none.", "Delete it.")
+            self.add("no-tags", _span(event), f"`{event.tag[:40]}` is a tag; this language has none.", "Delete it.")
         if isinstance(event, ScalarEvent):
             return _scalar_of(event)
         if isinstance(event, SequenceStartEvent):

@@ -169,6 +169,9 @@ CASES: list[tuple[str, str, str]] = [
     ("bad-guard", "when: gap > 1", "when: gap «=» 1"),
     ("bad-guard", "when: gap > 1", "when: «\"gap >\n          1\"»"),
     ("guard-too-long", "when: gap > 1", "when: «gap > 1" + " or gap > 1" * 30 + "»"),
+    ("may-grow-without-end", "keep: {first: gap}\n", "keep: {first: gap, n: «n * n»}\n    findings: []\n"),
+    ("guard-too-long", "  gap: {is", "  v1: «v2 + v2»\n" + "".join(
+        f"  v{i}: v{i + 1} + v{i + 1}\n" for i in range(2, 8)) + "  v8: gap + gap + gap + gap\n  gap: {is"),
     ("guard-too-deep", "when: gap > 1", "when: " + "not " * 21 + "«not» gap > 1"),
     ("unit-mismatch", "when: gap > 1", "when: gap > «1 turn»"),
     ("unit-mismatch", "range: [2, 20]", "range: [«2 turn», 20]"),
