@@ -121,7 +121,7 @@ def one(engine: VirtualEngine, quantity: str, row: list[int], *, averaged: bool 
         return engine.stamps[row[0]]
     if quantity == "fuel level":
         level = engine.having("high fuel level", barrel=row[0]) - engine.having("low fuel level", barrel=row[0])
-        return gauss(level, 0.25)
+        return gauss(level, 0.15)
     if quantity in ("lambda", "CO", "HC", "CO2", "O2"):
         return _exhaust(engine, quantity, row)
     raise KeyError(quantity)

@@ -1,7 +1,8 @@
 """The patient technician of reference: common practice at a virtual engine, one carb at a time, measuring after each.
 
-After a move of a speed or bypass screw he reads the row, after a move of a mixture screw the speed, after each carb
-whose mixture he has set the row again. He follows no procedure file and asks no adviser; he sees what anybody can see.
+After a move of a speed or bypass screw he reads the row; after a move of a mixture screw the speed, and the meter's row
+where the shop has lambda or CO of each cylinder; after each carb whose mixture he has set the row again. He follows no
+procedure file and asks no adviser; he sees what anybody can see.
 """
 
 from __future__ import annotations
@@ -44,6 +45,10 @@ class Patient:
     def __init__(self, engine: VirtualEngine, how: Patience | None = None) -> None:
         self.engine, self.how, self.work = engine, how or Patience(), Work()
         self.coupled = engine.job.bank.linkage_balance_screws
+        shop = engine.job.instruments
+        each = shop.exhaust_sampling == "each cylinder"
+        self.meter = "lambda" if each and shop.lambda_meter else "CO" if each and shop.co_meter else None
+        self.shows: list[float] = []
 
     def run(self) -> Work:
         """Do the whole job; the work that it took."""
@@ -214,28 +219,51 @@ class Patient:
             self.to_speed()
 
     def lean_drop(self, carb: int, barrel: int) -> None:
-        """One mixture screw: out while it pays, in until the speed falls by the drop, then back out."""
+        """One mixture screw: out while it pays, in until the speed falls, then back out; a meter trims it."""
         how, best = self.how, self.speed()
         for _ in range(4):
             if best == 0.0:
                 self.revive()
                 best = self.speed()
         for _ in range(6):
-            self.move("jet", carb, barrel, how.quarter)
-            now = self.speed()
+            now = self.mixed(carb, barrel, how.quarter)
             pays, best = now > best + how.rise, max(best, now)
             if not pays:
                 break
         for _ in range(12):
             if self.engine.position("jet", carb, barrel) <= 0.05:
                 break
-            self.move("jet", carb, barrel, -how.quarter)
-            now = self.speed()
+            now = self.mixed(carb, barrel, -how.quarter)
             best = max(best, now)
             if now < best - how.drop:
                 break
         band = assumed.BAND[self.engine.body.screw]
-        self.move("jet", carb, barrel, how.back * 2.0 * (band[1] - band[0]))
+        self.mixed(carb, barrel, how.back * 2.0 * (band[1] - band[0]))
+        for _ in range(6 if self.meter else 0):
+            way = self.meter_says(self.engine.index(carb, barrel))
+            if not way:
+                break
+            self.mixed(carb, barrel, way * how.quarter / 2)
+
+    def mixed(self, carb: int, barrel: int, turns: float) -> float:
+        """Turn a mixture screw and measure: the speed, and the row of the meter where the shop has one."""
+        self.move("jet", carb, barrel, turns)
+        now = self.speed()
+        if self.meter and now:
+            self.work.rounds += 1
+            row = gauges.read(self.engine, self.meter, "barrel")
+            assert isinstance(row, list)
+            self.shows = row
+        return now
+
+    def meter_says(self, barrel: int) -> int:
+        """+1 out (richer), -1 in, 0 right, by the last row of the meter; 0 where there is none yet."""
+        if not self.shows:
+            return 0
+        low, high = (0.87, 0.95) if self.meter == "lambda" else (1.8, 4.9)
+        lean = self.shows[barrel] > high if self.meter == "lambda" else self.shows[barrel] < low
+        rich = self.shows[barrel] < low if self.meter == "lambda" else self.shows[barrel] > high
+        return int(lean) - int(rich)
 
     def jets(self) -> bool:
         """Change the idle jets whose screws rest outside their band, by the trade's rule; whether any was changed."""
