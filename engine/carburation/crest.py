@@ -33,18 +33,16 @@ ALL_SD, OWN_SD = 0.16, 0.14
 PICTURE, FAR = 0.0012, 0.08
 #: How far the speed may creep from one answer to the next, as a share [assumed: it creeps up for 15 to 20 minutes].
 CREEP = 0.0008
-_ALPHA, _EPS, _SLOPE, _CREEP, _OWN = 0, 1, 2, 3, 4
+#: Turns over which a needle comes off its seat [assumed: less than half a turn is the richest jet's rest].
+SEAT = 0.3
+_ALPHA, _EPS, _SLOPE, _CREEP = 0, 1, 2, 3
+#: From here on the unknowns are ln richness, barrel by barrel.
+OWN = 4
 
 
 def torque(phi: float) -> float:
     """Torque of a barrel at equivalence ratio `phi`, against its best at the same air."""
-    if phi <= 0.05:
-        return 0.0
-    base = 1.0 - (RICH if phi > CREST else LEAN) * (phi - CREST) ** 2
-    if base <= 0.0:
-        return 0.0
-    late = (1.0 / phi - LEAN_LIMIT) / LEAN_WIDTH
-    return base / (1.0 + math.exp(late)) if late < 40.0 else 0.0
+    return _torque_and_slope(phi)[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +59,9 @@ class Screws:
     shared: bool = False
 
     def fuel(self, turns: float, slope: float) -> float:
-        """Fuel at `turns`, against mid band."""
-        return max(0.08, 1.0 + self.sign * slope * (turns - self.mid))
+        """Fuel at `turns`, against mid band; a needle near its seat shuts all off (an air screw does not)."""
+        fuel = max(0.08, 1.0 + self.sign * slope * (turns - self.mid))
+        return fuel * min(1.0, 0.05 + turns / SEAT) if self.sign > 0 and turns < SEAT else fuel
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +89,7 @@ class Prior:
 def fresh(n: int, screws: Screws, speed: float) -> Prior:
     """The belief before anything was seen: mid band is right, within what wrong jets do."""
     mean = (math.log(speed), SPEED, math.log(screws.slope), 0.0, *([math.log(1.0 / 0.91)] * n))
-    size = n + _OWN
+    size = n + OWN
     info = [[0.0] * size for _ in range(size)]
     for i, sd in enumerate((0.4, SPEED_SD, screws.slope_sd, CREEP)):
         info[i][i] = 1.0 / sd ** 2
@@ -98,7 +97,7 @@ def fresh(n: int, screws: Screws, speed: float) -> Prior:
     every = -ALL_SD ** 2 * own * own / (1.0 + n * ALL_SD ** 2 * own)       # Sherman-Morrison
     for i in range(n):
         for j in range(n):
-            info[_OWN + i][_OWN + j] = every + (own if i == j else 0.0)
+            info[OWN + i][OWN + j] = every + (own if i == j else 0.0)
     return Prior(mean, tuple(map(tuple, info)))
 
 
@@ -118,23 +117,32 @@ class Idle:
         """Share of fuel per turn, as learned."""
         return math.exp(self.mean[_SLOPE])
 
+    @property
+    def elasticity(self) -> float:
+        """Change of speed per change of torque, as shares."""
+        return self.mean[_EPS]
+
     def phi(self, i: int, turns: float, air: float | None = None) -> float:
         """Equivalence ratio of barrel i with its screw at `turns` (and its air changed to `air`)."""
-        rich = math.exp(self.mean[_OWN + i]) * self.screws.fuel(turns, self.slope)
+        rich = math.exp(self.mean[OWN + i]) * self.screws.fuel(turns, self.slope)
         return rich if air is None else rich * self.air[i] / air
 
     def phi_sd(self, i: int, turns: float) -> float:
         """Standard deviation of `phi` there."""
         fuel = self.screws.fuel(turns, self.slope)
         by_slope = self.screws.sign * self.slope * (turns - self.screws.mid) / fuel
-        k = _OWN + i
+        k = OWN + i
         var = self.cov[k][k] + 2 * by_slope * self.cov[k][_SLOPE] + by_slope ** 2 * self.cov[_SLOPE][_SLOPE]
         return self.phi(i, turns) * math.sqrt(max(var, 0.0))
 
     def where(self, i: int, phi: float) -> float:
         """Screw position at which barrel i has mixture `phi`."""
-        fuel = phi / math.exp(self.mean[_OWN + i])
+        fuel = phi / math.exp(self.mean[OWN + i])
         return self.screws.mid + self.screws.sign * (fuel - 1.0) / self.slope
+
+    def at_shot(self, shot: Shot) -> float:
+        """Speed that the picture gives for a moment that was seen."""
+        return math.exp(_predict(self.screws, self.air, self.mean, shot)[0])
 
     def speed(self, at: Sequence[float], air: Sequence[float] | None = None) -> float:
         """Speed expected with the screws `at`."""
@@ -145,144 +153,136 @@ class Idle:
 def _predict(screws: Screws, now: Sequence[float], mean: Sequence[float], shot: Shot) -> tuple[float, list[float]]:
     """ln speed of a shot, and its slope against every unknown."""
     slope, eps = math.exp(mean[_SLOPE]), mean[_EPS]
-    total = whole = 0.0
-    by_own, by_slope = [], 0.0
     if screws.shared:
         return _plenum(screws, now, mean, shot)
-    for i, air in enumerate(shot.air):
-        turns = shot.at[i]
-        fuel = screws.fuel(turns, slope)
-        phi = math.exp(mean[_OWN + i]) * fuel * now[i] / air
-        f = torque(phi)
-        d = (torque(phi * 1.002) - f) / 0.002 * air            # per ln richness
+    total = whole = by_slope = 0.0
+    by_own = []
+    fuel_at, mid, sign, exp = screws.fuel, screws.mid, screws.sign, math.exp
+    for own, air, turns, here in zip(mean[OWN:], shot.air, shot.at, now, strict=True):
+        fuel = fuel_at(turns, slope)
+        f, d = _torque_and_slope(exp(own) * fuel * here / air)
         total += air * f
-        whole += now[i]
+        whole += here
+        d *= air
         by_own.append(d)
-        by_slope += d * screws.sign * slope * (turns - screws.mid) / fuel
+        by_slope += d * sign * slope * (turns - mid) / fuel
     share = max(total / whole, 1e-3)
     log = math.log(share)
-    scale = eps / max(total, 1e-3 * whole)
+    scale = eps / (share * whole)
     grad = [1.0, log, scale * by_slope, -float(shot.age), *(scale * d for d in by_own)]
     return mean[_ALPHA] + eps * log - mean[_CREEP] * shot.age, grad
+
+
+def _torque_and_slope(phi: float) -> tuple[float, float]:
+    """`torque(phi)` and its change per ln phi."""
+    off = phi - CREST
+    fall = RICH if off > 0.0 else LEAN
+    base = 1.0 - fall * off * off
+    if base <= 0.0 or phi <= 0.05:
+        return 0.0, 0.0
+    late = (1.0 / phi - LEAN_LIMIT) / LEAN_WIDTH
+    if late > 40.0:
+        return 0.0, 0.0
+    fires = 1.0 / (1.0 + math.exp(late))
+    return base * fires, -2.0 * fall * off * phi * fires + base * fires * (1.0 - fires) / (phi * LEAN_WIDTH)
 
 
 def _plenum(screws: Screws, now: Sequence[float], mean: Sequence[float], shot: Shot) -> tuple[float, list[float]]:
     """The same where one plenum mixes all: one mixture, one crest."""
     slope, eps, air = math.exp(mean[_SLOPE]), mean[_EPS], sum(shot.air)
     fuels = [screws.fuel(t, slope) for t in shot.at]
-    parts = [math.exp(mean[_OWN + i]) * f * now[i] / air for i, f in enumerate(fuels)]
+    parts = [math.exp(mean[OWN + i]) * f * now[i] / air for i, f in enumerate(fuels)]
     phi = sum(parts)
-    f = max(torque(phi), 1e-3)
-    d = (torque(phi * 1.002) - f) / 0.002 / f
+    f, d = _torque_and_slope(phi)
+    f = max(f, 1e-3)
     log = math.log(f * air / sum(now))
-    by = [eps * d * p / phi for p in parts]
+    by = [eps * d / f * p / phi for p in parts]
     by_slope = sum(b * screws.sign * slope * (t - screws.mid) / u for b, t, u in zip(by, shot.at, fuels, strict=True))
     return mean[_ALPHA] + eps * log - mean[_CREEP] * shot.age, [1.0, log, by_slope, -float(shot.age), *by]
 
 
 def fit(screws: Screws, shots: Sequence[Shot], prior: Prior, now: Sequence[float], start: Sequence[float] | None = None,
-        rounds: int = 8) -> Idle:
+        rounds: int = 24) -> Idle:
     """The likeliest picture given all shots and a prior, with its covariance (Laplace). `now`: air at present."""
     mean = list(start or prior.mean)
-    size = len(mean)
-    bases = _bases(screws, shots, now, mean)
-
-    def cost(at: Sequence[float]) -> float:
-        off = [at[i] - prior.mean[i] for i in range(size)]
-        total = sum(off[i] * sum(prior.info[i][j] * off[j] for j in range(size)) for i in range(size))
-        for shot, noise in zip(shots, bases, strict=True):
-            if shot.speed is not None:
-                r = (math.log(shot.speed) - _predict(screws, now, at, shot)[0]) / noise
-                total += _robust(r)
-            for i, seen in enumerate(shot.lambdas or ()):
-                if seen is not None:
-                    total += ((-math.log(seen[0]) - _ln_phi(screws, now, at, shot, i)) / seen[1]) ** 2
-        return total
-
-    best = cost(mean)
+    noise = _noise(screws, shots, now, mean)
+    info, push, best = _normal(screws, shots, noise, prior, now, mean)
     damp = 0.0
-    info: list[list[float]] = []
-    for _ in range(rounds):
-        info, push = _normal(screws, shots, bases, prior, now, mean)
-        for _try in range(4):
-            try:
-                low = cholesky([[v * (1.0 + damp) if i == j else v for j, v in enumerate(r)] for i,
-                                r in enumerate(info)])
-            except ValueError:
-                damp = max(10.0 * damp, 1e-3)
-                continue
-            step = solve(low, push)
-            longest = max(abs(s) for s in step[_OWN:]) if size > _OWN else 0.0
-            cut = min(1.0, 0.35 / longest) if longest > 0 else 1.0
-            trial = [m + cut * s for m, s in zip(mean, step, strict=True)]
-            trial[_EPS] = max(0.3, min(1.6, trial[_EPS]))
-            now_cost = cost(trial)
-            if now_cost <= best + 1e-9:
+    for turn in range(rounds):
+        try:
+            low = cholesky([[v * (1.0 + damp) if i == j else v for j, v in enumerate(r)] for i, r in enumerate(info)])
+        except ValueError:
+            damp = max(10.0 * damp, 1e-3)
+            continue
+        step = solve(low, push)
+        longest = max((abs(s) for s in step[OWN:]), default=0.0)
+        cut = min(1.0, 0.35 / longest) if longest > 0.0 else 1.0
+        trial = [m + cut * s for m, s in zip(mean, step, strict=True)]
+        trial[_EPS] = max(0.3, min(1.6, trial[_EPS]))
+        more, shove, cost = _normal(screws, shots, noise, prior, now, trial)
+        if cost > best + 1e-9:
+            damp = max(6.0 * damp, 0.03)
+            if damp > 1e4:
                 break
-            damp = max(5.0 * damp, 0.05)
-        else:
+            continue
+        gained, mean, info, push, best, damp = best - cost, trial, more, shove, cost, damp / 6.0
+        if gained < 2e-3 and turn > 3:
             break
-        done = best - now_cost < 1e-3
-        mean, best, damp = trial, now_cost, damp / 4
-        bases = bases if done else _bases(screws, shots, now, mean)
-        if done:
-            break
-        best = cost(mean)
-    info, _ = _normal(screws, shots, bases, prior, now, mean)
+        if turn in (1, 3):                                     # the picture moved: weigh the far shots anew
+            noise = _noise(screws, shots, now, mean)
+            info, push, best = _normal(screws, shots, noise, prior, now, mean)
     cov = inverse(cholesky(info))
     return Idle(screws, tuple(now), tuple(mean), tuple(map(tuple, cov)), best, len(shots))
 
 
-def _robust(r: float) -> float:
-    return r * r if abs(r) < 3.0 else 6.0 * abs(r) - 9.0       # Huber: one wild reading does not rule
-
-
-def _bases(screws: Screws, shots: Sequence[Shot], now: Sequence[float], mean: Sequence[float]) -> list[float]:
+def _noise(screws: Screws, shots: Sequence[Shot], now: Sequence[float], mean: Sequence[float]) -> list[float]:
     """Standard deviation of ln speed of each shot: the meter's, the picture's own, and more the farther from now."""
     if not shots:
         return []
     last = _predict(screws, now, mean, shots[-1])[0]
-    out = []
-    for shot in shots:
-        away = _predict(screws, now, mean, shot)[0] - last
-        out.append(math.sqrt((shot.noise / (shot.speed or 900.0)) ** 2 + PICTURE ** 2 + (FAR * away) ** 2))
-    return out
+    return [math.sqrt((shot.noise / (shot.speed or 900.0)) ** 2 + PICTURE ** 2
+                      + (FAR * (_predict(screws, now, mean, shot)[0] - last)) ** 2) for shot in shots]
 
 
-def _ln_phi(screws: Screws, now: Sequence[float], mean: Sequence[float], shot: Shot, i: int) -> float:
-    fuel = screws.fuel(shot.at[i], math.exp(mean[_SLOPE]))
-    return mean[_OWN + i] + math.log(fuel * now[i] / shot.air[i])
-
-
-def _normal(screws: Screws, shots: Sequence[Shot], bases: Sequence[float], prior: Prior, now: Sequence[float],
-            mean: Sequence[float]) -> tuple[list[list[float]], list[float]]:
+def _normal(screws: Screws, shots: Sequence[Shot], noise: Sequence[float], prior: Prior, now: Sequence[float],
+            mean: Sequence[float]) -> tuple[list[list[float]], list[float], float]:
+    """Information, push towards better, and the cost, at `mean`."""
     size = len(mean)
     info = [list(r) for r in prior.info]
     off = [prior.mean[i] - mean[i] for i in range(size)]
-    push = [sum(prior.info[i][j] * off[j] for j in range(size)) for i in range(size)]
-    for shot, noise in zip(shots, bases, strict=True):
+    push = [sum(a * b for a, b in zip(row, off, strict=True)) for row in prior.info]
+    cost = sum(a * b for a, b in zip(push, off, strict=True))
+    slope = math.exp(mean[_SLOPE])
+    for shot, sd in zip(shots, noise, strict=True):
         if shot.speed is not None:
             guess, grad = _predict(screws, now, mean, shot)
-            r = (math.log(shot.speed) - guess) / noise
-            weight = (1.0 if abs(r) < 3.0 else 3.0 / abs(r)) / noise ** 2
-            _add(info, push, [(k, g) for k, g in enumerate(grad) if g], weight, r * noise)
+            r = (math.log(shot.speed) - guess) / sd
+            wild = abs(r) > 3.0                                # Huber: one wild reading does not rule
+            cost += 6.0 * abs(r) - 9.0 if wild else r * r
+            weight = (3.0 / abs(r) if wild else 1.0) / (sd * sd)
+            scaled = [weight * g for g in grad]
+            for i, a in enumerate(scaled):
+                if a:
+                    row = info[i]
+                    for j in range(i + 1):
+                        row[j] += a * grad[j]
+                    push[i] += a * r * sd
         for i, seen in enumerate(shot.lambdas or ()):
             if seen is not None:
-                slope = math.exp(mean[_SLOPE])
                 fuel = screws.fuel(shot.at[i], slope)
                 by = screws.sign * slope * (shot.at[i] - screws.mid) / fuel
-                r = -math.log(seen[0]) - _ln_phi(screws, now, mean, shot, i)
-                _add(info, push, [(_OWN + i, 1.0), (_SLOPE, by)], 1.0 / seen[1] ** 2, r)
-    return info, push
-
-
-def _add(info: list[list[float]], push: list[float], grad: Sequence[tuple[int, float]], weight: float,
-         r: float) -> None:
-    for i, a in grad:
-        row, wa = info[i], weight * a
-        for j, b in grad:
-            row[j] += wa * b
-        push[i] += wa * r
+                r = -math.log(seen[0]) - mean[OWN + i] - math.log(fuel * now[i] / shot.air[i])
+                weight, k = 1.0 / seen[1] ** 2, OWN + i
+                cost += weight * r * r
+                info[k][k] += weight
+                info[k][_SLOPE] += weight * by
+                info[_SLOPE][_SLOPE] += weight * by * by
+                push[k] += weight * r
+                push[_SLOPE] += weight * by * r
+    for i in range(size):                                      # only the lower triangle was built
+        for j in range(i):
+            info[j][i] = info[i][j]
+    return info, push, cost
 
 
 def carry(idle: Idle, changed: Sequence[tuple[int, float, float]]) -> Prior:
@@ -294,11 +294,11 @@ def carry(idle: Idle, changed: Sequence[tuple[int, float, float]]) -> Prior:
         cov[i][_CREEP] = cov[_CREEP][i] = 0.0
     cov[_CREEP][_CREEP] = CREEP ** 2
     cov[_ALPHA][_ALPHA] += 0.03 ** 2
-    for i in range(_OWN, len(cov)):
+    for i in range(OWN, len(cov)):
         cov[i][i] += 0.02 ** 2
     for i, factor, doubt in changed:
-        mean[_OWN + i] += math.log(factor)
-        cov[_OWN + i][_OWN + i] += doubt ** 2
+        mean[OWN + i] += math.log(factor)
+        cov[OWN + i][OWN + i] += doubt ** 2
     return Prior(tuple(mean), tuple(map(tuple, inverse(cholesky(cov)))))
 
 
@@ -306,5 +306,5 @@ def moved(prior: Prior, was: Sequence[float], now: Sequence[float]) -> Prior:
     """The same belief told for other air: richness is always that at the air of now."""
     mean = list(prior.mean)
     for i, (a, b) in enumerate(zip(was, now, strict=True)):
-        mean[_OWN + i] += math.log(a / b)
+        mean[OWN + i] += math.log(a / b)
     return replace(prior, mean=tuple(mean))

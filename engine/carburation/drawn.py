@@ -9,17 +9,31 @@ from the latest belief, taking back the moves made since.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from engine.carburation import flows
 from engine.carburation.flows import Flows
 from engine.carburation.look import coupling_spots, disturbed, plate_spots
 from engine.carburation.seen import Key, Seen, fitted_screw, history, places, screw_places
-from engine.evidence import Evidence, Inputs, Place
+from engine.evidence import Evidence, Inputs, Place, ScrewView
 from engine.job import Job
 
 
-def drawn(job: Job, inputs: Inputs, evidence: Evidence, spots: Sequence[Place]) -> list[tuple[float, ...]]:
-    """For each answer the air at each of `spots`, kg/h on the gauge (or shares of 1 where no row was ever taken).
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """`rows`: the air at each mixture screw, answer by answer, kg/h (shares of 1 where no row was taken).
+
+    `all_alike`: the air screws that move the whole bank when turned alike, and `effect`, what a turn of them all
+    adds to the mean, as a share of it.
+    """
+
+    rows: tuple[tuple[float, ...], ...]
+    all_alike: tuple[tuple[ScrewView, Place], ...]
+    effect: float
+
+
+def drawn(job: Job, inputs: Inputs, evidence: Evidence, spots: Sequence[Place]) -> Drawn:
+    """The air of every answer at each of `spots`.
 
     Air screws bound as `air`, `coupling` and `bypass` are followed between rows; unbound, the latest row stands.
     """
@@ -48,10 +62,12 @@ def drawn(job: Job, inputs: Inputs, evidence: Evidence, spots: Sequence[Place]) 
     seen = history(evidence, [v for v, _ in screws])
     track = belief.follow(seen).track
     told = _smooth(seen, track, belief)
-    groups = [[i for i, r in enumerate(rows) if p.carb in (None, r.carb) and (p.barrel in (None,
-        r.barrel) or r.barrel is None)]
-              for p in spots]
-    return [tuple(max(1e-3, sum(row[i] for i in g) / len(g)) if g else level for g in groups) for row in told]
+    plates = [k for k in belief.screws if inputs.screws.get("air") and k[0] == inputs.screws["air"].name]
+    effect = sum(belief.effect(k)[0] * len(belief.screws[k].moves) for k in plates) / len(rows) / level
+    groups = [[i for i, r in enumerate(rows) if p.carb in (None, r.carb)
+               and (r.barrel is None or p.barrel in (None, r.barrel))] for p in spots]
+    out = tuple(tuple(max(1e-3, sum(row[i] for i in g) / len(g)) if g else level for g in groups) for row in told)
+    return Drawn(out, tuple((belief.screws[k].view, k[1]) for k in plates), effect)
 
 
 def _smooth(seen: Sequence[Seen], track: Sequence[Sequence[float]], belief: Flows) -> list[list[float]]:

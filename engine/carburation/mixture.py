@@ -9,7 +9,7 @@ best.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -23,10 +23,16 @@ from engine.job import Job
 
 #: A barrel's mixture is placed well enough, as a standard deviation of phi: about 0.025 of lambda.
 PLACED = 0.030
-#: Half of a sweep, in phi: far enough that the crest shows above the scatter, short of misfire.
-SWEEP = 0.25
-#: Mixtures that a sweep may not leave, phi.
-LEANEST, RICHEST = 0.84, 1.50
+#: How far a screw is swept, in phi: far enough that the crest shows above the scatter, short of misfire.
+SWEEP = 0.30
+#: Mixtures that a sweep may not leave, phi. Lean of the first a cylinder misses and spits, and says nothing more.
+LEANEST, RICHEST = 0.97, 1.50
+#: A sweep stays so many turns off the seat, where the fuel is cut off.
+OFF_SEAT = 0.5
+#: Speed further off than this when all is set is mended along with the mixture, rpm.
+OFF_SPEED = 22.0
+#: No screw is set nearer its seat than this: there the needle rules, not the jet.
+CRACK = 0.25
 #: What hand and air add to the doubt about a set barrel, phi.
 HANDS = 0.012
 #: A screw further than this from where it belongs is worth a move, phi.
@@ -110,7 +116,7 @@ def _barrel(s: Search, idle: Idle, i: int, low: float, high: float, target: floa
 # --- with a meter ---------------------------------------------------------------------------------------------------
 def _by_meter(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[_Barrel],
               target: float) -> Advice:
-    moves, stopped = _set(view, s, barrels, target, metered=True)
+    moves, stopped = _settle(job, inputs, view, s, barrels, target)
     if moves:
         verdict = "turn"
     elif stopped:
@@ -122,11 +128,48 @@ def _by_meter(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Seq
     return _told(job, view, s, barrels, verdict, moves, stopped, target)
 
 
-def _set(view: ScrewView, s: Search, barrels: Sequence[_Barrel], target: float, metered: bool = False
-         ) -> tuple[list[Move], list[_Barrel]]:
+def _settle(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[_Barrel], target: float
+            ) -> tuple[list[Move], list[_Barrel]]:
+    """Every mixture screw where it belongs, and where the air screws are known, the speed with it: less air is richer,
+    so
+    the mixture is set for the air that will be."""
+    assert s.idle is not None
+    air, share = _to_speed(job, inputs, s, barrels)
+    for_air = [replace(b, best=s.idle.where(b.i, target * (1.0 + share))) for b in barrels]
+    moves, stopped = _set(view, s, for_air, target * (1.0 + share))
+    return [*moves, *air], stopped
+
+
+def _to_speed(job: Job, inputs: Inputs, s: Search, barrels: Sequence[_Barrel]) -> tuple[list[Move], float]:
+    """Equal turns of the air screws that bring the well-set engine to speed, and the share of air that they add."""
+    idle, air = s.idle, s.drawn
+    assert idle is not None
+    wanted = value(inputs, "target", float(job.engine.idle_speed))
+    if air is None or not air.all_alike or air.effect <= 0.0 or not any(shot.speed for shot in s.shots):
+        return [], 0.0
+    low, high = (float(v) for v in inputs.screws["screw"].range)
+    there = idle.speed([min(high, max(low, b.best)) for b in barrels])
+    if abs(there - wanted) < OFF_SPEED:
+        return [], 0.0
+    screw = air.all_alike[0][0]
+    by = words.to_step(max(-0.1875, min(0.1875, ((wanted / there) ** (1.0 / idle.elasticity) - 1.0) / air.effect)),
+                       screw.step)
+    moves = []
+    for view, place in air.all_alike:
+        stands = next((p for p, q in zip(view.positions, screw_places(view, job, inputs),
+                                         strict=False) if q == place), None)
+        if stands is not None and not view.range[0] <= stands + by <= view.range[1]:
+            return [], 0.0
+        moves.append(words.turn(view, place, stands, by))
+    return (moves, float(by) * air.effect) if by else ([], 0.0)
+
+
+def _set(view: ScrewView, s: Search, barrels: Sequence[_Barrel], target: float) -> tuple[list[Move], list[_Barrel]]:
     """Moves that put every screw where it belongs, for those where it is worth a turn."""
     moves, stopped = [], []
     low, high = (float(v) for v in view.range)
+    if view.counts == "out" and s.screws.sign > 0:
+        low += CRACK
     for b in barrels:
         goal = min(high, max(low, b.best))
         if (abs(b.phi - target) < WORTH and b.right > 0.5) or (b.right > 0.97 and abs(b.phi - target) < 1.6 * WORTH):
@@ -148,30 +191,63 @@ def _turn(view: ScrewView, place: Place, at: float, by: Fraction) -> Move:
 def _by_speed(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[_Barrel],
               target: float) -> Advice:
     assert s.idle is not None
+    last = s.last_symptom
+    if last is not None and last[0] in ("stall", "spit-back", "hunting"):
+        back = [_back(view, s, barrels[i]) for i in last[1]]
+        moves = [m for m in back if m is not None]
+        if moves:
+            return _told(job, view, s, barrels, "turn", moves, [], target)
     unsure = [b for b in barrels if s.idle.phi_sd(b.i, b.best) > PLACED and b.swept < 4]
     if unsure:
         b = min(unsure, key=lambda b: (b.swept, b.i))
         move = _sweep(view, s, s.idle, b, value(inputs, "sweep", 0.0))
         if move is not None:
             return _told(job, view, s, barrels, "turn", [move], [], target, sweeping=b)
-    moves, stopped = _set(view, s, barrels, target)
+    moves, stopped = _settle(job, inputs, view, s, barrels, target)
+    if not moves:
+        silent = next((b for b in barrels if b.swept < 5 and s.other_crest(b.i)), None)
+        move = _further(view, s, s.idle, silent) if silent is not None else None
+        if silent is not None and move is not None:
+            return _told(job, view, s, barrels, "turn", [move], [], target, sweeping=silent)
     verdict = "turn" if moves else "at its stop" if stopped else "best"
     return _told(job, view, s, barrels, verdict, moves, stopped, target)
 
 
+def _back(view: ScrewView, s: Search, b: _Barrel) -> Move | None:
+    """A screw that was leaned until it stalled, hunted or spat comes back out: to where it belongs, at least a
+    quarter."""
+    sign = s.screws.sign
+    by = words.to_step(b.best - b.at, view.step)
+    least = Fraction(1, 4) * sign
+    by = by if by * sign >= abs(least) else least
+    low, high = view.range
+    inside = low <= words.exact(b.at, 6) + by <= high
+    return _turn(view, s.spots[b.i], b.at, by) if inside else None
+
+
 def _sweep(view: ScrewView, s: Search, idle: Idle, b: _Barrel, half: float) -> Move | None:
-    """The move that takes one screw across the crest to the other side of where it stands."""
-    across = 2.0 * CREST - b.phi
-    if b.phi >= CREST:
-        goal = max(LEANEST, min(across, b.phi - SWEEP))
+    """The move that takes one screw across the crest: outward to the rich side, unless it stands far on it already."""
+    inward = max(LEANEST + 0.4 * idle.phi_sd(b.i, b.at), b.phi - SWEEP)
+    if b.phi > CREST and b.phi - inward > 0.14:
+        goal = inward
     else:
-        goal = min(RICHEST, max(across, b.phi + SWEEP))
+        goal = min(max(RICHEST, b.phi + 0.15), max(2.0 * CREST - b.phi, b.phi + SWEEP))
     to = idle.where(b.i, goal)
     longest = 2.0 * half if half else 1.5 * SWEEP / (CREST * s.screws.slope) + 0.25
     low, high = (float(v) for v in view.range)
+    if view.counts == "out" and s.screws.sign > 0:
+        low = min(b.at, low + OFF_SEAT)
     to = max(low, min(high, max(b.at - longest, min(b.at + longest, to))))
     by = words.to_step(to - b.at, view.step)
     return _turn(view, s.spots[b.i], b.at, by) if by else None
+
+
+def _further(view: ScrewView, s: Search, idle: Idle, b: _Barrel) -> Move | None:
+    """A long way out: a barrel too lean to fire comes in with a bound, a right one only slows."""
+    to = idle.where(b.i, b.phi + 0.38)
+    by = words.to_step(max(0.25, min(2.5, abs(to - b.at))) * s.screws.sign, view.step)
+    low, high = view.range
+    return _turn(view, s.spots[b.i], b.at, by) if low <= words.exact(b.at, 6) + by <= high else None
 
 
 # --- telling --------------------------------------------------------------------------------------------------------

@@ -56,6 +56,8 @@ def follow(history: Sequence[Seen], noise: float, change_of_air: Callable[[Seen]
         change = change_of_air(seen)
         if seen.answer.parts or any(m.effect not in ("more air", "less air") for m in seen.answer.moves):
             before, share = None, 0.0
+            estimate = 0.5 * (estimate + ELASTICITY)           # another mixture answers to air otherwise
+            var = max(var, (0.8 * ELASTICITY_SD) ** 2)
         if change is None:
             share = None
         elif share is not None:

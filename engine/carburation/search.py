@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from engine.carburation import bands, crest, pace
 from engine.carburation.crest import Idle, Screws, Shot
-from engine.carburation.drawn import drawn
+from engine.carburation.drawn import Drawn, drawn
 from engine.carburation.seen import Seen, history, screw_places
 from engine.evidence import Evidence, Inputs, Place, ScrewView
 from engine.job import Job
@@ -29,6 +29,8 @@ CO_FIT = (11.357, 35.828, -0.0084)
 MISFIRE_LAMBDA = 1.12
 #: A stall says that the engine could not hold about this speed [assumed].
 STALLED, STALLED_SD = 480.0, 120.0
+#: A barrel that spits back stands about here, lambda, and the scatter of its logarithm [assumed].
+SPAT, SPAT_SD = 1.18, 0.10
 #: At most so many of the latest moments are fitted: older ones say little more and cost time.
 MOST = 44
 
@@ -48,6 +50,21 @@ class Search:
     lambdas: bool
     meter_rows: int
     latest: tuple[float | None, ...] | None
+    #: Kind of the last answer's symptom, and the screws (by index) leaned just before it.
+    last_symptom: tuple[str, tuple[int, ...]] | None = None
+    #: The belief before this stretch's shots, and these as they were weighed.
+    fitted: tuple[crest.Prior, tuple[Shot, ...]] | None = None
+    drawn: Drawn | None = None
+
+    def other_crest(self, i: int) -> bool:
+        """Whether what was seen fits nearly as well with barrel i lean beyond firing: silent, not right."""
+        assert self.idle is not None and self.fitted is not None
+        prior, shots = self.fitted
+        start = list(self.idle.mean)
+        start[crest.OWN + i] -= 0.40
+        other = crest.fit(self.screws, shots, prior, self.idle.air, start, rounds=12)
+        apart = self.idle.mean[crest.OWN + i] - other.mean[crest.OWN + i]
+        return apart > 0.12 and other.misfit - self.idle.misfit < 8.0
 
 
 def kind(job: Job, view: ScrewView, low: float | None = None, high: float | None = None) -> Screws:
@@ -96,6 +113,20 @@ def meter_row(seen: Seen, n: int) -> tuple[tuple[float, float] | None, ...] | No
     return None
 
 
+def _spat(seen: Seen, view: ScrewView, spots: Sequence[Place]) -> tuple[tuple[float, float] | None, ...] | None:
+    """Barrels that were seen to spit back, or the one whose screw alone was leaned just before it spat: too lean."""
+    for row in seen.answer.names.values():
+        if len(row) == len(spots) and "spit-back" in seen.answer.readings and "yes" in row and set(row) <= {"yes",
+                                                                                                            "no"}:
+            return tuple((SPAT, SPAT_SD) if v == "yes" else None for v in row)
+    if seen.answer.symptom_kind != "spit-back":
+        return None
+    leaned = [m.place for m in seen.answer.moves if m.screw == view.name and m.effect == "leaner"]
+    if len(leaned) != 1 or len(seen.answer.moves) != 1:
+        return None
+    return tuple((SPAT, SPAT_SD) if p == leaned[0] else None for p in spots)
+
+
 def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = None, high: float | None = None) -> Search:
     """Everything known of the mixture, fitted. Answers without known positions or air are passed over."""
     view = inputs.screws["screw"]
@@ -103,7 +134,8 @@ def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = Non
     n = len(spots)
     screws = kind(job, view, low, high)
     seen = history(evidence, [view])
-    air = drawn(job, inputs, evidence, spots)
+    told = drawn(job, inputs, evidence, spots)
+    air = told.rows
     now_air = air[-1] if air else (1.0,) * n
     at = tuple(None if v is None else float(v) for v in view.positions)
     noise = pace.scatter(inputs.readings.get("speed"))
@@ -125,18 +157,33 @@ def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = Non
             continue
         meter = meter_row(s, n)
         speed = s.speed()
+        if meter is None:
+            meter = _spat(s, view, spots)
         if s.answer.symptom_kind == "stall" and s.answer.moves:
             speed, scatter = STALLED, STALLED_SD
         else:
             scatter = noise
         if (speed is None and meter is None) or (speed is not None and speed < 200.0):
             continue
-        rows += meter is not None
-        latest = tuple(m[0] if m else None for m in meter) if meter else latest
+        if meter and meter_row(s, n) is not None:
+            rows += 1
+            latest = tuple(m[0] if m else None for m in meter)
         shots.append((segment, Shot(air[k], tuple(stands), speed, scatter, len(seen) - 1 - k, meter)))  # type: ignore
-    idle = _fit(screws, shots[-MOST:], jets, now_air, float(job.engine.idle_speed)) if shots else None
+    idle, fitted = _fit(screws, shots[-MOST:], jets, now_air, float(job.engine.idle_speed)) if shots else (None, None)
     return Search(spots, at, screws, idle, tuple(s for g, s in shots if g == segment), any(s.lambdas for _, s in shots),
-                  rows, latest)
+                  rows, latest, _symptom(seen, view, spots), fitted, told)
+
+
+def _symptom(seen: Sequence[Seen], view: ScrewView, spots: Sequence[Place]) -> tuple[str, tuple[int, ...]] | None:
+    """A symptom that came with a leaned screw, if nothing was read or turned since."""
+    for s in reversed(seen):
+        leaned = tuple(spots.index(m.place) for m in s.answer.moves
+                       if m.screw == view.name and m.effect == "leaner" and m.place in spots)
+        if s.answer.symptom_kind:
+            return (s.answer.symptom_kind, leaned) if leaned else None
+        if s.answer.moves or ("engine speed" in s.answer.readings and s.idling):
+            return None
+    return None
 
 
 def _fitted(job: Job, spots: Sequence[Place]) -> dict[Place, float]:
@@ -148,11 +195,11 @@ def _fitted(job: Job, spots: Sequence[Place]) -> dict[Place, float]:
 
 
 def _fit(screws: Screws, shots: Sequence[tuple[int, Shot]], jets: Sequence[tuple[int, dict]], now: Sequence[float],
-         target: float) -> Idle | None:
+         target: float) -> tuple[Idle | None, tuple[crest.Prior, tuple[Shot, ...]]]:
     """Fit stretch by stretch: a change of jets carries the belief over, with the change it should make."""
     n = len(now)
     prior = crest.fresh(n, screws, target)
-    idle = None
+    idle, weighed = None, ()
     for part in sorted({g for g, _ in shots} | {g for g, _ in jets}):
         for g, changed in jets:
             if g == part and idle is not None:
@@ -160,18 +207,54 @@ def _fit(screws: Screws, shots: Sequence[tuple[int, Shot]], jets: Sequence[tuple
                                            for i, (old, new) in changed.items()])
         mine = [s for g, s in shots if g == part]
         if mine or idle is None:
-            idle = _best(screws, mine, prior, now)
-    return idle
+            idle, weighed = _best(screws, mine, prior, now)
+    return idle, (prior, weighed)
 
 
-def _best(screws: Screws, shots: Sequence[Shot], prior: crest.Prior, now: Sequence[float]) -> Idle:
+def _best(screws: Screws, shots: Sequence[Shot], prior: crest.Prior, now: Sequence[float]
+          ) -> tuple[Idle, tuple[Shot, ...]]:
     """The likeliest of fits begun from mid, from all rich and from all lean: one crest can hide another."""
     best = crest.fit(screws, shots, prior, now)
+    rough = _roughness(shots, best)
+    if rough > 1.5:                                           # it hunts: every speed says less than it would
+        shots = [replace(s, noise=s.noise * min(rough, 5.0)) for s in shots]
+        best = crest.fit(screws, shots, prior, now, best.mean)
     if len(shots) <= 3 and not any(s.lambdas for s in shots):
-        return best
+        return best, tuple(shots)
     for shift in (-0.18, 0.18):
         start = [*prior.mean[:4], *(m + shift for m in prior.mean[4:])]
-        other = crest.fit(screws, shots, prior, now, start, rounds=5)
+        other = crest.fit(screws, shots, prior, now, start, rounds=8)
+        if other.misfit < best.misfit + 5.0:
+            other = crest.fit(screws, shots, prior, now, other.mean)
         if other.misfit < best.misfit - 0.5:
             best = other
-    return best
+    for i, shift in _suspects(screws, shots, best):
+        start = list(best.mean)
+        start[crest.OWN + i] += shift
+        other = crest.fit(screws, shots, prior, now, start)
+        if other.misfit < best.misfit - 0.5:
+            best = other
+    return best, tuple(shots)
+
+
+def _roughness(shots: Sequence[Shot], idle: Idle) -> float:
+    """How much more the speeds scatter about the picture than the meter does."""
+    rows = [abs(math.log(s.speed / idle.at_shot(s))) * s.speed / s.noise for s in shots if s.speed and s.noise < 50.0]
+    if len(rows) < 6:
+        return 1.0
+    return sorted(rows)[len(rows) // 2] / 0.6745
+
+
+def _suspects(screws: Screws, shots: Sequence[Shot], idle: Idle) -> list[tuple[int, float]]:
+    """Barrels whose screw was turned where the picture fits worst, with starts on the other side for another fit."""
+    worst, at = 4.0, None
+    for k, shot in enumerate(shots[1:], 1):
+        if shot.speed is not None and shot.noise < 50.0:
+            guess = idle.at_shot(shot)
+            r = abs(math.log(shot.speed / guess)) / math.hypot(0.002, shot.noise / guess)
+            if r > worst:
+                worst, at = r, k
+    if at is None:
+        return []
+    turned = [i for i, (a, b) in enumerate(zip(shots[at - 1].at, shots[at].at, strict=True)) if abs(a - b) > 0.1]
+    return [(i, shift) for i in turned for shift in (-0.4, 0.3)] if len(turned) <= 2 else []
