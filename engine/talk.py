@@ -36,9 +36,9 @@ def talk(session: Session, lines: Iterable[bytes], out: TextIO) -> Reply | None:
     """
     send(out, {"kind": "hello", "protocol": PROTOCOL, "run": session.run})
     _send_now(session, out)
+    if session.over:
+        return None
     for line in lines:
-        if session.over:
-            break
         if not line.strip():
             continue
         try:
@@ -57,8 +57,10 @@ def talk(session: Session, lines: Iterable[bytes], out: TextIO) -> Reply | None:
             send(out, finding_message(finding))
         if answer.note is None:
             _send_now(session, out)
-    if not session.over:
-        session.suspend()
+        if session.over:
+            # No further line is waited for: a client may keep its end open until this process is gone.
+            return None
+    session.suspend()
     return None
 
 

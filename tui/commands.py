@@ -26,6 +26,7 @@ def run(arguments: argparse.Namespace) -> int:
         if hasattr(stream, "reconfigure") and not stream.isatty():
             stream.reconfigure(encoding="utf-8", newline="\n")
     if arguments.command in _HANDLERS:
+        _keep_log()
         return _HANDLERS[arguments.command](arguments)
     from tui import author_commands
 
@@ -39,6 +40,20 @@ def _places(a: argparse.Namespace) -> Places:
     from tui.places import places
 
     return places(getattr(a, "book", None), getattr(a, "shop", None))
+
+
+def _keep_log() -> None:
+    """What the engine logs with a trace becomes a report in the log folder; nothing goes to the terminal."""
+    import logging
+
+    from tui import crash
+
+    class Reports(logging.Handler):
+        def emit(self, record: logging.LogRecord) -> None:
+            if record.exc_info and record.exc_info[1] is not None:
+                crash.report(record.exc_info[1])
+
+    logging.getLogger("engine").addHandler(Reports())
 
 
 def _settings(found: Places) -> dict[str, Any]:

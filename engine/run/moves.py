@@ -98,6 +98,8 @@ def advised(plan: Plan, advice: Advice, positions: Positions) -> list[Move]:
     found = []
     for move in advice.moves:
         now = positions.get((move.screw, move.place))
+        if move.turns == 0 and move.aim is None:
+            continue
         if move.aim is None and move.turns is not None and now is not None:
             move = replace(move, position=_after(plan.screws[move.screw], now, move.turns, move.direction))
         found.append(move)

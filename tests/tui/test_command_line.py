@@ -181,6 +181,16 @@ class TestTalk:
             assert process.stderr.read() == b""
             assert process.wait() == 0
 
+    def test_it_ends_with_the_run_though_the_client_keeps_its_end_open(self, shop: Path) -> None:
+        env = {**os.environ, "EVENDRAW_BOOK": str(shop / "jobs.book"), "PYTHONPATH": str(ROOT)}
+        with subprocess.Popen([sys.executable, "-m", "tui", "talk", str(BLEED), "--job", "job.yaml"], cwd=shop, env=env,
+                              stdin=subprocess.PIPE, stdout=subprocess.PIPE) as process:
+            assert process.stdin and process.stdout
+            process.stdin.write(b'{"readings": {"air": "no"}}\n')
+            process.stdin.flush()
+            assert process.wait(timeout=30) == 0
+            assert json.loads(process.stdout.read().splitlines()[-1])["kind"] == "end"
+
     def test_the_shop_outranks_the_shipped_files_and_its_settings_hold(self, shop: Path) -> None:
         own = shop / "own"
         own.mkdir()

