@@ -2,8 +2,8 @@
 nothing itself.
 
 An adviser's floats are rounded once, here, to the nearest millionth of the base unit; from there on all is exact.
-Numbers
-are kept within the closed range that the adviser declares, so that what the checks proved of it holds in every run.
+Numbers are kept within the closed range that the adviser declares, so that what the checks proved of it holds in
+every run.
 """
 
 from __future__ import annotations

@@ -95,8 +95,8 @@ class Session:
         """Open a run where it stands, from the texts, settings and answers in the book alone.
 
         `reading`: only to look at it, while another window may be working on it. Raises `BookTrouble` where the
-        record is
-        missing, damaged or held elsewhere, and `Drift` where this program would lead the same answers elsewhere.
+        record is missing, damaged or held elsewhere, and `Drift` where this program would lead the same answers
+        elsewhere.
         """
         from engine.reopen import plan_of
 

@@ -1,8 +1,7 @@
 """The tables of the job book and how an older book is brought up to date; it reads and writes no event.
 
-Events, runs and texts are append-only by trigger. Persons stand in a table of their own, outside the hash chain,
-and may be
-changed and emptied.
+Events, runs and texts are append-only by trigger. Persons stand in a table of their own, outside the hash chain, and
+may be changed and emptied.
 """
 
 from __future__ import annotations

@@ -11,11 +11,10 @@ from typing import Any
 class Answer:
     """One answer to a step.
 
-    `readings`: by name, in the reading's declared unit (Fraction, int, float or Decimal), a choice's word, or a row of
-    them with None where a place was not taken; `lacking` gives the reason by name. `moved` and `fitted` (`Move`,
-    `Part`,
-    or mappings with their keys) say what was done where it differs from what was asked; `()` or `[]`: nothing.
-    `lost` names screws whose count was lost. `key` makes the answer safe to send twice.
+    `readings`: by name, in the reading's declared unit (Fraction, int, float or Decimal), a choice's word, or a row
+    of them with None where a place was not taken; `lacking` gives the reason by name. `moved` and `fitted` (`Move`,
+    `Part`, or mappings with their keys) say what was done where it differs from what was asked; `()` or `[]`:
+    nothing. `lost` names screws whose count was lost. `key` makes the answer safe to send twice.
     """
 
     done: bool = False

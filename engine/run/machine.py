@@ -2,8 +2,7 @@
 adviser of its own.
 
 `step` expects an event that `admit` let through. `advise` answers a request: the registry's on a live answer, the
-stored one
-when a record is folded again.
+stored one when a record is folded again.
 """
 
 from __future__ import annotations

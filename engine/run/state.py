@@ -25,8 +25,7 @@ class World(NamedTuple):
     """What hands have done and how things must stand: it outlives an undo where it is of metal.
 
     `conditions` is how things must stand now, `changed` which of them no step has shown yet. `understood` are the
-    dangers
-    understood since the last start. `epoch` counts changed parts and linkage.
+    dangers understood since the last start. `epoch` counts changed parts and linkage.
     """
 
     positions: Positions
@@ -108,9 +107,9 @@ class State(NamedTuple):
 class Past(NamedTuple):
     """The last answer: the state it found, the event, and what hands had made by then.
 
-    `lost` are the positions after a lost count and `kept` those before it, so that an undo can tell whether the
-    count may
-    be believed again. `memo` holds what was worked out once for whoever shows or advises; it is no part of what stands.
+    `lost` are the positions after a lost count and `kept` those before it, so that an undo can tell whether the count
+    may be believed again. `memo` holds what was worked out once for whoever shows or advises; it is no part of what
+    stands.
     """
 
     state: State
