@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from engine.advisers import Registry
-from engine.procedure import declare
+from engine.procedure import declare, gear
 from engine.procedure.build_steps import Steps
 from engine.procedure.making import TRUTH, Maker, Want, check
 from engine.procedure.model import GivePart, ProcedurePart
@@ -56,7 +56,7 @@ def _sound(table: Mapping[str, Any]) -> dict[str, Any]:
 def _finish_screw(make: Maker, screw: Screw, part: ProcedurePart) -> Screw:
     """A screw with its guards, which could not be made before all names were known."""
     given = part.screws[screw.name]  # type: ignore[index]
-    return replace(screw, when=make.guard(given.when, TRUTH), band=declare.band(make, given, screw))
+    return replace(screw, when=make.guard(given.when, TRUTH), band=gear.band(make, given, screw))
 
 
 def _positions(known: Symbols) -> None:

@@ -3,33 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from fractions import Fraction
 from typing import Any
 
+from engine.procedure.actions import fit, move, wait
 from engine.procedure.asking import advise, finding
 from engine.procedure.making import TRUTH, Maker, Want
 from engine.procedure.model_steps import (
     BranchPart,
-    FitPart,
     LimitPart,
     MovePart,
     ReadPart,
     StepPart,
-    WaitPart,
 )
 from engine.procedure.problems import did_you_mean, nearest
 from engine.procedure.program import (
     Branch,
     Call,
     End,
-    FitSpec,
     Guard,
     Limit,
     MoveSpec,
     ReadSpec,
     Step,
     Template,
-    Wait,
 )
 from engine.procedure.source import Span
 from engine.procedure.symbols import Symbols
@@ -79,8 +75,8 @@ class Steps:
             "cautions": self.cautions(part),
             "moves": _all(self.move(m) for m in part.moves),
             "make": self.made(part.make),
-            "fit": _all(self.fit(f) for f in part.fit),
-            "wait": self.wait(part.wait),
+            "fit": _all(fit(self.known, f) for f in part.fit),
+            "wait": wait(make, part.wait),
             "read": _all(self.read(r) for r in part.read),
             "keep": tuple((str(n), g) for n, t in part.keep.items() if (g := self.keep(n, t)) is not None),
             "advise": _all(advise(make, self.known, a) for a in part.advise),
@@ -122,52 +118,8 @@ class Steps:
         return False
 
     def move(self, part: MovePart) -> MoveSpec | None:
-        make = self.make
-        only = tuple(p for p in (self.known.place(o) for o in part.only) if p is not None)
-        if not self._known(part.screw, self.known.screws, "screw"):
-            make.guard(part.when, Want("bool", each="any"))
-            return None
-        screw = self.known.screws[part.screw]
-        assert screw is not None
-        if part.each is not None and part.each != screw.each:
-            make.fault("place-mismatch", part.each.span, f"`{part.screw}` is there for each {screw.each}.",
-                       f"Write `each: {screw.each}`.", str(screw.each))
-        if part.each is None and not part.only and make.here is None and screw.each != "bank" and not part.lost("only"):
-            make.fault("missing-key", part.head, "Which of them? `each` or `only` is missing.",
-                       f"Add `each: {screw.each}`.")
-        spoilt = part.lost("to") or part.lost("by")
-        if (part.to is None) == (part.by is None) and not spoilt:
-            make.fault("several-keys" if part.to is not None else "missing-key", part.head,
-                       "A move has either `to`, a position, or `by`, an amount.")
-        if (part.by is None) != (part.direction is None) and not spoilt and not part.lost("direction"):
-            make.fault("missing-key", part.head, "`by` and `direction` go together: how far, and in or out.",
-                       "For a position write `to`.")
-        excused = self.excused(part.when)
-        each = None if make.here else screw.each
-        when = make.guard(part.when, Want("bool", each=each))
-        to = self.position(part.to, screw, each, excused) if part.to is not None else None
-        by = make.guard(part.by, Want("number", "angle", screw.unit, each, excused)) if part.by is not None else None
-        if part.by is not None and by is not None and (by.type.low is None or by.type.low < 0):
-            make.fault("out-of-range", part.by.span, "An amount to turn is never below 0.",
-                       "`direction` says which way.")
-        return MoveSpec(str(part.screw), only, to, by, _word(part.direction), when, part.span)  # type: ignore[arg-type]
-
-    def position(self, text: Scalar, screw: Any, each: str | None, excused: bool) -> Guard | None:
-        """`to:` a place on the screw's travel; the name of its zero is 0."""
-        if text == screw.zero:
-            return self.make.constant(text, Fraction(0), screw.unit)
-        guard = self.make.guard(text, Want("number", "angle", screw.unit, each, excused))
-        if guard is None:
-            return None
-        low, high = guard.type.low, guard.type.high
-        if (low is not None and low > screw.range[1]) or (high is not None and high < screw.range[0]):
-            self.make.fault("out-of-range", text.span, f"`{screw.name}` can't be turned that far.",
-                            "Its `range` says from where to where it turns.")
-        return guard
-
-    def excused(self, when: Scalar | None) -> bool:
-        """Whether a move may rest on something missing: its `when` asks whether it is known."""
-        return when is not None and "known(" in when
+        sound = self._known(part.screw, self.known.screws, "screw")
+        return move(self.known, part, self.known.screws[part.screw] if sound else None)
 
     def made(self, name: Scalar | None) -> str | None:
         if name is None:
@@ -181,33 +133,6 @@ class Steps:
             if adviser is not None and not adviser.makes:
                 self.make.fault("unknown-advice", name.span, f"`{adviser.name}` never gives moves or parts to make.")
         return str(name)
-
-    def fit(self, part: FitPart) -> FitSpec | None:
-        make = self.make
-        only = tuple(p for p in (self.known.place(o) for o in part.only) if p is not None)
-        if part.each is None and not part.only and make.here is None and not part.lost("only"):
-            make.fault("missing-key", part.head, "Where? `each` or `only` is missing.", "Add `each: barrel`.")
-        each = str(part.each) if part.each is not None else make.here or "carb"
-        when = make.guard(part.when, Want("bool", each=each))
-        size = make.guard(part.size, Want("number", "number", None, each, self.excused(part.when)))
-        return FitSpec(str(part.part), each, only, size, when, part.span) if size else None  # type: ignore[arg-type]
-
-    def wait(self, part: WaitPart | None) -> Wait | None:
-        if part is None:
-            return None
-        make = self.make
-        texts = part.seconds, part.at_most
-        if (part.seconds is None) == (part.until is None) and not (part.lost("for") or part.lost("until")):
-            make.fault("missing-key" if part.until is None else "several-keys", part.head,
-                       "A wait is `for` a time, or `until` something `at_most` so long.")
-        elif part.until is not None and part.at_most is None and not part.lost("at_most"):
-            make.fault("missing-key", part.key_span("until"), "How long at most? Nobody waits for ever.",
-                       "Add `at_most: 20 min`.")
-        text = next((t for t in texts if t is not None), None)
-        seconds = make.number(text, "s", "the wait") if text is not None else None
-        if seconds is None:
-            return None
-        return Wait(seconds, make.plain(part.until), make.plain(part.why), part.cut is not None, part.span)
 
     def read(self, part: ReadPart) -> ReadSpec | None:
         when = self.make.guard(part.when, TRUTH)
@@ -310,10 +235,6 @@ class Steps:
 
 def _all(items: Any) -> tuple[Any, ...]:
     return tuple(i for i in items if i is not None)
-
-
-def _word(text: Scalar | None) -> str | None:
-    return None if text is None else str(text)
 
 
 def _findings_of_branch(part: BranchPart) -> list[Any]:

@@ -1,38 +1,32 @@
-"""The declarations of a file, from model to program: layout, facts, settings, screws, readings; it makes no steps."""
+"""What a file declares of the job and the shop, from model to program: layout, facts, settings, cautions."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
 
+from engine.procedure import ranges
 from engine.procedure.expr import Type
 from engine.procedure.facts import NoFact, fact_type
-from engine.procedure.making import Maker, Want
+from engine.procedure.making import Maker
 from engine.procedure.model import (
     CautionPart,
     CountsPart,
     FactPart,
     ForPart,
-    HealthyPart,
-    ReadingPart,
-    ScrewPart,
     SettingPart,
     TablePart,
 )
-from engine.procedure.model_steps import PlacePart
 from engine.procedure.problems import did_you_mean
-from engine.procedure.program import Caution, Fact, Guard, Layout, Reading, Screw, Setting
+from engine.procedure.program import Caution, Fact, Layout, Setting
+from engine.procedure.resolve import range_of
 from engine.procedure.source import NOWHERE, Span
 from engine.procedure.tree import Scalar
-from engine.procedure.words import is_true
 from engine.units import UNITS, convert, parse_quantity, to_base
 
 #: More bodies or barrels than any bank has.
 MOST_CARBS, MOST_BARRELS = 12, 4
 HOLDS, HOLDS_NOT = "holds", "holds_not"
-_PAIRS = (("more", "less"), ("richer", "leaner"), ("higher", "lower"), ("faster", "slower"), ("opens", "closes"),
-          ("raises", "lowers"))
-_OPPOSITE = {a: b for pair in _PAIRS for a, b in (pair, pair[::-1])}
 
 
 def layout(make: Maker, part: ForPart | None) -> Layout:
@@ -91,41 +85,53 @@ def _inferred(make: Maker, part: FactPart) -> tuple[Type, object] | None:
 
 
 def _declared(make: Maker, part: FactPart) -> tuple[Type, object] | None:
+    """A fact that says what it can be: a field that the job model does not know, or some of what one can be."""
+    given = _as_declared(make, part)
     try:
-        kind, silent = fact_type(part.path)
+        known, silent = fact_type(part.path)
     except NoFact as fault:
         if fault.known:
             make.fault("unknown-fact", part.path.span, str(fault))
-            return None
-    else:
-        others = part.unit or part.range or part.yes_no
-        if kind.kind == "choice" and set(part.choices) <= set(kind.choices) and not others:
-            # Some of the job's own words: a file for those only; a job with another is refused at the start.
-            narrowed = _choices(make, part.choices, part.value_span("choices"))
-            return None if narrowed is None else (narrowed[0], silent if silent in part.choices else None)
-        make.fault("unknown-fact", part.path.span, f"The job itself says what `{part.path}` can be.",
+        return None if given is None or fault.known else (given, None)
+    if given is None:
+        return None
+    fits = (given.kind, given.dimension) == (known.kind, known.dimension)
+    if not fits or not set(given.choices) <= set(known.choices) or (
+            given.kind == "number" and not ranges.within(range_of(given), range_of(known))):
+        make.fault("unknown-fact", part.path.span, f"The job itself says what `{part.path}` can be, and not this.",
                    "Write only the path, and a `default` if need be.")
         return None
+    # A file may be for some of what the job can say: a run refuses a job that says something else.
+    kept = given.kind == "bool" or silent in given.choices or (given.kind == "number" and _lies_in(silent, given))
+    return given, silent if kept else None
+
+
+def _lies_in(value: object, kind: Type) -> bool:
+    return isinstance(value, Fraction) and ranges.within((value, value), range_of(kind))
+
+
+def _as_declared(make: Maker, part: FactPart) -> Type | None:
     if part.yes_no:
-        return Type("bool"), None
+        return Type("bool")
     if part.choices:
-        return _choices(make, part.choices, part.value_span("choices"))
+        return choices(make, part.choices, part.value_span("choices"))
     if part.unit is None or not part.range:
         make.fault("missing-key", part.head, "A number of the job needs `unit` and `range`.")
         return None
     pair = make.pair(part, "range", part.unit)
-    return None if pair is None else (_number_type(part.unit, pair), None)
+    return None if pair is None else _number_type(part.unit, pair)
 
 
 def _number_type(unit: str, pair: tuple[Fraction, Fraction]) -> Type:
     return Type("number", UNITS[unit].dimension, str(unit) or None, *pair)
 
 
-def _choices(make: Maker, words: Sequence[Scalar], span: Span) -> tuple[Type, object] | None:
+def choices(make: Maker, words: Sequence[Scalar], span: Span) -> Type | None:
+    """The type of a choice of words."""
     if len(words) < 2 or len(set(words)) < len(words):
         make.fault("bad-choices", span, "Choices are two words or more, each once.")
         return None
-    return Type("choice", choices=tuple(str(w) for w in words)), None
+    return Type("choice", choices=tuple(str(w) for w in words))
 
 
 def _default(make: Maker, word: Scalar, kind: Type) -> object:
@@ -154,7 +160,7 @@ def setting(make: Maker, name: str, part: SettingPart | TablePart, facts: dict[s
         if kind is None:
             return None
         base = to_base(value, unit)
-        _inside(make, part.value, base, kind)
+        inside(make, part.value, base, kind)
         return Setting(str(name), kind, base, None, {}, str(part.source), part.span)
     return _table(make, name, part, facts)
 
@@ -164,7 +170,8 @@ def _setting_type(make: Maker, part: SettingPart | TablePart, unit: str) -> Type
     return None if pair is None else _number_type(unit, pair)
 
 
-def _inside(make: Maker, text: Scalar, value: Fraction, kind: Type) -> None:
+def inside(make: Maker, text: Scalar, value: Fraction, kind: Type) -> None:
+    """Note a number outside its own range."""
     assert kind.low is not None and kind.high is not None
     if not kind.low <= value <= kind.high:
         make.fault("out-of-range", text.span, f"`{text}` is outside its own range.", "Widen the range, or correct it.")
@@ -195,7 +202,7 @@ def _table(make: Maker, name: str, part: TablePart, facts: dict[str, Fact | None
         elif value is not None:
             table[str(key)] = value
             if kind is not None:
-                _inside(make, text, value, kind)
+                inside(make, text, value, kind)
     missing = [c for c in choices if c not in table and c not in entries and not part.lost(c)]
     if missing:
         make.fault("incomplete-table", part.by.span, f"The table has no entry for {', '.join(missing)}.",
@@ -207,138 +214,3 @@ def caution(make: Maker, name: str, part: CautionPart) -> Caution:
     """A caution."""
     return Caution(str(name), str(part.word), make.plain(part.text),  # type: ignore[arg-type]
                    tuple(str(d) for d in part.demanded_by), part.span)
-
-
-def opposite(effect: str) -> str | None:
-    """What turning the other way does: `less water` for `more water`; None where no word turns round."""
-    words = effect.split(" ")
-    turned = [_OPPOSITE.get(w, w) for w in words]
-    return " ".join(turned) if turned != words else None
-
-
-def screw(make: Maker, name: str, part: ScrewPart) -> Screw | None:
-    """A screw, without its band and condition (they are guards and come later)."""
-    unit = str(part.unit)
-    pair = make.pair(part, "range", unit)
-    step = make.number(part.step, unit, "the step") if part.step is not None else (
-        to_base(Fraction(1, 8) if unit == "turn" else Fraction(1), unit))
-    outward = str(part.outward) if part.outward is not None else opposite(part.inward)
-    if outward is None:
-        make.fault("missing-key", part.inward.span, f"What is the opposite of `{part.inward}`?", "Add `out: ...`.")
-    if pair is None or outward is None or not step or part.lost("step"):
-        if step == 0 and part.step is not None:
-            make.fault("bad-number", part.step.span, "A step is more than 0.")
-        return None
-    return Screw(str(name), str(part.each), str(part.acts), str(part.at), str(part.inward),  # type: ignore[arg-type]
-                 outward, unit, str(part.zero), step, pair, None, part.span)
-
-
-def reading(make: Maker, name: str, part: ReadingPart, bank: Layout) -> Reading | None:
-    """A reading with its type."""
-    kind = _reading_type(make, part)
-    of = place(make, part.of, bank) if part.of is not None else None
-    if part.of is not None and part.each is not None:
-        make.fault("several-keys", part.key_span("of"), "A row has no single place.", "Delete `of` or `each`.")
-    if part.each is not None and make.here is not None:
-        make.fault("place-mismatch", part.each.span, "In a file with `here:` each reading is a single one.",
-                   "Delete `each`.")
-    average = make.number(part.average, "s", "the time") if part.average is not None else None
-    take = int(part.take) if part.take is not None else None
-    if take is not None and not 1 <= take <= 20:
-        make.fault("bad-number", part.take.span, "A reading is taken 1 to 20 times.")  # type: ignore[union-attr]
-    if kind is None or part.lost("each"):
-        return None
-    step = make.number(part.step, kind.unit, "the step") if part.step is not None else None
-    if step is not None and part.step is not None:  # a difference: of 1 degC, not the temperature 1 degC
-        step -= to_base(Fraction(0), parse_quantity(part.step, kind.unit or "")[1])
-    if step is not None and step <= 0:
-        make.fault("bad-number", part.step.span, "A step is more than 0.")  # type: ignore[union-attr]
-    return Reading(str(name), make.plain(part.ask), make.plain(part.how), str(part.quantity or "other"), kind, step, of,
-                   average, take, _healthy(make, part, kind), part.span, is_true(part.may_lack),
-                   str(part.position_of) if part.position_of is not None else None)
-
-
-def _reading_type(make: Maker, part: ReadingPart) -> Type | None:
-    each = str(part.each) if part.each is not None else None
-    holes = is_true(part.may_lack)
-    spoilt = [k for k in ("unit", "range", "choices") if part.lost(k)]
-    if bool(part.choices) == (part.unit is not None or bool(part.range)):
-        if not spoilt:
-            code = "several-keys" if part.choices else "missing-key"
-            make.fault(code, part.key_span("choices"),
-                       "A reading is a number (`unit` and `range`) or one of `choices`.")
-        return None
-    if part.choices:
-        found = _choices(make, part.choices, part.value_span("choices"))
-        return Type("choice", choices=found[0].choices, each=each, holes=holes) if found else None  # type: ignore[arg-type]
-    if part.unit is None or not part.range:
-        if not spoilt:
-            make.fault("missing-key", part.head, "A number needs both `unit` and `range`.",
-                       'A plain number has `unit: ""`.')
-        return None
-    pair = make.pair(part, "range", part.unit)
-    if pair is None:
-        return None
-    whole = not part.unit and part.step is not None and all(
-        x.denominator == 1 for x in (*pair, parse_quantity(part.step, "")[0]))
-    return Type("number", UNITS[part.unit].dimension, str(part.unit) or None, *pair,
-                each=each, holes=holes, whole=whole)  # type: ignore[arg-type]
-
-
-def _healthy(make: Maker, part: ReadingPart, kind: Type) -> str | tuple[Fraction | None, Fraction | None] | None:
-    healthy = part.healthy
-    if healthy is None:
-        return None
-    if isinstance(healthy, HealthyPart):
-        if kind.kind != "number":
-            make.fault("wrong-kind", healthy.span, "The healthy answer is one of the choices here.")
-            return None
-        low, high = (None if s is None else make.number(s, kind.unit, "the reading")
-                     for s in (healthy.low, healthy.high))
-        for side, text in ((low, healthy.low), (high, healthy.high)):
-            if side is not None and text is not None:
-                _inside(make, text, side, kind)
-        return low, high
-    if kind.kind == "number":
-        make.fault("wrong-kind", healthy.span, "The healthy range of a number is `{from: low, to: high}`.")
-        return None
-    if healthy not in kind.choices:
-        make.fault("unknown-choice", healthy.span, f"`{healthy}` is none of the choices.",
-                   did_you_mean(healthy, kind.choices, "It can be"))
-    return str(healthy)
-
-
-def place(make: Maker, part: PlacePart, bank: Layout) -> tuple[int, int | None] | None:
-    """A place that every bank of the layout has."""
-    carb = int(part.carb)
-    barrel = int(part.barrel) if part.barrel is not None else None
-    if not 1 <= carb <= bank.carbs[0]:
-        make.fault("unknown-place", part.carb.span, f"Not every bank that this file is for has a carb {carb}.",
-                   f"Count from 1 to {bank.carbs[0]}.")
-        return None
-    if barrel is not None and not 1 <= barrel <= bank.barrels_per_carb[0]:
-        make.fault("unknown-place", part.span, f"Not every carb that this file is for has a barrel {barrel}.",
-                   f"Count from 1 to {bank.barrels_per_carb[0]}.")
-        return None
-    return carb, barrel
-
-
-def position_type(make: Maker, screw: Screw) -> Type:
-    """What `position(screw)` is: always possibly missing, since a count can be lost."""
-    each = None if screw.each == "bank" or screw.each == make.here else screw.each
-    if make.here == "barrel" and screw.each == "carb":
-        each = None
-    return Type("number", "angle", screw.unit, *screw.range, each=each, holes=True)
-
-
-def band(make: Maker, part: ScrewPart, screw: Screw) -> tuple[Guard, Guard] | None:
-    """The guards of a screw's band."""
-    if not part.band:
-        return None
-    if len(part.band) != 2:
-        make.fault("bad-range", part.value_span("band"), "A band is its low and its high end: `[low, high]`.")
-        return None
-    want = Want(dimension="angle", unit=screw.unit)
-    low, high = (make.guard(b, want) for b in part.band)
-    return None if low is None or high is None else (low, high)
-

@@ -12,9 +12,7 @@ which size to fit, a setting of a called file) it is refused as `may-be-missing`
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
-from fractions import Fraction
+from dataclasses import replace
 
 from engine.procedure import ranges
 from engine.procedure.expr import (
@@ -32,28 +30,25 @@ from engine.procedure.expr import (
     Truth,
     Type,
 )
+from engine.procedure.functions import call
 from engine.procedure.guard_words import GuardFault
 from engine.procedure.problems import did_you_mean
+from engine.procedure.scope import (
+    BARE,
+    BOOL,
+    Reported,
+    Scope,
+    fault,
+    is_bare,
+    name_type,
+    need_number,
+    no_offset,
+    range_of,
+    type_of,
+)
 from engine.units import UNITS, to_base
 
-BOOL = Type("bool")
-#: The type of a bare number until what it stands beside gives it a unit.
-BARE = "bare"
-
-
-class Reported(Exception):
-    """The guard uses something whose own fault is reported already; nothing more is said."""
-
-
-@dataclass(frozen=True, slots=True)
-class Scope:
-    """What the names of a guard mean. `type_of` gives None for a name that nobody declares and raises `Reported` for
-    one that is declared with a fault; `screws` are typed as their positions; `most` is the greatest length of a row."""
-
-    type_of: Callable[[str], Type | None]
-    names: Callable[[], Iterable[str]]
-    screws: Mapping[str, Type]
-    most: Mapping[Each, int]
+__all__ = ["BARE", "BOOL", "Reported", "Scope", "is_bare", "range_of", "resolve", "type_of"]
 
 
 def resolve(node: Node, scope: Scope, unit: str | None = None) -> Node:
@@ -62,17 +57,6 @@ def resolve(node: Node, scope: Scope, unit: str | None = None) -> Node:
     Raises `GuardFault` where it makes no sense and `Reported` where the reason is known already.
     """
     return _settle(_typed(node, scope), unit)
-
-
-def type_of(node: Node) -> Type:
-    """The type of a resolved node."""
-    assert node.type is not None
-    return node.type
-
-
-def range_of(kind: Type) -> ranges.Range:
-    """The closed range of a number's type."""
-    return kind.low, kind.high
 
 
 def _typed(node: Node, scope: Scope) -> Node:
@@ -84,7 +68,7 @@ def _typed(node: Node, scope: Scope) -> Node:
         case Truth():
             return replace(node, type=BOOL)
         case Name():
-            return replace(node, type=_name(node, scope))
+            return replace(node, type=name_type(node, scope))
         case Arith():
             return _arith(node, _typed(node.left, scope), _typed(node.right, scope))
         case Compare():
@@ -95,7 +79,7 @@ def _typed(node: Node, scope: Scope) -> Node:
         case Not():
             return replace(node, item=_truth(_typed(node.item, scope)), type=BOOL)
         case Call():
-            return _call(node, scope)
+            return call(node, scope, _typed)
     raise AssertionError(node)
 
 
@@ -116,41 +100,14 @@ def _settle(node: Node, unit: str | None) -> Node:
     return replace(node, value=value, unit=unit, type=kind)
 
 
-def is_bare(node: Node) -> bool:
-    """Whether a typed node is a number without a unit."""
-    return type_of(node).dimension == BARE
-
-
-def _name(node: Name, scope: Scope) -> Type:
-    kind = scope.type_of(node.name)
-    if kind is not None:
-        return kind
-    if node.name in scope.screws:
-        raise _fault("wrong-kind", node, f"`{node.name}` is a screw.", f"Write `position({node.name})`.")
-    hint = did_you_mean(node.name, [*scope.names(), *scope.screws])
-    raise _fault("unknown-name", node, f"Nothing here is called `{node.name}`.", hint)
-
-
-def _fault(code: str, node: Node, message: str, hint: str = "") -> GuardFault:
-    return GuardFault(code, message, node.start, node.end, hint)
-
-
-def _need_number(node: Node) -> Type:
-    kind = type_of(node)
-    if kind.kind != "number":
-        what = "a word" if kind.kind == "choice" else "true or false"
-        raise _fault("wrong-kind", node, f"A number belongs here; this is {what}.")
-    return kind
-
-
 def _truth(node: Node) -> Node:
     kind = type_of(node)
     if kind.kind != "bool":
         hint = "Compare it: `== 'word'`." if kind.kind == "choice" else "Compare it: `> 0`."
-        raise _fault("wrong-kind", node, "This is neither true nor false by itself.", hint)
+        raise fault("wrong-kind", node, "This is neither true nor false by itself.", hint)
     if kind.each is not None:
-        raise _fault("row-not-single", node, f"This is one truth for every {kind.each}, not a single one.",
-                     "Write `any(...)` or `all(...)` round it.")
+        raise fault("row-not-single", node, f"This is one truth for every {kind.each}, not a single one.",
+                    "Write `any(...)` or `all(...)` round it.")
     return node
 
 
@@ -165,17 +122,10 @@ def _fit(a: Node, b: Node) -> Each | None:
                      b.end, "Take the max, min or mean of one of them.")
 
 
-def _no_offset(node: Node) -> None:
-    kind = type_of(node)
-    if kind.dimension == "temperature":
-        raise _fault("temperature-sum", node, "A temperature can be compared, but sums of temperatures mean nothing.",
-                     "Compare it with a temperature: `> 80 degC`.")
-
-
 def _arith(node: Arith, left: Node, right: Node) -> Node:
     for side in (left, right):
-        _need_number(side)
-        _no_offset(side)
+        need_number(side)
+        no_offset(side)
     if is_bare(left) and is_bare(right):
         return _fold(node, left, right)
     if node.op in "+-":
@@ -186,7 +136,7 @@ def _arith(node: Arith, left: Node, right: Node) -> Node:
 def _fold(node: Arith, left: Node, right: Node) -> Node:
     assert isinstance(left, Number) and isinstance(right, Number)
     if node.op == "/" and right.value == 0:
-        raise _fault("may-divide-by-zero", right, "This divides by zero.")
+        raise fault("may-divide-by-zero", right, "This divides by zero.")
     a, b = left.value, right.value
     value = a + b if node.op == "+" else a - b if node.op == "-" else a * b if node.op == "*" else a / b
     return _number(Number(node.start, node.end, value))
@@ -249,7 +199,7 @@ def _compare(node: Compare, items: list[Node]) -> Node:
     kinds = {type_of(i).kind for i in items}
     if "bool" in kinds:
         bad = next(i for i in items if type_of(i).kind == "bool")
-        raise _fault("wrong-kind", bad, "What is true or false is not compared.", "Use it alone, or with `not`.")
+        raise fault("wrong-kind", bad, "What is true or false is not compared.", "Use it alone, or with `not`.")
     if "choice" in kinds:
         return _compare_choice(node, items)
     unit = next((type_of(i).unit for i in items if not is_bare(i)), None)
@@ -265,81 +215,17 @@ def _compare(node: Compare, items: list[Node]) -> Node:
 
 def _compare_choice(node: Compare, items: list[Node]) -> Node:
     if len(items) != 2 or node.ops[0] not in ("==", "!="):
-        raise _fault("wrong-kind", node, "Words are compared with == or != only, two at a time.")
+        raise fault("wrong-kind", node, "Words are compared with == or != only, two at a time.")
     named = [i for i in items if not isinstance(i, Text)]
     texts = [i for i in items if isinstance(i, Text)]
     if len(named) != 1 or len(texts) != 1:
         other = next((i for i in named if type_of(i).kind == "number"), node)
-        raise _fault("wrong-kind", other, "A word is compared with a word in quotes.",
-                     "Write it like `sound == 'steady'`.")
+        raise fault("wrong-kind", other, "A word is compared with a word in quotes.",
+                    "Write it like `sound == 'steady'`.")
     kind = type_of(named[0])
     if kind.kind != "choice":
-        raise _fault("wrong-kind", texts[0], "A number can't be compared with a word.", "Leave the quotes away.")
+        raise fault("wrong-kind", texts[0], "A number can't be compared with a word.", "Leave the quotes away.")
     if texts[0].value not in kind.choices:
-        raise _fault("unknown-choice", texts[0], f"`{texts[0].value}` is no answer that this can have.",
-                     did_you_mean(texts[0].value, kind.choices, "It can be"))
+        raise fault("unknown-choice", texts[0], f"`{texts[0].value}` is no answer that this can have.",
+                    did_you_mean(texts[0].value, kind.choices, "It can be"))
     return replace(node, items=tuple(items), type=Type("bool", each=kind.each))
-
-
-def _call(node: Call, scope: Scope) -> Node:
-    if node.function in ("position", "known"):
-        return _about(node, scope)
-    if node.function in ("any", "all", "count", "which"):
-        return _over_truths(node, scope)
-    argument = _typed(node.argument, scope)
-    kind = _need_number(argument)
-    if is_bare(argument):
-        raise _fault("single-not-row", argument, "This is a number, not a row.")
-    if node.function == "abs":
-        _no_offset(argument)
-        low, high = ranges.magnitude(range_of(kind))
-        return replace(node, argument=argument, type=replace(kind, low=low, high=high))
-    if kind.each is None:
-        raise _fault("single-not-row", argument, f"`{node.function}` looks along a row; this is a single value.",
-                     "Compare it as it is.")
-    if node.per is not None and kind.each != "barrel":
-        raise _fault("rows-dont-fit", argument, f"`per: carb` groups barrels; this row is over each {kind.each}.",
-                     "Leave `per: carb` away.")
-    if node.function == "spread":
-        _no_offset(argument)
-    low, high = ranges.width(range_of(kind)) if node.function == "spread" else range_of(kind)
-    whole = kind.whole and node.function != "mean"
-    return replace(node, argument=argument, type=replace(kind, low=low, high=high, each=node.per, whole=whole))
-
-
-def _over_truths(node: Call, scope: Scope) -> Node:
-    if node.per is not None:
-        raise _fault("bad-guard", node, f"`{node.function}` is not grouped.", "Leave `per: carb` away.")
-    if not isinstance(node.argument, Compare):
-        raise _fault("wrong-kind", node.argument, f"`{node.function}` looks at one comparison along a row.",
-                     f"Write it like `{node.function}(flow < 1 L/min)`, and join several with `and` outside.")
-    argument = _typed(node.argument, scope)
-    each = type_of(argument).each
-    if each is None:
-        raise _fault("single-not-row", argument, f"`{node.function}` looks along a row; this compares single values.",
-                     "Use the comparison as it is.")
-    if node.function == "count":
-        return replace(node, argument=argument, type=Type(
-            "number", low=Fraction(0), high=Fraction(scope.most[each]), whole=True))
-    return replace(node, argument=argument, type=Type("bool", each=each if node.function == "which" else None))
-
-
-def _about(node: Call, scope: Scope) -> Node:
-    inner = node.argument
-    if node.per is not None:
-        raise _fault("bad-guard", node, f"`{node.function}` is not grouped.", "Leave `per: carb` away.")
-    if node.function == "known" and isinstance(inner, Call) and inner.function == "position":
-        return replace(node, argument=_about(inner, scope), type=BOOL)
-    if not isinstance(inner, Name):
-        raise _fault("wrong-kind", inner, f"`{node.function}` takes one name.")
-    screw = scope.screws.get(inner.name)
-    if node.function == "known":
-        if screw is not None:  # `known(spindle)` is `known(position(spindle))`
-            place = Call(inner.start, inner.end, "position", replace(inner, type=screw), type=screw)
-            return replace(node, argument=place, type=BOOL)
-        return replace(node, argument=replace(inner, type=_name(inner, scope)), type=BOOL)
-    if screw is None:
-        scope.type_of(inner.name)  # a screw declared with a fault says so by itself
-        raise _fault("unknown-name", inner, f"There is no screw `{inner.name}`.",
-                     did_you_mean(inner.name, scope.screws))
-    return replace(node, argument=replace(inner, type=screw), type=screw)

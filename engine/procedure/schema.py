@@ -26,6 +26,7 @@ def schema() -> dict[str, Any]:
 
     made = _schema(ProcedurePart, "Evendraw procedure")
     definitions = made["definitions"]
+    definitions["Wait"] = definitions["Step"]["properties"]["wait"]
     for name, sets in _ONE_OF.items():
         definitions[name]["anyOf"] = [{"required": list(keys)} for keys in sets]
     short = definitions["Step"]["properties"]["read"]["items"]["anyOf"][2]
@@ -53,12 +54,13 @@ def text(made: dict[str, Any]) -> str:
 
 
 def _schema(model: type[BaseModel], title: str) -> dict[str, Any]:
-    found = model.model_json_schema(by_alias=True, ref_template="#/definitions/{model}")
+    found = model.model_json_schema(by_alias=True)
     definitions = found.pop("$defs", {})
     plain = {_name(k): _plain(v) for k, v in sorted(definitions.items())}
     for name, entry in plain.items():
         entry["title"] = name
-    return {"$schema": DIALECT, **_plain(found), "title": title, "definitions": plain}
+    whole = {**_plain(found), "title": title, "definitions": plain}
+    return {"$schema": DIALECT, **_inlined(whole, plain)}
 
 
 def _name(model: str) -> str:
@@ -71,7 +73,8 @@ def _plain(node: Any) -> Any:
         return [_plain(n) for n in node]
     if not isinstance(node, dict):
         return node
-    made = {k: _plain(v) for k, v in node.items() if not (k == "default" and _says_nothing(v))}
+    made = {k: {n: _plain(p) for n, p in v.items()} if k == "properties" else _plain(v)
+            for k, v in node.items() if not (k == "default" and _says_nothing(v))}
     if "$ref" in made:
         made["$ref"] = "#/definitions/" + _name(made["$ref"].rpartition("/")[2])
     for word in ("anyOf", "oneOf"):
@@ -83,10 +86,20 @@ def _plain(node: Any) -> Any:
     if patterns is not None:  # names of the file's own: an editor then also says which name is none
         (pattern, value), = patterns.items()
         made |= {"additionalProperties": value, "propertyNames": {**made.get("propertyNames", {}), "pattern": pattern}}
-    if "$ref" in made and len(made) > 1:  # in this dialect what stands beside a reference is not read
-        made["allOf"] = [{"$ref": made.pop("$ref")}]
     return made
 
 
 def _says_nothing(default: Any) -> bool:
     return default in (None, "") or isinstance(default, list | dict)
+
+
+def _inlined(node: Any, definitions: dict[str, Any]) -> Any:
+    """What stands beside a reference is not read in this dialect, so what a key refers to is put in its place."""
+    if isinstance(node, list):
+        return [_inlined(n, definitions) for n in node]
+    if not isinstance(node, dict):
+        return node
+    if "$ref" in node and len(node) > 1:
+        own = {k: v for k, v in node.items() if k != "$ref"}
+        node = {**definitions[node["$ref"].rpartition("/")[2]], **own}
+    return {k: _inlined(v, definitions) for k, v in node.items()}

@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from engine.advisers import Registry
-from engine.procedure import declare
+from engine.procedure import declare, gear
 from engine.procedure.derived import Derived
 from engine.procedure.expr import Type
 from engine.procedure.making import Maker
@@ -38,8 +38,8 @@ class Symbols:
         self.settings: dict[str, Setting | None] = {
             n: declare.setting(make, n, p, self.facts) for n, p in part.settings.items()}
         self.readings: dict[str, Reading | None] = {
-            n: declare.reading(make, n, p, self.layout) for n, p in part.readings.items()}
-        self.screws: dict[str, Screw | None] = {n: declare.screw(make, n, p) for n, p in part.screws.items()}
+            n: gear.reading(make, n, p, self.layout) for n, p in part.readings.items()}
+        self.screws: dict[str, Screw | None] = {n: gear.screw(make, n, p) for n, p in part.screws.items()}
         self.derived = Derived(part, make)
         self.advice: dict[str, list[AdvisePart]] = {}
         self.results: dict[str, tuple[str, str | None]] = {}
@@ -47,14 +47,14 @@ class Symbols:
         self._one_meaning()
         self._lacking()
         make.scope = Scope(self.type_of, self.names,
-                           {n: declare.position_type(make, s) for n, s in self.screws.items() if s is not None},
+                           {n: gear.position_type(make, s) for n, s in self.screws.items() if s is not None},
                            {"carb": carbs, "barrel": carbs * each[1], "gap": max(carbs - 1, 1),
                             "cylinder": carbs * each[1] * 4})
         self.derived.settle()
 
     def place(self, part: PlacePart) -> tuple[int, int | None] | None:
         """A place of the bank."""
-        return declare.place(self.make, part, self.layout)
+        return gear.place(self.make, part, self.layout)
 
     def names(self) -> Iterator[str]:
         """Everything that a guard may name, for hints."""

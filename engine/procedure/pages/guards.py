@@ -26,6 +26,12 @@ PAGES = (
     Page("guard-too-deep", "An expression nested too deep",
          "Brackets stand within each other more than twenty deep.", "Nobody could check it by eye.",
          "Give parts of it names under `values`.", _with("(" * 30 + "speed > 900" + ")" * 30)),
+    Page("may-grow-without-end", "A kept value multiplied into itself",
+         "A value is kept as its own earlier self times itself. In a loop its digits would double at every visit.",
+         "The run would become slower and slower until nothing moves.",
+         "Count up with + or -, or multiply by a plain number.",
+         "readings:\n  speed: {ask: Speed, quantity: other, unit: rpm, range: [0, 5000]}\n"
+         "steps:\n  gate:\n    do: Read it.\n    read: [speed]\n    keep: {grown: grown * grown}\n    go: done\n"),
     Page("wrong-kind", "A number, a word or a truth where another belongs",
          "A word is compared with a word in quotes, a number with a number; what is true or false stands "
          "alone.", _WRONG,
