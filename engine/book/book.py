@@ -11,7 +11,7 @@ import hashlib
 import json
 import sqlite3
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -136,14 +136,18 @@ class Book:
 
     def rewrite_persons(self, number: int, job: Job) -> None:
         """Change customer, vehicle and complaint of a job; the record of its runs does not change."""
-        with self._write() as db:
-            db.execute("INSERT OR REPLACE INTO person(job, title, customer, vehicle) VALUES (?, ?, ?, ?)",
-                       (number, *_persons(job)))
+        self._replace_persons(number, *_persons(job))
 
     def forget_persons(self, number: int) -> None:
-        """Empty customer, vehicle and complaint of a job, for good."""
+        """Empty customer, vehicle and complaint of a job, for good: not a byte of them stays in the file."""
+        self._replace_persons(number, "", "", b"{}")
+
+    def _replace_persons(self, number: int, *persons: Any) -> None:
         with self._write() as db:
-            db.execute("UPDATE person SET title = '', customer = '', vehicle = x'7b7d' WHERE job = ?", (number,))
+            db.execute("INSERT OR REPLACE INTO person(job, title, customer, vehicle) VALUES (?, ?, ?, ?)",
+                       (number, *persons))
+        # What was written over is still in the log until it is folded into the file and cut.
+        self._read("PRAGMA wal_checkpoint(TRUNCATE)")
 
     def jobs(self) -> list[JobRow]:
         """Every job, newest first."""
@@ -234,7 +238,7 @@ class Book:
         """Keep every other window off a job until `release`, or until this process ends, however it ends."""
         if self.path is None or job in self._held:
             return
-        lock = self.path.with_name(f"{self.path.name}.job{job}.lock")
+        lock = self._lock(job)
         with explained(self.path):
             # An exclusive lock on an empty database beside the book: the system lets go of it when the process dies.
             connection = sqlite3.connect(lock, timeout=0, isolation_level=None, check_same_thread=False)
@@ -246,13 +250,23 @@ class Book:
                 with explained(self.path):
                     raise
             raise BookTrouble(f"Job {job} is open in another window. Go on there, or close it first.") from None
+        if not lock.exists():
+            # Its last holder removed it between our opening and our locking; whoever comes next would not see ours.
+            connection.close()
+            return self.hold(job)
         self._held[job] = connection
 
     def release(self, job: int) -> None:
         """Let another window have the job."""
         connection = self._held.pop(job, None)
         if connection is not None:
+            with suppress(OSError):  # some systems don't remove an open file; then it stays, and is empty
+                self._lock(job).unlink()
             connection.close()
+
+    def _lock(self, job: int) -> Path:
+        assert self.path is not None
+        return self.path.with_name(f"{self.path.name}.job{job}.lock")
 
 
 def chained(head: bytes, run: str, seq: int, key: str | None, body: bytes) -> bytes:
@@ -294,7 +308,8 @@ def _ours(connection: sqlite3.Connection, path: Path) -> None:
 
 
 def _prepare(connection: sqlite3.Connection) -> None:
-    for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "busy_timeout = 5000"):
+    for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "busy_timeout = 5000",
+                   "secure_delete = ON"):
         connection.execute(f"PRAGMA {pragma}")
     migrate(connection)
     # A book that can be read but not written is found out now, not at the first answer.

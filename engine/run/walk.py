@@ -15,6 +15,7 @@ from engine.procedure.program import Advise as AdviseSpec
 from engine.procedure.program import Branch, Call, End, FindingSpec
 from engine.run import record
 from engine.run.advice import Advise, request
+from engine.run.local import at_here, finding_of, in_order
 from engine.run.moves import asked
 from engine.run.names import Names, again, named
 from engine.run.plan import Plan, StepPlan
@@ -144,31 +145,12 @@ class Walk:
         return tuple(f for group in self.findings.values() for f in group)
 
     def _raise(self, spec: FindingSpec, names: Names) -> None:
-        if spec.when is not None and not spec.when.run(names):
-            return
-        where = self._where(spec, names)
-        if where is None:
-            return
-        text = render(spec.say, names, where)
-        todo = render(spec.do, names, where)
-        finding = Finding(spec.code, spec.severity, where, text, todo, source=self.frame.at.file.name)
-        old = self.findings.get(("file", spec.code, where))
-        self.findings[("file", spec.code, where)] = (finding,)
-        if old is None:
-            self.effects.append(Raised(finding))
-
-    def _where(self, spec: FindingSpec, names: Names) -> tuple[Place, ...] | None:
-        """The places that a finding concerns; None where it concerns none and so is not raised."""
-        here = self.frame.here
-        if spec.place is not None:
-            return (Place(*spec.place),)
-        if spec.where is None:
-            return () if here is None else (here,)
-        value = spec.where.run(names)
-        if not isinstance(value, tuple):
-            return (() if here is None else (here,)) if value else None
-        row = self.plan.bank.places(spec.where.type.each, here)
-        return tuple(p for p, holds in zip(row, value, strict=False) if holds) or None
+        finding = finding_of(spec, names)
+        if finding is not None:
+            key = ("file", spec.code, finding.where)
+            if key not in self.findings:
+                self.effects.append(Raised(finding))
+            self.findings[key] = (finding,)
 
     def _clear(self, code: str) -> None:
         for key in [k for k in self.findings if k[0] == "file" and k[1] == code]:
@@ -236,21 +218,11 @@ class Walk:
         """
         places: tuple[Place | None, ...] = (None,)
         if spec.each is not None:
-            places = self._in_order(spec)
+            places = in_order(spec, again(self.frame.env, self.world.positions))
             if not places:
                 self._after_last(spec)
                 return
         self._descend(CallSite(spec, places, 0, {}, symptom, made))
-
-    def _in_order(self, spec: Call) -> tuple[Place, ...]:
-        row = self.plan.bank.places(spec.each, self.frame.here)
-        if spec.order == "bank" or spec.worst_by is None:
-            return row
-        values = spec.worst_by.run(again(self.frame.env, self.world.positions))
-        if not isinstance(values, tuple):
-            return row
-        ranked = sorted(zip(row, values, strict=False), key=lambda pv: (pv[1] is None, -(pv[1] or 0)))
-        return tuple(p for p, _ in ranked)
 
     def _descend(self, site: CallSite) -> None:
         spec, caller = site.spec, self.frame
@@ -259,7 +231,7 @@ class Walk:
         outer = again(caller.env, self.world.positions)
         inner = named(file, here, self.world.positions)
         for name, guard in spec.bindings.items():
-            inner[name] = _at_here(guard, guard.run(outer), self.plan, caller.here, here)
+            inner[name] = at_here(guard, outer, here)
         start = file.steps[file.start]
         self.frame = Frame(start, inner, {}, here, caller, site)
         self.enter(start)
@@ -326,14 +298,3 @@ class Walk:
     def result(self) -> tuple[State, tuple[Any, ...]]:
         """The new state and what happened on the way."""
         return self._frozen(), tuple(self.effects)
-
-
-def _at_here(guard: Any, value: Any, plan: Plan, outer: Place | None, here: Place | None) -> Any:
-    """A row bound to a file that is called once a place: the value at that place."""
-    if not isinstance(value, tuple) or here is None or outer == here:
-        return value
-    row = plan.bank.places(guard.type.each, outer)
-    for item, place in zip(value, row, strict=False):
-        if place == here or (place.carb == here.carb and place.barrel is None):
-            return item
-    return value

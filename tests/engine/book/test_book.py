@@ -201,6 +201,7 @@ class TestPersons:
         book.forget_persons(1)
         assert (book.job(1).customer, book.job(1).title, book.jobs()[0].customer) == ("", "", "")
         assert book.head(session.run) == head
+        assert not any(b"Sample" in file.read_bytes() for file in path.parent.iterdir())
         assert len(book.events(session.run)) == len(LONG_WAY) + 1
 
 
@@ -287,6 +288,9 @@ class TestTwoWindows:
         assert begun(second).job_number == 2
         session.close()
         assert Session.reopen(second, session.run, advisers=ADVISERS).view.step == "zero"
+        first.close()
+        second.close()
+        assert [p.name for p in path.parent.iterdir()] == ["jobs.book"]
 
     def test_looking_is_allowed(self, path: Path) -> None:
         from valve_runs import ADVISERS
