@@ -11,12 +11,16 @@ from engine.procedure import declare, gear
 from engine.procedure.build_steps import Steps
 from engine.procedure.making import TRUTH, Maker, Want, check
 from engine.procedure.model import GivePart, ProcedurePart
-from engine.procedure.problems import Problem
+from engine.procedure.problems import Problem, did_you_mean
 from engine.procedure.program import Guard, Procedure, Screw, Symptom
 from engine.procedure.source import Source
 from engine.procedure.symbols import Symbols
 from engine.procedure.ways import symptom_way
 from engine.units import UNITS
+
+
+#: The places that a family may call by its own words.
+TERMS = ("carb", "barrel", "gap", "cylinder", "bank")
 
 
 def build(source: Source, part: ProcedurePart, registry: Registry,
@@ -30,6 +34,10 @@ def build(source: Source, part: ProcedurePart, registry: Registry,
     if part.procedure != source.name:
         make.fault("name-not-file", part.procedure.span, f"The file is called `{source.name}`, not `{part.procedure}`.",
                    "Rename one of them.", source.name)
+    for term in part.terms:
+        if term not in TERMS:
+            make.fault("unknown-word", term.span, f"`{term}` is no place that has a word of its own.",
+                       did_you_mean(term, TERMS, "There are"))
     values = known.derived.values()
     screws = {n: _finish_screw(make, s, part) for n, s in known.screws.items() if s is not None}
     _positions(known)

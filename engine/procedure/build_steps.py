@@ -66,6 +66,7 @@ class Steps:
 
     def step(self, name: Scalar, part: StepPart) -> Step | None:
         make = self.make
+        self.twice(part)
         texts: dict[str, Template | None] = {
             k: make.template(getattr(part, k)) for k in ("caution", "do", "why", "hear", "note")}
         fields: dict[str, Any] = {
@@ -91,6 +92,13 @@ class Steps:
         return Step(str(name), title, name.span, way, **texts, **fields, exclusive=is_true(part.exclusive),
                     record=str(part.record) if part.record is not None else None,  # type: ignore[arg-type]
                     spans=_spans(part._map))
+
+    def twice(self, part: StepPart) -> None:
+        """A reading that is asked for twice at once."""
+        always = [r.reading for r in part.read if r.when is None]
+        for i, name in enumerate(always):
+            if name in always[:i]:
+                self.make.fault("name-used-twice", name.span, f"`{name}` is read twice here.", "Delete one.")
 
     def limit(self, part: LimitPart | None) -> Limit | None:
         if part is None:

@@ -33,7 +33,7 @@ def layout(make: Maker, part: ForPart | None) -> Layout:
     """Which banks the file is for; anything, where that has a fault."""
     if part is None:
         return Layout((), (1, MOST_CARBS), (1, MOST_BARRELS))
-    families = tuple(str(f) for f in part.family if f != "any")
+    families = () if "any" in part.family else tuple(str(f) for f in part.family)
     before = len(make.problems)
     carbs, barrels = _counts(make, part.carbs, MOST_CARBS), _counts(make, part.barrels_per_carb, MOST_BARRELS)
     sound = len(make.problems) == before and not any(part.lost(k) for k in ("family", "carbs", "barrels_per_carb"))

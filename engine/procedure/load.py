@@ -79,14 +79,14 @@ def _main_file(path_or_name: str | Path, search: Sequence[Path]) -> Source | Pro
     text = str(path_or_name)
     path = Path(path_or_name)
     try:
-        looks_like_a_path = path.suffix != "" or len(path.parts) != 1 or path.exists()
+        is_file, is_there = path.is_file(), path.exists()
     except (OSError, ValueError):
-        looks_like_a_path = True
-    if looks_like_a_path:
+        is_file, is_there = True, True  # no file can have that name, and reading it says so
+    if is_file or path.suffix != "" or len(path.parts) != 1:
         return files.read_source(path)
     found = files.find(text, None, search)
-    if found is not None:
-        return files.read_source(found)
+    if found is not None or is_there:  # a folder of the same name hides no procedure
+        return files.read_source(found or path)
     hint = did_you_mean(text, files.names(None, search), "Known procedures")
     return Problem("unknown-file", text, _TOP, f"There is no procedure `{text}`.", hint=hint or "Give a file's path.")
 

@@ -54,8 +54,12 @@ def test_a_missing_name_is_told_with_the_nearest(tmp_path: Path) -> None:
     assert told(found) == "unknown-file" and "balance" in found.problems[0].hint
 
 
-def test_a_folder_is_no_procedure(tmp_path: Path) -> None:
+def test_a_folder_is_no_procedure_and_hides_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert told(load(tmp_path, [], ADVISERS)) == "not-a-file"
+    (tmp_path / "bleed_line").mkdir()
+    monkeypatch.chdir(tmp_path)
+    assert load("bleed_line", [HERE.parent / "conformance"], ADVISERS).sound
+    assert told(load("bleed_line", [], ADVISERS)) == "not-a-file"
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="devices and pipes have no path there")
