@@ -108,8 +108,12 @@ def newest_run(book: Book, wanted: str) -> str:
 
 def sheet_of(book: Book, run: str, advisers: Registry) -> Sheet:
     """The sheet of a run as it stands, ended or not. Raises `BookTrouble` or `Drift`."""
-    session = Session.reopen(book, run, advisers=advisers, reading=True)
-    plan, state = session.plan, session.state
+    return gathered(Session.reopen(book, run, advisers=advisers, reading=True))
+
+
+def gathered(session: Session) -> Sheet:
+    """The sheet of a run that is open."""
+    plan, state, book, run = session.plan, session.state, session.book, session.run
     bodies = [codec.load(e.body) for e in book.events(run)]
     main = plan.main.procedure
     end = state.end
