@@ -39,7 +39,7 @@ def move(known: Symbols, part: MovePart, screw: Screw | None) -> MoveSpec | None
         make.fault("out-of-range", part.by.span, "An amount to turn is never below 0.", "`direction` says which way.")
     direction = str(part.direction) if part.direction is not None else None
     return MoveSpec(str(part.screw), _places(known, part.only, screw.each), to, by,
-                    direction, when, part.span)  # type: ignore[arg-type]
+                    direction, when, part.span)
 
 
 def _where(make: Maker, part: MovePart, screw: Screw) -> None:
@@ -116,7 +116,7 @@ def fit(known: Symbols, part: FitPart) -> FitSpec | None:
     when = make.guard(part.when, Want("bool", each=row))
     size = _there(make, part.size, Want("number", "number", None, row), when)
     places = _places(known, part.only, each if part.only else None)
-    return FitSpec(str(part.part), each, places, size, when, part.span) if size else None  # type: ignore[arg-type]
+    return FitSpec(str(part.part), each, places, size, when, part.span) if size else None
 
 
 def wait(make: Maker, part: WaitPart | None) -> Wait | None:

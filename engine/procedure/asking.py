@@ -105,7 +105,7 @@ def _row(each: str | None) -> str:
 
 
 def _list(words: object) -> str:
-    return " or ".join(str(w) for w in words)  # type: ignore[attr-defined]
+    return " or ".join(str(w) for w in words)
 
 
 def finding(make: Maker, known: Symbols, part: FindingPart) -> FindingSpec | None:
@@ -122,4 +122,4 @@ def finding(make: Maker, known: Symbols, part: FindingPart) -> FindingSpec | Non
     when = make.guard(part.when, TRUTH)
     if say is None:
         return None
-    return FindingSpec(str(part.code), str(part.severity), where, say, do, when, part.span, place)  # type: ignore[arg-type]
+    return FindingSpec(str(part.code), str(part.severity), where, say, do, when, part.span, place)

@@ -18,7 +18,6 @@ from engine.procedure.symbols import Symbols
 from engine.procedure.ways import symptom_way
 from engine.units import UNITS
 
-
 #: The places that a family may call by its own words.
 TERMS = ("carb", "barrel", "gap", "cylinder", "bank")
 
@@ -53,7 +52,7 @@ def build(source: Source, part: ProcedurePart, registry: Registry,
         tuple(str(n) for n in part.needs), cautions, {str(k): str(v) for k, v in part.terms.items()},
         _sound(known.facts), _sound(known.settings), {str(k): v for k, v in screws.items()}, _sound(known.readings),
         symptoms, values, {str(n): g for n, p in part.gives.items() if (g := _give(make, p)) is not None},
-        str(part.start), steps.all(), make.here, frozenset(str(c) for c in steps.raised))  # type: ignore[arg-type]
+        str(part.start), steps.all(), make.here, frozenset(str(c) for c in steps.raised))
     return procedure, make.problems
 
 
@@ -63,7 +62,7 @@ def _sound(table: Mapping[str, Any]) -> dict[str, Any]:
 
 def _finish_screw(make: Maker, screw: Screw, part: ProcedurePart) -> Screw:
     """A screw with its guards, which could not be made before all names were known."""
-    given = part.screws[screw.name]  # type: ignore[index]
+    given = part.screws[screw.name]
     return replace(screw, when=make.guard(given.when, TRUTH), band=gear.band(make, given, screw))
 
 
@@ -87,7 +86,7 @@ def _positions(known: Symbols) -> None:
         elif kind.each != where.each:
             wanted = "a single one" if where.each is None else f"`each: {where.each}`"
             make.fault("place-mismatch", text.span, f"The positions of `{text}` are {wanted}; this reading is not.")
-        elif kind.low < screw.range[0] or kind.high > screw.range[1]:  # type: ignore[operator]
+        elif kind.low < screw.range[0] or kind.high > screw.range[1]:
             make.fault("out-of-range", part.key_span("range"),
                        f"`{text}` can't stand everywhere in it: its own range is narrower.")
 

@@ -90,7 +90,7 @@ class Steps:
         if way is None:
             return None
         return Step(str(name), title, name.span, way, **texts, **fields, exclusive=is_true(part.exclusive),
-                    record=str(part.record) if part.record is not None else None,  # type: ignore[arg-type]
+                    record=str(part.record) if part.record is not None else None,
                     spans=_spans(part._map))
 
     def twice(self, part: StepPart) -> None:
@@ -200,7 +200,7 @@ class Steps:
         if given[0] == "go":
             return self.target(part.go) if part.go is not None else None
         say = self.make.template(part.say)
-        return End(str(part.end), say or Template("", part.span, ()), part.key_span("end"))  # type: ignore[arg-type]
+        return End(str(part.end), say or Template("", part.span, ()), part.key_span("end"))
 
     def strays(self, part: StepPart, way: str) -> None:
         """Keys that say nothing without another key."""
@@ -256,7 +256,7 @@ def _findings(part: StepPart) -> list[Any]:
 def _spans(part: Map) -> dict[str, Span]:
     """Where each key of a step stands, and "state.engine" for those of its state."""
     spans = {str(k): k.span for k in part}
-    state = part.get("state")  # type: ignore[call-overload]
+    state = part.get("state")
     if isinstance(state, Map):
         spans |= {f"state.{k}": k.span for k in state}
     return spans

@@ -212,5 +212,5 @@ def _table(make: Maker, name: str, part: TablePart, facts: dict[str, Fact | None
 
 def caution(make: Maker, name: str, part: CautionPart) -> Caution:
     """A caution."""
-    return Caution(str(name), str(part.word), make.plain(part.text),  # type: ignore[arg-type]
+    return Caution(str(name), str(part.word), make.plain(part.text),
                    tuple(str(d) for d in part.demanded_by), part.span)

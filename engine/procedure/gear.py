@@ -40,7 +40,7 @@ def screw(make: Maker, name: str, part: ScrewPart) -> Screw | None:
         if step == 0 and part.step is not None:
             make.fault("bad-number", part.step.span, "A step is more than 0.")
         return None
-    return Screw(str(name), str(part.each), str(part.acts), str(part.at), str(part.inward),  # type: ignore[arg-type]
+    return Screw(str(name), str(part.each), str(part.acts), str(part.at), str(part.inward),
                  outward, unit, str(part.zero), step, pair, None, part.span)
 
 
@@ -56,14 +56,14 @@ def reading(make: Maker, name: str, part: ReadingPart, bank: Layout) -> Reading 
     average = make.number(part.average, "s", "the time") if part.average is not None else None
     take = int(part.take) if part.take is not None else None
     if take is not None and not 1 <= take <= 20:
-        make.fault("bad-number", part.take.span, "A reading is taken 1 to 20 times.")  # type: ignore[union-attr]
+        make.fault("bad-number", part.take.span, "A reading is taken 1 to 20 times.")
     if kind is None or part.lost("each"):
         return None
     step = make.number(part.step, kind.unit, "the step") if part.step is not None else None
     if step is not None and part.step is not None:  # a difference: of 1 degC, not the temperature 1 degC
         step -= to_base(Fraction(0), parse_quantity(part.step, kind.unit or "")[1])
     if step is not None and step <= 0:
-        make.fault("bad-number", part.step.span, "A step is more than 0.")  # type: ignore[union-attr]
+        make.fault("bad-number", part.step.span, "A step is more than 0.")
     return Reading(str(name), make.plain(part.ask), make.plain(part.how), str(part.quantity or "other"), kind, step, of,
                    average, take, _healthy(make, part, kind), part.span, is_true(part.may_lack),
                    str(part.position_of) if part.position_of is not None else None)
@@ -81,7 +81,7 @@ def _reading_type(make: Maker, part: ReadingPart) -> Type | None:
         return None
     if part.choices:
         found = choices(make, part.choices, part.value_span("choices"))
-        return replace(found, each=each, holes=holes) if found else None  # type: ignore[arg-type]
+        return replace(found, each=each, holes=holes) if found else None
     if part.unit is None or not part.range:
         if not spoilt:
             make.fault("missing-key", part.head, "A number needs both `unit` and `range`.",
@@ -93,7 +93,7 @@ def _reading_type(make: Maker, part: ReadingPart) -> Type | None:
     whole = not part.unit and part.step is not None and all(
         x.denominator == 1 for x in (*pair, parse_quantity(part.step, "")[0]))
     return Type("number", UNITS[part.unit].dimension, str(part.unit) or None, *pair,
-                each=each, holes=holes, whole=whole)  # type: ignore[arg-type]
+                each=each, holes=holes, whole=whole)
 
 
 def _healthy(make: Maker, part: ReadingPart, kind: Type) -> str | tuple[Fraction | None, Fraction | None] | None:

@@ -123,20 +123,20 @@ class _Parser:
         while token := self.accept("<", "<=", ">", ">=", "==", "!="):
             ops.append(token.text)
             items.append(self.sum(depth))
-        return items[0] if not ops else Compare(items[0].start, items[-1].end, tuple(ops), tuple(items))  # type: ignore[arg-type]
+        return items[0] if not ops else Compare(items[0].start, items[-1].end, tuple(ops), tuple(items))
 
     def sum(self, depth: int) -> Node:
         node = self.term(depth)
         while token := self.accept("+", "-"):
             right = self.term(depth)
-            node = Arith(node.start, right.end, token.text, node, right)  # type: ignore[arg-type]
+            node = Arith(node.start, right.end, token.text, node, right)
         return node
 
     def term(self, depth: int) -> Node:
         node = self.factor(depth)
         while token := self.accept("*", "/"):
             right = self.factor(depth)
-            node = Arith(node.start, right.end, token.text, node, right)  # type: ignore[arg-type]
+            node = Arith(node.start, right.end, token.text, node, right)
         return node
 
     def factor(self, depth: int) -> Node:
@@ -186,7 +186,7 @@ class _Parser:
         argument = self.either(self.deeper(depth))
         per = self.grouping() if self.accept(",") else None
         end = self.expect(")")
-        return Call(token.start, end.end, token.text, argument, per)  # type: ignore[arg-type]
+        return Call(token.start, end.end, token.text, argument, per)
 
     def grouping(self) -> str:
         if self.here.text != "per":

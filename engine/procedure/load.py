@@ -179,7 +179,7 @@ def _read(source: Source) -> tuple[ProcedurePart | None, list[Problem]]:
 
 
 def _steps(tree: Map) -> Map:
-    steps = tree.get("steps")  # type: ignore[call-overload]
+    steps = tree.get("steps")
     return steps if isinstance(steps, Map) else Map()
 
 

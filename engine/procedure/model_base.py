@@ -49,11 +49,11 @@ class Part(BaseModel):
 
     def value_span(self, key: str) -> Span:
         """Where the value of a key stands."""
-        return getattr(self._map.get(key), "span", None) or self.key_span(key)  # type: ignore[call-overload]
+        return getattr(self._map.get(key), "span", None) or self.key_span(key)
 
     def lacks_item(self, key: str) -> bool:
         """Whether an item of the list under `key` was taken out because of a fault that has been reported."""
-        return bool(getattr(self._map.get(key), "lost", False))  # type: ignore[call-overload]
+        return bool(getattr(self._map.get(key), "lost", False))
 
     def lost(self, key: str) -> bool:
         """Whether `key` stood here and was taken out because of a fault that has been reported."""

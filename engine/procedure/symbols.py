@@ -29,7 +29,7 @@ class Symbols:
                  called: Mapping[str, Procedure | None]) -> None:
         self.part, self.registry, self.called = part, registry, called
         here = str(part.here) if part.here is not None else None
-        self.make = Maker(path, Scope(self.type_of, self.names, {}, {}), here=here)  # type: ignore[arg-type]
+        self.make = Maker(path, Scope(self.type_of, self.names, {}, {}), here=here)
         make = self.make
         self.layout: Layout = declare.layout(make, part.layout)
         carbs, each = self.layout.carbs[1], self.layout.barrels_per_carb
@@ -91,7 +91,7 @@ class Symbols:
     def spoilt(self, section: str, name: str) -> bool:
         """Whether a declaration was taken out of a section because of a fault of its own, which has been reported."""
         root = self.part._map
-        return section in root.lost or name in getattr(root.get(section), "lost", ())  # type: ignore[call-overload]
+        return section in root.lost or name in getattr(root.get(section), "lost", ())
 
     def _output(self, name: str, output: str) -> Type | None:
         adviser = self.registry.get(self.advice[name][0].adviser)
@@ -108,7 +108,7 @@ class Symbols:
         given = callee.gives.get(result)
         if given is None:
             return None
-        return given.type if each is None else replace(given.type, each=each, holes=True)  # type: ignore[arg-type]
+        return given.type if each is None else replace(given.type, each=each, holes=True)
 
     def _gather(self) -> None:
         for step in self.part.steps.values():

@@ -36,8 +36,8 @@ def call(known: Symbols, part: StepPart, target: Target) -> Call | None:
     worst = make.guard(part.by, Want("number", None, None, each, True, or_single=False)) if each and part.by else None
     ends = _ends(known, part.call, part.ends, part.key_span("call"), part, target, NEXT if each else None)
     return Call(str(part.call), _bindings(known, part.bindings, callee), ends,
-                str(part.name) if part.name is not None else None, each,  # type: ignore[arg-type]
-                str(part.order or "bank"), worst, target(part.go) if part.go is not None else None,  # type: ignore[arg-type]
+                str(part.name) if part.name is not None else None, each,
+                str(part.order or "bank"), worst, target(part.go) if part.go is not None else None,
                 part.call.span, {str(k): k.span for k in part.ends})
 
 
@@ -98,7 +98,7 @@ def _ends(known: Symbols, file: Scalar, given: Mapping[Scalar, Scalar], at: obje
             ends[str(end)] = str(where)
         else:
             ends[str(end)] = target(where)
-    lost = part._map.get("ends")  # type: ignore[call-overload]
+    lost = part._map.get("ends")
     spoilt = getattr(lost, "lost", set())
     missing = [e for e in (callee.ends if callee else ())
                if e not in given and e not in spoilt and not part.lost("ends")]
