@@ -283,9 +283,10 @@ class Walk:
         self.enter(self.frame.at.file.steps[spec.go])
 
     def _end_run(self, outcome: str, say: str) -> None:
-        state = self._frozen()
-        if outcome == "ok" and any(f.severity in ("change part", "stop") for f in standing(state)):
+        grave = [f for f in standing(self._frozen()) if f.severity in ("change part", "stop")]
+        if outcome == "ok" and grave:
             outcome = "stopped"
+            say = " ".join(["This has to be put right first:", *dict.fromkeys(f.say for f in grave)])
         self.end = Ending(outcome, say)
         self.effects.append(Ended(outcome))
 

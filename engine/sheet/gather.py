@@ -148,8 +148,14 @@ def _compared(session: Session) -> Iterable[Compared]:
         one = left.get(name) or found[name]
         places = tuple(dict.fromkeys(p for line in (found.get(name), left.get(name)) if line for p in line.places))
         yield Compared(
-            name, asks.get(name) or f"{name.replace('_', ' ')} ({one.quantity})".strip(), one.unit,
+            name, asks.get(name) or _screw_words(session, name), one.unit,
             tuple(_cell(session, one, p) for p in places), _row(found.get(name), places), _row(left.get(name), places))
+
+
+def _screw_words(session: Session, name: str) -> str:
+    """A screw's name in words, with what it acts on where the name does not say that it is a screw."""
+    words = name.replace("_", " ")
+    return words if "screw" in words else f"{words} ({session.plan.screws[name].acts})"
 
 
 def _cell(session: Session, line: Line, place: Place) -> str:
@@ -178,7 +184,7 @@ def _turned(session: Session) -> Iterable[Change]:
         now, was = state.world.positions.get(key), first.get(key)
         before, after = (quantity(v, screw.unit) if v is not None else "unknown" for v in (was, now))
         if before != after or now is None:
-            yield Change(f"{screw.name.replace('_', ' ')} ({screw.acts})", _words(session, key[1]), before, after)
+            yield Change(_screw_words(session, screw.name), _words(session, key[1]), before, after)
 
 
 def _fitted(session: Session) -> Iterable[Change]:
