@@ -1,0 +1,130 @@
+"""The job sheet: as found beside as left, what was changed, what was not checked, what stands; and whose it is."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from valve_runs import ADVISERS, DONE, LONG_WAY, Answer, answered, begun
+
+from engine import VERSION
+from engine.book.book import Book
+from engine.book.trouble import BookTrouble
+from engine.sheet.gather import Sheet, gathered, newest_run, sheet_of
+from engine.sheet.text import lines
+
+
+def dim(*flow: float, **more: Any) -> Answer:
+    return Answer(readings={"flow": list(flow), "sound": "steady", "drips": None}, understood=True,
+                  lacking={"drips": "too dark to see"}, **more)
+
+
+SHEET = """\
+JOB SHEET 1                                                              run 1.1
+================================================================================
+Customer      A. Sample
+Complaint     Uneven since spring
+Engine        2 cylinders, 1000 cc
+Carburettors  2, twin valve header
+Procedure     Balance two water valves (balance_two_valves, revision 4)
+Work          2031-05-04 10:00 to 2031-05-04 10:00
+
+DONE. Even within 0.2 L/min.
+
+AS FOUND AND AS LEFT
+--------------------------------------------------------------------------------
+                                                    as found             as left
+Flow at the valve, L/min
+  valve 1                                                  4                   6
+  valve 2                                                7.5                 6.2
+How does the pipe sound?                              steady              steady
+Does the gland drip?                                       -                   -
+spindle (water), turn
+  valve 1                                                  2                   3
+  valve 2                                                  2               1 1/4
+
+SCREWS TURNED, counted from the zero of each
+--------------------------------------------------------------------------------
+                                                      before               after
+spindle (water), valve 1                             unknown              3 turn
+spindle (water), valve 2                             unknown          1 1/4 turn
+
+PARTS CHANGED
+--------------------------------------------------------------------------------
+                                                      before               after
+washer, valve 2                                      unknown                  12
+
+NOT CHECKED
+--------------------------------------------------------------------------------
+- Does the gland drip: too dark to see
+
+NOTES
+--------------------------------------------------------------------------------
+- Stiff spindle on valve 2.
+
+--------------------------------------------------------------------------------
+Evendraw 0.1.0. 7 events. The maker's data and local rules come first.
+Seal: SEAL"""
+
+
+def test_the_whole_sheet_as_text() -> None:
+    part = {"part": "washer", "carb": 2, "barrel": None, "size": 12}
+    session = answered(begun(), DONE, Answer(note="Stiff spindle on valve 2."), DONE, dim(4, 7.5),
+                       Answer(done=True, fitted=[part]), dim(6, 6.2))
+    sheet = gathered(session)
+    assert "\n".join(lines(sheet)) == SHEET.replace("SEAL", session.book.head(session.run)).replace("0.1.0", VERSION)
+
+
+def sheet(*answers: Answer) -> Sheet:
+    return gathered(answered(begun(), *answers))
+
+
+def test_no_line_is_wider_than_80_columns() -> None:
+    long = Answer(note="The owner says that it has always been so since his uncle changed the gland " * 5)
+    assert max(map(len, lines(sheet(long, *LONG_WAY, Answer(note="W" * 200))))) <= 80
+
+
+def test_findings_that_stand_are_said_with_what_to_do() -> None:
+    dripping = Answer(readings={"flow": [6, 6], "sound": "steady", "drips": "yes"}, understood=True)
+    text = lines(sheet(DONE, DONE, dripping))
+    assert text[text.index("FINDINGS THAT STAND") + 2:][:2] == ["ADJUST: The gland drips.", "  To do: Nip it up."]
+
+
+def test_symptoms_that_were_seen_are_counted() -> None:
+    text = lines(sheet(*LONG_WAY))
+    assert "- Pipe hammers, once" in text
+
+
+def test_struck_answers_are_counted_for_they_stay_in_the_record() -> None:
+    assert sheet(*LONG_WAY).struck == 2
+    assert any("2 answers were struck by undo" in line for line in lines(sheet(*LONG_WAY)))
+
+
+def test_settings_that_the_shop_or_the_job_changed_are_named() -> None:
+    session = begun(settings={"target": "7 L/min"})
+    assert gathered(session).settings == (("target", "7 L/min", "job"),)
+
+
+def test_a_run_that_is_not_over_has_a_sheet_too() -> None:
+    assert (sheet(DONE).outcome, sheet(DONE).ended) == ("not finished", "")
+
+
+def test_persons_come_from_their_own_table_as_they_stand_now() -> None:
+    session = answered(begun(), *LONG_WAY)
+    session.book.forget_persons(1)
+    assert not any("Sample" in line or "Uneven" in line for line in lines(gathered(session)))
+
+
+def test_the_newest_run_of_a_job_is_meant_by_its_number() -> None:
+    from valve_runs import valves
+
+    from engine.session import Session
+
+    book = Book.memory()
+    first = begun(book)
+    second = Session.start(valves(), book.job(1), book=book, advisers=ADVISERS, job_number=1)
+    assert (newest_run(book, "1"), newest_run(book, "1.1")) == (second.run, first.run)
+    assert sheet_of(book, "1.1", ADVISERS).run == "1.1"
+    for wanted in ("2", "x", "1.9"):
+        with pytest.raises(BookTrouble):
+            sheet_of(book, newest_run(book, wanted), ADVISERS)
