@@ -1,7 +1,8 @@
-"""The closed registry of computations that a procedure may call: their names, inputs and outputs; it decides nothing itself.
+"""The closed registry of computations that a procedure may call: their names, inputs and outputs; it decides
+nothing itself.
 
-An adviser is a pure function `(job, inputs, evidence) -> Advice`. It keeps nothing, reads no clock and no file. The registry
-is handed to a check and to a run, and neither imports it.
+An adviser is a pure function `(job, inputs, evidence) -> Advice`. It keeps nothing, reads no clock and no file. The
+registry is handed to a check and to a run, and neither imports it.
 """
 
 from __future__ import annotations
@@ -17,8 +18,8 @@ from engine.procedure.expr import Type
 
 @dataclass(frozen=True, slots=True)
 class Input:
-    """One thing an adviser takes. A reading: of one of `quantities`, over `each`. A screw: that acts on `acts` and works `at`
-    one of the given. A value: of `type`'s kind and dimension. `optional` ones may be left out."""
+    """One thing an adviser takes. A reading: of one of `quantities`, over `each`. A screw: that acts on `acts` and
+    works `at` one of the given. A value: of `type`'s kind and dimension. `optional` ones may be left out."""
 
     kind: Literal["reading", "screw", "value"]
     about: str

@@ -1,8 +1,8 @@
 """What a run knows and what an adviser answers, as frozen data shared by the run and the advisers; it computes nothing.
 
 Units: a number is an exact `Fraction` in the base unit of its dimension (`engine.units`): turns, kg/h, rpm, kPa, mm,
-a fraction for % (5 % is 1/20), K for temperatures. Rows run carb 1 barrel 1, carb 1 barrel 2, carb 2 barrel 1 ...; a place
-that was not taken is None.
+a fraction for % (5 % is 1/20), K for temperatures. Rows run carb 1 barrel 1, carb 1 barrel 2, carb 2 barrel 1 ...; a
+place that was not taken is None.
 """
 
 from __future__ import annotations
@@ -27,7 +27,9 @@ class Place(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Aim:
-    """Turn until `reading` shows `value` (base unit); `place`: where the gauge sits, if not at the screw's own place."""
+    """Turn until `reading` shows `value` (base unit); `place`: where the gauge sits, if not at the screw's own
+    place.
+    """
 
     reading: str
     value: Fraction
@@ -36,8 +38,8 @@ class Aim:
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """One screw, once. `turns` > 0 is from where it stands in `direction`; `position` where it then stands, in turns from
-    its zero, if known; or an `aim`. `effect` is in the screw's own words: "more air", "leaner"."""
+    """One screw, once. `turns` > 0 is from where it stands in `direction`; `position` where it then stands, in turns
+    from its zero, if known; or an `aim`. `effect` is in the screw's own words: "more air", "leaner"."""
 
     screw: str
     place: Place
@@ -59,7 +61,8 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class ScrewView:
-    """A screw as an adviser sees it: what it does, its finest countable step, and where each one stands (None: unknown).
+    """A screw as an adviser sees it: what it does, its finest countable step, and where each one stands (None:
+    unknown).
 
     `positions` runs over its places; `each` says over what. `inward` and `outward` are its effects in words.
     `counts` says which way its position grows: out from a seat, in from a contact.
@@ -79,7 +82,9 @@ class ScrewView:
 
 @dataclass(frozen=True, slots=True)
 class ReadingView:
-    """A reading bound to an adviser's input: its name, quantity, unit, and the latest row (a single value is a row of 1)."""
+    """A reading bound to an adviser's input: its name, quantity, unit, and the latest row (a single value is a row
+    of 1).
+    """
 
     name: str
     quantity: str
@@ -95,8 +100,9 @@ class ReadingView:
 class Answered:
     """One answer of the run, as evidence.
 
-    `readings`: by quantity, a row or a single value as a row of one. `positions` before its moves, and `moves` and `parts`
-    made before the readings were taken. `epoch` counts changed parts and linkage: sensitivities don't outlive it.
+    `readings`: by quantity, a row or a single value as a row of one. `positions` before its moves, and `moves` and
+    `parts` made before the readings were taken. `epoch` counts changed parts and linkage: sensitivities don't outlive
+    it.
     """
 
     seq: int
@@ -145,7 +151,9 @@ class Suggest:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """What is wrong and where; `code` and `where` are its identity. `sureness` 0 to 1, or None where nobody computed it."""
+    """What is wrong and where; `code` and `where` are its identity. `sureness` 0 to 1, or None where nobody
+    computed it.
+    """
 
     code: str
     severity: Severity

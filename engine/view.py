@@ -1,6 +1,8 @@
-"""What a technician is shown at a step, as frozen data with final texts and exact numbers; it computes and paints nothing.
+"""What a technician is shown at a step, as frozen data with final texts and exact numbers; it computes and paints
+nothing.
 
-The screen, the line protocol and a rehearsal all read this. Numbers are `Fraction`s in the unit that stands beside them.
+The screen, the line protocol and a rehearsal all read this. Numbers are `Fraction`s in the unit that stands beside
+them.
 """
 
 from __future__ import annotations
@@ -59,7 +61,9 @@ class SymptomView:
 
 @dataclass(frozen=True, slots=True)
 class ScrewRow:
-    """Where each screw of one kind stands: positions in its unit from its zero (None: unknown), and its band if known."""
+    """Where each screw of one kind stands: positions in its unit from its zero (None: unknown), and its band if
+    known.
+    """
 
     name: str
     each: str
@@ -83,14 +87,17 @@ class Latest:
     each: str | None
     unit: str | None
     row: tuple[Any, ...]
-    #: Closed range or tolerance that the file declares for it: `tolerance` is the allowed spread, if any setting says so.
+    #: Closed range or tolerance that the file declares for it: `tolerance` is the allowed spread, if any setting
+    #: says so.
     tolerance: Fraction | None
     spreads: tuple[Fraction, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class TrailMark:
-    """One step that was answered: `file`, `step`, `title`, `visit`, what was answered in words, and the clock's text."""
+    """One step that was answered: `file`, `step`, `title`, `visit`, what was answered in words, and the clock's
+    text.
+    """
 
     seq: int
     file: str
@@ -126,7 +133,8 @@ class Advised:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One reading, or the positions of one screw, as found or as left: a row over its places, in `unit` (None: not taken).
+    """One reading, or the positions of one screw, as found or as left: a row over its places, in `unit` (None: not
+    taken).
 
     `each` is None where it is a single value, then the row has one place.
     """
