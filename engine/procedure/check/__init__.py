@@ -23,7 +23,7 @@ def check(program: Program, advisers: Registry) -> tuple[Problem, ...]:
     lost: dict[str, symptoms.Lost] = {}
     for name in innermost_first(program):
         study = Study(program, program.files[name])
-        found += _file(study, advisers, summaries)
+        found += prove(study, advisers, summaries)
         lost[name] = symptoms.lost_in(study, lost)
     found += symptoms.problems(lost[program.main])
     return in_order(found)
@@ -45,7 +45,8 @@ def innermost_first(program: Program) -> list[str]:
     return order
 
 
-def _file(study: Study, advisers: Registry, summaries: dict[str, Summary]) -> Iterator[Problem]:
+def prove(study: Study, advisers: Registry, summaries: dict[str, Summary]) -> Iterator[Problem]:
+    """The problems of one file. `summaries` are those of the files that it calls; its own is added."""
     edges = edges_of(study)
     found = flow(study, edges, advisers, summaries)
     summaries[study.procedure.name] = summary(study, found)

@@ -205,7 +205,7 @@ def guards(r, atom):
 
 
 def verdicts(names, lengths, texts):
-    """What z3 says over all lengths that a row may have: is there a gap, which branches are dead, which pairs overlap."""
+    """What z3 says over all lengths that a row may have: is there a gap, which branches are dead, which overlap."""
     gap, alive, never, pairs = False, set(), set(range(len(texts))), set()
     for n in lengths:
         judge = Judge(names, n)

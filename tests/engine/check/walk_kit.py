@@ -1,0 +1,108 @@
+"""A technician who answers anything: random answers through the real machine, as a judge of what the proofs promise.
+
+A sound program never leaves an answer without a way on and always ends; `walk` sees whether that is so.
+"""
+
+from __future__ import annotations
+
+import random
+from fractions import Fraction
+from typing import Any
+
+from engine.evidence import Advice
+from engine.job import Job
+from engine.procedure.expr import Type
+from engine.procedure.program import Program
+from engine.run.admit import asks, symptoms
+from engine.run.bind import InForce
+from engine.run.events import Event
+from engine.run.exact import rounded
+from engine.run.machine import begin, step
+from engine.run.plan import Plan
+from engine.units import to_base
+
+#: More answers than any sound run of the shipped files takes, symptoms at every turn included.
+MOST = 20_000
+
+
+def job_of(r: random.Random, program: Program) -> Job:
+    """A job of some bank that the main file is for; what the facts ask is decided elsewhere."""
+    layout = program.files[program.main].layout
+    carbs = r.randint(*layout.carbs)
+    barrels = r.randint(layout.barrels_per_carb[0], max(layout.barrels_per_carb[0],
+                                                        min(layout.barrels_per_carb[1], 16 // carbs)))
+    family = layout.families[0] if layout.families else "any family"
+    return Job.model_validate({
+        "engine": {"cylinders": carbs * barrels, "displacement": "1600 cc", "idle_speed": "900 rpm"},
+        "bank": {"family": family, "carbs": carbs, "barrels_per_carb": barrels}})
+
+
+def plan_of(r: random.Random, program: Program) -> Plan:
+    """A program on such a job, its facts and settings anything that they may be; one path of the job, one fact."""
+    job = job_of(r, program)
+    known: dict[str, Any] = {"bank.carbs": Fraction(job.bank.carbs), "engine.cylinders": Fraction(job.engine.cylinders),
+                             "bank.barrels_per_carb": Fraction(job.bank.barrels_per_carb)}
+    facts = {
+        p.name: {f.name: known.setdefault(f.path, value_of(r, f.type)) for f in p.facts.values()}
+        for p in program.files.values()}
+    settings = {
+        p.name: {s.name: InForce(value_of(r, s.type), "job") for s in p.settings.values()}
+        for p in program.files.values()}
+    return Plan(program, job, settings, facts)
+
+
+def value_of(r: random.Random, kind: Type) -> Any:
+    """Any value of a type, its ends more often than their share."""
+    if kind.kind == "bool":
+        return r.random() < 0.5
+    if kind.kind == "choice":
+        return r.choice(kind.choices)
+    low = kind.low if kind.low is not None else Fraction(0)
+    high = kind.high if kind.high is not None else low + 100
+    if r.random() < 0.2:
+        return r.choice((low, high))
+    value = low + (high - low) * Fraction(r.randrange(1001), 1000)
+    return Fraction(round(value)) if kind.whole else value
+
+
+def answer_of(r: random.Random, plan: Plan, state: Any) -> Event:
+    """Some answer to the step in force: its readings, or now and then a symptom."""
+    offered = symptoms(state)
+    if offered and r.random() < 0.1:
+        return Event("symptom", symptom=r.choice(offered))
+    readings = {}
+    for read in asks(plan, state):
+        kind = read.reading.type
+
+        def one(read: Any = read, kind: Type = kind) -> Any:
+            if read.may_lack and r.random() < 0.2:
+                return None
+            value = value_of(r, kind)
+            if kind.kind != "number":
+                return value
+            return rounded(value, read.reading.step, kind.low, kind.high, to_base(Fraction(0), kind.unit or ""))
+
+        places = plan.bank.places(kind.each, state.frame.here) if kind.each else None
+        readings[read.name] = one() if places is None else tuple(one() for _ in places)
+    return Event("readings", readings=readings) if readings else Event("done")
+
+
+def walk(r: random.Random, program: Program, advisers: Any) -> tuple[int, set[str]]:
+    """Follow a program with random answers to its end. The number of answers, and the steps seen as "file.step".
+
+    Raises what the machine raises where a program is not sound, and AssertionError where it does not end.
+    """
+    plan = plan_of(r, program)
+
+    def advise(request: Any) -> Advice:
+        adviser = advisers[request.adviser]
+        return Advice(adviser.name, adviser.version, {n: value_of(r, o.type) for n, o in adviser.outputs.items()})
+
+    state, _ = begin(plan, advise)
+    seen: set[str] = set()
+    for n in range(MOST):
+        if state.end is not None:
+            return n, seen
+        seen.add(state.frame.at.key)
+        state, _ = step(plan, state, answer_of(r, plan, state), advise)
+    raise AssertionError(f"no end after {MOST} answers, at {state.frame.at.key}")
