@@ -84,7 +84,7 @@ class Session:
         at = clock()
         number = book.take_in(job, at) if job_number is None else job_number
         book.hold(number)
-        texts, body = _started(plan, live, state, at)
+        texts, body = _started(plan, number, live, state, at)
         main = program.files[program.main]
         run = book.begin(number, program.main, main.title, at, texts, codec.dump(body))
         return cls(run, number, plan, state, book, advisers, clock, at)
@@ -206,18 +206,20 @@ def _body(event: Event, live: Live, state: State) -> dict[str, Any]:
     return body
 
 
-def _started(plan: Plan, live: Live, state: State, at: str) -> tuple[dict[str, bytes], dict[str, Any]]:
+def _started(plan: Plan, number: int, live: Live, state: State, at: str) -> tuple[dict[str, bytes], dict[str, Any]]:
     """The texts of every file in the closure, and the body of the first event."""
     texts, files = {}, []
     for name, procedure in sorted(plan.program.files.items()):
         data = procedure.source.text.encode()
         sha256 = hashlib.sha256(data).hexdigest()
         texts[sha256] = data
-        files.append({"name": name, "path": procedure.source.path, "revision": procedure.revision, "sha256": sha256})
+        # Its name alone: a path may say whose computer it was.
+        files.append({"name": name, "revision": procedure.revision, "sha256": sha256})
     body = {
         "kind": "started", "at": at, "version": VERSION, "main": plan.program.main, "files": files,
-        "sha256": plan.program.sha256, "job": plan.job.engineering(), "settings": _settings_out(plan.settings),
-        "led": led(state), "advice": [codec.advice_out(n, a) for n, a in live.given],
+        "sha256": plan.program.sha256, "job_number": number, "job": plan.job.engineering(),
+        "settings": _settings_out(plan.settings), "led": led(state),
+        "advice": [codec.advice_out(name, advice) for name, advice in live.given],
     }
     if state.end is not None:
         body["outcome"] = state.end.outcome

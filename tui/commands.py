@@ -147,21 +147,17 @@ def _talk(a: argparse.Namespace) -> int:
 
     if bool(a.run) == bool(a.procedure) or bool(a.job) != bool(a.procedure):
         raise Failed(Exit.USAGE, "evendraw talk: give a procedure and --job FILE, or --run ID to go on with a run.")
-    found = _places(a)
-    if a.run:
-        book = _open(found)
-        start = lambda: Session.reopen(book, a.run, advisers=advisers.shipped())  # noqa: E731
-    else:
-        job, program, shop = _job(a.job), _program(a.procedure, found), _settings(found)
-        book = _open(found)
-        start = lambda: Session.start(program, job, book=book, advisers=advisers.shipped(), shop=shop)  # noqa: E731
+    found, registry = _places(a), advisers.shipped()
+    # Everything that may be wrong with files is found out before the book is touched.
+    fresh = None if a.run else (_program(a.procedure, found), _job(a.job), _settings(found))
+    book = _open(found)
     try:
-        session = start()
-        try:
-            unsaved = talk(session, sys.stdin.buffer, sys.stdout)
-        except BrokenPipeError:
-            session.suspend()
-            raise
+        if fresh is None:
+            session = Session.reopen(book, a.run, advisers=registry)
+        else:
+            program, job, shop = fresh
+            session = Session.start(program, job, book=book, advisers=registry, shop=shop)
+        unsaved = talk(session, sys.stdin.buffer, sys.stdout)
     except NotForThisJob as refusal:
         raise Failed(Exit.USAGE, str(refusal)) from None
     except (BookTrouble, Drift) as trouble:

@@ -54,7 +54,8 @@ def child(code: str, *arguments: str) -> list[str]:
 
 def test_stopped_at_any_event_and_continued_in_a_new_process_it_equals_the_straight_run(tmp_path: Path) -> None:
     straight = answered(begun(), *LONG_WAY)
-    bodies = [e.body for e in straight.book.events(straight.run)]
+    # The first event names its job, and so differs from run to run.
+    bodies = [e.body for e in straight.book.events(straight.run)][1:]
     path = tmp_path / "jobs.book"
     book = Book.open(path)
     # One run for each place to stop at; the runs that are to stop once more do so half-way on, in the second process.
@@ -67,7 +68,7 @@ def test_stopped_at_any_event_and_continued_in_a_new_process_it_equals_the_strai
         assert done.returncode == 0, done.stderr
     book = Book.open(path)
     for run in runs.values():
-        assert [e.body for e in book.events(run)] == bodies
+        assert [e.body for e in book.events(run)][1:] == bodies
         session = Session.reopen(book, run, advisers=ADVISERS, clock=lambda: CLOCK)
         assert session.view.end == straight.view.end
         assert session.view.trail == straight.view.trail
