@@ -51,6 +51,7 @@ GUARDS = st.recursive(
         st.tuples(inner, st.sampled_from((" and ", " or ")), inner).map(lambda t: f"({t[0]}{t[1]}{t[2]})")),
     max_leaves=4)
 VALUE = st.sampled_from([v for v in LEVELS if 0 <= v <= 10])
+LACKING = st.one_of(st.none(), st.sampled_from([v for v in LEVELS if 0 <= v <= 5]))
 
 
 @st.composite
@@ -63,7 +64,7 @@ def readings(draw):
         "level": draw(st.sampled_from([Fraction(n, 4) for n in range(4, 13)])),
         "sound": draw(st.sampled_from(CHOICES)), "drips": draw(st.sampled_from(("no", "yes", None))),
         "flow": tuple(draw(VALUE) for _ in range(n)),
-        "draw": tuple(draw(st.one_of(st.none(), st.sampled_from([v for v in LEVELS if 0 <= v <= 5]))) for _ in range(n)),
+        "draw": tuple(draw(LACKING) for _ in range(n)),
         "noise": tuple(draw(st.sampled_from(CHOICES)) for _ in range(n)),
         "meter": draw(st.booleans()), "stem": draw(st.sampled_from(("coarse", "fine")))}
 
@@ -156,7 +157,7 @@ def cell_of(space, axis, names):
     return 0 if any(all(holds(f, names, i) for f in axis.key[1]) for i in places(names)) else 1
 
 
-@settings(max_examples=500)
+@settings(max_examples=200)
 @given(st.lists(GUARDS, min_size=1, max_size=4), readings())
 @example(["x < 3", "x <= 3", "gap > 5"], {
     "x": Fraction(3), "y": Fraction(0), "z": None, "level": Fraction(1), "sound": "steady", "drips": None,

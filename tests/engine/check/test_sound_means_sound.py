@@ -1,7 +1,7 @@
 """What the proofs promise, seen from outside: random procedures, and random answers to those that are called sound.
 
-Whatever is answered, a sound program finds a way on, comes to an end, and never works with a value that nobody took. The
-shipped files are held to the same.
+Whatever is answered, a sound program finds a way on, comes to an end, and never works with a value that nobody took.
+The shipped files are held to the same.
 """
 
 import random
@@ -36,9 +36,10 @@ readings:
 values:
   gap: spread(flow)
 """
-ATOMS = ("gap > apart", "gap <= apart", "any(flow < 3)", "all(flow >= 3)", "x > 4", "x <= 4", "x == 7", "sound == 'rough'",
-         "sound != 'silent'", "meter", "not meter", "stem == 'fine'", "drips == 'yes'", "drips == 'no'", "max(flow) > 2 * apart",
-         "x - apart > 3", "mean(flow) > 5", "count(flow > 5) >= 2", "kept > 3 L/min", "min(flow) < x")
+ATOMS = (
+    "gap > apart", "gap <= apart", "any(flow < 3)", "all(flow >= 3)", "x > 4", "x <= 4", "x == 7", "sound == 'rough'",
+    "sound != 'silent'", "meter", "not meter", "stem == 'fine'", "drips == 'yes'", "drips == 'no'", "kept > 3 L/min",
+    "max(flow) > 2 * apart", "x - apart > 3", "mean(flow) > 5", "count(flow > 5) >= 2", "min(flow) < x")
 READS = ("flow", "x", "sound", "drips", "{x: meter}", "{flow: stem == 'fine'}", "{reading: sound, when: not meter}")
 
 
@@ -67,7 +68,8 @@ def procedure(r, name, callee=None):
     for i, step in enumerate(names):
         lines.append(f"  {step}:\n    do: Look.\n")
         if r.random() < 0.4:
-            lines.append(f"    limit: {{visits: {r.randint(1, 3)}, then: {r.choice((*names[i + 1:], 'bad', 'bad'))}}}\n")
+            then = r.choice((*names[i + 1:], "bad", "bad"))
+            lines.append(f"    limit: {{visits: {r.randint(1, 3)}, then: {then}}}\n")
         reads = everywhere if i == 0 else [x for x in READS if r.random() < 0.25]
         seen = {}
         for x in reads:
@@ -94,7 +96,7 @@ def procedure(r, name, callee=None):
 
 @pytest.fixture
 def missing(monkeypatch):
-    """Names that a guard asked for and that nobody had given; filled while programs run that were compiled after this."""
+    """Names that a guard asked for and nobody had given, in the runs of programs that are compiled after this."""
     found = []
 
     def fetch(name):
@@ -116,7 +118,7 @@ HARMLESS = {"unreachable-step", "never-true", "shadowed-branch"}
 def test_a_random_program_that_is_called_sound_never_strands_anybody(missing, part):
     r = random.Random(f"programs {part}")
     sound = stranded = 0
-    for _ in range(160):
+    for _ in range(60):
         texts = {"inner": procedure(r, "inner"), "outer": procedure(r, "outer", "inner")}
         loaded = load_texts(texts, "outer", {})
         assert loaded.program is not None, [str(p) for p in loaded.problems]
@@ -131,14 +133,13 @@ def test_a_random_program_that_is_called_sound_never_strands_anybody(missing, pa
         assert errors or not missing, (missing, texts["outer"])
         sound += not errors
     # The test means something only while both kinds turn up.
-    assert sound >= 10 and stranded >= 10
+    assert sound >= 4 and stranded >= 4
 
 
 @pytest.mark.parametrize("path", sorted(SHIPPED.glob("*.yaml")), ids=lambda p: p.stem)
 def test_a_shipped_file_comes_to_an_end_whatever_is_answered(path, missing):
     checked = check_file(path, [SHIPPED], shipped())
     assert checked.program is not None
-    for seed in range(20):
+    for seed in range(8):
         walk(random.Random(seed), checked.program, shipped())
-    asked = {"known"}
-    assert not set(missing) - asked
+    assert not missing

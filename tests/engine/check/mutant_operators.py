@@ -1,27 +1,18 @@
-"""Shipped files with one fault put in: every operator at every site, the fault's line kept where it was.
-
-A mutant knows what would be the right answer to it: a code at a line. Lines are blanked, never taken out, so that a site
-and what is said of it have the same number.
-"""
+"""Shipped files with one fault put in: every operator at every site. A mutant knows what would be the right answer to it."""
 
 from __future__ import annotations
 
 import random
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
-from typing import Any
+from dataclasses import dataclass
 
-from engine.procedure.check import check, prove
-from engine.procedure.check.study import Study
-from engine.procedure.build import build
-from engine.procedure.links import calls
-from engine.procedure.load import _calls, _read, load_texts
+from mutant_text import QUOTES, Text, guards_in, quoted
+
 from engine.procedure.problems import Problem
-from engine.procedure.program import Call, Procedure, Program
 from engine.procedure.quantities import NEED_RUNNING
-from engine.procedure.source import Source, Span
-from engine.procedure.tree import Map, Scalar, Seq, read_tree
+from engine.procedure.source import Span
+from engine.procedure.tree import Map, Scalar, Seq
 from engine.units import UNITS
 
 #: What a fault in the ways of a file may come out as, wherever it shows.
@@ -62,107 +53,11 @@ def either(*rights: Right) -> Right:
     return lambda p: any(r(p) for r in rights)
 
 
-# ---- editing a text
-
-
-@dataclass
-class Text:
-    """A file's text and its tree."""
-
-    name: str
-    text: str
-    tree: Map = field(init=False)
-    lines: list[str] = field(init=False)
-
-    def __post_init__(self) -> None:
-        tree, problems = read_tree(Source(self.name, f"{self.name}.yaml", self.text))
-        assert tree is not None and not problems
-        self.tree, self.lines = tree, self.text.split("\n")
-
-    def put(self, span: Span, new: str) -> str | None:
-        """The text with something else at a span of one line."""
-        if span.line != span.end_line:
-            return None
-        lines = list(self.lines)
-        line = lines[span.line - 1]
-        lines[span.line - 1] = line[:span.column - 1] + new + line[span.end_column - 1:]
-        return "\n".join(lines)
-
-    def flow(self, node: Map | Seq) -> bool:
-        """Whether a node stands in brackets."""
-        return self.lines[node.span.line - 1][node.span.column - 1:node.span.column] in ("{", "[")
-
-    def without_key(self, node: Map, key: str) -> str | None:
-        """The text without one entry of a mapping; None where it is the only one."""
-        keys = list(node)
-        i = keys.index(key)
-        if len(keys) == 1:
-            return None
-        if not self.flow(node):
-            return self._blanked(keys[i].span.line, keys[i].span.column - 1)
-        if i + 1 < len(keys):
-            return self._cut(keys[i].span, keys[i + 1].span, False)
-        return self._cut(_span(node[keys[i - 1]]), _span(node[keys[i]]), True)
-
-    def without_item(self, node: Seq, i: int) -> str | None:
-        """The text without one item of a list; None where it is the only one."""
-        if len(node) == 1:
-            return None
-        if not self.flow(node):
-            line = _span(node[i]).line
-            dash = self.lines[line - 1].index("-")
-            return self._blanked(line, dash)
-        if i + 1 < len(node):
-            return self._cut(_span(node[i]), _span(node[i + 1]), False)
-        return self._cut(_span(node[i - 1]), _span(node[i]), True)
-
-    def _cut(self, a: Span, b: Span, after: bool) -> str | None:
-        if after:
-            cut = Span(a.end_line, a.end_column, b.end_line, b.end_column)
-        else:
-            cut = Span(a.line, a.column, b.line, b.column)
-        return self.put(cut, "")
-
-    def _blanked(self, line: int, indent: int) -> str:
-        lines = list(self.lines)
-        i = line - 1
-        lines[i] = ""
-        i += 1
-        while i < len(lines) and (not lines[i].strip() or len(lines[i]) - len(lines[i].lstrip()) > indent):
-            lines[i] = ""
-            i += 1
-        return "\n".join(lines)
-
-    def before(self, line: int, new: str) -> str:
-        """The text with a line put in before another."""
-        return "\n".join([*self.lines[:line - 1], new, *self.lines[line - 1:]])
-
-
-def _span(node: Any) -> Span:
-    return node.span
-
-
-def guards_in(node: Any, key: str = "") -> Iterator[Scalar]:
-    """The expressions of a tree by the keys that they stand under."""
-    if isinstance(node, Map):
-        for k, v in node.items():
-            yield from guards_in(v, str(k))
-    elif isinstance(node, Seq):
-        for v in node:
-            yield from guards_in(v, key)
-    elif isinstance(node, Scalar) and key in ("when", "is") and node.exact:
-        yield node
-
-
-# ---- the operators
-
-
 def mutants(file: str, text: str) -> Iterator[Mutant]:
     """Every operator at every site of a file."""
     t = Text(file, text)
     steps: Map = t.tree["steps"]
-    for make in (retargets, dropped_branches, gaps, shadows, contradictions, thens, limits, ends, misnames, units, reads,
-                 cautions, tables, stopped):
+    for make in OPERATORS:
         for op, line, new, right, strict, note in make(t, steps):
             if new is not None and new != text:
                 yield Mutant(op, file, line, new, right, strict, note)
@@ -210,7 +105,8 @@ def retargets(t: Text, steps: Map) -> Made:
         yield "retarget", line, t.put(target.span, "no_such_step"), at(line, "unknown-step"), True, "to no step"
         others = [n for n in steps if n not in (target, step)]
         for other in ([step] if step and step != target else []) + ([r.choice(others)] if others else []):
-            yield ("retarget", line, t.put(target.span, str(other)), anywhere(*WAYS), False, f"{step}: {target} to {other}")
+            note = f"{step}: {target} to {other}"
+            yield "retarget", line, t.put(target.span, str(other)), anywhere(*WAYS), False, note
 
 
 def dropped_branches(t: Text, steps: Map) -> Made:
@@ -223,21 +119,44 @@ def dropped_branches(t: Text, steps: Map) -> Made:
             yield "drop branch", item.span.line, t.without_item(branch, i), right, strict, str(name)
 
 
+_SINGLE = re.compile(r"([^<>=]+?) ([<>]) ([^<>=]+)")
+_ROW = re.compile(r"(any|all)\(([^<>=]+?) ([<>]) ([^<>=]+)\)")
+
+
 def gaps(t: Text, steps: Map) -> Made:
-    """The boundary taken out of a comparison: `<=` to `<`, `>=` to `>`; and a number pushed away from its neighbour."""
+    """The boundary taken out of a comparison; and `otherwise` written out as the opposite, but for the boundary."""
     for name, step in steps.items():
         branch = step.get("branch") or Seq()
-        covered = any("otherwise" in b for b in branch)
-        for item in branch:
-            when = item.get("when")
-            if when is None or not when.exact:
-                continue
-            right = either(at(step.key_span("branch").line, "uncovered-reading"),
-                           at(when.span.line, "never-true", "shadowed-branch"), anywhere(*WAYS))
-            for match in re.finditer(r"[<>]=", when):
-                span = when.at(*match.span())
-                yield "open a gap", when.span.line, t.put(span, match.group()[0] + " "), right, False, (
-                    f"{name}, otherwise: {covered}")
+        line = step.key_span("branch").line if branch else 0
+        whens = [b["when"] for b in branch if "when" in b]
+        for when in whens:
+            right = either(at(line, "uncovered-reading"), at(when.span.line, "never-true"), anywhere(*WAYS))
+            for match in re.finditer(r"[<>]=", when) if when.exact else ():
+                new = t.put(when.at(*match.span()), match.group()[0] + " ")
+                yield "open a gap", when.span.line, new, right, False, str(name)
+        other = branch[-1] if branch else None
+        opposites = [opposite(w) for w in whens]
+        if other is None or "otherwise" not in other or not opposites or not all(opposites):
+            continue
+        key = next(k for k in other if k == "otherwise")
+        target = other["otherwise"]
+        written = f"when: {quoted(' and '.join(opposites))}, go: {target}"
+        span = Span(key.span.line, key.span.column, target.span.end_line, target.span.end_column)
+        if t.flow(other) and any("<" in w or ">" in w for w in opposites):
+            yield "open a gap", line, t.put(span, written), at(line, "uncovered-reading"), False, f"{name}: {written}"
+
+
+def opposite(guard: str) -> str:
+    """The opposite of a guard that is one comparison, without the boundary; "" for any other guard."""
+    if match := _ROW.fullmatch(guard):
+        word, left, op, right = match.groups()
+        return f"{'all' if word == 'any' else 'any'}({left} {'>' if op == '<' else '<'} {right})"
+    if match := _SINGLE.fullmatch(guard):
+        left, op, right = match.groups()
+        return f"{left} {'>' if op == '<' else '<'} {right}"
+    if " and " in guard or " or " in guard:
+        return ""
+    return f"not ({guard})"
 
 
 def shadows(t: Text, steps: Map) -> Made:
@@ -256,14 +175,6 @@ def shadows(t: Text, steps: Map) -> Made:
             new = f"{indent}- {{when: {source if source[:1] in QUOTES else quoted(source)}, go: {target}}}"
             line = when.span.line + 1
             yield "shadow", line, t.before(item.span.line, new), at(line, "shadowed-branch"), True, str(name)
-
-
-QUOTES = ("'", '"')
-
-
-def quoted(text: str) -> str:
-    """A text as a YAML scalar in double quotes."""
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
 def contradictions(t: Text, steps: Map) -> Made:
@@ -374,7 +285,7 @@ def reads(t: Text, steps: Map) -> Made:
         for i, item in enumerate(read):
             reading = item if isinstance(item, Scalar) else item.get("reading") or next(iter(item))
             right: Right = lambda p, reading=reading: (  # noqa: E731
-                p.code in ("used-before-read", "unused-name", "unused-reading") and f"{reading}`" in p.message
+                (p.code in ("used-before-read", "unused-name", "unused-reading") and f"{reading}`" in p.message)
                 or f"'{reading}'" in p.message) or p.code in WAYS
             new = t.without_item(read, i) or t.without_key(step, "read")
             yield "drop a read", item.span.line, new, right, False, f"{name}: {reading}"
@@ -401,7 +312,8 @@ def tables(t: Text, steps: Map) -> Made:
             for key in setting:
                 if key not in ("by", "range", "source", "about"):
                     line = setting["by"].span.line
-                    yield "drop an entry", line, t.without_key(setting, key), at(line, "incomplete-table"), True, str(key)
+                    new = t.without_key(setting, key)
+                    yield "drop an entry", line, new, at(line, "incomplete-table"), True, str(key)
 
 
 def stopped(t: Text, steps: Map) -> Made:
@@ -427,108 +339,5 @@ def stopped(t: Text, steps: Map) -> Made:
             yield "read while stopped", line, new, at(line, "read-while-stopped"), True, str(name)
 
 
-# ---- answering a mutant
-
-
-class Shelf:
-    """All shipped files, loaded and proved once; a mutant of one is built and proved on top of the others."""
-
-    def __init__(self, texts: dict[str, str], advisers: Any) -> None:
-        self.texts, self.advisers = texts, advisers
-        self.programs: dict[str, Program] = {}
-        self.summaries: dict[str, Any] = {}
-        self.base: dict[str, tuple[Problem, ...]] = {}
-        for name in texts:
-            loaded = load_texts(texts, name, advisers)
-            assert loaded.program is not None, [str(p) for p in loaded.problems]
-            self.programs[name] = loaded.program
-            self.base[name] = (*loaded.problems, *check(loaded.program, advisers))
-        for name in texts:
-            self._summary(name)
-
-    def _summary(self, name: str) -> None:
-        program = self.programs[name]
-        for call in calls(program.files[name]):
-            if call.file not in self.summaries:
-                self._summary(call.file)
-        list(prove(Study(program, program.files[name]), self.advisers, self.summaries))
-
-    def problems(self, mutant: Mutant) -> tuple[list[Problem], Program | None]:
-        """What load and proofs say of a mutant, less what they say of the file itself; and the program, if it loads."""
-        source = Source(mutant.file, f"{mutant.file}.yaml", mutant.text)
-        part, problems = _read(source)
-        program = None
-        if part is not None and not {str(c) for c in _calls(part)} <= self.texts.keys():
-            loaded = load_texts({**self.texts, mutant.file: mutant.text}, mutant.file, self.advisers)
-            return list(loaded.problems), loaded.program
-        if part is not None:
-            program = self.programs[mutant.file]
-            called: dict[str, Procedure | None] = {
-                n: p.files[n] for n, p in self.programs.items() if n != mutant.file}
-            procedure, faults = build(source, part, self.advisers, called)
-            problems = [*problems, *faults]
-            if not any(p.severity == "error" for p in problems):
-                files = {mutant.file: procedure}
-                queue = [procedure]
-                while queue:
-                    for call in calls(queue.pop()):
-                        if call.file not in files:
-                            files[call.file] = self.programs[call.file].files[call.file]
-                            queue.append(files[call.file])
-                program = Program(mutant.file, files, "")
-                problems += prove(Study(program, procedure), self.advisers, dict(self.summaries))
-            else:
-                program = None
-        known = {(p.code, p.message) for p in self.base[mutant.file]}
-        return [p for p in problems if (p.code, p.message) not in known], program
-
-
-# ---- judging what is not caught
-
-
-def naive_faults(program: Program) -> list[str]:
-    """Faults of the main file's ways, found a second time and simply: by reachability alone, whatever guards say.
-
-    A step that nothing leads to, one from which nothing leads to an end, a loop without a limit.
-    """
-    procedure = program.files[program.main]
-    out: dict[str, set[str]] = {}
-    spent: dict[str, set[str]] = {}
-    for step in procedure.steps.values():
-        ways: set[str] = set()
-        way = step.way
-        if isinstance(way, tuple):
-            ways |= {b.go for b in way}
-        elif isinstance(way, str):
-            ways.add(way)
-        elif isinstance(way, Call):
-            ways |= {way.go or step.name if t == "next" else t for t in way.ends.values()}
-        led = {n: w for n, w in ((s.name, s.way) for s in procedure.symptoms.values()) if w} | dict(step.symptoms)
-        by_symptom: set[str] = set()
-        last: set[str] = set()
-        for target in led.values() if not step.silent or isinstance(way, Call) else ():
-            if isinstance(target, str):
-                by_symptom.add(target)
-                last.add(target)
-            else:
-                ends = {step.name if t == "back" else t for t in target.ends.values()}
-                by_symptom |= ends | ({target.limit.then} if target.limit else set())
-                last |= {target.limit.then} if target.limit else ends
-        then = {step.limit.then} if step.limit else set()
-        out[step.name] = ways | by_symptom | then
-        spent[step.name] = then or ways | last
-    faults = [f"{n} can't be reached" for n in set(out) - _reach(out, procedure.start)]
-    for name in out:
-        if name in _reach(spent, *spent[name]):
-            faults.append(f"{name} is on a loop without a limit")
-    return faults
-
-
-def _reach(out: dict[str, set[str]], *start: str) -> set[str]:
-    seen, queue = set(start), list(start)
-    while queue:
-        for target in out.get(queue.pop(), ()):
-            if target not in seen:
-                seen.add(target)
-                queue.append(target)
-    return seen
+OPERATORS = (retargets, dropped_branches, gaps, shadows, contradictions, thens, limits, ends, misnames, units, reads,
+             cautions, tables, stopped)

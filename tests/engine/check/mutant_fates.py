@@ -1,0 +1,198 @@
+"""What becomes of a mutant: caught, shown to mean the same, shown to do no harm, or missed; `every_mutant.py` tries all."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import fields, is_dataclass, replace
+from typing import Any
+
+from mutant_operators import Mutant
+from walk_kit import value_of, walk
+
+from engine.procedure.build import build
+from engine.procedure.check import check, prove
+from engine.procedure.check.study import Study
+from engine.procedure.links import calls
+from engine.procedure.load import _calls, _read, load_texts
+from engine.procedure.problems import Problem
+from engine.procedure.program import Call, Procedure, Program
+from engine.procedure.source import Source, Span
+
+
+class Shelf:
+    """All shipped files, loaded and proved once; a mutant of one is built and proved on top of the others."""
+
+    def __init__(self, texts: dict[str, str], advisers: Any) -> None:
+        self.texts, self.advisers = texts, advisers
+        self.programs: dict[str, Program] = {}
+        self.summaries: dict[str, Any] = {}
+        self.base: dict[str, tuple[Problem, ...]] = {}
+        for name in texts:
+            loaded = load_texts(texts, name, advisers)
+            assert loaded.program is not None, [str(p) for p in loaded.problems]
+            self.programs[name] = loaded.program
+            self.base[name] = (*loaded.problems, *check(loaded.program, advisers))
+        for name in texts:
+            self._summary(name)
+
+    def _summary(self, name: str) -> None:
+        program = self.programs[name]
+        for call in calls(program.files[name]):
+            if call.file not in self.summaries:
+                self._summary(call.file)
+        list(prove(Study(program, program.files[name]), self.advisers, self.summaries))
+
+    def problems(self, mutant: Mutant) -> tuple[list[Problem], Program | None]:
+        """What load and proofs say of a mutant, less what they say of the file itself; and the program, if it loads."""
+        source = Source(mutant.file, f"{mutant.file}.yaml", mutant.text)
+        part, problems = _read(source)
+        program = None
+        if part is not None and not {str(c) for c in _calls(part)} <= self.texts.keys():
+            loaded = load_texts({**self.texts, mutant.file: mutant.text}, mutant.file, self.advisers)
+            return list(loaded.problems), loaded.program
+        if part is not None:
+            program = self.programs[mutant.file]
+            called: dict[str, Procedure | None] = {
+                n: p.files[n] for n, p in self.programs.items() if n != mutant.file}
+            procedure, faults = build(source, part, self.advisers, called)
+            problems = [*problems, *faults]
+            if not any(p.severity == "error" for p in problems):
+                files = {mutant.file: procedure}
+                queue = [procedure]
+                while queue:
+                    for call in calls(queue.pop()):
+                        if call.file not in files:
+                            files[call.file] = self.programs[call.file].files[call.file]
+                            queue.append(files[call.file])
+                program = Program(mutant.file, files, "")
+                problems += prove(Study(program, procedure), self.advisers, dict(self.summaries))
+            else:
+                program = None
+        known = {(p.code, p.message) for p in self.base[mutant.file]}
+        return [p for p in problems if (p.code, p.message) not in known], program
+
+
+def naive_faults(program: Program) -> list[str]:
+    """Faults of the main file's ways, found a second time and simply: by reachability alone, whatever guards say.
+
+    A step that nothing leads to, one from which nothing leads to an end, a loop without a limit.
+    """
+    procedure = program.files[program.main]
+    out: dict[str, set[str]] = {}
+    spent: dict[str, set[str]] = {}
+    for step in procedure.steps.values():
+        ways: set[str] = set()
+        way = step.way
+        if isinstance(way, tuple):
+            ways |= {b.go for b in way}
+        elif isinstance(way, str):
+            ways.add(way)
+        elif isinstance(way, Call):
+            ways |= {way.go or step.name if t == "next" else t for t in way.ends.values()}
+        led = {n: w for n, w in ((s.name, s.way) for s in procedure.symptoms.values()) if w} | dict(step.symptoms)
+        by_symptom: set[str] = set()
+        last: set[str] = set()
+        for target in led.values() if not step.silent or isinstance(way, Call) else ():
+            if isinstance(target, str):
+                by_symptom.add(target)
+                last.add(target)
+            else:
+                ends = {step.name if t == "back" else t for t in target.ends.values()}
+                by_symptom |= ends | ({target.limit.then} if target.limit else set())
+                last |= {target.limit.then} if target.limit else ends
+        then = {step.limit.then} if step.limit else set()
+        out[step.name] = ways | by_symptom | then
+        spent[step.name] = then or ways | last
+    faults = [f"{n} can't be reached" for n in set(out) - _reach(out, procedure.start)]
+    for name in out:
+        if name in _reach(spent, *spent[name]):
+            faults.append(f"{name} is on a loop without a limit")
+    return faults
+
+
+def _reach(out: dict[str, set[str]], *start: str) -> set[str]:
+    seen, queue = set(start), list(start)
+    while queue:
+        for target in out.get(queue.pop(), ()):
+            if target not in seen:
+                seen.add(target)
+                queue.append(target)
+    return seen
+
+
+def fate(shelf: Shelf, mutant: Mutant) -> str:
+    """What becomes of a mutant: caught, same, sound or missed."""
+    problems, program = shelf.problems(mutant)
+    if any(mutant.right(p) for p in problems):
+        return "caught"
+    if mutant.strict or program is None:
+        return "missed"
+    if same(shelf.programs[mutant.file].files[mutant.file], program.files[mutant.file]):
+        return "same"
+    if naive_faults(program):
+        return "missed"
+    try:
+        for seed in range(10):
+            walk(random.Random(seed), program, shelf.advisers)
+    except Exception:
+        return "missed"
+    return "sound"
+
+
+def same(a: Procedure, b: Procedure) -> bool:
+    """Whether two files do the same: step by step the same but for branches, and those alike whatever is read."""
+    if a.steps.keys() != b.steps.keys() or a.start != b.start:
+        return False
+    differ = [(a.steps[n], b.steps[n]) for n in a.steps if meaning(a.steps[n]) != meaning(b.steps[n])]
+    return all(meaning(x, False) == meaning(y, False) and alike(a, x, b, y) for x, y in differ)
+
+
+def meaning(step: Any, ways: bool = True) -> Any:
+    """What a step says and does, without its places in the file; without `ways`, without its branches."""
+    def plain(x: Any) -> Any:
+        if isinstance(x, Span):
+            return None
+        if is_dataclass(x) and not isinstance(x, type):
+            return (type(x).__name__, *(plain(getattr(x, f.name)) for f in fields(x)
+                                        if f.name not in ("span", "spans", "ends_span", "run", "node", "type")))
+        if isinstance(x, dict):
+            return tuple((k, plain(v)) for k, v in x.items())
+        return tuple(plain(i) for i in x) if isinstance(x, tuple) else x
+
+    made = plain(step if ways or not isinstance(step.way, tuple) else replace(step, way="branch"))
+    return made
+
+
+def alike(a: Procedure, x: Any, b: Procedure, y: Any) -> bool:
+    """Whether two lists of branches lead to the same, whatever is read: by the guards themselves over many readings."""
+    if not isinstance(x.way, tuple) or not isinstance(y.way, tuple):
+        return False
+    r = random.Random(x.name)
+    names = {n for branches in (x.way, y.way) for w in branches if w.when for n in w.when.uses}
+    kinds = {n: kind_of(a, n) for n in names}
+    if None in kinds.values():
+        return False
+    for _ in range(300):
+        env = {n: any_of(r, k) for n, k in kinds.items()}
+        if led(x, env) != led(y, env):
+            return False
+    return True
+
+
+def kind_of(procedure: Procedure, name: str) -> Any:
+    """The type of a reading, fact or setting; None for what else a guard may use."""
+    for table in (procedure.readings, procedure.facts, procedure.settings):
+        if name in table:
+            return table[name].type
+    return None
+
+
+def any_of(r: random.Random, kind: Any) -> Any:
+    """A value of a type; a row of two."""
+    return tuple(value_of(r, kind) for _ in range(2)) if kind.each else value_of(r, kind)
+
+
+def led(step: Any, env: dict[str, Any]) -> Any:
+    """Where a step leads with these readings, with what is found and said on the way."""
+    branch = next((w for w in step.way if w.when is None or w.when.run(env)), None)
+    return branch and (branch.go, branch.why, tuple(f.code for f in branch.findings))

@@ -1,0 +1,58 @@
+"""A fault put into a shipped file is caught, with the right code at the right line, or shown to do no harm.
+
+The suite tries a spread of sites of every operator; `every_mutant.py` beside this file tries all of them.
+"""
+
+import random
+from collections import Counter
+from pathlib import Path
+
+import pytest
+from mutant_fates import Shelf, fate
+from mutant_operators import OPERATORS, mutants
+
+from engine.advisers import shipped
+
+SHIPPED = Path(__file__).parents[3] / "procedures"
+#: Sites of each operator that the suite tries.
+EACH = 16
+#: Operators that always make a file unsound, wherever they are applied.
+ALWAYS = {"shadow", "contradict", "then into its loop", "drop an end", "misname", "drop an entry", "read while stopped"}
+
+
+@pytest.fixture(scope="module")
+def shelf():
+    texts = {p.stem: p.read_text(encoding="utf-8") for p in sorted(SHIPPED.glob("*.yaml"))}
+    return Shelf(texts, shipped())
+
+
+@pytest.fixture(scope="module")
+def sample(shelf):
+    """Mutants by operator, spread over all files by a fixed seed."""
+    found = {}
+    for name, text in shelf.texts.items():
+        for mutant in mutants(name, text):
+            found.setdefault(mutant.operator, []).append(mutant)
+    return {op: random.Random(op).sample(made, min(EACH, len(made))) for op, made in found.items()}
+
+
+def test_the_shipped_files_give_no_alarm(shelf):
+    for name, problems in shelf.base.items():
+        assert not problems, [str(p) for p in problems if p.path.startswith(name)]
+
+
+def test_every_operator_finds_sites(sample):
+    assert len(sample) == len(OPERATORS)
+    assert sample.keys() >= ALWAYS
+
+
+def test_no_mutant_is_missed(shelf, sample):
+    count = Counter()
+    for operator, made in sample.items():
+        for mutant in made:
+            found = fate(shelf, mutant)
+            assert found != "missed", f"{mutant.file}:{mutant.line}: {operator}: {mutant.note}"
+            count[operator, found] += 1
+            if operator in ALWAYS:
+                assert found == "caught"
+    assert sum(n for (_, f), n in count.items() if f == "caught") > 0.7 * sum(count.values())
