@@ -62,22 +62,22 @@ ACTIONS: tuple[Action, ...] = (
         "Why this step, and why this advice: what it used, how sure it is, what would change it.", _RUN, ASK, 6),
     Action(
         "record", ("f10",), "F10", "trail, findings",
-        "The steps so far, the spread by round, the findings that stand, how the screws stand.", _RUN, ASK, 9),
-    Action("note", ("f4",), "F4", "note", "Write a note into the record.", _RUN, CORRECT, 10),
+        "The steps so far, the spread by round, the findings that stand, how the screws stand.", _RUN, ASK, 10),
+    Action("note", ("f4",), "F4", "note", "Write a note into the record.", _RUN, CORRECT, 11),
     Action(
         "undo", ("f5",), "F5", "undo",
         "Take back the last answer. It never turns a screw back: what was turned stays turned.", _RUN, CORRECT, 7),
-    Action("redo", ("f6",), "F6", "redo", "Give the answer that was taken back again.", _RUN, CORRECT, 11),
+    Action("redo", ("f6",), "F6", "redo", "Give the answer that was taken back again.", _RUN, CORRECT, 12),
     Action(
         "moved", ("f7",), "F7", "turned otherwise",
         "You turned a screw another way or another amount than was asked: say what was really turned.",
-        _RUN, CORRECT, 12),
-    Action(
-        "fitted", ("f8",), "F8", "fitted otherwise", "You fitted another size than was asked, or none: say which.",
         _RUN, CORRECT, 13),
     Action(
+        "fitted", ("f8",), "F8", "fitted otherwise", "You fitted another size than was asked, or none: say which.",
+        _RUN, CORRECT, 14),
+    Action(
         "lost", ("f9",), "F9", "lost count",
-        "You lost count of a screw: its position counts as unknown until it is counted again.", _RUN, CORRECT, 14),
+        "You lost count of a screw: its position counts as unknown until it is counted again.", _RUN, CORRECT, 15),
     Action(
         "sheet", ("f4",), "F4", "job sheet to a file", "Write the job sheet as plain text and say where.",
         ("handover",), LEAVE, 2),
@@ -102,11 +102,11 @@ ACTIONS: tuple[Action, ...] = (
     Action(
         "look", ("f12",), "F12", "glare / dim", "Change between the look for glare and the look for a dim shop.",
         _ALL, LEAVE, 20),
-    Action("help", ("f1",), "F1", "help", "This page.", ("home", "run", "intake", "handover", "procedures"), ASK, 8),
+    Action("help", ("f1",), "F1", "help", "This page.", ("home", "run", "intake", "handover", "procedures"), ASK, 9),
     Action(
         "leave", ("escape",), "Esc", "leave",
         "Back. A run stays where it stood and goes on from there; it can be given up too, with a reason.",
-        _ALL, LEAVE, 15),
+        _ALL, LEAVE, 8),
     Action(
         "quit", ("ctrl+q", "ctrl+c"), "Ctrl+Q", "quit", "Close the program. Everything answered is written already.",
         (*_ALL, "too-small"), LEAVE),

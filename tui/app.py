@@ -24,6 +24,8 @@ from tui.desk import Shop
 from tui.screens.too_small import LEAST, TooSmall
 
 if TYPE_CHECKING:
+    from textual.filter import LineFilter
+
     from engine.job import Job
     from engine.procedure.program import Program
 
@@ -43,9 +45,9 @@ class Evendraw(App[int]):
     def __init__(self, opening: Callable[[], Screen[Any]], theme: str = themes.DARK) -> None:
         super().__init__()
         self.animation_level = "none"
-        for each in themes.THEMES.values():
+        for each in (*themes.THEMES.values(), themes.PLAIN):
             self.register_theme(each)
-        self.theme = theme if theme in themes.THEMES else themes.DARK
+        self.theme = themes.PLAIN.name if self.no_color else theme if theme in themes.THEMES else themes.DARK
         self._opening = opening
         #: What went wrong in the program itself, if anything did.
         self.broke: BaseException | None = None
@@ -53,6 +55,11 @@ class Evendraw(App[int]):
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Our own colours, so that a stylesheet may name them in any theme."""
         return dict(themes.DEFAULTS)
+
+    def get_line_filters(self) -> Sequence[LineFilter]:
+        """None without colour: a filter would turn the terminal's own ground into black, and there is none to take
+        away."""
+        return [] if self.no_color else super().get_line_filters()
 
     def get_default_screen(self) -> Screen[Any]:
         """The first screen."""

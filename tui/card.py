@@ -31,7 +31,9 @@ def work(v: View, cells: int, rows: int, otherwise: bool = False) -> Lines:
     if these:
         title = "REALLY TURNED" if otherwise else "ALREADY TURNED" if v.moves_made else "TURN"
         more = "  The undo turned nothing back. F7 if a screw stands otherwise." if v.moves_made else ""
-        out.append(cut_line(((f" {title} ", "key"), (more, "amber")), cells))
+        one = {t.screw for t in these}
+        alone = f"  {clean(one.pop())}" if len(one) == 1 and len(these) > 2 else ""
+        out.append(cut_line(((f" {title} ", "key"), (alone, "strong"), (more, "amber")), cells))
     parts = turns.fits(v.fit, v.terms)
     left = rows - len(out) - len(parts) - bool(parts)
     large = [line for t in these for line in _large(t, cells)] if these else []

@@ -147,7 +147,7 @@ def _echo(question: Fields, cells: int) -> Line:
     text = question.texts[question.at].strip()
     beside = []
     if row.expect is not None and question.index < len(row.expect) and row.expect[question.index] is not None:
-        beside.append(f"expected {words.with_unit(row.expect[question.index], cell.unit, cell.step)}")
+        beside.append(f"expected {words.number(row.expect[question.index], cell.unit, cell.step)}")
     sound = healthy(row, cell)
     if sound:
         beside.append(f"sound {sound}")

@@ -45,13 +45,13 @@ ROLES: dict[str, Look] = {
 }
 
 
-def _theme(name: str, colours: dict[str, str], dark: bool) -> Theme:
+def _theme(name: str, colours: dict[str, str], dark: bool, ansi: bool = False) -> Theme:
     return Theme(
         name=name, primary=colours["mark"], secondary=colours["soft"], accent=colours["mark"], warning=colours["amber"],
         error=colours["red"], success=colours["good"], foreground=colours["ink"], background=colours["paper"],
-        surface=colours["paper"], panel=colours["tray"], dark=dark, text_alpha=1.0,
+        surface=colours["paper"], panel=colours["tray"], dark=dark, text_alpha=1.0, ansi=ansi,
         variables={
-            **colours,
+            **colours, "ansi-background": colours["paper"], "ansi-foreground": colours["ink"],
             **dict.fromkeys(("scrollbar", "scrollbar-hover"), colours["rule"]), "scrollbar-active": colours["ink"],
             **dict.fromkeys(
                 ("scrollbar-background", "scrollbar-background-hover", "scrollbar-background-active",
@@ -61,6 +61,8 @@ def _theme(name: str, colours: dict[str, str], dark: bool) -> Theme:
 
 
 THEMES = {DARK: _theme(DARK, _DIM, True), GLARE: _theme(GLARE, _GLARE, False)}
+#: Without colour (NO_COLOR) the terminal's own are used: roles differ by weight, underline and reverse alone.
+PLAIN = _theme("plain", dict.fromkeys(_DIM, "ansi_default"), True, ansi=True)
 #: Fallback for variables that a foreign theme would lack.
 DEFAULTS = _DIM
 

@@ -255,7 +255,8 @@ def how(view: View, cells: int) -> Lines:
         out += wrapped(ask.ask, cells, "strong")
         out += wrapped(ask.how or "The file says no more than that.", cells, "ink", head=("  ", "ink"))
         if ask.average:
-            out.append(((f"  Average over {words.decimal(ask.average)} s: the middle of the swing.", "ink"),))
+            average = f"Average over {words.decimal(ask.average)} s: the middle of the swing."
+            out += wrapped(average, cells, "ink", head=("  ", "ink"))
         if ask.take and ask.take > 1:
-            out.append(((f"  Take it {ask.take} times, write down the middle one.", "ink"),))
+            out += wrapped(f"Take it {ask.take} times, write down the middle one.", cells, "ink", head=("  ", "ink"))
     return out or [(("Nothing is read at this step.", "soft"),)]

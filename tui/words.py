@@ -27,7 +27,7 @@ def fraction(value: Fraction) -> str:
     """A count of turns or flats: `0`, `1/8`, `1 1/4`, `-1/2`; a decimal where no hand would say it as a fraction."""
     value = Fraction(value)
     if value.denominator not in _SAID:
-        return decimal(value, Fraction(1, 100))
+        return decimal(value)
     sign = "-" if value < 0 else ""
     whole, rest = divmod(abs(value), 1)
     if not rest:

@@ -273,6 +273,69 @@ def jets() -> View:
     )
 
 
+LAYOUTS = {"eight": (4, 2)}
+
+
+def eight() -> View:
+    """Four bodies of two barrels, every screw to be turned another amount."""
+    places = tuple(Place(c, b) for c in (1, 2, 3, 4) for b in (1, 2))
+    row = tuple(F(48 + n, 10) for n in range(8))
+    moves = tuple(
+        Move("mixture", p, "in" if n % 2 else "out", "leaner" if n % 2 else "richer", F(n + 1, 8), F(9 + n, 8))
+        for n, p in enumerate(places)
+    )
+    screws = (
+        ScrewRow(
+            "mixture",
+            "barrel",
+            "mixture",
+            "jet",
+            "turn",
+            "seated",
+            places,
+            (F(5, 4),) * 8,
+            (F(1), F(3, 2)),
+            F(1, 8),
+            (F(0), F(6)),
+        ),
+    )
+    flow = replace(FLOW, places=places, count=8, expect=None)
+    latest = (Latest("flow", "airflow", "barrel", "kg/h", row, F(1, 2), (F(9, 10), F(7, 10))),)
+    return view(
+        title="Mixture, all barrels", moves=moves, screws=screws, read=(flow,), latest=latest, findings=(FINDING,) * 3
+    )
+
+
+def choices() -> View:
+    """Seven questions of one step, each with its choices."""
+    said = ("check now", "already done", "not done, no tool", "not done, no time", "not done, declined")
+    names = (
+        "Valve clearances",
+        "Compression",
+        "Fuel level in the bodies",
+        "Fuel pressure",
+        "Full throttle",
+        "Ignition",
+        "Air leaks",
+    )
+    read = tuple(replace(SOUND, name=n.lower(), ask=n, choices=said, healthy=None) for n in names)
+    return view(
+        title="What has been checked?",
+        do="Go down the list.",
+        moves=(),
+        read=read,
+        latest=(),
+        findings=(),
+        visit=1,
+        limit=None,
+    )
+
+
+def undone() -> View:
+    """A step that was undone: its moves were made and stay made."""
+    return view(moves_made=True, can_redo=True)
+
+
 class FakeSitting:
     """A run made of given steps: each answer that is not refused goes to the next one; everything given is kept."""
 

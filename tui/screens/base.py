@@ -6,12 +6,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from textual.containers import VerticalScroll
 from textual.screen import Screen, ScreenResultType
 
 from tui import actions, themes
 from tui.padview import Question
 from tui.questions import Option, Pick
+from tui.widgets.drawn import Page
 from tui.widgets.keybar import KeyBar
 from tui.widgets.pad import Pad
 
@@ -90,6 +90,10 @@ class Desk(Screen[ScreenResultType]):
         """Make the key bar anew."""
         self.query_one(KeyBar).offer(self.NAME, self.allowed, self.labels())
 
+    def on_page_scrolling(self) -> None:
+        """There is more than shows, or no longer: the key for it comes and goes."""
+        self.offer()
+
     def action_do(self, ids: str) -> None:
         """A key of the registry: the first of its actions that is allowed."""
         for id in ids.split():
@@ -118,8 +122,9 @@ class Desk(Screen[ScreenResultType]):
         self.dismiss(None)
 
     def do_look(self) -> None:
-        """The other theme."""
-        self.app.theme = themes.other(self.app.theme)
+        """The other theme, where there are colours."""
+        if not self.app.no_color:
+            self.app.theme = themes.other(self.app.theme)
 
     def do_help(self) -> None:
         """The keys of this screen, and how numbers are typed."""
@@ -129,14 +134,14 @@ class Desk(Screen[ScreenResultType]):
 
     # ---- scrolling
 
-    def scroller(self) -> VerticalScroll | None:
+    def scroller(self) -> Page | None:
         """What PgUp and PgDn scroll."""
-        return self.query_one(self.SCROLLS, VerticalScroll) if self.SCROLLS else None
+        return self.query_one(self.SCROLLS, Page) if self.SCROLLS else None
 
     def scrolls(self) -> bool:
         """More is there than shows."""
         box = self.scroller()
-        return box is not None and box.max_scroll_y > 0
+        return box is not None and box.show_vertical_scrollbar
 
     def do_up(self) -> None:
         """Scroll up by a page."""

@@ -8,13 +8,12 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.containers import VerticalScroll
 
 from tui import actions, handover
 from tui.lines import Lines
 from tui.questions import Line, Press
 from tui.screens.base import Desk
-from tui.widgets.drawn import Drawn
+from tui.widgets.drawn import Drawn, Page
 from tui.widgets.keybar import KeyBar
 from tui.widgets.pad import Pad
 
@@ -38,17 +37,13 @@ class HandoverScreen(Desk[None]):
 
     def compose(self) -> ComposeResult:
         yield Drawn(lambda cells, rows: handover.head(self.sheet, cells), classes="bar")
-        with VerticalScroll(id="page", can_focus=False):
+        with Page(id="page"):
             yield Drawn(self._page)
         yield Pad(id="pad")
         yield KeyBar(id="keys")
 
     def on_mount(self) -> None:
         self.ask()
-        self.call_after_refresh(self.offer)
-
-    def on_resize(self) -> None:
-        self.call_after_refresh(self.offer)
 
     def _page(self, cells: int, rows: int) -> Lines:
         return handover.page(self.sheet, cells, self.truth)

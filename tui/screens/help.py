@@ -6,12 +6,11 @@ from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.containers import VerticalScroll
 from textual.screen import Screen
 
 from tui import actions, themes
 from tui.screens.pages import keys
-from tui.widgets.drawn import Drawn
+from tui.widgets.drawn import Drawn, Page
 from tui.widgets.keybar import KeyBar
 
 
@@ -28,28 +27,30 @@ class HelpScreen(Screen[None]):
 
     def compose(self) -> ComposeResult:
         yield Drawn(lambda cells, rows: [((" KEYS ", "key"), ("  Esc goes back.", "soft"))], classes="bar")
-        with VerticalScroll(id="page", can_focus=False):
+        with Page(id="page"):
             yield Drawn(lambda cells, rows: keys(self.of, cells))
         yield KeyBar()
 
     def on_mount(self) -> None:
-        self.call_after_refresh(self.offer)
+        self.offer()
 
-    def on_resize(self) -> None:
-        self.call_after_refresh(self.offer)
+    def on_page_scrolling(self) -> None:
+        """There is more than shows, or no longer."""
+        self.offer()
 
     def offer(self) -> None:
         """Scrolling is offered where there is something to scroll."""
-        box = self.query_one("#page", VerticalScroll)
-        self.query_one(KeyBar).offer("help", lambda id: box.max_scroll_y > 0 or id not in ("up", "down"))
+        box = self.query_one("#page", Page)
+        self.query_one(KeyBar).offer("help", lambda id: box.show_vertical_scrollbar or id not in ("up", "down"))
 
     def action_do(self, ids: str) -> None:
         """A key of the registry."""
-        box = self.query_one("#page", VerticalScroll)
+        box = self.query_one("#page", Page)
         if ids == "leave":
             self.dismiss(None)
         elif ids == "look":
-            self.app.theme = themes.other(self.app.theme)
+            if not self.app.no_color:
+                self.app.theme = themes.other(self.app.theme)
         elif ids == "up":
             box.scroll_page_up(animate=False)
         else:

@@ -30,7 +30,7 @@ GO_ON, TAKE_IN, OPEN, REHEARSE, PROCEDURES = "go on", "take in", "open", "rehear
 def banner(cells: int, rows: int) -> Lines:
     """The name and what it is for."""
     return [
-        (), cut_line((("  E V E N D R A W", "title"),), cells),
+        (), cut_line((("  Evendraw", "title"),), cells),
         cut_line((("  an even draw of air through every barrel", "soft"),), cells), (),
     ]
 

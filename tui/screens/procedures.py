@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from textual import work
 from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.containers import Container, VerticalScroll
+from textual.containers import Container
 from textual.worker import get_current_worker
 
 from tui import actions, shelf
 from tui.lines import Lines, clean, cut_line, wrapped
 from tui.questions import Option, Pick
 from tui.screens.base import Desk
-from tui.widgets.drawn import Drawn
+from tui.widgets.drawn import Drawn, Page
 from tui.widgets.keybar import KeyBar
 from tui.widgets.pad import Pad
 
@@ -50,7 +50,7 @@ class ProceduresScreen(Desk[None]):
 
     def compose(self) -> ComposeResult:
         with Container(id="both"):
-            with VerticalScroll(id="page", can_focus=False):
+            with Page(id="page"):
                 yield Drawn(self._page, id="about")
             yield Pad(id="pad")
         yield KeyBar(id="keys")
@@ -97,12 +97,12 @@ class ProceduresScreen(Desk[None]):
         self._list()
         self.pad.redraw()
         self.query_one("#about", Drawn).redraw()
-        self.call_after_refresh(self.offer)
+        self.offer()
 
     def turn(self, show: str) -> None:
         """Show another page on the file in hand."""
         self.show = show
-        self.query_one("#page", VerticalScroll).scroll_home(animate=False)
+        self.query_one("#page", Page).scroll_home(animate=False)
         self._repaint()
         self.ask()
 

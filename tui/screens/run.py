@@ -14,7 +14,7 @@ from typing import Any, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.containers import Vertical, VerticalScroll
+from textual.containers import Vertical
 
 from tui import actions, bank, card, stages, view
 from tui.desk import Sitting, Trouble
@@ -24,7 +24,7 @@ from tui.padview import Question
 from tui.questions import Countdown, Line, Press
 from tui.screens.pages import record
 from tui.screens.run_keys import RunKeys
-from tui.widgets.drawn import Drawn
+from tui.widgets.drawn import Drawn, Page
 from tui.widgets.keybar import KeyBar
 from tui.widgets.pad import Pad
 
@@ -47,7 +47,7 @@ class RunScreen(RunKeys):
         yield Drawn(id="standing")
         with Vertical(id="columns"):
             with Vertical(id="left"):
-                with VerticalScroll(id="card-box", can_focus=False):
+                with Page(id="card-box"):
                     yield Drawn(id="card")
                 yield Pad(id="pad")
             with Vertical(id="right"):
@@ -91,7 +91,7 @@ class RunScreen(RunKeys):
         if self.sitting.view.end is not None:
             self.dismiss("ended")
             return
-        self.query_one("#card-box", VerticalScroll).scroll_home(animate=False)
+        self.query_one("#card-box", Page).scroll_home(animate=False)
         self.paint()
         self.ask(new=new, cue=cue)
 

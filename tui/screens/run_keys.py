@@ -121,7 +121,7 @@ class RunKeys(Desk[str]):
         self.paint()
         if (box := self.scroller()) is not None:
             box.scroll_home(animate=False)
-        self.call_after_refresh(self.offer)
+        self.offer()
 
     def do_how(self) -> None:
         """How the reading is taken."""

@@ -14,6 +14,7 @@ from rich.segment import Segment
 from rich.style import Style
 from textual.containers import VerticalScroll
 from textual.geometry import Size
+from textual.message import Message
 from textual.strip import Strip
 from textual.widget import Widget
 
@@ -32,6 +33,20 @@ def _style(theme: str, role: str, ground: RichColor | None, plain: bool) -> Styl
     colours = THEMES[theme].variables if theme in THEMES else DEFAULTS
     back = RichColor.parse(colours[look.ground]) if look.ground else ground
     return Style(color=RichColor.parse(colours[look.ink]), bgcolor=back, bold=look.bold, underline=look.underline)
+
+
+class Page(VerticalScroll):
+    """A part that scrolls where its drawing is longer than it; it says so, and takes no key itself."""
+
+    class Scrolling(Message):
+        """There is more than shows, or there is no longer."""
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id, can_focus=False)
+
+    def watch_show_vertical_scrollbar(self) -> None:
+        """The scroll bar came or went."""
+        self.post_message(self.Scrolling())
 
 
 class Drawn(Widget):
@@ -89,14 +104,15 @@ class Drawn(Widget):
     def render_line(self, y: int) -> Strip:
         """One line of the drawing, filled to the width."""
         cells = self.content_size.width
-        base = self.rich_style
         plain = self.app.no_color
+        ground = None if plain else self.rich_style.bgcolor
+        blank = Style(bgcolor=ground)
         lines = self.lines(cells, self._rows())
         if y >= len(lines):
-            return Strip.blank(cells, None if plain else Style(bgcolor=base.bgcolor))
+            return Strip.blank(cells, blank)
         theme = self.app.theme
-        segments = [Segment(text, _style(theme, role, base.bgcolor, plain)) for text, role in lines[y] if text]
-        return Strip(segments).adjust_cell_length(cells, None if plain else Style(bgcolor=base.bgcolor))
+        segments = [Segment(text, _style(theme, role, ground, plain)) for text, role in lines[y] if text]
+        return Strip(segments).adjust_cell_length(cells, blank)
 
     def notify_style_update(self) -> None:
         """A theme was changed: the pieces are painted anew."""

@@ -167,6 +167,7 @@ class Pad(Drawn, can_focus=True):
         if isinstance(reply, Refused):
             self.say(reply.sentence)
         elif isinstance(reply, Given):
+            # Not painted anew: whoever is told asks the next question at once, and one picture is enough.
             self._held = []
             self.post_message(self.Answered(self.question, reply.value))
         elif isinstance(reply, NeedReason):
@@ -174,7 +175,7 @@ class Pad(Drawn, can_focus=True):
             self.post_message(self.ReasonWanted(reply.row))
         else:
             self.post_message(self.Typed(self.question))
-        self.redraw()
+            self.redraw()
         return True
 
     def tick(self) -> None:

@@ -1,0 +1,156 @@
+"""How numbers, places, moves and the bank are said and drawn: true to the data, and never wider than they may be."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction as F
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine.evidence import Move, Place
+from engine.view import Latest, ScrewRow
+from tui import bank, big, card, lines, padview, stages, turns, view, words
+from tui.screens import pages
+
+TERMS = {"carb": "body"}
+
+
+@pytest.mark.parametrize(("value", "said"), [
+    (F(0), "0"), (F(1, 8), "1/8"), (F(5, 4), "1 1/4"), (F(-1, 2), "-1/2"), (F(-9, 4), "-2 1/4"), (F(3), "3"),
+    (F(13, 32), "13/32"), (F(1, 3), "1/3"), (F(7, 10), "0.7"),
+])
+def test_turns_are_said_as_a_mechanic_says_them(value: F, said: str) -> None:
+    assert words.fraction(value) == said
+
+
+@pytest.mark.parametrize(("value", "step", "said"), [
+    (F(48, 10), F(1, 10), "4.8"), (F(5), F(1, 10), "5.0"), (F(5), None, "5"), (F(1, 3), None, "0.333"),
+    (F(950), F(10), "950"),
+    (F(-1, 2), F(1, 2), "-0.5"), (F(-1, 10000), None, "0"),
+])
+def test_readings_are_said_as_fine_as_they_are_written_down(value: F, step: F | None, said: str) -> None:
+    assert words.decimal(value, step) == said
+
+
+def test_places_use_the_words_of_the_family() -> None:
+    assert words.place(Place(2, 1), TERMS) == "body 2, barrel 1"
+    assert words.place(Place(2), {}) == "carb 2"
+    assert words.place(Place(1), TERMS, "gap") == "between body 1 and 2"
+    assert words.place(Place(3), TERMS, "cylinder") == "cylinder 3"
+    assert words.place(Place(), TERMS) == "the engine"
+    assert words.places([Place(1), Place(2)], TERMS, all_of=2) == "every body"
+    assert [words.several(w) for w in ("body", "tap", "key")] == ["bodies", "taps", "keys"]
+
+
+def test_a_move_says_which_screw_how_far_and_which_way(samples: Any) -> None:
+    out, aimed = turns.turns(samples.view())
+    assert (out.where, out.screw, out.direction, out.far) == ("body 2", "speed screw", "OUT", "1/8 turn")
+    assert out.rest == "less air, then at 3/4 turn"
+    assert aimed.far == "until flow is 4.9 kg/h"
+    assert aimed.gauge == "gauge on body 1, barrel 1"
+
+
+def test_flats_are_said_as_flats(samples: Any) -> None:
+    row = ScrewRow("nut", "carb", "mixture", "jet", "flat", "top", samples.CARBS, (F(6), F(7)), None, F(1, 2),
+                   (F(0), F(24)))
+    v = samples.view(screws=(row,), moves=(Move("nut", Place(1), "out", "richer", F(1, 6), F(7, 6)),))
+    one = turns.turns(v)[0]
+    assert (one.far, one.then) == ("1 flat", "then at 7 flats")
+
+
+def test_a_screw_with_a_zero_of_its_own_is_not_said_to_seat(samples: Any) -> None:
+    row = replace(samples.SCREWS[0], zero="first_contact")
+    v = samples.view(screws=(row,), moves=(Move("speed_screw", Place(1), "in", "", None, F(0)),))
+    assert turns.turns(v)[0].far == "to first contact"
+
+
+def test_equal_moves_everywhere_are_one_line_and_others_are_not(samples: Any) -> None:
+    assert [t.where for t in turns.turns(samples.zero())] == ["every barrel"]
+    moves = samples.zero().moves
+    odd = (*moves[:3], replace(moves[3], direction="out"))
+    assert len(turns.turns(replace(samples.zero(), moves=odd))) == 4
+    assert len(turns.turns(replace(samples.zero(), moves=moves[:3]))) == 3
+
+
+def test_large_figures_are_three_lines_of_one_width_and_refuse_what_they_have_not() -> None:
+    drawn = big.figures("OUT 1 1/4")
+    assert drawn is not None
+    assert len({len(row) for row in drawn}) == 1
+    assert big.figures("until") is None
+
+
+def test_the_bar_reaches_the_value_and_marks_the_band() -> None:
+    drawn = bank.bar(F(5), (F(4), F(6)), (F(0), F(10)), 21)
+    assert drawn[8] == "[" and drawn[12] == "]"
+    assert drawn.rindex("━") == 10
+    assert bank.bar(F(0), None, (F(0), F(10)), 10).count("━") == 1
+    assert bank.bar(F(10), None, (F(0), F(10)), 10) == "━" * 10
+
+
+def test_a_screw_in_and_out_of_its_band_has_another_sign(samples: Any) -> None:
+    row = replace(samples.SCREWS[1], positions=(F(1, 2), F(5, 4), F(2), None))
+    assert [bank.slot(row, n)[0] for n in range(4)] == ["(/) 1/2 ▾", "(/) 1 1/4", "(/) 2 ▴", "(/) ?"]
+
+
+def test_the_bank_shows_the_row_that_is_to_be_brought_together(samples: Any) -> None:
+    level = Latest("level", "fuel level", "carb", "mm", (F(0), F(1)), None, ())
+    v = samples.view(latest=(level, *samples.LATEST))
+    assert view.main_row(v).name == "flow"
+    assert view.main_row(samples.view(latest=(level,))).name == "level"
+    position = Latest("count", "mixture screw position", "barrel", "turn", (F(1),) * 4, None, ())
+    assert view.main_row(samples.view(latest=(position,))) is None
+
+
+@settings(max_examples=40)
+@given(cells=st.integers(30, 200), rows=st.integers(2, 60), carbs=st.integers(1, 12), barrels=st.integers(1, 4))
+def test_no_drawing_is_wider_or_longer_than_it_may_be(
+    samples_module: Any, cells: int, rows: int, carbs: int, barrels: int,
+) -> None:
+    places = tuple(Place(c, b) for c in range(1, carbs + 1) for b in range(1, barrels + 1))
+    values = tuple(F(n % 9 + 1) for n in range(len(places)))
+    screws = (ScrewRow("mixture_screw", "barrel", "mixture", "jet", "turn", "seated", places, values, (F(1), F(2)),
+                       F(1, 8), (F(0), F(9))),)
+    moves = tuple(Move("mixture_screw", p, "in", "leaner", F(1, 8), F(1)) for p in places[1:])
+    v = samples_module.view(
+        latest=(Latest("flow", "airflow", "barrel", "kg/h", values, F(1), (F(2), F(1))),), screws=screws, moves=moves,
+        read=(replace(samples_module.FLOW, places=places, count=len(places), expect=None),))
+    fields = stages.question(v, stages.Sofar(), lambda: 0.0)
+    drawings = [
+        bank.draw(bank.plan(v, (carbs, barrels)), cells, rows), view.findings(v, cells, rows),
+        view.trend(v, cells, rows), view.trail(v, cells, rows), view.standing(v, cells, (), rows),
+        padview.draw(fields, cells, rows, TERMS) if cells >= 40 else [],
+    ]
+    for drawn in drawings:
+        assert len(drawn) <= rows
+    drawings += [view.head(v, cells), card.step(v, cells, rows), pages.record(v, cells), view.spread_line(v, cells),
+                 view.why(v, cells), view.how(v, cells), pages.keys("run", max(cells, 50))]
+    for drawn, most in ((d, max(cells, 50) if d is drawings[-1] else cells) for d in drawings):
+        for line in drawn:
+            assert lines.width(line) <= most, (cells, lines.text_of([line]))
+
+
+@pytest.fixture(scope="module")
+def samples_module() -> Any:
+    import samples
+
+    return samples
+
+
+@given(st.text(max_size=120), st.integers(1, 60))
+def test_foreign_text_wraps_within_its_width_and_holds_no_control_character(text: str, cells: int) -> None:
+    from rich.cells import cell_len
+
+    for row in lines.wrap(text, cells):
+        assert cell_len(row) <= max(cells, 2)
+        assert row == lines.clean(row)
+
+
+PRINTED = st.characters(blacklist_categories=("Cc", "Cf", "Cs", "Zl", "Zp"))
+
+
+@given(st.text(alphabet=PRINTED, max_size=200), st.integers(8, 60))
+def test_no_word_is_lost_in_wrapping(text: str, cells: int) -> None:
+    assert "".join("".join(lines.wrap(text, cells)).split()) == "".join(text.split())
