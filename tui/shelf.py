@@ -151,9 +151,10 @@ def route_lines(found: Checked, cells: int) -> Lines:
     """The way through a file as a text tree."""
     if found.program is None:
         return [(("It does not load, so it has no route: see its problems (F7).", "amber"),)]
-    from engine.procedure.route import text_tree
+    from engine.procedure.route import as_text, route_of
 
-    return [cut_line(((clean(line), "ink"),), cells) for line in text_tree(found.program).splitlines()]
+    text = as_text(route_of(found.program.files[found.program.main]))
+    return [cut_line(((clean(line), "ink"),), cells) for line in text.splitlines()]
 
 
 def dry_run(path: Path, folders: Sequence[Path], engines: int) -> Iterator[str]:

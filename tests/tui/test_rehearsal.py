@@ -1,0 +1,115 @@
+"""A rehearsal is the same run as a real one; only the readings come from the virtual engine, and it shows what was
+wrong."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hands import press, settled
+
+from tui.app import Evendraw
+from tui.desk import Desk, Shop
+from tui.rehearsal import Rehearsal, how_it_stands, really_wrong, rehearse
+
+SHIPPED = Path(__file__).parents[2] / "procedures"
+
+
+@pytest.fixture
+def shipped(tmp_path: Path) -> Shop:
+    return Shop(tmp_path / "jobs.book", (SHIPPED,), tmp_path / "jobs")
+
+
+def rehearsal(shop: Shop, procedure: str = "warm-up", **how: Any) -> Rehearsal:
+    return rehearse(Desk(shop), procedure, **{"seed": 3, **how})
+
+
+async def test_the_key_takes_the_engines_readings_into_the_fields_and_enter_records_them(
+    shipped: Shop, at_run: Any, recorded: Any,
+) -> None:
+    sitting = rehearsal(shipped, "fit-to-tune")
+    async with at_run(sitting) as (pilot, screen):
+        await press(pilot, "plus")
+        assert all(screen.sofar.fields.texts)
+        assert [e["kind"] for e in recorded(sitting)] == ["started"]
+        await press(pilot, "enter")
+        assert recorded(sitting)[-1]["kind"] == "readings"
+        assert not (shipped.book.exists() or shipped.jobs.exists()), "a rehearsal writes nothing"
+
+
+async def test_the_technician_may_type_another_value_than_the_engine_gives(shipped: Shop, at_run: Any) -> None:
+    sitting = rehearsal(shipped, "fit-to-tune")
+    async with at_run(sitting) as (pilot, screen):
+        await press(pilot, "plus", "home", "2", "enter")
+        assert screen.sofar.fields.texts[0] == "2"
+
+
+async def test_it_plays_by_itself_to_the_end_and_shows_what_was_really_wrong(shipped: Shop, grid: Any) -> None:
+    from tui.screens.home import HomeScreen
+
+    how = {"seed": 3, "faults": ("low fuel level",), "by_itself": True, "pace": 0.01}
+    app = Evendraw(lambda: HomeScreen(shipped, lambda home: home.rehearse_on("warm-up", **how)))
+    async with app.run_test(size=(80, 24)) as pilot:
+        end = time.monotonic() + 30
+        while type(app.screen).__name__ != "HandoverScreen":
+            assert time.monotonic() < end
+            await pilot.pause(0.02)
+        await settled(pilot)
+        said = "\n".join(grid(app))
+        assert "WHAT WAS REALLY WRONG" in said
+        assert "fuel stands too low" in said
+        assert "F4" not in said.splitlines()[-1], "a rehearsal has no sheet to write"
+
+
+async def test_playing_stops_and_goes_on_with_a_key(shipped: Shop, at_run: Any) -> None:
+    sitting = rehearsal(shipped, "fit-to-tune", by_itself=True, pace=3600)
+    async with at_run(sitting) as (pilot, screen):
+        for _ in range(2):
+            screen._play()
+            await settled(pilot)
+        assert sitting.view.seq == 1
+        await press(pilot, "plus")
+        assert sitting.playing is False
+        screen._play()
+        await settled(pilot)
+        assert sitting.view.seq == 1
+        await press(pilot, "plus")
+        assert sitting.playing is True
+        await press(pilot, "escape")
+        screen._play()
+        await settled(pilot)
+        assert screen.over, "nothing is answered while a question lies over the step"
+
+
+def test_the_same_seed_hides_the_same_faults(shipped: Shop) -> None:
+    one, two = rehearsal(shipped, seed=9), rehearsal(shipped, seed=9)
+    assert one.specimen.faults == two.specimen.faults
+    assert really_wrong(one) == really_wrong(two)
+
+
+def test_a_named_fault_is_the_one_that_is_shown_at_the_end(shipped: Shop) -> None:
+    said = really_wrong(rehearsal(shipped, faults=("weak cylinder", "manifold leak")))
+    assert len(said) == 2
+    assert "less than its torque" in said[0] and "manifold joint" in said[1]
+    assert any("Idle jets as left" in s for s in how_it_stands(rehearsal(shipped)))
+
+
+def test_what_was_said_to_be_turned_otherwise_is_what_the_engine_gets(shipped: Shop) -> None:
+    from dataclasses import replace
+
+    sitting = rehearsal(shipped, "zero-and-preset")
+    while not sitting.view.moves or sitting.view.moves[0].turns is None:
+        step = sitting.view
+        assert step.end is None
+        if any(c.understand for c in step.cautions):
+            assert sitting.answer(understood=True) is None
+        symptom = sitting.ahead()
+        answer = {"symptom": symptom} if symptom else (
+            {"readings": sitting.work()["readings"]} if step.read else {"done": True})
+        assert sitting.answer(**answer) is None
+    moves = sitting.view.moves
+    assert sitting.answer(done=True, moved=tuple(replace(m, turns=m.turns * 2, position=None) for m in moves)) is None
+    row = next(r for r in sitting.view.screws if r.name == moves[0].screw)
+    assert row.positions[row.places.index(moves[0].place)] is not None
