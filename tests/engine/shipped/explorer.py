@@ -151,13 +151,14 @@ class Mood:
         self.symptom: str | None = None
         self.pressed_at = ""
         self.end: str | None = None
+        self.press = 0.9
 
     @classmethod
     def set_on(cls, rng: random.Random, said: Counter[Any], symptom: str, at: str, end: str | None) -> Mood:
         """The mood of pressing one symptom at one step whenever it comes, its call always reaching the same end."""
         mood = cls(rng, said)
         mood.stubborn = mood.presses = mood.one_place = mood.sound = True
-        mood.symptom, mood.pressed_at, mood.end = symptom, at, end
+        mood.symptom, mood.pressed_at, mood.end, mood.press = symptom, at, end, 1.0
         return mood
 
     def choose(self, key: Any, options: Sequence[Any]) -> Any:
@@ -280,7 +281,8 @@ class Explorer:
             self.recorder.symptom(session, rare[0])
             return Answer(symptom=rare[0], understood=True)
         ready = mood.symptom in offered and (not mood.one_place or mood.pressed_at == at.key)
-        if mood.presses and offered and self.rng.random() < (0.9 if ready else 0.15 if mood.symptom is None else 0.0):
+        chance = mood.press if ready else 0.15 if mood.symptom is None else 0.0
+        if mood.presses and offered and self.rng.random() < chance:
             if mood.symptom is None:
                 mood.symptom, mood.pressed_at = mood.choose((at.key, "symptom"), offered), at.key
             self.recorder.symptom(session, mood.symptom)

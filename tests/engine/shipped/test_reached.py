@@ -72,14 +72,12 @@ def test_every_way_out_of_every_step_is_taken(name, folder, advisers, invented, 
         walker.run(Session.start(listening, cases[k % len(cases)], book=book, advisers=advice.registry,
                                  clock=lambda: "2000-01-01T00:00:00+00:00"), mood)
 
-    for k in range(40):
-        run(k)
-    for k, (symptom, at, end) in enumerate(explorer.presses(program.files[name])):
-        run(k, explorer.Mood.set_on(rng, walker.said, symptom, at, end))
-    for k in range(MOST_RUNS):
-        if k % 20 == 0 and not left():
+    set_on = [(k, press) for press in explorer.presses(program.files[name]) for k in range(len(cases))]
+    moods = [*((k, None) for k in range(40)), *set_on, *((k, None) for k in range(MOST_RUNS))]
+    for count, (k, press) in enumerate(moods):
+        if count % 10 == 0 and not left():
             break
-        run(k)
+        run(k, press and explorer.Mood.set_on(rng, walker.said, *press))
     assert left() == []
 
 
