@@ -51,9 +51,13 @@ def prove(study: Study, advisers: Registry, summaries: dict[str, Summary]) -> It
     found = flow(study, edges, advisers, summaries)
     summaries[study.procedure.name] = summary(study, found)
     words = Words(study.procedure, study.normal)
+    spent = False
     for name, ways in edges.ways.items():
-        if found[name].reach:
-            yield from coverage.problems(study, ways, found[name].reach, words)
+        for problem in coverage.problems(study, ways, found[name].reach, words) if found[name].reach else ():
+            # Where the work for the whole file is used up, every step left would say so; once is enough.
+            if problem.code != "too-complex" or not spent:
+                yield problem
+            spent = spent or (problem.code == "too-complex" and study.effort.left < 0)
     yield from graph.problems(study, edges, found)
     yield from assign.problems(study, edges, found, advisers)
     yield from standing.problems(study, edges, found, summaries)

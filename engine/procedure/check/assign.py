@@ -227,6 +227,9 @@ class _Walk:
         def follow(value: bool, edge: Edge) -> bool | None:
             return None if edge.source in givers and edge.when == "answered" else True
 
+        if self.study.ways_to_show <= 0:
+            return ""
+        self.study.ways_to_show -= 1
         start = self.study.procedure.start
         path = shortest(self.edges, start, self.step.name, True, follow, bool, worlds or self.study.worlds.all)
         return said(path, start)

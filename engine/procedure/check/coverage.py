@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from engine.procedure.check.forms import Terms
 from engine.procedure.check.formulas import Formula, TooComplex, literals
-from engine.procedure.check.space import Box, Space, meet, minus
+from engine.procedure.check.space import Box, Space
 from engine.procedure.check.study import Study
 from engine.procedure.check.theory import Point, Theory
 from engine.procedure.check.witness import Picker, Words, shown, unit_of
@@ -58,11 +58,11 @@ def _measure(study: Study, found: Ways) -> None:
     for branch, formula in zip(found.branches, formulas, strict=True):
         found.complex_at = branch.when.span if branch.when else branch.span
         own = space.boxes(formula)
-        fresh = _distinct(meet(left, own))
+        fresh = _distinct(space.meet(left, own))
         found.own.append(own)
         found.fresh.append(fresh)
         found.worlds.append(_worlds(found.theory, fresh))
-        left = minus(left, own)
+        left = space.minus(left, own)
     found.left = left
     found.complex_at = None
 
@@ -74,21 +74,32 @@ def _distinct(boxes: list[Box]) -> list[Box]:
 def _worlds(theory: Theory, boxes: list[Box]) -> int:
     mask = 0
     for box in boxes:
-        if box[0] & ~mask and (not theory.tied or theory.point(box, thorough=False)):
+        if box[0] & ~mask and theory.possible(box):
             mask |= box[0]
     return mask
 
 
-def problems(study: Study, found: Ways, reach: int, words: Words) -> Iterator[Problem]:
+def problems(study: Study, found: Ways, reach: int, words: Words) -> list[Problem]:
     """What is wrong with a step's branches in the worlds in which it can be reached."""
     if found.complex_at is not None:
-        yield Problem(
-            "too-complex", study.path, found.complex_at,
-            f"The branches of '{found.step.name}' have too many cases to prove.",
-            "Whether every reading leads somewhere can't be told, so nobody should stand at the engine with it.",
-            "Split the step in two, or give a part of the guard a name under `values` and branch on it earlier.")
-        return
-    judge = _Judge(study, found, reach, words)
+        return [_too_complex(study, found, found.complex_at)]
+    told: list[Problem] = []
+    try:
+        for problem in _judged(study, found, _Judge(study, found, reach, words)):
+            told.append(problem)
+    except TooComplex:
+        told.append(_too_complex(study, found, found.step.spans.get("branch", found.step.span)))
+    return told
+
+
+def _too_complex(study: Study, found: Ways, span: Span) -> Problem:
+    return Problem(
+        "too-complex", study.path, span, f"The branches of '{found.step.name}' have too many cases to prove.",
+        "Whether every reading leads somewhere can't be told, so nobody should stand at the engine with it.",
+        "Split the step in two, or give a part of the guard a name under `values` and branch on it earlier.")
+
+
+def _judged(study: Study, found: Ways, judge: _Judge) -> Iterator[Problem]:
     for i, branch in enumerate(found.branches):
         if branch.when is not None:
             yield from judge.dead(i)
@@ -117,7 +128,7 @@ class _Judge:
 
     def alive(self, boxes: list[Box]) -> bool:
         """Whether a real reading may lie in one of the boxes."""
-        return any(self.theory.point(b, thorough=False) for b in self.here(boxes))
+        return any(self.theory.possible(b) for b in self.here(boxes))
 
     def dead(self, i: int) -> Iterator[Problem]:
         """A branch that is never taken: because its guard is never true, or because others come first."""
@@ -147,12 +158,12 @@ class _Judge:
 
     def _covering(self, i: int) -> list[int]:
         """The fewest earlier branches, greedily, that take all of branch i."""
-        needed = [j for j in range(i) if meet(list(self.here(self.found.own[i])), self.found.own[j])]
+        needed = [j for j in range(i) if self.space.meet(list(self.here(self.found.own[i])), self.found.own[j])]
         for j in list(needed):
             left = list(self.here(self.found.own[i]))
             for k in needed:
                 if k != j:
-                    left = minus(left, self.found.own[k])
+                    left = self.space.minus(left, self.found.own[k])
             if not self.alive(left):
                 needed.remove(j)
         return needed
@@ -187,7 +198,7 @@ class _Judge:
         """A reading that no branch takes, with the reading."""
         unsure = None
         for box in self.here(self.found.left):
-            point = self.theory.point(box)
+            point = self.theory.point(box) if self.theory.possible(box) else None
             if point is None:
                 continue
             sure = point.sure and self._exact()
@@ -229,7 +240,7 @@ class _Judge:
         for i in range(len(box)):
             whole = self.space.full[i] & self.reach if i == 0 else self.space.full[i]
             wide = (*box[:i], whole, *box[i + 1:])
-            if wide != box and not meet([wide], taken):
+            if wide != box and not self.space.meet([wide], taken):
                 box = wide
         return (self.space.full[0], *box[1:]) if box[0] == self.space.full[0] & self.reach else box
 
@@ -238,8 +249,8 @@ class _Judge:
         own = self.found.own
         for j, branch in enumerate(self.found.branches):
             for i in range(j if branch.when else 0):
-                for box in self.here(meet(own[i], own[j])):
-                    point = self.theory.point(box)
+                for box in self.here(self.space.meet(own[i], own[j])):
+                    point = self.theory.point(box) if self.theory.possible(box) else None
                     if point is None:
                         continue
                     case = self.words.say(self.space, point, box)

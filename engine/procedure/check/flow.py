@@ -68,7 +68,8 @@ def flow(study: Study, edges: Edges, advisers: Registry, called: Mapping[str, Su
     start = study.procedure.start
     if start not in steps:
         return found
-    names = {n for s in steps.values() for n in given_by(s, advisers, study.program.files)} | {*study.procedure.readings}
+    files = study.program.files
+    names = {n for s in steps.values() for n in given_by(s, advisers, files)} | {*study.procedure.readings}
     found[start] = Here(study.worlds.all, dict.fromkeys(names, study.worlds.all), {})
     gains = {s.name: _gains(study, s, advisers) for s in steps.values()}
     queue, waiting = deque([start]), {start}

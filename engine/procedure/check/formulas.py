@@ -26,6 +26,22 @@ class TooComplex(Exception):
     """More cases than a proof takes; the file should name a part of the guard."""
 
 
+class Effort:
+    """How much work the proofs of one file may still take, so that no file, however made, holds anybody up.
+
+    Counted in steps of the work itself, never in time: the same file always gets the same answer.
+    """
+
+    def __init__(self, left: int) -> None:
+        self.left = left
+
+    def spend(self, amount: int) -> None:
+        """Take some of it; raises `TooComplex` when all is spent."""
+        self.left -= amount
+        if self.left < 0:
+            raise TooComplex
+
+
 def turn(bits: int) -> int:
     """The same comparison seen from the other side."""
     return (bits & 10) | (4 if bits & 1 else 0) | (1 if bits & 4 else 0)

@@ -14,7 +14,7 @@ from fractions import Fraction
 from typing import Any
 
 from engine.procedure.check.forms import Range, Terms
-from engine.procedure.check.formulas import Formula, TooComplex, literals
+from engine.procedure.check.formulas import Effort, Formula, TooComplex, literals
 from engine.procedure.check.normal import Normal
 from engine.procedure.check.numbers import Grid
 from engine.procedure.check.worlds import Worlds
@@ -114,10 +114,10 @@ def _holds(cell: Any, where: Any) -> bool:
 
 
 class Space:
-    """The axes of a step's formulas, over the worlds of its file."""
+    """The axes of a step's formulas, over the worlds of its file, and the algebra of its boxes."""
 
-    def __init__(self, formulas: Iterable[Formula], worlds: Worlds, normal: Normal) -> None:
-        self.worlds, self.normal = worlds, normal
+    def __init__(self, formulas: Iterable[Formula], worlds: Worlds, normal: Normal, effort: Effort) -> None:
+        self.worlds, self.normal, self.effort = worlds, normal, effort
         self.axes: list[Axis] = [Axis("worlds", None, [], worlds.all)]
         self.index: dict[Any, int] = {}
         self._masks: dict[Formula, tuple[int, int]] = {}
@@ -185,7 +185,7 @@ class Space:
         if f[0] == "and":
             found = [self.full]
             for item in f[1]:
-                found = meet(found, self.boxes(item))
+                found = self.meet(found, self.boxes(item))
             return found
         at, mask = self._literal(f)
         return [(*self.full[:at], mask, *self.full[at + 1:])] if mask else []
@@ -200,6 +200,40 @@ class Space:
                 self._masks[f] = (at, self.axes[at].mask(f))
         return self._masks[f]
 
+    def meet(self, a: list[Box], b: list[Box]) -> list[Box]:
+        """What both unions hold."""
+        self.effort.spend(len(a) * len(b) * len(self.axes))
+        found = []
+        for x in a:
+            for y in b:
+                z = tuple(map(int.__and__, x, y))
+                if all(z):
+                    found.append(z)
+        if len(found) > CAP:
+            raise TooComplex
+        return _lean(found)
+
+    def minus(self, a: list[Box], b: list[Box]) -> list[Box]:
+        """What the first union holds and the second does not, as boxes; those of disjoint `a` stay disjoint."""
+        for y in b:
+            self.effort.spend(len(a) * len(self.axes))
+            left: list[Box] = []
+            for x in a:
+                z = tuple(map(int.__and__, x, y))
+                if not all(z):
+                    left.append(x)
+                    continue
+                for i, both in enumerate(z):
+                    rest = x[i] & ~both
+                    if rest:
+                        left.append((*z[:i], rest, *x[i + 1:]))
+            if len(left) > CAP:
+                raise TooComplex
+            a = left
+            if not a:
+                break
+        return a
+
 
 def _key(literal: Formula) -> Any:
     match literal[0]:
@@ -210,40 +244,6 @@ def _key(literal: Formula) -> Any:
         case "row":
             return ("row", literal[1])
     return ("truth", literal[1])
-
-
-def meet(a: list[Box], b: list[Box]) -> list[Box]:
-    """What both unions hold."""
-    found = []
-    for x in a:
-        for y in b:
-            z = tuple(map(int.__and__, x, y))
-            if all(z):
-                found.append(z)
-    if len(found) > CAP:
-        raise TooComplex
-    return _lean(found)
-
-
-def minus(a: list[Box], b: list[Box]) -> list[Box]:
-    """What the first union holds and the second does not, as boxes; those of disjoint `a` stay disjoint."""
-    for y in b:
-        left: list[Box] = []
-        for x in a:
-            z = tuple(map(int.__and__, x, y))
-            if not all(z):
-                left.append(x)
-                continue
-            for i, both in enumerate(z):
-                rest = x[i] & ~both
-                if rest:
-                    left.append((*z[:i], rest, *x[i + 1:]))
-        if len(left) > CAP:
-            raise TooComplex
-        a = left
-        if not a:
-            break
-    return a
 
 
 def _lean(boxes: list[Box]) -> list[Box]:

@@ -63,7 +63,10 @@ class _Way:
         self.study, self.edges, self.called = study, edges, called
 
     def to(self, step: Step, values: set[str]) -> str:
-        """The way in words."""
+        """The way in words; empty once enough ways were shown."""
+        if self.study.ways_to_show <= 0:
+            return ""
+        self.study.ways_to_show -= 1
         start = self.study.procedure.start
         path = shortest(
             self.edges, start, step.name, ENTRY, self._follow, lambda v: bool(self._at(step, v) & values),

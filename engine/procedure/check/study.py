@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Any
 
 from engine.procedure.check.forms import Atom, Range, Terms
-from engine.procedure.check.formulas import Formula, TooComplex, conjunction, literals, negation
+from engine.procedure.check.formulas import Effort, Formula, TooComplex, conjunction, literals, negation
 from engine.procedure.check.normal import Normal
 from engine.procedure.check.space import Space, cut, side
 from engine.procedure.check.theory import Theory
@@ -17,6 +17,9 @@ from engine.procedure.expr import And, Arith, Compare, Name, Node, Not, Or
 from engine.procedure.expr import Call as Function
 from engine.procedure.program import Call, Guard, Procedure, Program, Step, Template
 from engine.units import to_base
+
+#: The work that the proofs of one file may take; the longest shipped file takes a hundredth of it.
+EFFORT = 2_500_000
 
 
 class Study:
@@ -30,6 +33,9 @@ class Study:
         self.normal = Normal(
             {n: v.guard.node for n, v in procedure.values.items()}, procedure.screws, self.places,
             asked_of(procedure), grids)
+        self.effort = Effort(EFFORT)
+        #: How many more faults are shown with a way that leads to them.
+        self.ways_to_show = 40
         self._formulas: dict[int, Formula | TooComplex] = {}
         self.worlds = Worlds({})
         self.worlds = Worlds(self._facts(), side)
@@ -134,7 +140,7 @@ class Study:
 
     def space(self, formulas: list[Formula]) -> Space:
         """The cells that these formulas cut."""
-        return Space(formulas, self.worlds, self.normal)
+        return Space(formulas, self.worlds, self.normal, self.effort)
 
     def theory(self, space: Space, pick: Any) -> Theory:
         """The judge of that space's boxes."""
@@ -147,7 +153,7 @@ class Study:
             space = self.space([together])
             theory = self.theory(space, midway)
             return any(
-                theory.point((b[0] & worlds, *b[1:]), thorough=False) for b in space.boxes(together) if b[0] & worlds)
+                theory.possible((b[0] & worlds, *b[1:])) for b in space.boxes(together) if b[0] & worlds)
         except TooComplex:
             return True
 

@@ -20,6 +20,8 @@ from engine.procedure.check.space import Axis, Box, Cell, Space
 
 #: The most cases of one box that are tried before the answer is "may be".
 CASES = 128
+#: What one case costs of a file's effort.
+SOLVING = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,15 +56,22 @@ class Theory:
 
     def __init__(self, space: Space, normal: Normal, pick: Callable[..., Fraction]) -> None:
         self.space, self.normal, self.pick = space, normal, pick
-        self.tied = self._tied()
+        self.groups = self._groups()
+        #: Whether a group may be where these of its cells are: worked out once, since boxes share most of theirs.
+        self._known: dict[tuple[int, ...], bool] = {}
 
-    def _tied(self) -> list[int]:
-        """The axes that share a number with another axis."""
-        users: dict[Any, set[int]] = {}
+    def _groups(self) -> list[list[int]]:
+        """The axes that share a number with another, put together; axes of their own are left out."""
+        group = list(range(len(self.space.axes)))
+        first: dict[Any, int] = {}
         for i, axis in enumerate(self.space.axes):
             for base in self._bases(axis):
-                users.setdefault(base, set()).add(i)
-        return sorted({i for group in users.values() if len(group) > 1 for i in group})
+                a, b = group[first.setdefault(base, i)], group[i]
+                group = [min(a, b) if g in (a, b) else g for g in group]
+        found: dict[int, list[int]] = {}
+        for i, g in enumerate(group):
+            found.setdefault(g, []).append(i)
+        return [axes for axes in found.values() if len(axes) > 1]
 
     def _bases(self, axis: Axis) -> Iterator[Any]:
         if axis.kind == "line":
@@ -75,33 +84,52 @@ class Theory:
         elif axis.kind == "worlds":
             yield from (atom for atom, cells in self.space.worlds.facts.items() if isinstance(cells[0], Cell))
 
-    def point(self, box: Box, thorough: bool = True) -> Point | None:
-        """A case in the box, or None: proved empty. Without `thorough`, axes that share nothing are left at any
-        cell."""
-        tied = self.tied if not thorough else range(len(box))
-        if not tied:
-            return Point({}, tuple(_lowest(m) for m in box), True)
-        choices = [list(self._choices(i, box[i])) for i in tied]
+    def possible(self, box: Box) -> bool:
+        """Whether a real reading may lie in the box; False is a proof that none does."""
+        for axes in self.groups:
+            key = (axes[0], *[box[i] for i in axes])
+            if key not in self._known:
+                self._known[key] = self._solve(axes, box, None) is not None
+            if not self._known[key]:
+                return False
+        return True
+
+    def point(self, box: Box) -> Point | None:
+        """A case in the box, or None: proved empty."""
+        numbers: dict[Atom, Fraction] = {}
+        cells = [_lowest(m) for m in box]
         sure = True
-        for n, case in enumerate(product(*choices)):
+        tied = {i for axes in self.groups for i in axes}
+        for axes in [*self.groups, *([i] for i in range(len(box)) if i not in tied)]:
+            part = self._solve(axes, box, self.pick)
+            if part is None:
+                return None
+            numbers |= part.numbers
+            sure = sure and part.sure
+            for i, cell in zip(axes, part.cells, strict=True):
+                cells[i] = cell
+        return Point(numbers, tuple(cells), sure)
+
+    def _solve(self, axes: list[int], box: Box, pick: Callable[..., Fraction] | None) -> Point | None:
+        """A case of these axes alone; its cells are theirs."""
+        sure = True
+        for n, case in enumerate(product(*[list(self._choices(i, box[i])) for i in axes])):
             if n >= CASES:
                 sure = False
                 break
             if _contradicts(case):
                 continue
+            self.space.effort.spend(SOLVING)
             given = [b for choice in case for b in choice.bounds]
             given.extend(self._laws(given))
             try:
-                numbers = solve(given, self.pick)
+                numbers = solve(given, pick)
             except TooMany:
                 sure = False
                 continue
             if numbers is not None:
-                cells = [_lowest(m) for m in box]
-                for i, choice in zip(tied, case, strict=True):
-                    cells[i] = choice.cell
-                return Point(numbers, tuple(cells), True)
-        return None if sure else Point({}, tuple(_lowest(m) for m in box), False)
+                return Point(numbers, tuple(choice.cell for choice in case), True)
+        return None if sure else Point({}, tuple(_lowest(box[i]) for i in axes), False)
 
     def _choices(self, i: int, mask: int) -> Iterator[Choice]:
         """The convex cases of one axis within a mask."""

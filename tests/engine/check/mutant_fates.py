@@ -1,4 +1,4 @@
-"""What becomes of a mutant: caught, shown to mean the same, shown to do no harm, or missed; `every_mutant.py` tries all."""
+"""What becomes of a mutant: caught, the same in meaning, harmless, or missed; `every_mutant.py` tries all there are."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Shipped files with one fault put in: every operator at every site. A mutant knows what would be the right answer to it."""
+"""Shipped files with one fault put in: every operator at every site. A mutant knows the right answer to it."""
 
 from __future__ import annotations
 

@@ -1,5 +1,6 @@
-"""A file's text with one thing changed, for mutants. Lines are blanked, never taken out, so that a site and what is said
-of it have the same number."""
+"""A file's text with one thing changed, for mutants. Lines are blanked, never taken out, so that a site and what is
+said of it have the same number.
+"""
 
 from __future__ import annotations
 
