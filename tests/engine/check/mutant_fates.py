@@ -141,7 +141,8 @@ def fate(shelf: Shelf, mutant: Mutant) -> str:
 
 def same(a: Procedure, b: Procedure) -> bool:
     """Whether two files do the same: step by step the same but for branches, and those alike whatever is read."""
-    if a.steps.keys() != b.steps.keys() or a.start != b.start:
+    rest = [f.name for f in fields(a) if f.name not in ("source", "steps", "layout")]
+    if a.steps.keys() != b.steps.keys() or any(plain(getattr(a, n)) != plain(getattr(b, n)) for n in rest):
         return False
     differ = [(a.steps[n], b.steps[n]) for n in a.steps if meaning(a.steps[n]) != meaning(b.steps[n])]
     return all(meaning(x, False) == meaning(y, False) and alike(a, x, b, y) for x, y in differ)
@@ -149,18 +150,19 @@ def same(a: Procedure, b: Procedure) -> bool:
 
 def meaning(step: Any, ways: bool = True) -> Any:
     """What a step says and does, without its places in the file; without `ways`, without its branches."""
-    def plain(x: Any) -> Any:
-        if isinstance(x, Span):
-            return None
-        if is_dataclass(x) and not isinstance(x, type):
-            return (type(x).__name__, *(plain(getattr(x, f.name)) for f in fields(x)
-                                        if f.name not in ("span", "spans", "ends_span", "run", "node", "type")))
-        if isinstance(x, dict):
-            return tuple((k, plain(v)) for k, v in x.items())
-        return tuple(plain(i) for i in x) if isinstance(x, tuple) else x
+    return plain(step if ways or not isinstance(step.way, tuple) else replace(step, way="branch"))
 
-    made = plain(step if ways or not isinstance(step.way, tuple) else replace(step, way="branch"))
-    return made
+
+def plain(x: Any) -> Any:
+    """A part of a program as nested tuples, without its places in the file and what is made of its guards."""
+    if isinstance(x, Span):
+        return None
+    if is_dataclass(x) and not isinstance(x, type):
+        return (type(x).__name__, *(plain(getattr(x, f.name)) for f in fields(x)
+                                    if f.name not in ("span", "spans", "ends_span", "run", "node", "type")))
+    if isinstance(x, dict):
+        return tuple((k, plain(v)) for k, v in x.items())
+    return tuple(plain(i) for i in x) if isinstance(x, tuple) else x
 
 
 def alike(a: Procedure, x: Any, b: Procedure, y: Any) -> bool:

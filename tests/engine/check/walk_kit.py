@@ -87,7 +87,7 @@ def answer_of(r: random.Random, plan: Plan, state: Any) -> Event:
     return Event("readings", readings=readings) if readings else Event("done")
 
 
-def walk(r: random.Random, program: Program, advisers: Any) -> tuple[int, set[str]]:
+def walk(r: random.Random, program: Program, advisers: Any, most: int = MOST) -> tuple[int, set[str]]:
     """Follow a program with random answers to its end. The number of answers, and the steps seen as "file.step".
 
     Raises what the machine raises where a program is not sound, and AssertionError where it does not end.
@@ -100,9 +100,9 @@ def walk(r: random.Random, program: Program, advisers: Any) -> tuple[int, set[st
 
     state, _ = begin(plan, advise)
     seen: set[str] = set()
-    for n in range(MOST):
+    for n in range(most):
         if state.end is not None:
             return n, seen
         seen.add(state.frame.at.key)
         state, _ = step(plan, state, answer_of(r, plan, state), advise)
-    raise AssertionError(f"no end after {MOST} answers, at {state.frame.at.key}")
+    raise AssertionError(f"no end after {most} answers, at {state.frame.at.key}")
