@@ -32,7 +32,7 @@ def jobs(name: str, invented) -> list:
     if name in ("vacuum-balance", "pilot-screws"):
         return [invented(**bike), invented(**bike, adjusters="to a base carb", mixture_screw="air screw")]
     if name == "motorcycle-bank":
-        return [invented(**bike, mixture_screw=kind, settings={"pilot_start": start})
+        return [invented(**bike, mixture_screw=kind, settings={"pilot_start": start, "pilot_air_start": start})
                 for kind in ("long taper", "air screw") for start in ("0.5 turn", "3.5 turn", "2 turn")]
     if name == "progressive-downdraught":
         return [invented(family="progressive downdraught", carbs=1, manifold="shared", instruments=i)
