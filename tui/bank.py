@@ -40,8 +40,11 @@ def plan(view: View, layout: tuple[int, int], marks: Mapping[Place, str] | None 
     row = main_row(view)
     values = places_of(row, layout) if row else {}
     step = next((a.step for a in view.read if row and a.name == row.name), None)
+    turned = {move.screw for move in view.moves}
+    # Where only one has room it is the one that is turned now, else one that has a band to rest in.
+    screws = sorted(view.screws, key=lambda s: (s.name not in turned, s.band is None))
     return Plan(layout[0], layout[1], view.terms, values, (row.unit or "") if row else "", step, band_of(view, row),
-                view.screws, marks or {})
+                tuple(screws), marks or {})
 
 
 def places_of(row: Latest, layout: tuple[int, int]) -> dict[Place, Any]:
@@ -175,22 +178,31 @@ def _close_body(plan_: Plan, carb: int, cells: int) -> Lines:
     gap = [slot(row, n) for row, n in _screws_at(plan_, Place(carb, None), "gap")]
     head: Line = ((f"╴{name}╶", "strong"),)
     tail: Line = tuple((f"{said} ", role) for said, role in screws)
+    tail += tuple(piece for said, role in gap for piece in (("→", "soft"), (f"{said}", role)))
     mine = [screw_name(row) for row, _ in _screws_at(plan_, Place(carb, None), "carb")]
     if len(mine) == 1 and cells - len(name) - 4 - sum(len(t) for t, _ in tail) > len(mine[0]) + 2:
         tail = ((f" {mine[0]} ", "soft"), *tail)
-    tail += tuple(piece for said, role in gap for piece in (("→", "soft"), (f"{said}", role)))
     room = cells - len(head[0][0]) - sum(len(t) for t, _ in tail)
     out: Lines = [cut_line((*head, ("─" * max(1, room), "rule"), *tail), cells)]
+    tails = {p: _tail(plan_, p, cells) for p in _barrels(plan_)}
+    # As wide for every barrel of the bank, so that their bars can be compared.
+    used = max(sum(len(t) for t, _ in line) for line in tails.values())
     for barrel in range(1, plan_.barrels + 1):
         place = Place(carb, barrel)
-        mine = [slot(row, n) for row, n in _screws_at(plan_, place, "barrel")]
-        tail = tuple(piece for said, role in mine for piece in ((" ", "ink"), (said, role)))
-        used = sum(len(t) for t, _ in tail)
-        if used > cells - 9:
-            tail, used = tail[:2], min(used, sum(len(t) for t, _ in tail[:2]))
-        where = place if plan_.barrels > 1 else Place(carb, 1)
-        out.append(cut_line((*fill(reading_line(plan_, where, cells - used), cells - used), *tail), cells))
+        reading = fill(reading_line(plan_, place, cells - used), cells - used)
+        out.append(cut_line((*reading, *tails[place]), cells))
     return out
+
+
+def _barrels(plan_: Plan) -> list[Place]:
+    return [Place(c, b) for c in range(1, plan_.carbs + 1) for b in range(1, plan_.barrels + 1)]
+
+
+def _tail(plan_: Plan, place: Place, cells: int) -> Line:
+    """The screws of a barrel, as many as leave room for its reading."""
+    mine = [slot(row, n) for row, n in _screws_at(plan_, place, "barrel")]
+    tail: Line = tuple(piece for said, role in mine for piece in ((" ", "ink"), (said, role)))
+    return tail if sum(len(t) for t, _ in tail) <= cells - 16 else tail[:2]
 
 
 def opened(plan_: Plan, cells: int) -> Lines:

@@ -20,12 +20,12 @@ def step(v: View, cells: int, rows: int, otherwise: bool = False) -> Lines:
     """The whole card; `rows` are those that can be seen at once. `otherwise`: it holds what was really done."""
     first = view.instruction(v, cells)
     rest = [*view.minding(v, cells), *view.cautions(v, cells)]
-    room = rows - len(first) - len(rest)
-    return [*first, *work(v, cells, room, otherwise), *rest]
+    room = rows - len(first)
+    return [*first, *work(v, cells, room, room - len(rest), otherwise), *rest]
 
 
-def work(v: View, cells: int, rows: int, otherwise: bool = False) -> Lines:
-    """What to turn and to fit, in the largest form that has room."""
+def work(v: View, cells: int, rows: int, spare: int, otherwise: bool = False) -> Lines:
+    """What to turn and to fit: in large figures where `spare` lines have room for them, else to be seen in `rows`."""
     these = turns.turns(v)
     out: Lines = []
     if these:
@@ -35,12 +35,12 @@ def work(v: View, cells: int, rows: int, otherwise: bool = False) -> Lines:
         alone = f"  {clean(one.pop())}" if len(one) == 1 and len(these) > 2 else ""
         out.append(cut_line(((f" {title} ", "key"), (alone, "strong"), (more, "amber")), cells))
     parts = turns.fits(v.fit, v.terms)
-    left = rows - len(out) - len(parts) - bool(parts)
+    used = len(out) + len(parts) + bool(parts)
     large = [line for t in these for line in _large(t, cells)] if these else []
-    if large and len(large) <= left and all(_large(t, cells) for t in these):
+    if large and len(large) <= spare - used and all(_large(t, cells) for t in these):
         out += large
     elif these:
-        out += _table(these, cells, left)
+        out += _table(these, cells, rows - used)
     if parts:
         out.append(((" REALLY FITTED " if otherwise else " FIT ", "key"),))
         out += [line for part in parts for line in wrapped(part, cells, "mark", head=("    ", "ink"), indent=6)]
@@ -73,26 +73,28 @@ def _large(t: Turn, cells: int) -> Lines:
 def _table(these: tuple[Turn, ...], cells: int, rows: int) -> Lines:
     """A line a move, its last words on a second line where they don't fit; two columns where that is too many."""
     far = max(len(t.far) for t in these)
-    where = max(len(f"{t.where} · {t.screw}") for t in these)
+    one = len({t.screw for t in these}) == 1 and len(these) > 2
+    named = {id(t): t.where if one else f"{t.where} · {t.screw}" for t in these}
+    where = max(len(name) for name in named.values())
     fits_ = 9 + far + 2 + where <= cells
     if len(these) > rows and len(these) > 2:
         return _columns(these, cells)
-    out: Lines = []
-    room = rows - len(these)
+    first: Lines = []
     for t in these:
         head = (f"{HEAD}{ARROW.get(t.direction, ' ')} {t.direction:<3} ", "mark")
-        way, which = (clean(t.far), "mark"), (clean(f"{t.where} · {t.screw}"), "strong")
+        way, which = (clean(t.far), "mark"), (clean(named[id(t)]), "strong")
         if fits_:
-            line: Line = (head, *fill((way,), far), ("  ", "ink"), *fill((which,), where))
+            first.append((head, *fill((way,), far), ("  ", "ink"), *fill((which,), where)))
         else:
-            line = (head, way, ("  ", "ink"), which)
-        if t.rest and width(line) + 2 + len(t.rest) <= cells:
-            out.append((*line, ("  ", "ink"), (clean(t.rest), "soft")))
-        else:
-            out.append(cut_line(line, cells))
-            if t.rest and room > 0:
-                out.append(cut_line((("         ", "ink"), (clean(t.rest), "soft")), cells))
-                room -= 1
+            first.append((head, way, ("  ", "ink"), which))
+    beside_ = [width(line) + 2 + len(t.rest) <= cells for line, t in zip(first, these, strict=True)]
+    below = sum(bool(t.rest) and not fit for t, fit in zip(these, beside_, strict=True))
+    out: Lines = []
+    for line, t, fit in zip(first, these, beside_, strict=True):
+        out.append(cut_line((*line, ("  ", "ink"), (clean(t.rest), "soft")) if fit and t.rest else line, cells))
+        # The rest below each, or below none: half of them would read as if the others had none.
+        if t.rest and not fit and len(these) + below <= rows:
+            out.append(cut_line((("         ", "ink"), (clean(t.rest), "soft")), cells))
     return out
 
 

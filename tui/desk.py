@@ -69,9 +69,6 @@ class Sitting:
         bank = session.plan.job.bank
         self.layout = (bank.carbs, bank.barrels_per_carb)
         self.marks = {Place(p.carb, p.barrel): "reading disturbed here" for p in bank.disturbed}
-        self.title = session.plan.main.procedure.title
-        #: A word from outside the procedure, to be shown once with the next step.
-        self.news = ""
 
     @property
     def view(self) -> View:

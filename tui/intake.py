@@ -70,9 +70,9 @@ def rows(families: Sequence[Family], chosen: Family, texts: Mapping[str, str]) -
     carbs, barrels, body = chosen.carbs, chosen.barrels, words.term(chosen.terms, "carb")
     sizes = "hundredths of a mm: one for all, or one a barrel with blanks between"
     base = (
-        _text("title", "What does the customer complain of?"),
+        _text("title", "Complaint"),
         _text("customer", "Customer"),
-        _text("vehicle.description", "Vehicle, as the customer names it"),
+        _text("vehicle.description", "Vehicle", "as the customer names it"),
         _text("vehicle.registration", "Registration"),
         _text("vehicle.odometer", "Odometer"),
         _text("vehicle.first_used", "First used", "YYYY-MM-DD: selects emission limits"),

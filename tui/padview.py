@@ -162,7 +162,8 @@ def _echo(question: Fields, cells: int) -> Line:
     try:
         value = read(cell, text)
     except Refusal as fault:
-        return ((f"  {fault}", "amber"),)
+        # Half typed is not wrong yet: Enter says so in full.
+        return ((f"  {fault}", "soft"),)
     if cell.kind == "text":
         return (("  Enter keeps it.", "soft"),)
     said = words.with_unit(value, cell.unit, cell.step)

@@ -78,7 +78,8 @@ def turn(view: View, move: Move) -> Turn:
         short = f"to {figure} {of or ''}"
         if move.aim.place is not None:
             gauge = f"gauge on {words.place(move.aim.place, view.terms)}"
-    elif move.turns is None and move.position == 0:
+    elif move.position == 0 and (seated or move.turns is None):
+        # A seat is felt, not counted: how far it stood from it is on the bank.
         far = "until it just seats" if seated else f"to {words.plain(row.zero if row else '')}"
         short, then = ("to its seat" if seated else far), ""
     elif move.turns is None:

@@ -175,8 +175,8 @@ def sureness(value: float) -> str:
 
 def main_row(view: View) -> Latest | None:
     """The row that the bank shows: the newest that is to be brought together, else the newest of the bank's numbers."""
-    rows = [row for row in view.latest if row.each in ("barrel", "carb") and not row.quantity.endswith("position")
-            and any(isinstance(v, Fraction) for v in row.row)]
+    rows = [row for row in view.latest if row.each in ("barrel", "carb") and row.unit
+            and not row.quantity.endswith("position") and any(isinstance(v, Fraction) for v in row.row)]
     return next((row for row in rows if row.tolerance is not None), rows[0] if rows else None)
 
 

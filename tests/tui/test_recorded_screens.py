@@ -62,6 +62,33 @@ async def test_help_recorded(samples: Any, at_run: Any, grid: Grid, size: tuple[
         await press(pilot, "escape")
 
 
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+async def test_the_other_screens_recorded(shop: Any, taps: Any, grid: Grid, size: tuple[int, int]) -> None:
+    from tui.app import Evendraw
+    from tui.intake import Family
+    from tui.screens.handover import HandoverScreen
+    from tui.screens.home import HomeScreen
+    from tui.screens.intake import IntakeScreen
+
+    uneven, even = ({"readings": {"flow": [5, far], "sound": "steady"}} for far in (6.5, 5.5))
+    for answer in ({"done": True}, {"done": True}, {"understood": True}, uneven, {"done": True}, even,
+                   {"readings": {"drips": "no"}}, {"done": True}):
+        assert taps.answer(**answer) is None
+    families = [Family("garden tap", (2, 4), (1, 2), {"carb": "tap"}), Family("pair", (2, 2), (2, 2), {"carb": "body"})]
+    app = Evendraw(lambda: HomeScreen(shop))
+    async with app.run_test(size=size) as pilot:
+        await settled(pilot)
+        same(f"home-{size[0]}x{size[1]}", grid(app))
+        app.push_screen(IntakeScreen(shop, families))
+        await settled(pilot)
+        await press(pilot, *"drips", "enter", "enter", "enter", "enter", "enter", "enter", "4", "enter", "5")
+        same(f"intake-{size[0]}x{size[1]}", grid(app))
+        app.pop_screen()
+        app.push_screen(HandoverScreen(taps, shop))
+        await settled(pilot)
+        same(f"handover-{size[0]}x{size[1]}", grid(app))
+
+
 def same(name: str, lines: list[str]) -> None:
     """The lines are those that are kept under this name."""
     path = RECORDED / f"{name}.txt"

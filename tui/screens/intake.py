@@ -78,11 +78,11 @@ class IntakeScreen(Desk[Path | None]):
             row, on = fields.rows[n], n == fields.at
             said = shown(row.cells[0], fields.texts[n])
             name = clean(row.ask), "strong" if on else "soft"
-            label = cut_line((("›" if on else " ", "mark"), name), cells - 22)
+            label = cut_line((("›" if on else " ", "mark"), name), cells - 19)
             empty = ("–", "soft") if row.cells[0].optional else ("needed", "amber")
             value = (clean(said), "ink") if said else empty
             unit = f" {row.cells[0].unit}" if said and row.cells[0].unit else ""
-            out.append(cut_line((*fill(label, cells - 21), value, (unit, "soft")), cells))
+            out.append(cut_line((*fill(label, cells - 18), value, (unit, "soft")), cells))
         return out
 
     def do_save(self) -> None:
