@@ -65,12 +65,20 @@ def fields(question: Fields, cells: int, rows: int, terms: dict[str, str], echo:
         asked = (*asked[:3], (cut(f"  {more}", cells - len(many) - 1 - width(asked[:3])), "soft"))
     out: Lines = [(*fill(asked, cells - len(many) - 1), (f" {many}", "soft"))]
     out += _choices(question, cells) if row.cells[0].kind == "choice" else []
-    out += _cells(question, row, cells, terms)
     tail: Lines = [_echo(question, cells)] if echo else []
+    out += _about(_cells(question, row, cells, terms), rows - len(out) - len(tail))
     room = rows - len(out) - len(tail)
     if room > 0 and len(question.rows) > 1 and not question.listed:
         tail += _others(question, here, cells, room)
     return out + tail
+
+
+def _about(lines: Lines, room: int) -> Lines:
+    """As many lines as have room, the one with the field in hand among them."""
+    room = max(1, room)
+    here = next((n for n, line_ in enumerate(lines) if any(role == "field-on" for _, role in line_)), 0)
+    first = max(0, min(here - room // 2, len(lines) - room))
+    return lines[first:first + room]
 
 
 def shown(cell: Cell, text: str) -> str:

@@ -173,7 +173,7 @@ def dry_run(path: Path, folders: Sequence[Path], engines: int) -> Iterator[str]:
         try:
             one = trials.try_one(program, shipped(), plan, seed)
         except Exception as fault:  # a file that breaks the bench is a result of a dry run, not an end of the program
-            yield f"engine {seed}: could not be tried ({type(fault).__name__}: {fault})"
+            yield f"engine {seed}: could not be tried: {fault}"
             continue
         ended += one.problem is None
         even += one.outcome == "ok"

@@ -228,3 +228,13 @@ async def test_a_refused_answer_leaves_everything_as_it_was(samples: Any, at_run
         sitting.refuse = None
         await press(pilot, "enter")
         assert sitting.given[-1]["readings"]["speed"] == 950
+
+
+async def test_a_long_danger_is_shown_to_its_last_word(samples: Any, at_run: Any, grid: Any) -> None:
+    from dataclasses import replace
+
+    text = "Exhaust gas kills. " * 30 + "The last word."
+    sitting = samples.FakeSitting(replace(samples.start(), cautions=(replace(samples.FUMES, text=text),)))
+    async with at_run(sitting) as (pilot, _):
+        assert "The last word." in " ".join(" ".join(grid(pilot.app)).split())
+        assert any("I have understood" in line for line in grid(pilot.app))

@@ -90,6 +90,20 @@ def test_the_bar_reaches_the_value_and_marks_the_band() -> None:
     assert bank.bar(F(10), None, (F(0), F(10)), 10) == "━" * 10
 
 
+@pytest.mark.parametrize("kind", ["number", "choice"])
+def test_the_field_in_hand_is_always_among_those_that_show(kind: str) -> None:
+    from tui.entry import Cell, Fields, Row
+
+    choices = ("fully open", "short of full", "not done, no tool") if kind == "choice" else ()
+    cells = tuple(Cell(str(n), Place(n, 1), kind, "mm", F(0), F(9), None, choices) for n in range(1, 49))
+    fields = Fields((Row("r", "A long row", cells),))
+    for n in range(48):
+        fields.go(n)
+        drawn = padview.draw(fields, 78, 7, TERMS)
+        assert len(drawn) <= 7
+        assert sum(role == "field-on" for line in drawn for _, role in line) == 1
+
+
 def test_a_screw_in_and_out_of_its_band_has_another_sign(samples: Any) -> None:
     row = replace(samples.SCREWS[1], positions=(F(1, 2), F(5, 4), F(2), None))
     assert [bank.slot(row, n)[0] for n in range(4)] == ["(/) 1/2 ▾", "(/) 1 1/4", "(/) 2 ▴", "(/) ?"]

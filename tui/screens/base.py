@@ -10,7 +10,7 @@ from textual.screen import Screen, ScreenResultType
 
 from tui import actions, themes
 from tui.padview import Question
-from tui.questions import Option, Pick
+from tui.questions import Option, Pick, Press
 from tui.widgets.drawn import Page
 from tui.widgets.keybar import KeyBar
 from tui.widgets.pad import Pad
@@ -55,6 +55,7 @@ class Desk(Screen[ScreenResultType]):
         question = self.over[-1][0] if self.over else self.question()
         self.pad.calls = actions.calls(self.NAME)
         self.set_class(isinstance(question, Pick) and len(question.options) > 3, "-picking")
+        self.set_class(isinstance(question, Press) and bool(question.word), "-warning")
         self.pad.ask(question, new=new, cue=cue)
         self.offer()
 

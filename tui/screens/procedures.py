@@ -117,8 +117,18 @@ class ProceduresScreen(Desk[None]):
                 return
             if path in self.known:
                 continue
-            checked = shelf.checked(path, self.shop.procedures)
+            try:
+                checked = shelf.checked(path, self.shop.procedures)
+            except Exception as fault:  # a file that breaks the checker must not hide the others
+                self.app.call_from_thread(self._unchecked, path, fault)
+                return
             self.app.call_from_thread(self._checked, path, checked)
+
+    def _unchecked(self, path: Path, fault: Exception) -> None:
+        from tui import crash
+
+        where = crash.report(fault)
+        self.pad.say(f"{path.name} could not be checked: the program failed on it. A report is in {where}.")
 
     def _checked(self, path: Path, checked: Checked) -> None:
         self.known[path] = checked
