@@ -29,7 +29,7 @@ def jobs(name: str, invented) -> list:
                 for i in ({}, {"lambda_meter": True}, {"co_meter": True})]
     if name in ("jet-nuts", "piston-checks"):
         return [invented(**bodies), invented(**bodies, carbs=3)]
-    if name in ("vacuum-balance", "pilot-screws"):
+    if name in ("vacuum-balance", "pilot-screws", "knob-speed"):
         return [invented(**bike), invented(**bike, adjusters="to a base carb", mixture_screw="air screw")]
     if name == "motorcycle-bank":
         return [invented(**bike, mixture_screw=kind, settings={"pilot_start": start, "pilot_air_start": start})

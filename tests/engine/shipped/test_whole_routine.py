@@ -1,0 +1,125 @@
+"""A scripted technician does the whole routine: over the line protocol as a process of its own; family by family."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import subprocess
+import sys
+
+import pytest
+
+from engine.bench.fleet import faulted, random_job
+from engine.bench.hands import Hands
+from engine.bench.judging import judged, names
+from engine.book.book import Book
+from engine.procedure.load import load
+from engine.session import Session
+from engine.talk import parse_answer, step_message
+
+SIDEDRAUGHT = "twin-choke sidedraught"
+
+
+def talked(procedure: str, specimen, folder) -> tuple[list[dict], Hands]:
+    """Run a procedure by `evendraw talk`, hands at a virtual engine answering; every message that came out."""
+    job = folder / "job.yaml"
+    job.write_text(json.dumps(specimen.job.model_dump(mode="json", exclude_none=True)), encoding="utf-8")
+    hands, heard = Hands(specimen.engine()), []
+    command = [sys.executable, "-m", "tui", "talk", procedure, "--job", str(job), "--book", str(folder / "a.book")]
+    with subprocess.Popen(
+            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, encoding="utf-8",
+    ) as process:
+        for line in process.stdout:
+            message = json.loads(line)
+            heard.append(message)
+            if message["kind"] == "step":
+                process.stdin.write(json.dumps(hands.answer(message)) + "\n")
+                process.stdin.flush()
+            elif message["kind"] in ("end", "refused"):
+                break
+        process.stdin.close()
+        assert process.wait(30) == 0, process.stderr.read()
+    return heard, hands
+
+
+@pytest.fixture(scope="module")
+def sound_run(tmp_path_factory):
+    """An engine with nothing wrong but its settings, from as found to as left, over the protocol."""
+    return talked(SIDEDRAUGHT.replace(" ", "-"), faulted(random_job(10), [], 10), tmp_path_factory.mktemp("talk"))
+
+
+def test_the_routine_ends_ok_on_a_sound_engine(sound_run):
+    """Nothing refused, one end, and it is ok."""
+    heard, _ = sound_run
+    assert not [m for m in heard if m["kind"] == "refused"]
+    assert heard[-1]["kind"] == "end" and heard[-1]["outcome"] == "ok", heard[-1]
+
+
+def test_the_engine_is_really_in_tolerance(sound_run):
+    """Judged on the engine itself, not on what the gauge said."""
+    _, hands = sound_run
+    assert judged(hands.engine).in_tolerance
+
+
+def test_as_found_and_as_left_are_on_the_sheet(sound_run):
+    """Speed and row both times, and the screws as they were counted."""
+    end = sound_run[0][-1]
+    assert {"speed", "airflow", "mixture_screw"} <= set(end["as_left"]), end["as_left"]
+    assert {"speed", "airflow", "mixture_screw", "idle_jet_found"} <= set(end["as_found"]), end["as_found"]
+
+
+def test_the_parts_of_the_routine_come_in_their_order(sound_run):
+    """As found before zero, air before mixture, mixture before the jets, jets before the linkage."""
+    files = list(dict.fromkeys(m["step"].split(".")[0] for m in sound_run[0] if m["kind"] == "step"))
+    order = ["fit-to-tune", "as-found", "zero-and-preset", "warm-up", "first-idle", "air-balance", "idle-mixture",
+             "idle-jets", "linkage", "off-idle", "progression", "hand-over"]
+    assert [f for f in files if f in order] == order
+
+
+def test_danger_is_understood_once_per_start_not_at_every_step(sound_run):
+    """Each start of the engine and each new hazard asks once; a hundred steps do not ask a hundred times."""
+    steps = [m for m in sound_run[0] if m["kind"] == "step"]
+    asked = [m for m in steps if any(c["understand"] for c in m["cautions"])]
+    running = [m for m in asked if any(c["understand"] and "Exhaust gas" in c["text"] for c in m["cautions"])]
+    starts = sum(a["state"]["engine"] == "stopped" and b["state"]["engine"] == "running"
+                 for a, b in itertools.pairwise(steps))
+    assert 0 < len(running) <= starts
+    assert len(asked) < len(steps) / 3
+
+
+def closed_loop(procedure, specimen, advisers, folder):
+    """Run a procedure in this process; the session at its end, and the hands."""
+    program = load(procedure, (folder,), advisers).program
+    hands = Hands(specimen.engine())
+    session = Session.start(program, specimen.job, book=Book.memory(), advisers=advisers,
+                            clock=lambda: "2000-01-01T00:00:00+00:00")
+    for _ in range(600):
+        if session.over:
+            break
+        reply = session.answer(parse_answer(hands.answer(step_message(session.view))))
+        assert reply.recorded is not None, f"{session.view.step}: {reply.problem}"
+    return session, hands
+
+
+@pytest.mark.parametrize(("procedure", "family"), [
+    ("constant-depression", "constant depression"), ("motorcycle-bank", "motorcycle bank"),
+    ("progressive-downdraught", "progressive downdraught"), ("single-carburettor", "single downdraught")])
+def test_every_family_ends_ok_on_a_sound_engine_of_its_kind(procedure, family, advisers, folder):
+    """Closed-loop on the virtual engine of the family, and in tolerance by the truth of it."""
+    session, hands = closed_loop(procedure, faulted(random_job(3, family), [], 3), advisers, folder)
+    assert session.view.end is not None and session.view.end.outcome == "ok", session.view.end
+    assert judged(hands.engine).in_tolerance
+
+
+@pytest.mark.parametrize(("fault", "code"), [
+    ("air leak", "air-leak"), ("low fuel level", "fuel-level-low"), ("sticking plate", "plate-hangs"),
+    ("retarded ignition", "ignition-retarded"), ("starter stuck open", "starting-device-open"),
+    ("linkage preload", "linkage-holds-body"), ("tight valve", "tight-valve"), ("weak pump", "pump-weak"),
+    ("early advance", "advance-at-idle"), ("worn spindle", "worn-spindle")])
+def test_a_fault_that_no_screw_mends_is_named_at_its_place(fault, code, advisers, folder):
+    """The checks of the routine find it, and it stands at the end: never a silent pass."""
+    specimen = faulted(random_job(10), [fault], 5)
+    session, hands = closed_loop(SIDEDRAUGHT.replace(" ", "-"), specimen, advisers, folder)
+    found = [f for f in session.view.end.findings if f.code == code]
+    assert found, [f.code for f in session.view.end.findings]
+    assert names(hands.engine, specimen.faults[0], found)
