@@ -20,8 +20,8 @@ from textual.binding import Binding
 from textual.screen import Screen
 
 from tui import themes
-from tui.desk import Shop
 from tui.screens.too_small import LEAST, TooSmall
+from tui.shop import Shop
 
 if TYPE_CHECKING:
     from textual.filter import LineFilter

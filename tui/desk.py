@@ -7,14 +7,15 @@ outside the technician's hands comes out as `Trouble` with a sentence.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from engine.evidence import Place
 from engine.view import View
+from tui.shop import Shop
 
 if TYPE_CHECKING:
     from engine.book.book import Book
@@ -26,20 +27,6 @@ if TYPE_CHECKING:
 
 class Trouble(Exception):
     """Something outside the technician's hands went wrong; the message is a sentence. Nothing acknowledged is lost."""
-
-
-@dataclass(frozen=True)
-class Shop:
-    """Where this shop keeps things. `procedures` are folders searched in order: the shop's own outrank the shipped
-    ones.
-
-    `book`: the job book. `jobs`: where job files are written. `settings`: the shop's values of procedure settings.
-    """
-
-    book: Path
-    procedures: tuple[Path, ...] = ()
-    jobs: Path = Path("jobs")
-    settings: Mapping[str, Any] = field(default_factory=dict)
 
 
 @contextmanager

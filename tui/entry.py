@@ -11,11 +11,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
-from engine.evidence import Place
 from engine.units import UNITS, NotAQuantity, convert, parse_quantity
 from tui import words
+
+if TYPE_CHECKING:
+    from engine.evidence import Place
 
 #: What a text for a number may hold, besides letters of a unit.
 _NUMERIC = set("0123456789.,/+- %°²³µ½¼¾")

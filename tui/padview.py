@@ -16,7 +16,7 @@ from tui.entry import Cell, Fields, Refusal, Row, read
 from tui.lines import Line, Lines, Piece, clean, cut, cut_line, fill, width, wrapped
 from tui.questions import Countdown, Pick, Press
 from tui.questions import Line as TextLine
-from tui.view import SIGNAL_ROLE
+from tui.signs import SIGNAL_ROLE
 
 Question = Fields | Press | Pick | TextLine | Countdown
 

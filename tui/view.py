@@ -13,11 +13,8 @@ from engine.evidence import Finding
 from engine.view import CautionView, Latest, View
 from tui import words
 from tui.lines import Line, Lines, clean, cut, cut_line, fill, width, wrapped
+from tui.signs import SEVERITY_ROLE, SIGNAL_ROLE, SIGNS
 
-#: A severity as a sign and a word, so that it needs no colour.
-SIGNS = {"note": "i", "adjust": "~", "change part": "#", "stop": "!"}
-SEVERITY_ROLE = {"note": "soft", "adjust": "amber", "change part": "amber", "stop": "red"}
-SIGNAL_ROLE = {"danger": "danger", "warning": "warning", "caution": "amber", "notice": "mark"}
 _WORST_FIRST = {"stop": 0, "change part": 1, "adjust": 2, "note": 3}
 
 

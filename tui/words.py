@@ -9,9 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from fractions import Fraction
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from engine.evidence import Place
+if TYPE_CHECKING:
+    from engine.evidence import Place
+
 
 #: Denominators that a mechanic says; anything else is shown as a decimal.
 _SAID = (1, 2, 3, 4, 6, 8, 16, 32)

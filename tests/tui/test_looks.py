@@ -103,7 +103,7 @@ def test_what_is_out_of_its_band_has_a_sign_of_its_own(samples: Any) -> None:
 
 
 def test_no_two_severities_and_no_two_signal_words_look_alike_without_colour() -> None:
-    from tui import view
+    from tui import signs
 
-    assert len(set(view.SIGNS.values())) == len(view.SIGNS) == 4
-    assert set(view.SIGNAL_ROLE) == {"danger", "warning", "caution", "notice"}
+    assert len(set(signs.SIGNS.values())) == len(signs.SIGNS) == 4
+    assert set(signs.SIGNAL_ROLE) == {"danger", "warning", "caution", "notice"}

@@ -18,7 +18,8 @@ from tui.widgets.keybar import KeyBar
 from tui.widgets.pad import Pad
 
 if TYPE_CHECKING:
-    from tui.desk import Shop, Sitting
+    from tui.desk import Sitting
+    from tui.shop import Shop
 
 
 class HandoverScreen(Desk[None]):

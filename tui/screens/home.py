@@ -22,7 +22,7 @@ from tui.widgets.pad import Pad
 
 if TYPE_CHECKING:
     from tui.desk import Desk, Sitting
-    from tui.desk import Shop as ShopType
+    from tui.shop import Shop as ShopType
 
 GO_ON, TAKE_IN, OPEN, REHEARSE, PROCEDURES = "go on", "take in", "open", "rehearse", "procedures"
 

@@ -23,7 +23,7 @@ from tui.widgets.keybar import KeyBar
 from tui.widgets.pad import Pad
 
 if TYPE_CHECKING:
-    from tui.desk import Shop
+    from tui.shop import Shop
 
 
 TITLE: Line = ((" TAKE A JOB IN ", "key"), ("  Enter keeps what stands there, arrows go back.", "soft"))

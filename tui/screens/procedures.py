@@ -25,7 +25,7 @@ from tui.widgets.pad import Pad
 
 if TYPE_CHECKING:
     from engine.procedure.checking import Checked
-    from tui.desk import Shop
+    from tui.shop import Shop
 
 #: Engines of a dry run.
 ENGINES = 12

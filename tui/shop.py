@@ -1,0 +1,22 @@
+"""Where a shop keeps things, as the screen needs to know it; it opens nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Shop:
+    """Where this shop keeps things. `procedures` are folders searched in order: the shop's own outrank the shipped
+    ones.
+
+    `book`: the job book. `jobs`: where job files are written. `settings`: the shop's values of procedure settings.
+    """
+
+    book: Path
+    procedures: tuple[Path, ...] = ()
+    jobs: Path = Path("jobs")
+    settings: Mapping[str, Any] = field(default_factory=dict)
