@@ -23,7 +23,7 @@ NEED_STOPPED = frozenset({
     "idle jet size", "main jet size", "plug colour",
 })
 
-#: States that are dangerous by themselves, and what the danger is.
+#: States that kill by themselves, and with what: each demands a caution with the word `danger`.
 DANGEROUS_STATES: Mapping[str, str] = {
     f"{ENGINE}: {RUNNING}": "exhaust gas and moving parts",
 }

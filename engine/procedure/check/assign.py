@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from engine.advisers import Registry
 from engine.procedure.check.edges import Edge, Edges, leading, waits
-from engine.procedure.check.flow import Here, given_by
+from engine.procedure.check.flow import Here, gains_of, given_by
 from engine.procedure.check.formulas import Formula, TooComplex, negation
 from engine.procedure.check.paths import said, shortest
 from engine.procedure.check.study import Study, guards_in
@@ -224,14 +224,18 @@ class _Walk:
 
     def way(self, name: str, givers: list[str], worlds: int) -> str:
         """A way to this step by which the name is not given, in words."""
-        def follow(value: bool, edge: Edge) -> bool | None:
-            return None if edge.source in givers and edge.when == "answered" else True
+        steps = self.study.procedure.steps
+        known = {g: gains_of(self.study, steps[g], self.advisers).get(name, 0) for g in givers}
+
+        def through(edge: Edge) -> int:
+            return edge.worlds & ~(known.get(edge.source, 0) if edge.when == "answered" else 0)
 
         if self.study.ways_to_show <= 0:
             return ""
         self.study.ways_to_show -= 1
         start = self.study.procedure.start
-        path = shortest(self.edges, start, self.step.name, True, follow, bool, worlds or self.study.worlds.all)
+        path = shortest(self.edges, start, self.step.name, True, lambda value, _: value, bool,
+                        worlds or self.study.worlds.all, through)
         return said(path, start)
 
     def after(self, at: Context, item: Node, truth: bool) -> Context:

@@ -40,7 +40,7 @@ class Here:
             mine = self.state.get(key)
             theirs = other.state.get(key) or {ENTRY: other.reach}
             if mine is None:
-                mine = self.state[key] = {ENTRY: self.reach}
+                mine = self.state[key] = {ENTRY: self.reach} if self.reach else {}
             for value, mask in theirs.items():
                 if mask & ~mine.get(value, 0):
                     mine[value] = mine.get(value, 0) | mask
@@ -71,7 +71,7 @@ def flow(study: Study, edges: Edges, advisers: Registry, called: Mapping[str, Su
     files = study.program.files
     names = {n for s in steps.values() for n in given_by(s, advisers, files)} | {*study.procedure.readings}
     found[start] = Here(study.worlds.all, dict.fromkeys(names, study.worlds.all), {})
-    gains = {s.name: _gains(study, s, advisers) for s in steps.values()}
+    gains = {s.name: gains_of(study, s, advisers) for s in steps.values()}
     queue, waiting = deque([start]), {start}
     while queue:
         name = queue.popleft()
@@ -97,7 +97,7 @@ def given_by(step: Step, advisers: Registry, files: Mapping[str, Procedure]) -> 
         yield from (f"{step.way.name}.{g}" for g in files[step.way.file].gives)
 
 
-def _gains(study: Study, step: Step, advisers: Registry) -> dict[str, int]:
+def gains_of(study: Study, step: Step, advisers: Registry) -> dict[str, int]:
     """For each name that a step gives, the worlds in which it surely does."""
     gains: dict[str, int] = {}
 

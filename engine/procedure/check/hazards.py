@@ -21,12 +21,13 @@ def problems(study: Study, found: Mapping[str, Here]) -> Iterator[Problem]:
     """Dangers without a caution, and cautions that nothing shows."""
     procedure = study.procedure
     covered = demands(procedure)
+    grave = {" ".join(d.split()) for c in procedure.cautions.values() if c.word == "danger" for d in c.demanded_by}
     told: set[str] = set()
     for step in procedure.steps.values():
         for hazard in step.hazards:
             if hazard not in covered:
                 yield _hazard(study, step, hazard, covered)
-        yield from _states(study, step, covered, told)
+        yield from _states(study, step, grave, told)
         yield from _quantities(study, step, covered)
     yield from _tools(study, covered)
     yield from _idle(study, found)
@@ -47,16 +48,16 @@ def _hazard(study: Study, step: Step, hazard: str, covered: set[str]) -> Problem
                 f"demanded_by: [{hazard}]}}`.")
 
 
-def _states(study: Study, step: Step, covered: set[str], told: set[str]) -> Iterator[Problem]:
+def _states(study: Study, step: Step, grave: set[str], told: set[str]) -> Iterator[Problem]:
     for key, value in step.state.items():
         state = f"{key}: {value}"
-        if state in DANGEROUS_STATES and state not in covered and state not in told:
+        if state in DANGEROUS_STATES and state not in grave and state not in told:
             told.add(state)
             yield Problem(
                 "missing-caution", study.path, _state_span(step, key),
-                f"'{step.name}' sets `{state}`, and no caution of this file is demanded by that.",
+                f"'{step.name}' sets `{state}`, and no danger among the cautions of this file is demanded by that.",
                 f"It means {DANGEROUS_STATES[state]}. {WHY}",
-                f'Add `demanded_by: ["{state}"]` to the caution that warns of it.')
+                f'Add a caution with `word: danger` and `demanded_by: ["{state}"]`.')
 
 
 def _state_span(step: Step, key: str) -> Span:

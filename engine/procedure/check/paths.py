@@ -13,9 +13,9 @@ Follow = Callable[[Any, Edge], Hashable | None]
 
 
 def shortest(edges: Edges, start: str, target: str, first: Hashable, follow: Follow, shows: Callable[[Any], bool],
-             worlds: int) -> list[Edge] | None:
+             worlds: int, through: Callable[[Edge], int] = lambda edge: edge.worlds) -> list[Edge] | None:
     """The shortest path from `start` to `target` at whose end `shows` holds of what `follow` carried there, starting
-    with `first`. All of it is possible in one world. None where there is none."""
+    with `first`. All of it is possible in one world; `through` says in which an edge is. None where there is none."""
     queue: deque[tuple[str, Hashable, int]] = deque([(start, first, worlds)])
     before: dict[tuple[str, Hashable], tuple[tuple[str, Hashable], Edge] | None] = {(start, first): None}
     while queue:
@@ -23,7 +23,7 @@ def shortest(edges: Edges, start: str, target: str, first: Hashable, follow: Fol
         if name == target and shows(value):
             return _back(before, (name, value))
         for edge in edges.out.get(name, ()):
-            left = mask & edge.worlds
+            left = mask & through(edge)
             carried = follow(value, edge) if left else None
             key = (edge.target, carried)
             if carried is not None and key not in before:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
-from engine.procedure.check.forms import ONE, Atom, Terms, single
+from engine.procedure.check.forms import Atom, Terms
 from engine.procedure.check.normal import Normal
 from engine.procedure.check.space import Box, Cell, Space
 from engine.procedure.check.theory import Point
@@ -114,21 +114,19 @@ class Words:
             return {known[0] if known else self.name(lost[0]): NOT_TAKEN}
         if any(a not in point.numbers for a, _ in terms):
             return {}
-        total = sum((c * point.numbers[a] for a, c in terms), Fraction(0))
-        if known:
-            name, k, const, unit = known
-            return {name: shown(k * total + const, unit)}
-        rows = {a[1] for a, _ in terms if a[0] in ("min", "max")}
-        for row in rows:
-            if dict(terms) in ({("max", row): ONE, ("min", row): -ONE}, {("max", row): -ONE, ("min", row): ONE}):
-                return {f"spread({self.row_name(row)})": shown(abs(total), unit_of(row[0][0], self.normal))}
-        found: dict[str, str] = {}
-        for atom, _ in terms:
-            alone = self.values.get(((atom, ONE),))
-            if alone:
-                found[alone[0]] = shown(alone[1] * point.numbers[atom] + alone[2], alone[3])
-            else:
-                found[self.name(atom)] = shown(point.numbers[atom], unit_of(atom, self.normal))
+        rest, found = dict(terms), {}
+        for key, (name, k, const, unit) in self.values.items():
+            factor = rest.get(key[0][0])
+            if factor and all(rest.get(a) == factor * c for a, c in key):
+                found[name] = shown(k * _worth(key, point) + const, unit)
+                rest = {a: c for a, c in rest.items() if a not in dict(key)}
+        for row in {a[1]: None for a in rest if a[0] == "max"}:
+            if rest.get(("min", row)) == -rest["max", row]:
+                spread = point.numbers["max", row] - point.numbers["min", row]
+                found[f"spread({self.row_name(row)})"] = shown(spread, unit_of(row[0][0], self.normal))
+                rest = {a: c for a, c in rest.items() if a[1] != row}
+        for atom in rest:
+            found[self.name(atom)] = shown(point.numbers[atom], unit_of(atom, self.normal))
         return found
 
     def name(self, atom: Atom) -> str:
@@ -176,6 +174,10 @@ class Words:
         return " and ".join(t.removesuffix(tail) for t in texts[:-1]) + f" and {texts[-1]}"
 
 
+def _worth(terms: Terms, point: Point) -> Fraction:
+    return sum((c * point.numbers[a] for a, c in terms), Fraction(0))
+
+
 def _ends(kind: list[Cell], unit: str | None) -> tuple[Fraction | None, bool, Fraction | None, bool]:
     first, last = kind[0], kind[-1]
     low, high = (None if x is None else from_base(x, unit or "") for x in (first.low, last.high))
@@ -193,8 +195,3 @@ def _plain(atom: Atom) -> str:
     if name.startswith("known:"):
         return f"known({name[6:]})"
     return name
-
-
-def line_of(name: str) -> Terms:
-    """The line of one single number, by name."""
-    return single(("s", name))[0]

@@ -1,0 +1,428 @@
+"""What the checks find in a file and what they let pass, one promise a test; each file holds only what matters."""
+
+from pathlib import Path
+
+import pytest
+
+from engine.advisers import shipped
+from engine.procedure.checking import check_file
+from engine.procedure.pages import files_of
+
+ADVISERS = shipped()
+READINGS = """\
+readings:
+  flow: {ask: Flow, each: carb, unit: L/min, range: [0, 20], step: 0.1}
+  drips: {ask: Drips?, choices: ['no', 'yes']}
+  sound: {ask: Sound?, choices: [steady, rough]}
+"""
+#: The same for a text that `format` fills in.
+TO_FILL = READINGS.replace("{", "{{").replace("}", "}}")
+
+
+@pytest.fixture
+def problems(tmp_path):
+    """The problems of an example, as `code line` pairs by default."""
+    def run(example, whole=False):
+        for name, text in files_of(example).items():
+            (tmp_path / f"{name}.yaml").write_text(text, encoding="utf-8", newline="\n")
+        found = check_file(tmp_path / "example.yaml", [], ADVISERS).problems
+        return found if whole else [p.code for p in found]
+    return run
+
+
+# ---- names
+
+
+def test_a_reading_taken_where_a_fact_holds_may_be_used_where_it_is_known_to_hold(problems):
+    example = TO_FILL + """\
+facts:
+  meter: instruments.flow_meter
+steps:
+  gate:
+    do: Look.
+    read: [flow, sound, {{drips: meter}}]
+    branch:
+      - {{when: {when}, go: done}}
+      - {{when: any(flow < 1) or sound == 'rough', go: done}}
+      - {{otherwise: done}}
+"""
+    assert problems(example.format(when="\"meter and drips == 'yes'\"")) == []
+    assert problems(example.format(when="\"not meter or drips == 'yes'\"")) == []
+    assert problems(example.format(when="\"drips == 'yes' and meter\"")) == ["used-before-read"]
+    assert problems(example.format(when="\"known(drips) and drips == 'yes'\"")) == []
+
+
+def test_a_fact_is_followed_from_step_to_step(problems):
+    example = TO_FILL + """\
+facts:
+  meter: instruments.flow_meter
+steps:
+  gate:
+    do: Look.
+    read: [flow, {{drips: meter}}]
+    branch:
+      - {{when: meter, go: {one}}}
+      - {{otherwise: {other}}}
+  with_it:
+    do: 'The gland: {{drips}}.'
+    read: [sound]
+    branch:
+      - {{when: drips == 'yes' and any(flow < 1) and sound == 'rough', go: done}}
+      - {{otherwise: done}}
+  without:
+    do: Look again.
+    go: done
+"""
+    assert problems(example.format(one="with_it", other="without")) == []
+    found = problems(example.format(one="without", other="with_it"), whole=True)
+    assert {p.code for p in found} == {"used-before-read"}
+    assert "where meter is false" in found[0].message and found[0].witness == "gate → with_it"
+
+
+def test_a_reading_taken_under_a_condition_may_be_used_under_the_same(problems):
+    example = TO_FILL + """\
+steps:
+  gate:
+    do: Listen.
+    read: [sound, flow]
+    go: closer
+  closer:
+    do: Look.
+    read: [{{reading: drips, when: sound == 'rough'}}]
+    branch:
+      - {{when: any(flow < 1), go: done}}
+      - {{when: "sound == '{word}' and drips == 'yes'", go: done}}
+      - {{otherwise: done}}
+"""
+    assert problems(example.format(word="rough")) == []
+    assert problems(example.format(word="steady")) == ["used-before-read"]
+
+
+def test_what_a_step_reads_is_not_known_in_its_own_words(problems):
+    example = """\
+readings:
+  sound: {ask: Sound?, choices: [steady, rough]}
+steps:
+  gate:
+    do: 'It sounds {sound}.'
+    read: [sound]
+    go: done
+"""
+    (found,) = problems(example, whole=True)
+    assert found.code == "used-before-read"
+    assert (found.span.column, found.span.end_column - found.span.column) == (21, 5)
+
+
+def test_a_symptom_leaves_the_readings_of_its_step_untaken(problems):
+    example = READINGS + """\
+symptoms:
+  stall: {kind: stall, ask: It stalls, go: after}
+steps:
+  gate:
+    do: Listen.
+    read: [sound, drips, flow]
+    go: after
+  after:
+    limit: {visits: 3, then: done}
+    do: 'It sounded {sound}.'
+    read: [flow, drips]
+    record: as left
+    go: done
+"""
+    found = problems(example, whole=True)
+    assert [(p.code, p.witness) for p in found] == [("used-before-read", "gate → (stall) → after")]
+
+
+# ---- ways
+
+
+def test_the_loop_that_a_limit_ends_is_sound_and_without_it_is_not(problems):
+    example = TO_FILL + """\
+steps:
+  gate:
+    {limit}do: Listen.
+    read: [sound, drips, flow]
+    branch:
+      - {{when: sound == 'steady' or drips == 'no' or any(flow < 1), go: done}}
+      - {{otherwise: turn_it}}
+  turn_it:
+    do: Turn it.
+    go: gate
+  bad: {{end: failed, say: Bad.}}
+"""
+    assert problems(example.format(limit="limit: {visits: 5, then: bad}\n    ")) == []
+    found = problems(example.format(limit=""), whole=True)
+    assert {p.code for p in found} == {"endless-loop", "unreachable-step"}
+    assert any("gate → turn_it → gate" in p.message for p in found)
+
+
+def test_a_limit_inside_the_loop_of_another_does_not_end_it(problems):
+    """Visits are used up one by one: what is left when all are used up must not go round."""
+    example = READINGS + """\
+steps:
+  gate:
+    limit: {visits: 3, then: other}
+    do: Listen.
+    read: [sound, drips, flow]
+    branch:
+      - {when: sound == 'steady' or drips == 'no' or any(flow < 1), go: done}
+      - {otherwise: other}
+  other:
+    limit: {visits: 3, then: gate}
+    do: Turn it.
+    go: gate
+"""
+    assert problems(example) == ["limit-in-loop"]
+
+
+def test_ways_that_need_different_facts_are_no_loop(problems):
+    example = """\
+facts:
+  meter: instruments.flow_meter
+steps:
+  gate:
+    do: Look.
+    branch:
+      - {when: meter, go: one}
+      - {otherwise: two}
+  one:
+    do: Look.
+    branch:
+      - {when: meter, go: done}
+      - {otherwise: two}
+  two:
+    do: Look.
+    branch:
+      - {when: meter, go: one}
+      - {otherwise: done}
+"""
+    found = problems(example, whole=True)
+    # No run goes round, for `meter` never changes; what is left over is said as what it is.
+    assert {p.code for p in found} == {"idle-otherwise", "never-true"}
+
+
+def test_a_symptom_that_comes_back_needs_a_limit(problems):
+    example = """\
+symptoms:
+  stall: {{kind: stall, ask: It stalls, call: restart, ends: {{done: back, dead: bad}}{limit}}}
+steps:
+  gate:
+    {own}do: Look.
+    go: done
+  bad: {{end: failed, say: Bad.}}
+# file: restart.yaml
+readings:
+  catches: {{ask: Does it run?, choices: [it runs, it does not]}}
+steps:
+  gate:
+    do: Start it.
+    read: [catches]
+    branch:
+      - {{when: catches == 'it runs', go: done}}
+      - {{otherwise: dead}}
+  dead: {{end: failed, say: Dead.}}
+"""
+    assert problems(example.format(limit="", own="")) == ["endless-symptom"]
+    assert problems(example.format(limit=", limit: {visits: 3, then: bad}", own="")) == []
+    assert problems(example.format(limit="", own="limit: {visits: 3, then: bad}\n    ")) == []
+
+
+# ---- the engine
+
+
+ENGINE = """\
+cautions:
+  fumes: {word: danger, text: Exhaust gas kills., demanded_by: ["engine: running"]}
+readings:
+  speed: {ask: Speed, quantity: engine speed, unit: rpm, range: [0, 5000], step: 10}
+  gap: {ask: Clearance, quantity: valve clearance, choices: [right, wrong]}
+"""
+
+
+def test_the_engine_stands_as_the_last_step_on_the_way_said(problems):
+    example = ENGINE + """\
+steps:
+  gate:
+    state: {engine: running}
+    do: Read the speed.
+    read: [speed]
+    go: next_one
+  next_one:
+    do: Read it again.
+    read: [speed]
+    go: off
+  off:
+    state: {engine: stopped}
+    do: Measure.
+    read: [gap]
+    go: %s
+  again:
+    do: Read the speed.
+    read: [speed]
+    go: done
+"""
+    found = problems(example % "again", whole=True)
+    assert [(p.code, p.witness) for p in found if p.severity == "error"] == [
+        ("read-while-stopped", "gate → next_one → off → again")]
+
+
+def test_a_called_file_leaves_the_engine_as_it_left_it(problems):
+    example = ENGINE + """\
+steps:
+  gate:
+    state: {engine: running}
+    do: Read the speed.
+    read: [speed]
+    go: look
+  look:
+    call: inside
+    ends: {done: after, dead: done}
+  after:
+    do: Measure.
+    read: [%s]
+    go: done
+# file: inside.yaml
+readings:
+  catches: {ask: Does it run?, choices: [it runs, it does not]}
+steps:
+  gate:
+    do: Look.
+    read: [catches]
+    branch:
+      - {when: catches == 'it runs', go: off}
+      - {otherwise: dead}
+  off:
+    state: {engine: stopped}
+    do: Switch off.
+    go: done
+  dead: {end: failed, say: Dead.}
+"""
+    assert [c for c in problems(example % "speed") if c != "unused-name"] == ["read-while-stopped"]
+    assert [c for c in problems(example % "gap") if c != "unused-name"] == []
+
+
+def test_a_symptom_that_starts_the_engine_and_comes_back_is_seen(problems):
+    example = ENGINE + """\
+symptoms:
+  stall: {kind: stall, ask: It stalls, call: restart, ends: {done: back}, limit: {visits: 2, then: done}}
+steps:
+  gate:
+    state: {engine: stopped}
+    do: Look.
+    go: measure
+  measure:
+    %sdo: Measure.
+    read: [gap]
+    go: done
+# file: restart.yaml
+cautions:
+  fumes: {word: danger, text: Exhaust gas kills., demanded_by: ["engine: running"]}
+steps:
+  gate:
+    state: {engine: running}
+    do: Start it.
+    go: done
+"""
+    found = [p for p in problems(example % "", whole=True) if p.severity == "error"]
+    assert [(p.code, p.witness) for p in found] == [
+        ("read-while-running", "gate → measure → (stall: restart, done) → measure")]
+    assert not [p for p in problems(example % "state: {engine: stopped}\n    ", whole=True) if p.severity == "error"]
+
+
+# ---- branches
+
+
+def test_a_step_is_proved_only_for_the_cases_that_reach_it(problems):
+    example = READINGS + """\
+facts:
+  meter: instruments.flow_meter
+steps:
+  gate:
+    do: Look.
+    branch:
+      - {when: meter, go: read_it}
+      - {otherwise: done}
+  read_it:
+    do: Read.
+    read: [flow, drips, sound]
+    branch:
+      - {when: meter and spread(flow) > 1, go: done}
+      - {when: meter and spread(flow) <= 1 and (drips == 'no' or sound == 'steady'), go: done}
+      - {when: meter and drips == 'yes' and sound == 'rough', go: done}
+"""
+    assert problems(example) == []
+
+
+def test_what_the_step_rounds_away_is_no_gap(problems):
+    """A reading with `step: 0.1` never lies between 1 and 1.1."""
+    example = TO_FILL + """\
+steps:
+  gate:
+    do: Read.
+    read: [flow, drips, sound]
+    branch:
+      - {{when: any(flow <= 1), go: done}}
+      - {{when: "all(flow >= {least}) and drips == 'no'", go: done}}
+      - {{when: "all(flow >= 1.1) and (drips == 'yes' or sound == 'rough')", go: done}}
+"""
+    assert problems(example.format(least="1.1")) == []
+    found = problems(example.format(least="1.2"), whole=True)
+    assert [(p.code, p.message) for p in found] == [
+        ("uncovered-reading", "Nothing matches flow = 1.1 L/min, drips = no, sound = steady.")]
+
+
+def test_a_value_is_called_by_its_name_in_a_case(problems):
+    example = READINGS + """\
+settings:
+  even: {value: 0.5 L/min, range: [0.1, 1], source: common practice}
+values:
+  gap: {is: spread(flow), unit: L/min}
+steps:
+  gate:
+    do: Read.
+    read: [flow, drips, sound]
+    branch:
+      - {when: gap <= even and drips == 'no' and sound == 'steady', go: done}
+      - {when: gap > 2 * even, go: done}
+      - {when: drips == 'yes' or sound == 'rough', go: done}
+"""
+    (found,) = problems(example, whole=True)
+    assert found.code == "uncovered-reading"
+    assert found.message.startswith("Nothing matches gap = ") and ", even = " in found.message
+
+
+# ---- many files
+
+
+def test_every_problem_of_every_file_is_told_at_once(problems, tmp_path):
+    example = """\
+steps:
+  gate:
+    do: Look.
+    go: inside
+  inside:
+    call: inner
+    ends: {done: done}
+  lost:
+    do: Nobody comes here.
+    go: done
+# file: inner.yaml
+steps:
+  gate:
+    hazards: [scald]
+    do: Open it, and then close it.
+    go: done
+  lost:
+    do: Nobody comes here either.
+    go: done
+"""
+    found = problems(example, whole=True)
+    assert [(Path(p.path).stem, p.code) for p in found] == [
+        ("example", "unreachable-step"), ("inner", "missing-caution"), ("inner", "two-actions"),
+        ("inner", "unreachable-step")]
+
+
+def test_a_file_with_faults_of_its_own_is_told_that_proofs_come_later(tmp_path):
+    (tmp_path / "broken.yaml").write_text("procedure: broken\n", encoding="utf-8")
+    checked = check_file(tmp_path / "broken.yaml", [], ADVISERS)
+    assert not checked.proved and not checked.sound and checked.problems
