@@ -66,7 +66,8 @@ def to_position(screw: Screw, place: Place, now: Fraction | None, target: Fracti
     grows = "out" if counts_out(screw) else "in"
     shrinks = "in" if grows == "out" else "out"
     if now is None:
-        direction, turns = (shrinks if target == 0 else grows), None
+        # From an unknown position: what is at its zero, or beyond it, is reached the way that the count shrinks.
+        direction, turns = (shrinks if target <= 0 else grows), None
     else:
         direction, turns = (grows if target > now else shrinks), abs(target - now)
     return Move(screw.name, place, direction, _effect(screw, direction), turns, target)
