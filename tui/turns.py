@@ -61,6 +61,14 @@ def _reading(view: View, name: str) -> tuple[str | None, Fraction | None]:
     return next((row.unit for row in view.latest if row.name == name), None), None
 
 
+def stands(position: Fraction, row: ScrewRow | None) -> str:
+    """Where a screw stands: `1 1/4 turns` from its seat; on the other side of a contact `2 turns clear of contact`."""
+    unit = row.unit if row else "turn"
+    if position < 0 and row is not None:
+        return f"{words.with_unit(-position, unit)} clear of {words.plain(row.zero)}"
+    return words.with_unit(position, unit)
+
+
 def turn(view: View, move: Move) -> Turn:
     """One move in words."""
     row = screw_row(view, move.screw)
@@ -68,8 +76,7 @@ def turn(view: View, move: Move) -> Turn:
     seated = row is None or row.zero in ("seated", "seat", "")
     then = gauge = figure = ""
     if move.position is not None:
-        position = in_unit(move.position, unit)
-        then = f"then at {words.with_unit(position, unit)}"
+        then = f"then at {stands(in_unit(move.position, unit), row)}"
     if move.aim is not None:
         of, step = _reading(view, move.aim.reading)
         value = in_unit(move.aim.value, of or "")
@@ -83,8 +90,8 @@ def turn(view: View, move: Move) -> Turn:
         far = "until it just seats" if seated else f"to {words.plain(row.zero if row else '')}"
         short, then = ("to its seat" if seated else far), ""
     elif move.turns is None:
-        far = short = then.removeprefix("then ") or "as told"
-        figure, then = words.fraction(in_unit(move.position, unit)) if move.position is not None else "", ""
+        far = short = then.removeprefix("then at ") or "as told"
+        figure, then = words.fraction(abs(in_unit(move.position, unit))) if move.position is not None else "", ""
     else:
         amount = in_unit(move.turns, unit)
         figure = words.fraction(amount)

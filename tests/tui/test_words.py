@@ -168,3 +168,9 @@ PRINTED = st.characters(blacklist_categories=("Cc", "Cf", "Cs", "Zl", "Zp"))
 @given(st.text(alphabet=PRINTED, max_size=200), st.integers(8, 60))
 def test_no_word_is_lost_in_wrapping(text: str, cells: int) -> None:
     assert "".join("".join(lines.wrap(text, cells)).split()) == "".join(text.split())
+
+
+def test_a_screw_backed_off_its_contact_is_said_to_be_clear_of_it(samples: Any) -> None:
+    v = samples.view(moves=(Move("speed_screw", Place(1), "out", "less air", None, F(-2)),))
+    one = turns.turns(v)[0]
+    assert (one.direction, one.far, one.figure) == ("OUT", "2 turns clear of first contact", "2")
