@@ -13,13 +13,15 @@ from pathlib import Path
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE.parents[1]), str(HERE)]
 
+import check_speed  # noqa: E402
 import machine_speed  # noqa: E402
 import screen_speed  # noqa: E402
 import start_speed  # noqa: E402
 from figure import Figure  # noqa: E402
 
 PARTS: dict[str, Callable[[], Iterator[Figure]]] = {
-    "machine": machine_speed.figures, "start": start_speed.figures, "screen": screen_speed.figures}
+    "machine": machine_speed.figures, "check": check_speed.figures,
+    "start": start_speed.figures, "screen": screen_speed.figures}
 
 
 def main() -> int:
