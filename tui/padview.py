@@ -158,7 +158,7 @@ def _echo(question: Fields, cells: int) -> Line:
         beside.append(f"expected {words.number(row.expect[question.index], cell.unit, cell.step)}")
     sound = healthy(row, cell)
     if sound:
-        beside.append(f"sound {sound}")
+        beside.append(f"right: {sound}")
     tail: Line = ((f"   {', '.join(beside)}" if beside else "", "soft"),)
     if not text:
         way = "A digit, then Enter." if cell.kind == "choice" else "Type it, then Enter."

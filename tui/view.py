@@ -187,13 +187,17 @@ def spread_line(view: View, cells: int) -> Lines:
     if row.tolerance is None:
         verdict, role = "", "soft"
     elif row.spreads[-1] <= row.tolerance:
-        verdict, role = f"  EVEN, within {words.decimal(row.tolerance)}", "good"
+        verdict, role = f"  EVEN, within {_hundredth(row.tolerance)}", "good"
     else:
-        over = row.spreads[-1] - row.tolerance
-        verdict, role = f"  UNEVEN by {words.decimal(over, step)}, may be {words.decimal(row.tolerance)}", "amber"
+        over = _hundredth(row.spreads[-1] - row.tolerance)
+        verdict, role = f"  UNEVEN by {over}, may be {_hundredth(row.tolerance)}", "amber"
     name = clean(words.plain(row.name))
     line: Line = ((f"spread of {name} ", "soft"), (f"{past} {row.unit or ''}", "strong"), (verdict, role))
     return [cut_line(line, cells)]
+
+
+def _hundredth(value: Fraction) -> str:
+    return words.decimal(Fraction(round(value * 100), 100))
 
 
 def trend(view: View, cells: int, rows: int) -> Lines:
