@@ -187,7 +187,8 @@ class _Tree:
             self.drawn.add(name)
             self.lines.append(indent + headline(self.stops[name]))
             mine = [n for n in below.get(name, []) if self.stops[n].kind != "end"]
-            here = [n for n in mine if n in direct]
+            order = [x.target for x in self.out[name]]
+            here = sorted((n for n in mine if n in direct), key=order.index)
             later = [n for n in mine if n not in direct]
             if here and not later:
                 later = [here.pop()]
