@@ -254,14 +254,15 @@ def line(question: TextLine, cells: int, rows: int) -> Lines:
 def countdown(question: Countdown, cells: int, rows: int) -> Lines:
     """The time that is left, as a figure and a bar, and why."""
     left, whole = question.left, max(question.seconds, 1)
-    end = "Enter: it is so" if question.until else "Enter: cut it short" if question.cut else "not to be cut short"
-    label = f"until {question.until}, at most" if question.until else question.title
+    label = f"at most, until {question.until}" if question.until else question.title
     done = round((cells - 6) * (1 - left / whole))
+    way = "It is so, go on" if question.until else "Cut it short" if question.cut else ""
+    end: Line = ((" Enter ", "key"), (f"  {way}", "mark")) if way else (("  This wait is not to be cut short.", "soft"),)
     out: Lines = [
-        ((" WAIT ", "key"), (f" {words.clock(left)} ", "mark"), (f" {clean(label)}", "strong"), (f"  {end}", "soft")),
+        ((" WAIT ", "key"), (f" {words.clock(left)} ", "mark"), (f" {clean(label)}", "strong")),
         (("  ", "ink"), ("━" * done, "mark"), ("·" * (cells - 6 - done), "rule")),
     ]
-    return out + wrapped(question.why, cells - 2, "ink", head=("  ", "ink"))[:max(0, rows - 2)]
+    return [*out, *wrapped(question.why, cells - 2, "ink", head=("  ", "ink"))[:max(0, rows - 3)], end]
 
 
 def press(question: Press, cells: int, rows: int) -> Lines:
