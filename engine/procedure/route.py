@@ -188,8 +188,8 @@ class _Tree:
             self.lines.append(indent + headline(self.stops[name]))
             mine = [n for n in below.get(name, []) if self.stops[n].kind != "end"]
             order = [x.target for x in self.out[name]]
-            here = sorted((n for n in mine if n in direct), key=order.index)
-            later = [n for n in mine if n not in direct]
+            here = sorted((n for n in mine if n in direct and n in order), key=order.index)
+            later = [n for n in mine if n not in here]
             if here and not later:
                 later = [here.pop()]
             self._ways(name, indent, here, below, direct)
