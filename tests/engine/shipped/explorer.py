@@ -373,3 +373,16 @@ def _given(name: str, kind: Type) -> str:
     if kind.kind == "bool":
         return f"{name}_given == 'yes it is'"
     return f"{{is: {name}_given, choices: ['" + "', '".join(kind.choices) + "']}"
+
+
+def sound_answer(view: Any) -> Answer:
+    """The answer of a sound engine to a step: the healthy choice, the middle of the healthy range."""
+    readings = {}
+    for ask in view.read:
+        if ask.choices:
+            one: Any = ask.healthy if isinstance(ask.healthy, str) else ask.choices[0]
+        else:
+            low, high = ask.healthy if isinstance(ask.healthy, tuple) else ask.range
+            one = ((ask.range[0] if low is None else low) + (ask.range[1] if high is None else high)) / 2
+        readings[ask.name] = one if ask.each is None else [one] * ask.count
+    return Answer(done=not readings, readings=readings or None, understood=True)
