@@ -20,17 +20,20 @@ from engine.carburation.fit import cholesky, inverse, solve
 
 #: Torque against fuel-air equivalence ratio phi: 1 - a (phi - 1.12)^2, a = 1.1 rich, 2.0 lean, at fixed air [from
 #: memory:
-#: Heywood ch. 15]; misfire about lambda 1.2 at idle [assumed].
+#: Heywood ch. 15]; misfire about lambda 1.2 at idle [assumed], and lumps beyond phi 1.6 [from memory: limits of flame].
 CREST, RICH, LEAN = 1.12, 1.1, 2.0
 LEAN_LIMIT, LEAN_WIDTH = 1.20, 0.03
+RICH_LIMIT, RICH_WIDTH = 1.62, 0.06
 #: Change of speed per change of torque, as shares [derived: loss grows a little faster than speed].
-SPEED, SPEED_SD = 0.85, 0.15
+SPEED, SPEED_SD = 0.90, 0.18
 #: How the barrels' richness may lie before anything was seen, as shares: all alike, and each by itself [assumed: a
 #: size of
 #: idle jet is about a fifth of its area].
 ALL_SD, OWN_SD = 0.16, 0.14
 #: How well the picture itself fits, as a share of speed, and per share of torque away from now [assumed].
 PICTURE, FAR = 0.0012, 0.08
+#: How well the air of another moment is known against that of now, per share of difference [assumed].
+AIR_DOUBT = 0.25
 #: How far the speed may creep from one answer to the next, as a share [assumed: it creeps up for 15 to 20 minutes].
 CREEP = 0.0008
 #: Turns over which a needle comes off its seat [assumed: less than half a turn is the richest jet's rest].
@@ -180,11 +183,16 @@ def _torque_and_slope(phi: float) -> tuple[float, float]:
     base = 1.0 - fall * off * off
     if base <= 0.0 or phi <= 0.05:
         return 0.0, 0.0
-    late = (1.0 / phi - LEAN_LIMIT) / LEAN_WIDTH
+    if off > 0.2:
+        late = (phi - RICH_LIMIT) / RICH_WIDTH
+        by = -phi / RICH_WIDTH
+    else:
+        late = (1.0 / phi - LEAN_LIMIT) / LEAN_WIDTH
+        by = 1.0 / (phi * LEAN_WIDTH)
     if late > 40.0:
         return 0.0, 0.0
     fires = 1.0 / (1.0 + math.exp(late))
-    return base * fires, -2.0 * fall * off * phi * fires + base * fires * (1.0 - fires) / (phi * LEAN_WIDTH)
+    return base * fires, -2.0 * fall * off * phi * fires + base * fires * (1.0 - fires) * by
 
 
 def _plenum(screws: Screws, now: Sequence[float], mean: Sequence[float], shot: Shot) -> tuple[float, list[float]]:
@@ -240,7 +248,9 @@ def _noise(screws: Screws, shots: Sequence[Shot], now: Sequence[float], mean: Se
     if not shots:
         return []
     last = _predict(screws, now, mean, shots[-1])[0]
+    here = math.log(sum(now))
     return [math.sqrt((shot.noise / (shot.speed or 900.0)) ** 2 + PICTURE ** 2
+                      + (AIR_DOUBT * (math.log(sum(shot.air)) - here)) ** 2
                       + (FAR * (_predict(screws, now, mean, shot)[0] - last)) ** 2) for shot in shots]
 
 

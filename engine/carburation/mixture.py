@@ -26,7 +26,7 @@ PLACED = 0.030
 #: How far a screw is swept, in phi: far enough that the crest shows above the scatter, short of misfire.
 SWEEP = 0.30
 #: Mixtures that a sweep may not leave, phi. Lean of the first a cylinder misses and spits, and says nothing more.
-LEANEST, RICHEST = 0.97, 1.50
+LEANEST, RICHEST = 0.97, 1.44
 #: A sweep stays so many turns off the seat, where the fuel is cut off.
 OFF_SEAT = 0.5
 #: Speed further off than this when all is set is mended along with the mixture, rpm.
@@ -227,11 +227,11 @@ def _back(view: ScrewView, s: Search, b: _Barrel) -> Move | None:
 
 def _sweep(view: ScrewView, s: Search, idle: Idle, b: _Barrel, half: float) -> Move | None:
     """The move that takes one screw across the crest: outward to the rich side, unless it stands far on it already."""
-    inward = max(LEANEST + 0.4 * idle.phi_sd(b.i, b.at), b.phi - SWEEP)
-    if b.phi > CREST and b.phi - inward > 0.14:
-        goal = inward
-    else:
-        goal = min(max(RICHEST, b.phi + 0.15), max(2.0 * CREST - b.phi, b.phi + SWEEP))
+    sd = idle.phi_sd(b.i, b.at)
+    inward = max(LEANEST + 0.4 * sd, b.phi - SWEEP)
+    outward = min(RICHEST, max(2.0 * CREST - b.phi, b.phi + SWEEP))
+    rich = b.phi - 0.8 * sd > CREST and b.phi - inward > 0.14
+    goal = inward if rich or outward - b.phi < 0.6 * SWEEP else outward
     to = idle.where(b.i, goal)
     longest = 2.0 * half if half else 1.5 * SWEEP / (CREST * s.screws.slope) + 0.25
     low, high = (float(v) for v in view.range)

@@ -222,7 +222,7 @@ def _best(screws: Screws, shots: Sequence[Shot], prior: crest.Prior, now: Sequen
     if len(shots) <= 3 and not any(s.lambdas for s in shots):
         return best, tuple(shots)
     for shift in (-0.18, 0.18):
-        start = [*prior.mean[:4], *(m + shift for m in prior.mean[4:])]
+        start = [*prior.mean[:crest.OWN], *(m + shift for m in prior.mean[crest.OWN:])]
         other = crest.fit(screws, shots, prior, now, start, rounds=8)
         if other.misfit < best.misfit + 5.0:
             other = crest.fit(screws, shots, prior, now, other.mean)
