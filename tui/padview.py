@@ -257,7 +257,7 @@ def countdown(question: Countdown, cells: int, rows: int) -> Lines:
     label = f"at most, until {question.until}" if question.until else question.title
     done = round((cells - 6) * (1 - left / whole))
     way = "It is so, go on" if question.until else "Cut it short" if question.cut else ""
-    end: Line = ((" Enter ", "key"), (f"  {way}", "mark")) if way else (("  This wait is not to be cut short.", "soft"),)
+    end: Line = ((" Enter ", "key"), (f"  {way}", "mark")) if way else (("  It is not to be cut short.", "soft"),)
     out: Lines = [
         ((" WAIT ", "key"), (f" {words.clock(left)} ", "mark"), (f" {clean(label)}", "strong")),
         (("  ", "ink"), ("━" * done, "mark"), ("·" * (cells - 6 - done), "rule")),
@@ -267,6 +267,8 @@ def countdown(question: Countdown, cells: int, rows: int) -> Lines:
 
 def press(question: Press, cells: int, rows: int) -> Lines:
     """The one key that goes on; a signal word stands on its own ground in front of what is to be understood."""
-    head = (f" {question.word.upper()} ", SIGNAL_ROLE.get(question.word, "amber")) if question.word else ("  ", "ink")
+    head = ("  ", "ink")
+    if question.word:
+        head = (f" {question.word.upper()} ", SIGNAL_ROLE.get(question.word, "amber"))
     out: Lines = wrapped(question.detail, cells - 2, "strong", head=head, indent=2)[:max(0, rows - 1)]
     return [*out, ((f" {question.cap} ", "key"), (f"  {clean(question.title)}", question.role))]
