@@ -91,6 +91,11 @@ async def test_at_the_end_the_hand_over_shows_the_sheet_and_writes_it_to_a_file(
         assert "DONE" in said and "Even within 0 L/min" in said
         for title in ("AS FOUND, AS LEFT", "CHANGED", "NOT CHECKED"):
             assert title in said
+        await press(pilot, "f5")
+        await until(pilot, lambda: type(app.screen).__name__ == "RunScreen")
+        assert app.screen.sitting.view.step == "washer"
+        await press(pilot, "enter")
+        await until(pilot, lambda: type(app.screen).__name__ == "HandoverScreen")
         await press(pilot, "f4")
         app.screen.pad.question.text = str(tmp_path / "sheet.tx")
         await press(pilot, "end", "t", "enter")

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from tui.shop import Shop
 
 
-class HandoverScreen(Desk[None]):
-    """Shown once a run has ended; Enter goes home."""
+class HandoverScreen(Desk[str | None]):
+    """Shown once a run has ended; Enter goes home. Dismissed with `undone` where the last answer was taken back."""
 
     NAME = "handover"
     SCROLLS = "#page"
@@ -64,7 +64,22 @@ class HandoverScreen(Desk[None]):
 
     def allowed(self, id: str) -> bool:
         """A rehearsal has no sheet: nothing of it is kept."""
+        if id == "undo":
+            return self.sitting.view.can_undo
         return super().allowed(id) and (id != "sheet" or not self.sitting.rehearses)
+
+    def do_undo(self) -> None:
+        """Back into the run: the answer that ended it is taken back."""
+        from tui.desk import Trouble
+
+        try:
+            problem = self.sitting.answer(undo=True)
+        except Trouble as trouble:
+            problem = str(trouble)
+        if problem:
+            self.pad.say(problem)
+        else:
+            self.dismiss("undone")
 
     def do_sheet(self) -> None:
         """The job sheet as plain text, into a file of the person's choice."""

@@ -192,7 +192,8 @@ class HomeScreen(Base[None]):
             if how == "ended":
                 from tui.screens.handover import HandoverScreen
 
-                self.app.push_screen(HandoverScreen(sitting, self.shop), lambda _: self.back())
+                self.app.push_screen(
+                    HandoverScreen(sitting, self.shop), lambda how: self.run_(sitting) if how else self.back())
             else:
                 self.back(cue="" if sitting.rehearses else "Left where it stands: go on with 1.")
 
