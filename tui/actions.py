@@ -66,7 +66,8 @@ ACTIONS: tuple[Action, ...] = (
     Action("note", ("f4",), "F4", "note", "Write a note into the record.", _RUN, CORRECT, 11),
     Action(
         "undo", ("f5",), "F5", "undo",
-        "Take back the last answer. It never turns a screw back: what was turned stays turned.", ("run", "handover"), CORRECT, 7),
+        "Take back the last answer. It never turns a screw back: what was turned stays turned.",
+        ("run", "handover"), CORRECT, 7),
     Action("redo", ("f6",), "F6", "redo", "Give the answer that was taken back again.", _RUN, CORRECT, 12),
     Action(
         "moved", ("f7",), "F7", "turned otherwise",
