@@ -13,9 +13,9 @@ from engine.procedure.report import WIDTH
 @cache
 def pages() -> dict[str, Page]:
     """Every page by its code, in alphabetical order."""
-    from engine.procedure.pages import guards, names, paths, shape
+    from engine.procedure.pages import branches, care, guards, names, paths, shape
 
-    every = (*shape.PAGES, *names.PAGES, *guards.PAGES, *paths.PAGES)
+    every = (*shape.PAGES, *names.PAGES, *guards.PAGES, *branches.PAGES, *paths.PAGES, *care.PAGES)
     return {p.code: p for p in sorted(every, key=lambda p: p.code)}
 
 

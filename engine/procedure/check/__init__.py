@@ -49,7 +49,7 @@ def prove(study: Study, advisers: Registry, summaries: dict[str, Summary]) -> It
     """The problems of one file. `summaries` are those of the files that it calls; its own is added."""
     edges = edges_of(study)
     found = flow(study, edges, advisers, summaries)
-    summaries[study.procedure.name] = summary(study, found)
+    summaries[study.procedure.name] = summary(study, found, summaries)
     words = Words(study.procedure, study.normal)
     spent = False
     for name, ways in edges.ways.items():

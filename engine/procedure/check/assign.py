@@ -88,8 +88,9 @@ class _Walk:
     def answered(self) -> Iterator[tuple[Problem, str]]:
         """What is worked out with the readings."""
         step, at = self.step, self.start
-        fresh = {r.reading for r in step.read}
+        fresh = {*given_by(step, self.advisers, self.study.program.files)}
         for read in step.read:
+            # The condition was judged before the answer: what the answer changes can't be asked again.
             self.learn(read.reading, read.when, bool(read.when and read.when.uses & fresh))
         for name, guard in step.keep:
             yield from self.guard(guard, at)
@@ -100,8 +101,9 @@ class _Walk:
             for binding in advise.bindings.values():
                 yield from self.binding(binding, inside)
             adviser = self.advisers.get(advise.adviser)
-            for name in (advise.name, *(f"{advise.name}.{o}" for o in (adviser.outputs if adviser else ()))):
-                self.learn(name, advise.when)
+            given = (advise.name, *(f"{advise.name}.{o}" for o in (adviser.outputs if adviser else ())))
+            for name in given:
+                self.learn(name, advise.when, bool(advise.when and any("." in n for n in advise.when.uses)))
         for finding in step.findings:
             yield from self.finding(finding, at)
 

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from engine.advisers import Registry
-from engine.procedure.check.edges import Edge, Edges
+from engine.procedure.check.edges import Edge, Edges, leading, waits
 from engine.procedure.check.study import Study
 from engine.procedure.program import Call, Guard, Procedure, Step
 
@@ -72,13 +72,14 @@ def flow(study: Study, edges: Edges, advisers: Registry, called: Mapping[str, Su
     names = {n for s in steps.values() for n in given_by(s, advisers, files)} | {*study.procedure.readings}
     found[start] = Here(study.worlds.all, dict.fromkeys(names, study.worlds.all), {})
     gains = {s.name: gains_of(study, s, advisers) for s in steps.values()}
+    followed = {s.name: followed_from(study, s) for s in steps.values()}
     queue, waiting = deque([start]), {start}
     while queue:
         name = queue.popleft()
         waiting.discard(name)
         here = found[name]
         for edge in edges.out[name]:
-            after = _along(here, steps[name], edge, gains[name], called)
+            after = _along(here, steps[name], edge, gains[name], followed[name], called)
             if after.reach and found[edge.target].join(after) and edge.target not in waiting:
                 queue.append(edge.target)
                 waiting.add(edge.target)
@@ -120,14 +121,31 @@ def gains_of(study: Study, step: Step, advisers: Registry) -> dict[str, int]:
     return gains
 
 
-def _along(here: Here, step: Step, edge: Edge, gains: Mapping[str, int], called: Mapping[str, Summary]) -> Here:
+def followed_from(study: Study, step: Step) -> list[str]:
+    """The files that may be followed from a step before its way on: the one that it calls, those of its symptoms."""
+    found = [step.way.file] if isinstance(step.way, Call) else []
+    if waits(step):
+        found += [led.file for led in leading(study, step).values() if isinstance(led, Call)]
+    return found
+
+
+def anywhere_in(state: State, followed: Iterable[str], called: Mapping[str, Summary]) -> State:
+    """How things may stand while a step is in force, or while a file is followed from it."""
+    found = state
+    for file in followed:
+        found = _either(found, after_call(state, called.get(file), None))
+    return found
+
+
+def _along(here: Here, step: Step, edge: Edge, gains: Mapping[str, int], followed: Iterable[str],
+           called: Mapping[str, Summary]) -> Here:
     reach = here.reach & edge.worlds
     if edge.when == "enter":
         return _narrowed(here.unknown, here.state, reach)
     state = standing(here, step)
-    if isinstance(step.way, Call) and edge.when == "asked":
-        # The symptom may come up inside the called file, at any of its steps.
-        state = _either(state, after_call(state, called.get(step.way.file), None))
+    if edge.when == "asked":
+        # The symptom may come up inside a file that is followed from here, at any of its steps.
+        state = anywhere_in(state, followed, called)
     if edge.call is not None:
         state = after_call(state, called.get(edge.call.file), edge.end)
     unknown = here.unknown
@@ -184,18 +202,19 @@ def _either(a: State, b: State) -> State:
     return found
 
 
-def summary(study: Study, found: Mapping[str, Here]) -> Summary:
+def summary(study: Study, found: Mapping[str, Here], called: Mapping[str, Summary]) -> Summary:
     """What a file leaves standing for those that call it."""
     leaves: dict[str | None, dict[str, set[str]]] = {None: {}}
     keys: set[str] = set()
     states = {}
     for name, step in study.procedure.steps.items():
         if found[name].reach:
-            states[name] = standing(found[name], step)
-            keys |= states[name].keys()
-    for name, state in states.items():
-        targets = [None, name] if name in study.procedure.ends else [None]
-        for target in targets:
+            at = standing(found[name], step)
+            states[name] = (at, anywhere_in(at, followed_from(study, step), called))
+            keys |= states[name][1].keys()
+    for name, (at, anywhere) in states.items():
+        ends_here = [(name, at)] if name in study.procedure.ends else []
+        for target, state in [(None, anywhere), *ends_here]:
             into = leaves.setdefault(target, {})
             for key in keys:
                 into.setdefault(key, set()).update(state.get(key, {ENTRY: -1}))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
 from fractions import Fraction
+from math import gcd
 from typing import Any
 
 from engine.procedure.check.forms import (
@@ -12,6 +13,7 @@ from engine.procedure.check.forms import (
     Atom,
     Form,
     Range,
+    Terms,
     aggregate,
     combine,
     constant,
@@ -27,6 +29,11 @@ from engine.units import to_base
 
 #: A grid: a point of it, and how far its points lie apart.
 Grid = tuple[Fraction, Fraction]
+
+
+def common(a: Fraction, b: Fraction) -> Fraction:
+    """The greatest number that both are whole multiples of."""
+    return Fraction(gcd(a.numerator * b.denominator, b.numerator * a.denominator), a.denominator * b.denominator)
 
 
 class Numbers:
@@ -140,6 +147,26 @@ class Numbers:
         if atom[0] in ("min", "max", "mean"):
             return range_of(atom[1], self.atom_range)
         return self.ranges.get(atom, (None, None))
+
+    def grid_of(self, terms: Terms) -> Grid | None:
+        """The grid that a form's values lie on, where they do: all of its atoms on grids, and their ranges' ends too.
+
+        The least and the greatest of a row lie where its elements do; of a single atom the ends need not.
+        """
+        if len(terms) == 1 and terms[0][1] == 1 and terms[0][0] in self.grid:
+            return self.grid[terms[0][0]]
+        zero, step = ZERO, ZERO
+        for atom, c in terms:
+            if atom[0] in ("min", "max") and len(atom[1]) == 1:
+                atom = atom[1][0][0]
+            if atom not in self.grid:
+                return None
+            start, width = self.grid[atom]
+            if any(end is None or (end - start) % width for end in self.ranges[atom]):
+                return None
+            zero += c * start
+            step = common(step, abs(c) * width)
+        return zero, step
 
     def _product(self, a: Form, b: Form) -> Form:
         if not a[0]:

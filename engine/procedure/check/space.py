@@ -146,8 +146,7 @@ class Space:
         return Axis("truth", what, [True, False], 3)
 
     def _cut(self, what: Terms, cuts: Iterable[Fraction]) -> list[Any]:
-        grid = self.normal.grid.get(what[0][0]) if len(what) == 1 else None
-        return cut(self.normal.range((what, Fraction(0))), cuts, grid)
+        return cut(self.normal.range((what, Fraction(0))), cuts, self.normal.grid_of(what))
 
     def _row(self, what: Any, found: list[Formula]) -> Axis:
         kinds: list[list[Any]] = []

@@ -75,8 +75,7 @@ class Theory:
 
     def _bases(self, axis: Axis) -> Iterator[Any]:
         if axis.kind == "line":
-            for atom, _ in axis.key:
-                yield ("rows", atom[1]) if atom[0] in ("min", "max", "mean") else atom
+            yield from (_base(atom) for atom, _ in axis.key)
         elif axis.kind == "row":
             yield ("rows", axis.key)
         elif axis.kind == "enum" and axis.key in self.normal.known_rows:
@@ -139,7 +138,8 @@ class Theory:
             for first, last in _runs(mask):
                 a, b = axis.cells[first], axis.cells[last]
                 if b is None:
-                    yield Choice(last, (), lacks=bases)
+                    lost = [atom for atom, _ in axis.key if self.normal.missing(atom)]
+                    yield Choice(last, (), lacks=tuple(_base(atom) for atom in lost))
                     last -= 1
                 if first <= last:
                     b = axis.cells[last]
@@ -202,6 +202,11 @@ class Theory:
             if atom[0] not in ("min", "max", "mean"):
                 low, high = self.normal.atom_range(atom)
                 yield from bounds(((atom, ONE),), low, True, high, True)
+
+
+def _base(atom: Atom) -> Any:
+    """What an atom is a number of: a row for its aggregates, else itself."""
+    return ("rows", atom[1]) if atom[0] in ("min", "max", "mean") else atom
 
 
 def _bits(mask: int) -> Iterator[int]:

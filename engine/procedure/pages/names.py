@@ -1,12 +1,11 @@
 """Pages of names that mean nothing, and of what files, calls and advisers must agree in."""
 
-from engine.procedure.pages.page import Page
+from engine.procedure.pages.page import FLOW, Page
 
 _LOST = "The program would not know what to show or where to go."
-_FLOW = "readings:\n  flow: {ask: Flow, each: carb, unit: L/min, range: [0, 20], step: 0.1}\n"
 _SCREW = ("screws:\n  spindle: {each: carb, acts: water, at: plate, in: less water, out: more water, unit: turn, "
           "zero: seated, range: [0, 8]}\n")
-_ADVISE = _FLOW + _SCREW + "steps:\n  gate:\n    do: Read both.\n    read: [flow]\n"
+_ADVISE = FLOW + _SCREW + "steps:\n  gate:\n    do: Read both.\n    read: [flow]\n"
 
 
 def _unknown(code: str, what: str, mend: str, example: str) -> Page:
@@ -16,7 +15,7 @@ def _unknown(code: str, what: str, mend: str, example: str) -> Page:
 
 PAGES = (
     _unknown("unknown-name", "a name", "Spell it as declared, or declare it.",
-             _FLOW + "steps:\n  gate:\n    do: Read both.\n    read: [flow]\n    branch:\n"
+             FLOW + "steps:\n  gate:\n    do: Read both.\n    read: [flow]\n    branch:\n"
              "      - {when: spread(flw) > 1 L/min, go: done}\n      - {otherwise: done}\n"),
     _unknown("unknown-step", "a step", "Spell it as the step is called.",
              "steps:\n  gate:\n    do: Look at it.\n    go: don\n"),
@@ -61,7 +60,7 @@ PAGES = (
              "    read: [flow]\n    go: done\n"),
     _unknown("unknown-function", "a function", 
              "There are any, all, count, which, min, max, mean, spread, abs, position and known.",
-             _FLOW + "steps:\n  gate:\n    do: Read both.\n    read: [flow]\n    branch:\n"
+             FLOW + "steps:\n  gate:\n    do: Read both.\n    read: [flow]\n    branch:\n"
              "      - {when: average(flow) > 1 L/min, go: done}\n      - {otherwise: done}\n"),
     Page("unknown-place", "A place that not every bank has",
          "The file is for banks of several sizes, and the place named is missing on the smallest.", _LOST,
@@ -136,6 +135,6 @@ PAGES = (
     Page("otherwise-not-last", "`otherwise` above other branches",
          "The first true branch wins, and `otherwise` is always true.", "What stands below it is never tried.",
          "Move it to the end.",
-         _FLOW + "steps:\n  gate:\n    do: Read both.\n    read: [flow]\n    branch:\n      - {otherwise: done}\n"
+         FLOW + "steps:\n  gate:\n    do: Read both.\n    read: [flow]\n    branch:\n      - {otherwise: done}\n"
          "      - {when: any(flow > 1), go: done}\n"),
 )

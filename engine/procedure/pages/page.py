@@ -20,6 +20,12 @@ steps:
   done: {end: ok, say: Done.}
 """
 
+#: A row of readings that most examples are about.
+FLOW = """\
+readings:
+  flow: {ask: Flow, each: carb, unit: L/min, range: [0, 20], step: 0.1}
+"""
+
 _FILE = re.compile(r"^# file: ([\w-]+)\.yaml\n", re.MULTILINE)
 
 

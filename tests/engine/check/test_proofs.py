@@ -329,6 +329,47 @@ steps:
     assert not [p for p in problems(example % "state: {engine: stopped}\n    ", whole=True) if p.severity == "error"]
 
 
+def test_a_symptom_given_deep_inside_called_files_is_seen(problems):
+    """The caller's symptom leaves all files above it, with the engine as the innermost one has it."""
+    example = ENGINE + """\
+symptoms:
+  stall: {kind: stall, ask: It stalls, go: read_it}
+steps:
+  gate:
+    state: {engine: running}
+    do: Read the speed.
+    read: [speed]
+    go: look
+  look:
+    call: middle
+    ends: {done: done}
+  read_it:
+    limit: {visits: 2, then: done}
+    do: Read the speed.
+    read: [speed]
+    go: done
+# file: middle.yaml
+steps:
+  gate:
+    call: inner
+    ends: {done: done}
+# file: inner.yaml
+cautions:
+  fumes: {word: danger, text: Exhaust gas kills., demanded_by: ["engine: running"]}
+steps:
+  gate:
+    state: {engine: stopped}
+    do: Switch it off.
+    go: on_again
+  on_again:
+    state: {engine: running}
+    do: Start it.
+    go: done
+"""
+    errors = [p for p in problems(example, whole=True) if p.severity == "error"]
+    assert [p.code for p in errors] == ["read-while-stopped"]
+
+
 # ---- branches
 
 
@@ -369,6 +410,22 @@ steps:
     found = problems(example.format(least="1.2"), whole=True)
     assert [(p.code, p.message) for p in found] == [
         ("uncovered-reading", "Nothing matches flow = 1.1 L/min, drips = no, sound = steady.")]
+
+
+def test_differences_of_what_is_rounded_are_rounded_too(problems):
+    example = TO_FILL + """\
+steps:
+  gate:
+    do: Read.
+    read: [flow, drips, sound]
+    branch:
+      - {{when: spread(flow) <= 0.5 and drips == 'no', go: done}}
+      - {{when: "spread(flow) >= {least} and drips == 'no'", go: done}}
+      - {{when: drips == 'yes' and sound == 'steady', go: done}}
+      - {{when: drips == 'yes' and sound == 'rough', go: done}}
+"""
+    assert problems(example.format(least="0.6")) == []
+    assert problems(example.format(least="0.7")) == ["uncovered-reading"]
 
 
 def test_a_value_is_called_by_its_name_in_a_case(problems):

@@ -13,6 +13,7 @@ from engine.evidence import Advice
 from engine.job import Job
 from engine.procedure.expr import Type
 from engine.procedure.program import Program
+from engine.procedure.quantities import ENGINE, NEED_RUNNING, NEED_STOPPED, RUNNING, STOPPED
 from engine.run.admit import asks, symptoms
 from engine.run.bind import InForce
 from engine.run.events import Event
@@ -90,7 +91,8 @@ def answer_of(r: random.Random, plan: Plan, state: Any) -> Event:
 def walk(r: random.Random, program: Program, advisers: Any, most: int = MOST) -> tuple[int, set[str]]:
     """Follow a program with random answers to its end. The number of answers, and the steps seen as "file.step".
 
-    Raises what the machine raises where a program is not sound, and AssertionError where it does not end.
+    Raises what the machine raises where a program is not sound, and AssertionError where it does not end, or takes a
+    reading with the engine running or stopped that can't be taken so.
     """
     plan = plan_of(r, program)
 
@@ -104,5 +106,10 @@ def walk(r: random.Random, program: Program, advisers: Any, most: int = MOST) ->
         if state.end is not None:
             return n, seen
         seen.add(state.frame.at.key)
+        engine = state.world.conditions.get(ENGINE)
+        for read in asks(plan, state):
+            quantity = read.reading.quantity
+            assert engine == RUNNING or quantity not in NEED_RUNNING, f"{quantity} at {state.frame.at.key}: {engine}"
+            assert engine == STOPPED or quantity not in NEED_STOPPED, f"{quantity} at {state.frame.at.key}: {engine}"
         state, _ = step(plan, state, answer_of(r, plan, state), advise)
     raise AssertionError(f"no end after {most} answers, at {state.frame.at.key}")
