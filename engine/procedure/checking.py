@@ -4,7 +4,7 @@ nothing."""
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from engine.advisers import Registry
@@ -66,6 +66,15 @@ def _resolved(path: str | Path) -> Path | None:
         return None
 
 
+def short(path: str) -> str:
+    """A path as a person at this folder would say it: a file found on the search path is told once, by one name."""
+    try:
+        made = Path(path)
+        return str(made.relative_to(Path.cwd())) if made.is_absolute() else path
+    except (OSError, ValueError):
+        return path
+
+
 def run_check(
     paths: Sequence[str | Path], search: Sequence[Path], advisers: Registry, format: str = "full",
 ) -> tuple[str, int]:
@@ -73,7 +82,7 @@ def run_check(
     if format not in FORMATS:
         raise ValueError(f"there is no format '{format}'; there are {', '.join(FORMATS)}")
     found = check_files(paths, search, advisers)
-    problems = [p for c in found for p in c.problems]
-    sources = {path: s for c in found for path, s in c.sources.items()}
+    problems = [replace(p, path=short(p.path)) for c in found for p in c.problems]
+    sources = {short(path): s for c in found for path, s in c.sources.items()}
     text = render(problems, sources, format, all(c.proved for c in found))
     return text, UNSOUND if any(p.severity == "error" for p in problems) else SOUND

@@ -236,7 +236,7 @@ class _Walk:
             return ""
         self.study.ways_to_show -= 1
         start = self.study.procedure.start
-        path = shortest(self.edges, start, self.step.name, True, lambda value, _: value, bool,
+        path = shortest(self.edges, start, self.step.name, True, lambda value, _: (value,), bool,
                         worlds or self.study.worlds.all, through)
         return said(path, start)
 

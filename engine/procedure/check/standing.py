@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from engine.procedure.check.edges import Edge, Edges
-from engine.procedure.check.flow import ENTRY, GIVEN, Here, Summary, standing
+from engine.procedure.check.flow import ENTRY, GIVEN, Here, Summary, followed_from, standing
 from engine.procedure.check.paths import said, shortest
 from engine.procedure.check.study import Study
 from engine.procedure.problems import Problem
@@ -69,24 +69,31 @@ class _Way:
         self.study.ways_to_show -= 1
         start = self.study.procedure.start
         path = shortest(
-            self.edges, start, step.name, ENTRY, self._follow, lambda v: bool(self._at(step, v) & values),
+            self.edges, start, step.name, (ENTRY, ""), self._follow, lambda v: self._at(step, v[0]) in values,
             self.study.worlds.all)
-        return said(path, start)
+        return said(path, start, lambda carried: carried[1])
 
-    def _at(self, step: Step, value: str) -> set[str]:
-        """How the engine may stand in a step that is entered with `value`."""
+    def _at(self, step: Step, value: str) -> str:
+        """How the engine stands in a step that is entered with `value`."""
         own = step.state.get(ENGINE)
-        return {value} if own is None else {own if isinstance(own, str) else GIVEN}
+        return value if own is None else own if isinstance(own, str) else GIVEN
 
-    def _follow(self, value: str, edge: Edge) -> str | None:
+    def _follow(self, carried: tuple[str, str], edge: Edge) -> Iterator[tuple[str, str]]:
+        """How the engine may stand at the end of an edge, with the file within which its symptom was given."""
         if edge.when == "enter":
-            return value
+            yield carried[0], ""
+            return
         step = self.study.procedure.steps[edge.source]
-        value = next(iter(self._at(step, value)))
-        if edge.call is None:
-            return value
-        summary = self.called.get(edge.call.file)
-        left = (summary.leaves.get(edge.end) if summary else None) or {}
-        # Where the called file may leave it several ways, the first by name stands for the way.
-        changed = sorted(v for v in left.get(ENGINE, {ENTRY}) if v != ENTRY)
-        return changed[0] if changed else value
+        stands = [(self._at(step, carried[0]), "")]
+        if edge.when == "asked":
+            for file in followed_from(self.study, step):
+                stands += [(v, file) for v in self._left(file, None) if v != ENTRY]
+        for value, file in stands:
+            after = self._left(edge.call.file, edge.end) if edge.call else [ENTRY]
+            yield from ((value if v == ENTRY else v, file) for v in after)
+
+    def _left(self, file: str, end: str | None) -> list[str]:
+        """How a called file may leave the engine, by its end; anywhere in it for None."""
+        summary = self.called.get(file)
+        left = (summary.leaves.get(end) if summary else None) or {}
+        return sorted(left.get(ENGINE, {ENTRY}))
