@@ -290,16 +290,20 @@ class Explorer:
         if not view.read:
             return Answer(done=True, understood=True)
         names = session.state.frame.env
-        return Answer(readings={a.name: self._value(at.file.procedure, a, names) for a in view.read}, understood=True)
+        frame = session.state.frame
+        of = frame.caller.at.key if frame.caller else names.get("here")
+        file = at.file.procedure
+        return Answer(readings={a.name: self._value(file, a, names, of) for a in view.read}, understood=True)
 
-    def _value(self, file: Procedure, ask: Any, names: Mapping[str, Any]) -> Any:
+    def _value(self, file: Procedure, ask: Any, names: Mapping[str, Any], of: Any) -> Any:
         reading, unit = file.readings[ask.name], ask.unit or ""
         values = list(ask.choices) if ask.choices else [from_base(v, unit) for v in numbers(file, reading, names)]
         sound = values[0] if ask.choices else from_base(_middle(reading), unit)
-        if self.rng.random() < (0.85 if self.mood.sound and self.mood.end not in values else 0.3 * (not ask.choices)):
+        sure = 0.6 if ask.name == "reached" else 0.85
+        if self.rng.random() < (sure if self.mood.sound and self.mood.end not in values else 0.3 * (not ask.choices)):
             best = sound
         else:
-            best = self.mood.choose((file.name, ask.name, names.get("here")), values)
+            best = self.mood.choose((file.name, ask.name, of, names.get("here")), values)
         if ask.each is None:
             return best
         row = [best if self.rng.random() < 0.5 else sound] * ask.count

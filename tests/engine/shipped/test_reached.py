@@ -37,6 +37,8 @@ def jobs(name: str, invented) -> list:
     if name == "progressive-downdraught":
         return [invented(family="progressive downdraught", carbs=1, manifold="shared", instruments=i)
                 for i in ({}, {"lambda_meter": True}, {"co_meter": True})]
+    if name == "spits-back":
+        return [invented(), invented(settings={"forget": 1})]
     if name == "single-carburettor":
         return [invented(family="single sidedraught", carbs=1)]
     return [
