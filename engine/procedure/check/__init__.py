@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from engine.advisers import Registry
 from engine.procedure.check import assign, coverage, graph, hazards, standing, style, symptoms
 from engine.procedure.check.edges import edges_of
-from engine.procedure.check.flow import Summary, flow, summary
+from engine.procedure.check.flow import Summary, flow, summary, surely_known
 from engine.procedure.check.study import Study
 from engine.procedure.check.witness import Words
 from engine.procedure.links import calls
@@ -53,7 +53,9 @@ def prove(study: Study, advisers: Registry, summaries: dict[str, Summary]) -> It
     words = Words(study.procedure, study.normal)
     spent = False
     for name, ways in edges.ways.items():
-        for problem in coverage.problems(study, ways, found[name].reach, words) if found[name].reach else ():
+        here = found[name]
+        known = surely_known(study, here, study.procedure.steps[name], advisers)
+        for problem in coverage.problems(study, ways, here.reach, known, words) if here.reach else ():
             # Where the work for the whole file is used up, every step left would say so; once is enough.
             if problem.code != "too-complex" or not spent:
                 yield problem

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 
 from engine.procedure.check.forms import Terms
@@ -79,13 +79,14 @@ def _worlds(theory: Theory, boxes: list[Box]) -> int:
     return mask
 
 
-def problems(study: Study, found: Ways, reach: int, words: Words) -> list[Problem]:
-    """What is wrong with a step's branches in the worlds in which it can be reached."""
+def problems(study: Study, found: Ways, reach: int, known: Collection[str], words: Words) -> list[Problem]:
+    """What is wrong with a step's branches in the worlds in which it can be reached. `known` are names that are surely
+    there once it is answered."""
     if found.complex_at is not None:
         return [_too_complex(study, found, found.complex_at)]
     told: list[Problem] = []
     try:
-        for problem in _judged(study, found, _Judge(study, found, reach, words)):
+        for problem in _judged(study, found, _Judge(study, found, reach, known, words)):
             told.append(problem)
     except TooComplex:
         told.append(_too_complex(study, found, found.step.spans.get("branch", found.step.span)))
@@ -115,16 +116,18 @@ def _judged(study: Study, found: Ways, judge: _Judge) -> Iterator[Problem]:
 
 
 class _Judge:
-    def __init__(self, study: Study, found: Ways, reach: int, words: Words) -> None:
+    def __init__(self, study: Study, found: Ways, reach: int, known: Collection[str], words: Words) -> None:
         assert found.space is not None and found.theory is not None
         self.study, self.found, self.reach, self.words = study, found, reach, words
         self.space, self.theory = found.space, found.theory
+        self.may_be: Box = (reach, *self.space.there(known)[1:])
 
     def here(self, boxes: list[Box]) -> Iterator[Box]:
-        """Boxes narrowed to the worlds in which the step can be reached."""
+        """Boxes narrowed to what may be at this step: worlds that reach it, nothing missing that was surely taken."""
         for box in boxes:
-            if box[0] & self.reach:
-                yield (box[0] & self.reach, *box[1:])
+            narrowed = tuple(map(int.__and__, box, self.may_be))
+            if all(narrowed):
+                yield narrowed
 
     def alive(self, boxes: list[Box]) -> bool:
         """Whether a real reading may lie in one of the boxes."""
@@ -238,11 +241,10 @@ class _Judge:
         """The box opened along every axis that does not matter, so that the witness names only what does."""
         taken = [b for own in self.found.own for b in own]
         for i in range(len(box)):
-            whole = self.space.full[i] & self.reach if i == 0 else self.space.full[i]
-            wide = (*box[:i], whole, *box[i + 1:])
+            wide = (*box[:i], self.may_be[i], *box[i + 1:])
             if wide != box and not self.space.meet([wide], taken):
                 box = wide
-        return (self.space.full[0], *box[1:]) if box[0] == self.space.full[0] & self.reach else box
+        return tuple(f if m == whole else m for m, whole, f in zip(box, self.may_be, self.space.full, strict=True))
 
     def overlaps(self) -> Iterator[Problem]:
         """Two branches of an exclusive step that hold at once, with the reading."""

@@ -121,6 +121,13 @@ def gains_of(study: Study, step: Step, advisers: Registry) -> dict[str, int]:
     return gains
 
 
+def surely_known(study: Study, here: Here, step: Step, advisers: Registry) -> frozenset[str]:
+    """Of the names that some guard asks for, those that are there on every way once a step is answered."""
+    gains = gains_of(study, step, advisers)
+    return frozenset(
+        n for n in study.normal.asked if not here.unknown.get(n, 0) & ~gains.get(n, 0) & here.reach)
+
+
 def followed_from(study: Study, step: Step) -> list[str]:
     """The files that may be followed from a step before its way on: the one that it calls, those of its symptoms."""
     found = [step.way.file] if isinstance(step.way, Call) else []

@@ -57,6 +57,8 @@ class Numbers:
         self.grid: dict[Atom, Grid] = {}
         #: Rows in which a place, and single values which, may be missing.
         self.holes: set[Atom] = set()
+        #: Those of them that are missing at most where nobody took them: not where every way takes them.
+        self.only_asked: set[Atom] = set()
         #: `known(row)` axes, with the row that then has at least one element.
         self.known_rows: dict[Atom, Any] = {}
 
@@ -70,6 +72,8 @@ class Numbers:
             self.each[atom] = kind.each
         if kind.holes or atom[1] in self.asked:
             self.holes.add(atom)
+        if not kind.holes and atom[1] in self.asked:
+            self.only_asked.add(atom)
 
     def number(self, node: Node) -> Form:
         """The form of a number or of a row of numbers."""

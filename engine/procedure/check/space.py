@@ -8,12 +8,12 @@ that it may hold, so that `any` and `all` over one row agree exactly.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-from engine.procedure.check.forms import Range, Terms
+from engine.procedure.check.forms import Atom, Range, Terms
 from engine.procedure.check.formulas import Effort, Formula, TooComplex, literals
 from engine.procedure.check.normal import Normal
 from engine.procedure.check.numbers import Grid
@@ -171,6 +171,29 @@ class Space:
         return Axis("row", what, kinds, full)
 
     # ---- boxes
+
+    def there(self, known: Collection[str]) -> Box:
+        """Everything but the cells where one of the `known` names is missing."""
+        masks = []
+        for axis in self.axes:
+            mask = axis.full
+            if axis.kind in ("line", "enum") and axis.cells[-1] is None:
+                atoms = [axis.key] if axis.kind == "enum" else [a for a, _ in axis.key]
+                if all(self._taken(a, known) for a in atoms if self.normal.missing(a)):
+                    mask &= ~(1 << (len(axis.cells) - 1))
+            elif axis.kind == "enum" and axis.key in self.normal.known_rows and axis.key[1][6:] in known:
+                mask &= ~(1 << axis.cells.index(False))
+            elif axis.kind == "row" and mask & 1 and self._taken(("min", axis.key), known):
+                mask &= ~1
+            masks.append(mask)
+        return tuple(masks)
+
+    def _taken(self, atom: Atom, known: Collection[str]) -> bool:
+        """Whether an atom is there, since these names are."""
+        if atom[0] in ("min", "max", "mean"):
+            row = [atom[1]] if isinstance(atom[1][0], str) else [a for a, _ in atom[1]]
+            return all(self._taken(a, known) and self.normal.places(self.normal.each.get(a))[0] for a in row)
+        return atom not in self.normal.holes or (atom in self.normal.only_asked and atom[1] in known)
 
     def boxes(self, f: Formula) -> list[Box]:
         """A formula as a union of boxes. Raises `TooComplex` past the cap."""

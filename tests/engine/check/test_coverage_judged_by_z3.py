@@ -231,7 +231,7 @@ def found_by_checker(names, texts):
         i for code, i in by_line if code == "never-true"}, [p for p in problems if p.code == "overlapping-branches"]
 
 
-SUITE = {"exact": 700, "sound": 450}
+SUITE = {"exact": 600, "sound": 320}
 
 
 @pytest.mark.parametrize("part", range(4))

@@ -133,6 +133,33 @@ steps:
     assert [(p.code, p.witness) for p in found] == [("used-before-read", "gate → (stall) → after")]
 
 
+def test_what_one_step_asks_for_is_no_gap_where_it_was_taken(problems):
+    """`known(x)` in one step does not make another one, which has just read x, answer for its being missing."""
+    example = """\
+facts:
+  meter: instruments.flow_meter
+readings:
+  x: {ask: X, unit: L/min, range: [0, 10]}
+  flow: {ask: Flow, each: carb, unit: L/min, range: [0, 20]}
+steps:
+  gate:
+    do: Look.
+    read: [{x: meter}, {flow: meter}]
+    branch:
+      - {when: known(x) and x > 5 and known(flow) and any(flow > 1), go: again}
+      - {otherwise: done}
+  again:
+    do: Read it.
+    read: [x%s]
+    branch:
+      - {when: x > 5 and spread(flow) > 1, go: done}
+      - {when: x <= 5, go: done}
+      - {when: x > 5 and spread(flow) <= 1, go: done}
+"""
+    assert problems(example % ", flow") == []
+    assert problems(example % "") == ["uncovered-reading", "used-before-read"]
+
+
 # ---- ways
 
 
