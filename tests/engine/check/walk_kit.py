@@ -88,8 +88,8 @@ def answer_of(r: random.Random, plan: Plan, state: Any) -> Event:
     return Event("readings", readings=readings) if readings else Event("done")
 
 
-def walk(r: random.Random, program: Program, advisers: Any, most: int = MOST) -> tuple[int, set[str]]:
-    """Follow a program with random answers to its end. The number of answers, and the steps seen as "file.step".
+def walk(r: random.Random, program: Program, advisers: Any, most: int = MOST, seen: set[str] | None = None) -> int:
+    """Follow a program with random answers to its end. The number of answers; `seen` gathers the steps, "file.step".
 
     Raises what the machine raises where a program is not sound, and AssertionError where it does not end, or takes a
     reading with the engine running or stopped that can't be taken so.
@@ -101,10 +101,10 @@ def walk(r: random.Random, program: Program, advisers: Any, most: int = MOST) ->
         return Advice(adviser.name, adviser.version, {n: value_of(r, o.type) for n, o in adviser.outputs.items()})
 
     state, _ = begin(plan, advise)
-    seen: set[str] = set()
+    seen = set() if seen is None else seen
     for n in range(most):
         if state.end is not None:
-            return n, seen
+            return n
         seen.add(state.frame.at.key)
         engine = state.world.conditions.get(ENGINE)
         for read in asks(plan, state):
