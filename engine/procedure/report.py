@@ -57,12 +57,22 @@ def _frame(p: Problem, source: Source | None) -> str:
         text, under = shown
         gutter = len(str(p.span.line))
         lines += [f"{' ' * gutter} |", f"{p.span.line} | {text}".rstrip(), f"{' ' * gutter} | {under}"]
-    for label, words in (("case", p.witness), ("why", p.why), ("mend", p.hint)):
+    for label, words in (("case", p.witness), ("why", why(p)), ("mend", p.hint)):
         if words and words not in p.message:
             lines += _wrapped(f"  {label + ':':<6}", words, 8)
     if p.fix is not None:
         lines += _wrapped("  write:", f" `{p.fix}`", 8)
     return "\n".join(lines) + "\n"
+
+
+def why(p: Problem) -> str:
+    """Why a problem matters at the engine: its own words, or those of its page."""
+    if p.why:
+        return p.why
+    from engine.procedure.explain import page
+
+    found = page(p.code)
+    return found.why if found else ""
 
 
 def _wrapped(head: str, text: str, indent: int) -> list[str]:
@@ -132,7 +142,7 @@ def as_json(problems: Sequence[Problem], proved: bool = True) -> dict[str, Any]:
         "proved": proved,
         "problems": [
             {"code": p.code, "severity": p.severity, "file": p.path, "line": p.span.line, "column": p.span.column,
-             "end_line": p.span.end_line, "end_column": p.span.end_column, "message": p.message, "why": p.why,
+             "end_line": p.span.end_line, "end_column": p.span.end_column, "message": p.message, "why": why(p),
              "hint": p.hint, "witness": p.witness, "fix": p.fix} for p in problems],
     }
 
@@ -168,7 +178,7 @@ def _sarif_result(p: Problem, codes: Sequence[str]) -> dict[str, Any]:
     case = f"Case: {p.witness}." if p.witness and p.witness not in p.message else ""
     result: dict[str, Any] = {
         "ruleId": p.code, "ruleIndex": codes.index(p.code), "level": _LEVEL[p.severity],
-        "message": {"text": " ".join(x for x in (p.message, case, p.why, p.hint) if x)},
+        "message": {"text": " ".join(x for x in (p.message, case, why(p), p.hint) if x)},
         "locations": [{"physicalLocation": place}],
     }
     if p.fix is not None:

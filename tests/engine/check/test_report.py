@@ -115,6 +115,11 @@ def test_a_problem_outside_its_text_is_shown_without_a_line():
     assert render([problem], {}, "full").startswith("error: not-a-file: There is no such file.\n  --> gone.yaml:1:1\n")
 
 
+def test_a_problem_without_words_of_its_own_says_why_from_its_page():
+    problem = Problem("unknown-step", "a.yaml", Span(1, 1, 1, 2), "There is no step `don`.")
+    assert "why:  The program would not know what to show or where to go.\n" in render([problem], {}, "full")
+
+
 def test_sound_files_are_said_to_be_sound(tmp_path):
     path = tmp_path / "pipe.yaml"
     path.write_text(TEXT.replace("> 0.7", "> 0.5"), encoding="utf-8", newline="\n")
