@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from engine.advisers import Registry
-from engine.procedure.check import assign, coverage, graph, hazards, standing, style, symptoms
+from engine.procedure.check import assign, conditions, coverage, graph, hazards, standing, style, symptoms
 from engine.procedure.check.edges import edges_of
 from engine.procedure.check.flow import Summary, flow, summary, surely_known
 from engine.procedure.check.study import Study
@@ -60,6 +60,7 @@ def prove(study: Study, advisers: Registry, summaries: dict[str, Summary]) -> It
             if problem.code != "too-complex" or not spent:
                 yield problem
             spent = spent or (problem.code == "too-complex" and study.effort.left < 0)
+    yield from conditions.problems(study, found)
     yield from graph.problems(study, edges, found)
     yield from assign.problems(study, edges, found, advisers)
     yield from standing.problems(study, edges, found, summaries)

@@ -7,7 +7,7 @@ holds. What `known(x)` has asked for is known from there on.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from engine.advisers import Registry
 from engine.procedure.check.edges import Edge, Edges, leading, waits
@@ -183,8 +183,9 @@ class _Walk:
             case Name(name=name) if name in self.study.procedure.values:
                 inner = self.study.procedure.values[name].guard
                 for problem, used in self.walk(inner.node, inner, at):
-                    yield self.problem(used, place(guard, node), f"`{name}` needs `{used}`, which"), used
-                    del problem
+                    _, _, rest = problem.message.partition(f"`{used}`")
+                    told = f"`{name}` needs `{used}`, which {rest.removeprefix(', which').strip()}"
+                    yield replace(problem, span=place(guard, node), message=told), used
             case Name(name=name):
                 yield from self.name(name, place(guard, node), at, f"`{name}`")
 

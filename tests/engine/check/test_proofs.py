@@ -475,6 +475,43 @@ steps:
     assert found.message.startswith("Nothing matches gap = ") and ", even = " in found.message
 
 
+def test_a_condition_that_never_holds_is_told_of_whatever_hangs_on_it(problems):
+    example = READINGS + """\
+facts:
+  meter: instruments.flow_meter
+steps:
+  gate:
+    do: Look.
+    read: [sound, drips, {flow: meter and not meter}]
+    findings:
+      - {code: rough, severity: note, say: Rough., when: sound == 'rough' and sound == 'steady'}
+      - {code: drips, severity: note, say: Drips., when: drips == 'yes' and sound == 'rough'}
+    go: done
+"""
+    found = [p for p in problems(example, whole=True) if p.code == "never-true"]
+    assert [p.message.partition(", so ")[2] for p in found] == [
+        "this reading is never taken.", "this finding is never raised."]
+
+
+def test_a_value_that_needs_an_unread_reading_is_told_with_it(problems):
+    example = """\
+readings:
+  flow: {ask: Flow, each: carb, unit: L/min, range: [0, 20]}
+values:
+  gap: spread(flow)
+  wide: gap > 2
+steps:
+  gate:
+    do: Look.
+    branch:
+      - {when: wide, go: read_it}
+      - {otherwise: read_it}
+  read_it: {do: Read., read: [flow], go: done}
+"""
+    (found,) = problems(example, whole=True)
+    assert found.message == "`wide` needs `flow`, which comes from 'read_it', and may not be known here."
+
+
 # ---- many files
 
 
