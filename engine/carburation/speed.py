@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from engine.carburation import flows, pace, words
 from engine.carburation.fit import normal_cdf
 from engine.carburation.look import air_change, coupling_spots, disturbed, plate_spots
 from engine.carburation.seen import fitted_screw, history, numbers, places, screw_places, value
-from engine.evidence import Advice, Evidence, Finding, Inputs, Move
+from engine.evidence import Advice, Aim, Evidence, Finding, Inputs, Move
 from engine.job import Job
 
 #: The longest turn in one go; a change of all bodies at once is strong.
 LONGEST = 0.25
+#: So near its target, as a share of it, a single screw is turned by the tachometer and not by count.
+AIMED = 0.25
 _FOLLOWS = ("See that the screws touch their levers and that no linkage holds them. If it is too lean more air slows "
             "it: set "
             "the mixture first. If it will not come down: plates seated, bypass shut, timing at idle, air that gets "
@@ -67,7 +71,11 @@ def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
             stands = evidence.positions.get((plate.name, p))
             if stands is not None and not plate.range[0] <= stands + growing <= plate.range[1]:
                 stopped = True
-            moves.append(words.turn(plate, p, stands, growing))
+            move = words.turn(plate, p, stands, growing)
+            if len(spread) == 1 and abs(off) < AIMED * target:
+                # One screw moves them all: the hand stays on it until the tachometer shows the figure.
+                move = replace(move, turns=None, position=None, aim=Aim(view.name, words.exact(target, 0)))
+            moves.append(move)
         verdict = "at its stop" if stopped else "turn"
         if stopped:
             moves = []
@@ -95,7 +103,13 @@ def _because(verdict: str, now: float, target: float, going: pace.Pace, moves: l
             "air is worth "
             f"about {now * going.elasticity / 100:.0f} rpm here.")
     said = {"on speed": "It idles where it should.", "read again": "One more reading will tell.",
-            "turn": f"Turn {len(moves)} screw(s) alike by {words.turns(moves[0].turns or 0) if moves else '-'}.",
+            "turn": _turned(moves, target),
             "no answer": "More air does not make it faster.", "at its stop": "A screw has no travel left."}[verdict]
     return words.because(used, said, f"That it is on speed: {words.percent(sure)}.",
                          "Lamps, a fan, or an engine not yet warm through.")
+
+
+def _turned(moves: list[Move], target: float) -> str:
+    if moves and moves[0].aim is not None:
+        return f"Turn the one screw that moves them all until it shows {target:.0f} rpm."
+    return f"Turn {len(moves)} screw(s) alike by {words.turns(moves[0].turns or 0) if moves else '-'}."

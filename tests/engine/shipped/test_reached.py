@@ -32,10 +32,12 @@ def jobs(name: str, invented) -> list:
     if name in ("vacuum-balance", "pilot-screws", "knob-speed"):
         return [invented(**bike), invented(**bike, adjusters="to a base carb", mixture_screw="air screw")]
     if name == "motorcycle-bank":
-        return [invented(**bike, mixture_screw=kind, settings={"pilot_start": start, "pilot_air_start": start})
+        return [invented(**bike, mixture_screw=kind, settings={
+                    "pilot_start": start, "pilot_air_start": start, "band_doubt": "0 turn"})
                 for kind in ("long taper", "air screw") for start in ("0.5 turn", "3.5 turn", "2 turn")]
     if name == "progressive-downdraught":
-        return [invented(family="progressive downdraught", carbs=1, manifold="shared", instruments=i)
+        return [invented(family="progressive downdraught", carbs=1, manifold="shared", instruments=i,
+                         settings={"band_doubt": "0 turn"})
                 for i in ({}, {"lambda_meter": True}, {"co_meter": True})]
     if name == "spits-back":
         return [invented(), invented(settings={"forget": 1})]

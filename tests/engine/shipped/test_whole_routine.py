@@ -8,6 +8,7 @@ import subprocess
 import sys
 
 import pytest
+from explorer import sound_answer
 
 from engine.bench.fleet import faulted, random_job
 from engine.bench.hands import Hands
@@ -87,8 +88,8 @@ def test_danger_is_understood_once_per_start_not_at_every_step(sound_run):
     assert len(asked) < len(steps) / 3
 
 
-def closed_loop(procedure, specimen, advisers, folder):
-    """Run a procedure in this process; the session at its end, and the hands."""
+def closed_loop(procedure, specimen, advisers, folder, until=None):
+    """Run a procedure in this process, to its end or until a finding of this code; the session then, and the hands."""
     program = load(procedure, (folder,), advisers).program
     hands = Hands(specimen.engine())
     session = Session.start(program, specimen.job, book=Book.memory(), advisers=advisers,
@@ -98,17 +99,41 @@ def closed_loop(procedure, specimen, advisers, folder):
             break
         reply = session.answer(parse_answer(hands.answer(step_message(session.view))))
         assert reply.recorded is not None, f"{session.view.step}: {reply.problem}"
+        if any(f.code == until for f in reply.findings):
+            break
     return session, hands
 
 
-@pytest.mark.parametrize(("procedure", "family"), [
-    ("constant-depression", "constant depression"), ("motorcycle-bank", "motorcycle bank"),
-    ("progressive-downdraught", "progressive downdraught"), ("single-carburettor", "single downdraught")])
-def test_every_family_ends_ok_on_a_sound_engine_of_its_kind(procedure, family, advisers, folder):
-    """Closed-loop on the virtual engine of the family, and in tolerance by the truth of it."""
-    session, hands = closed_loop(procedure, faulted(random_job(3, family), [], 3), advisers, folder)
-    assert session.view.end is not None and session.view.end.outcome == "ok", session.view.end
-    assert judged(hands.engine).in_tolerance
+FAMILIES = [
+    (SIDEDRAUGHT.replace(" ", "-"), SIDEDRAUGHT), ("constant-depression", "constant depression"),
+    ("motorcycle-bank", "motorcycle bank"), ("progressive-downdraught", "progressive downdraught"),
+    ("single-carburettor", "single downdraught")]
+
+
+@pytest.mark.parametrize(("procedure", "family"), FAMILIES)
+def test_every_family_is_set_on_sound_engines_of_its_kind(procedure, family, advisers, folder):
+    """Closed-loop on three virtual engines: two of three at least end ok, and what ends ok is in tolerance in truth."""
+    ended_ok = 0
+    for seed in (3, 4, 5):
+        session, hands = closed_loop(procedure, faulted(random_job(seed, family), [], seed), advisers, folder)
+        assert session.view.end is not None, session.view.step
+        if session.view.end.outcome == "ok":
+            ended_ok += 1
+            assert judged(hands.engine).in_tolerance, seed
+    assert ended_ok >= 2
+
+
+@pytest.mark.parametrize(("procedure", "family"), FAMILIES)
+def test_a_client_that_only_knows_healthy_answers_comes_to_an_end(procedure, family, advisers, folder):
+    """Whatever sits in the chair: nothing is refused, and no run goes on for ever, even where no screw does a thing."""
+    program = load(procedure, (folder,), advisers).program
+    session = Session.start(program, random_job(1, family), book=Book.memory(), advisers=advisers)
+    for _ in range(500):
+        if session.over:
+            break
+        reply = session.answer(sound_answer(session.view))
+        assert reply.problem is None
+    assert session.over
 
 
 @pytest.mark.parametrize(("fault", "code"), [
@@ -117,9 +142,17 @@ def test_every_family_ends_ok_on_a_sound_engine_of_its_kind(procedure, family, a
     ("linkage preload", "linkage-holds-body"), ("tight valve", "tight-valve"), ("weak pump", "pump-weak"),
     ("early advance", "advance-at-idle"), ("worn spindle", "worn-spindle")])
 def test_a_fault_that_no_screw_mends_is_named_at_its_place(fault, code, advisers, folder):
-    """The checks of the routine find it, and it stands at the end: never a silent pass."""
+    """The checks of the routine find it where it is."""
     specimen = faulted(random_job(10), [fault], 5)
-    session, hands = closed_loop(SIDEDRAUGHT.replace(" ", "-"), specimen, advisers, folder)
-    found = [f for f in session.view.end.findings if f.code == code]
-    assert found, [f.code for f in session.view.end.findings]
-    assert names(hands.engine, specimen.faults[0], found)
+    session, hands = closed_loop(SIDEDRAUGHT.replace(" ", "-"), specimen, advisers, folder, until=code)
+    found = [f for f in session.view.findings if f.code == code]
+    assert found and names(hands.engine, specimen.faults[0], found)
+
+
+def test_what_no_screw_mends_stands_at_the_end(advisers, folder):
+    """An air leak left as it is: the routine goes on as far as it can, and never ends ok."""
+    specimen = faulted(random_job(10), ["air leak"], 5)
+    session, _ = closed_loop(SIDEDRAUGHT.replace(" ", "-"), specimen, advisers, folder)
+    end = session.view.end
+    assert end.outcome != "ok"
+    assert "air-leak" in {f.code for f in end.findings}
