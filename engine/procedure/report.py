@@ -161,7 +161,7 @@ def as_sarif(problems: Sequence[Problem]) -> dict[str, Any]:
                      "help": {"text": f"{found.means}\n\n{found.mend}"}}
         rules.append(rule)
     return {
-        "$schema": "https://json.schemastore.org/sarif-2.1.0.json",
+        "$schema": "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json",
         "version": "2.1.0",
         "runs": [{
             "tool": {"driver": {"name": "evendraw", "rules": rules}},
