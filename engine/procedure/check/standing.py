@@ -11,7 +11,7 @@ from engine.procedure.check.paths import said, shortest
 from engine.procedure.check.study import Study
 from engine.procedure.problems import Problem
 from engine.procedure.program import Reading, ReadSpec, Step
-from engine.procedure.quantities import ENGINE, NEED_RUNNING, NEED_STOPPED, RUNNING, STOPPED
+from engine.quantities import ENGINE, NEED_RUNNING, NEED_STOPPED, RUNNING, STOPPED
 
 
 def problems(

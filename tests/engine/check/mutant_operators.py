@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from mutant_text import QUOTES, Text, guards_in, quoted
 
 from engine.procedure.problems import Problem
-from engine.procedure.quantities import NEED_RUNNING
+from engine.quantities import NEED_RUNNING
 from engine.procedure.source import Span
 from engine.procedure.tree import Map, Scalar, Seq
 from engine.units import UNITS

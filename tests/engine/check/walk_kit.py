@@ -13,7 +13,7 @@ from engine.evidence import Advice
 from engine.job import Job
 from engine.procedure.expr import Type
 from engine.procedure.program import Program
-from engine.procedure.quantities import ENGINE, NEED_RUNNING, NEED_STOPPED, RUNNING, STOPPED
+from engine.quantities import ENGINE, NEED_RUNNING, NEED_STOPPED, RUNNING, STOPPED
 from engine.run.admit import asks, symptoms
 from engine.run.bind import InForce
 from engine.run.events import Event
