@@ -11,8 +11,8 @@ from engine.procedure.check.flow import ENTRY, Here, standing
 from engine.procedure.check.study import Study
 from engine.procedure.problems import Problem, nearest
 from engine.procedure.program import Procedure, Step
-from engine.quantities import DANGEROUS_STATES, DANGEROUS_TOOLS, HAZARDS_OF_QUANTITIES
 from engine.procedure.source import Span
+from engine.quantities import DANGEROUS_STATES, DANGEROUS_TOOLS, HAZARDS_OF_QUANTITIES
 
 WHY = "Somebody would be led into the danger without a word of warning."
 

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from mutant_text import QUOTES, Text, guards_in, quoted
 
 from engine.procedure.problems import Problem
-from engine.quantities import NEED_RUNNING
 from engine.procedure.source import Span
 from engine.procedure.tree import Map, Scalar, Seq
+from engine.quantities import NEED_RUNNING
 from engine.units import UNITS
 
 #: What a fault in the ways of a file may come out as, wherever it shows.
