@@ -3,18 +3,19 @@ nothing itself.
 
 An adviser's floats are rounded once, here, to the nearest millionth of the base unit; from there on all is exact.
 Numbers are kept within the closed range that the adviser declares, so that what the checks proved of it holds in
-every run.
+every run. Its texts name places as `carb 2 barrel 1`; they are put into the family's words here, once.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
 from engine.advisers import Adviser, Registry
-from engine.evidence import Advice, Aim, Move, Part, Suggest
+from engine.evidence import Advice, Aim, Because, Move, Part, Suggest
 from engine.job import Job
 from engine.procedure.expr import Type
 from engine.run.advice import Request
@@ -30,10 +31,12 @@ class Drift(RuntimeError):
 
 
 class Live:
-    """Asks the registry. `given` collects what was advised, by name, to be stored with the event."""
+    """Asks the registry. `given` collects what was advised, by name, to be stored with the event; `terms` are the
+    family's words for carb and barrel.
+    """
 
-    def __init__(self, registry: Registry, job: Job) -> None:
-        self.registry, self.job = registry, job
+    def __init__(self, registry: Registry, job: Job, terms: Mapping[str, str] | None = None) -> None:
+        self.registry, self.job, self.terms = registry, job, terms or {}
         self.given: list[tuple[str, Advice]] = []
 
     def __call__(self, request: Request) -> Advice:
@@ -42,6 +45,7 @@ class Live:
         if adviser is None:
             raise AdviserBroken(f"There is no adviser '{request.adviser}' in this program.")
         advice = sealed(adviser, adviser.run(self.job, request.inputs(), request.evidence()))
+        advice = worded(advice, self.terms, self.job.bank.barrels_per_carb)
         self.given.append((request.name, advice))
         return advice
 
@@ -79,6 +83,28 @@ def sealed(adviser: Adviser, advice: Advice) -> Advice:
         parts=tuple(Part(p.part, p.place, grained(p.size)) for p in advice.parts),
         findings=tuple(replace(f, suggest=_suggest(f.suggest)) for f in advice.findings),
         expect={k: tuple(None if v is None else grained(v) for v in row) for k, row in advice.expect.items()})
+
+
+_PLACE = re.compile(r"(^|(?<=[.:!?] ))?\bcarb (\d+)(?: barrel (\d+))?\b")
+
+
+def worded(advice: Advice, terms: Mapping[str, str], barrels: int) -> Advice:
+    """The same advice, the places in its texts in the family's words: `body 2, barrel 1`; a body with one of `barrels`
+    is named alone.
+    """
+    carb, barrel = terms.get("carb", "carb"), terms.get("barrel", "barrel")
+
+    def said(found: re.Match[str]) -> str:
+        text = f"{carb} {found[2]}" + (f", {barrel} {found[3]}" if found[3] and barrels > 1 else "")
+        return text[0].upper() + text[1:] if found[1] is not None else text
+
+    def put(text: str) -> str:
+        return _PLACE.sub(said, text)
+
+    b = advice.because
+    return replace(
+        advice, findings=tuple(replace(f, say=put(f.say), do=put(f.do)) for f in advice.findings),
+        because=b and Because(put(b.used), put(b.concluded), put(b.sure), put(b.would_change)))
 
 
 def _row(adviser: Adviser, name: str, kind: Type, value: Any) -> Any:

@@ -164,6 +164,8 @@ class Finding:
     sureness: float | None = None
     #: Who raised it: an adviser's name, or the file's.
     source: str = ""
+    #: Set where `where` counts cylinders (in `Place.carb`) instead of carbs.
+    each: Literal["", "cylinder"] = ""
 
 
 @dataclass(frozen=True, slots=True)

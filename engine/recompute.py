@@ -72,7 +72,7 @@ def differences(book: Book, run: str, advisers: Registry) -> list[Difference]:
     """Every advice of a run that today's advisers would give otherwise, in order."""
     bodies = [codec.load(e.body) for e in book.events(run)]
     plan = plan_of(book, bodies[0], advisers)
-    live = Live(advisers, plan.job)
+    live = Live(advisers, plan.job, plan.main.procedure.terms)
     found: list[Difference] = []
     state: Any = None
     for seq, body in enumerate(bodies):

@@ -79,7 +79,7 @@ class Session:
         # The run lives on what the record keeps of the job, so that it is the same when it is opened again.
         known = Job.model_validate(job.engineering())
         plan = prepare(program, known, shop)
-        live = Live(advisers, known)
+        live = Live(advisers, known, plan.main.procedure.terms)
         state, _ = begin(plan, live)
         at = clock()
         number = book.take_in(job, at) if job_number is None else job_number
@@ -142,7 +142,7 @@ class Session:
             event = admit(self.plan, self._state, answer, self._clock())
         except Refused as refusal:
             return Reply(None, str(refusal))
-        live = Live(self._advisers, self.plan.job)
+        live = Live(self._advisers, self.plan.job, self.plan.main.procedure.terms)
         try:
             state, effects = step(self.plan, self._state, event, live)
         except Exception as fault:

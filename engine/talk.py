@@ -158,7 +158,8 @@ def finding_message(finding: Finding) -> dict[str, Any]:
     s = finding.suggest
     return {
         "kind": "finding", "code": finding.code, "severity": finding.severity,
-        "where": [place_message(p) for p in finding.where], "say": finding.say, "do": finding.do,
+        "where": [{"cylinder": p.carb} if finding.each == "cylinder" else place_message(p) for p in finding.where],
+        "say": finding.say, "do": finding.do,
         "suggest": None if s is None else {"part": s.part, "from": number(s.old), "to": number(s.new)},
         "sureness": finding.sureness,
     }

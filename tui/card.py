@@ -30,7 +30,8 @@ def work(v: View, cells: int, rows: int, spare: int, otherwise: bool = False) ->
     out: Lines = []
     if these:
         title = "REALLY TURNED" if otherwise else "ALREADY TURNED" if v.moves_made else "TURN"
-        more = "  The undo turned nothing back. F7 if a screw stands otherwise." if v.moves_made else ""
+        undone = "The undo turned nothing back. " if v.can_redo else ""
+        more = f"  {undone}F7 if a screw stands otherwise." if v.moves_made else ""
         one = {t.screw for t in these}
         alone = f"  {clean(one.pop())}" if len(one) == 1 and len(these) > 2 else ""
         out.append(cut_line(((f" {title} ", "key"), (alone, "strong"), (more, "amber")), cells))
@@ -54,19 +55,19 @@ def _large(t: Turn, cells: int) -> Lines:
         return []
     wide = len(drawn[0])
     room = cells - wide - 9
-    if room < 18:
-        return []
     words_: Lines = [
         ((clean(t.where), "strong"),),
         ((clean(t.screw), "strong"), ("  ", "ink"), (clean(t.far), "mark")),
         ((clean(t.rest), "soft"),),
     ]
+    if any(width(line) > room for line in words_):
+        return []
     heads = ("   ", HEAD, "   ")
     arrows = (" ", ARROW.get(t.direction, " "), " ")
     out: Lines = [((" ", "ink"),)]
     for n in range(3):
         left: Line = ((f" {heads[n]}{arrows[n]}  ", "mark"), (drawn[n], "mark"), ("  ", "ink"))
-        out.append((*left, *cut_line(words_[n], room)))
+        out.append((*left, *words_[n]))
     return out
 
 

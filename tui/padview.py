@@ -157,7 +157,8 @@ def _echo(question: Fields, cells: int) -> Line:
     if row.expect is not None and question.index < len(row.expect) and row.expect[question.index] is not None:
         beside.append(f"expected {words.number(row.expect[question.index], cell.unit, cell.step)}")
     sound = healthy(row, cell)
-    if sound:
+    # Of a list of answers none is called the right one: it would be the one that is typed.
+    if sound and cell.kind != "choice":
         beside.append(f"right: {sound}")
     tail: Line = ((f"   {', '.join(beside)}" if beside else "", "soft"),)
     if not text:

@@ -115,7 +115,8 @@ def finding_head(finding: Finding, where: str) -> Line:
     """Sign, severity and place of a finding."""
     role = SEVERITY_ROLE.get(finding.severity, "soft")
     sign = f"{SIGNS.get(finding.severity, '?')} {finding.severity.upper()} "
-    return ((sign, role), (f"{clean(where)}: " if where else "", "strong"))
+    twice = where and clean(finding.say).casefold().startswith(where.casefold())
+    return ((sign, role), (f"{clean(where)}: " if where and not twice else "", "strong"))
 
 
 def findings(view: View, cells: int, rows: int, full: bool = False) -> Lines:
@@ -125,7 +126,7 @@ def findings(view: View, cells: int, rows: int, full: bool = False) -> Lines:
         return [(("No findings stand.", "soft"),)] if full else []
     out: Lines = []
     for n, finding in enumerate(these):
-        lines = finding_lines(finding, words.places(finding.where, view.terms), cells, full)
+        lines = finding_lines(finding, words.places(finding.where, view.terms, each=finding.each), cells, full)
         if not full:
             lines = lines[:1]
         left = len(these) - n - 1
@@ -254,7 +255,7 @@ def how(view: View, cells: int) -> Lines:
     out: Lines = []
     for ask in view.read:
         out += wrapped(ask.ask, cells, "strong")
-        out += wrapped(ask.how or "The file says no more than that.", cells, "ink", head=("  ", "ink"))
+        out += wrapped(ask.how or "Nothing more is written about this one.", cells, "ink", head=("  ", "ink"))
         if ask.average:
             average = f"Average over {words.decimal(ask.average)} s: the middle of the swing."
             out += wrapped(average, cells, "ink", head=("  ", "ink"))

@@ -108,14 +108,17 @@ def several(name: str) -> str:
     return name if name.endswith("s") else name + "s"
 
 
-def places(where: Iterable[Place], terms: Mapping[str, str], all_of: int | None = None) -> str:
-    """Several places in one phrase; `all_of` is how many there are, so that all of them is said as `every barrel`."""
+def places(where: Iterable[Place], terms: Mapping[str, str], all_of: int | None = None, each: str = "") -> str:
+    """Several places in one phrase; `all_of` is how many there are, so that all of them is said as `every barrel`.
+
+    `each`: `cylinder` where the places count cylinders.
+    """
     these = list(where)
     if not these or all(p.carb is None for p in these):
         return "the engine"
     if all_of is not None and len(these) == all_of > 1:
         return f"every {term(terms, 'carb' if these[0].barrel is None else 'barrel')}"
-    return "; ".join(place(p, terms) for p in these)
+    return "; ".join(place(p, terms, each or None) for p in these)
 
 
 def plain(name: str) -> str:

@@ -80,6 +80,7 @@ def kind_named(name: str) -> str:
     plain = OTHER_NAMES.get(plain, plain)
     if plain in KINDS:
         return plain
-    near = difflib.get_close_matches(plain, [*KINDS, *OTHER_NAMES], n=2, cutoff=0.5)
-    hint = f" Did you mean {' or '.join(repr(OTHER_NAMES.get(n, n)) for n in near)}?" if near else ""
+    close = difflib.get_close_matches(plain, [*KINDS, *OTHER_NAMES], n=4, cutoff=0.5)
+    near = list(dict.fromkeys(OTHER_NAMES.get(n, n) for n in close))[:2]
+    hint = f" Did you mean {' or '.join(map(repr, near))}?" if near else ""
     raise NoSuchFault(f"No fault is called '{name}'.{hint} Known faults: {', '.join(sorted(KINDS))}.")

@@ -77,13 +77,15 @@ def _part_in(p: Json) -> Part:
 def _finding_out(f: Finding) -> Json:
     s = f.suggest
     return {"code": f.code, "severity": f.severity, "where": [_place_out(p) for p in f.where], "say": f.say, "do": f.do,
-            "suggest": s and [s.part, value_out(s.old), value_out(s.new)], "sureness": f.sureness, "source": f.source}
+            "suggest": s and [s.part, value_out(s.old), value_out(s.new)], "sureness": f.sureness, "source": f.source,
+            "each": f.each}
 
 
 def _finding_in(f: Json) -> Finding:
     s = f["suggest"]
     return Finding(f["code"], f["severity"], tuple(_place_in(p) for p in f["where"]), f["say"], f["do"],
-                   s and Suggest(s[0], value_in(s[1]), value_in(s[2])), f["sureness"], f["source"])
+                   s and Suggest(s[0], value_in(s[1]), value_in(s[2])), f["sureness"], f["source"],
+                   f.get("each", ""))
 
 
 def advice_out(name: str, advice: Advice) -> Json:

@@ -81,7 +81,6 @@ def _single(inputs: Inputs, name: str) -> float | None:
 
 
 def _told(code: str, severity: str, where: tuple[Place, ...], say: str, do: str, sure: float) -> Finding:
-    at = f"{words.place(where[0])}: " if where else ""
-    return Finding(code, severity, where, at + say, do, sureness=sure)  # type: ignore[arg-type]
+    return Finding(code, severity, where, say, do, sureness=sure)  # type: ignore[arg-type]
 
 

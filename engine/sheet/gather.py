@@ -124,7 +124,7 @@ def gathered(session: Session) -> Sheet:
         say=end.say if end else "",
         compared=tuple(_compared(session)), screws=tuple(_turned(session)), parts=tuple(_fitted(session)),
         not_done=tuple(_not_done(state)),
-        findings=tuple((f, _places(session, f.where)) for f in standing(state)), orders=_orders(standing(state)),
+        findings=tuple((f, _places(session, f)) for f in standing(state)), orders=_orders(standing(state)),
         symptoms=_symptoms(session), notes=tuple(text for _, text in state.notes),
         struck=sum(b["kind"] == "undo" for b in bodies) - sum(b["kind"] == "redo" for b in bodies),
         settings=_settings(session), events=len(bodies), head=book.head(run))
@@ -136,8 +136,10 @@ def _words(session: Session, place: Place) -> str:
     return session.plan.main.place_words(place)
 
 
-def _places(session: Session, where: Iterable[Place]) -> str:
-    return "; ".join(filter(None, (_words(session, p) for p in where)))
+def _places(session: Session, finding: Finding) -> str:
+    if finding.each == "cylinder":
+        return "; ".join(f"cylinder {p.carb}" for p in finding.where)
+    return "; ".join(filter(None, (_words(session, p) for p in finding.where)))
 
 
 def _compared(session: Session) -> Iterable[Compared]:

@@ -117,7 +117,8 @@ def _findings(sheet: Sheet) -> list[str]:
     out: list[str] = []
     for finding, places in sheet.findings:
         sure = "" if finding.sureness is None else f" (sure to {finding.sureness:.0%})"
-        where = f"{places}: " if places else ""
+        twice = finding.say.casefold().startswith(places.casefold())
+        where = f"{places}: " if places and not twice else ""
         out += _wrapped(f"{where}{finding.say}{sure}", f"{finding.severity.upper()}: ", "  ")
         if finding.do:
             out += _wrapped(finding.do, "  To do: ", "  ")

@@ -1,4 +1,4 @@
-"""Trials and rehearsals: a procedure closed-loop on virtual engines, through a real session, judged by truth."""
+"""Trials: a procedure closed-loop on virtual engines, through a real session, judged by truth."""
 
 from __future__ import annotations
 
@@ -9,17 +9,13 @@ import pytest
 
 from engine.bench.engine import VirtualEngine
 from engine.bench.faults import Fault
-from engine.bench.fleet import Specimen, random_job
+from engine.bench.fleet import random_job
 from engine.bench.judging import JetWatch, judged, names
-from engine.bench.rehearse import Rehearsal, said
 from engine.bench.terms import WANTED
 from engine.bench.trial_table import Criterion, summary, table
 from engine.bench.trials import Plan, Unsound, loaded, run
-from engine.book.book import Book
 from engine.evidence import Advice, Finding, Place
 from engine.job import Job
-from engine.run.answer import Answer
-from engine.session import Session
 
 HERE = Path(__file__).parent
 
@@ -146,50 +142,3 @@ def test_an_engine_that_stalls_is_not_in_tolerance_however_even_it_stands():
     engine = VirtualEngine(random_job(5), (), 5)
     engine.at["jet"] = [0.0] * engine.barrels
     assert not judged(engine).in_tolerance
-
-
-# --- rehearsal ------------------------------------------------------------------------------------------------------
-
-def rehearsal(*faults: Fault, seed: int = 5) -> Rehearsal:
-    program, advisers = loaded(PLAN)
-    plain = random_job(seed).model_dump(mode="json")
-    job = Job.model_validate(plain | {"bank": plain["bank"] | {"mixture_screw": "short taper"}})
-    specimen = Specimen(job, faults, seed)
-    return Rehearsal(Session.start(program, specimen.job, book=Book.memory(), advisers=advisers), specimen)
-
-
-def test_a_rehearsal_plays_by_itself_and_tells_what_was_really_wrong():
-    play = rehearsal(Fault("manifold leak", 2, 1, 0.4))
-    while not play.session.over:
-        assert play.play().recorded is not None
-    told = play.tell()
-    assert [w.named for w in told.wrong] == [True]
-    assert told.wrong[0].say.startswith("Carb 2, barrel 1: air leaks in at the manifold joint (0.4 mm2)")
-    assert len(told.gauge) == len(told.lambdas) == play.hands.engine.barrels
-
-
-def test_asking_twice_turns_no_screw_twice_and_a_note_in_between_neither():
-    play = rehearsal()
-    play.play()
-    first = play.suggest()
-    stands = list(play.hands.engine.at["jet"])
-    assert play.suggest() == first
-    play.answer(Answer(note="oily"))
-    play.suggest()
-    assert play.hands.engine.at["jet"] == stands
-
-
-def test_the_engine_follows_somebody_who_turned_something_else():
-    play = rehearsal()
-    play.play()
-    view = play.session.view
-    moved = [m for m in view.moves if m.place == Place(1, 1)]
-    assert play.answer(Answer(done=True, moved=moved)).recorded is not None
-    stands = play.hands.engine.at["jet"]
-    assert stands[0] == pytest.approx(1.25, abs=0.15) and stands[1:] == [0.0] * (len(stands) - 1)
-
-
-def test_a_fault_is_told_in_a_sentence():
-    assert said(Fault("wrong jets", size=-1)) == "The idle jets are a size wrong on every barrel (-1 sizes)."
-    assert said(Fault("low fuel level", 2, None, 3.0)) == "Carb 2: the fuel stands too low in a body (3 mm)."
-    assert said(Fault("dead speed screw", 1, None, 1.0)).endswith("does nothing.")
