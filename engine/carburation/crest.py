@@ -25,7 +25,7 @@ CREST, RICH, LEAN = 1.12, 1.1, 2.0
 LEAN_LIMIT, LEAN_WIDTH = 1.20, 0.03
 RICH_LIMIT, RICH_WIDTH = 1.62, 0.06
 #: Change of speed per change of torque, as shares [derived: loss grows a little faster than speed].
-SPEED, SPEED_SD = 0.90, 0.18
+SPEED, SPEED_SD = 0.92, 0.12
 #: How the barrels' richness may lie before anything was seen, as shares: all alike, and each by itself [assumed: a
 #: size of
 #: idle jet is about a fifth of its area].
@@ -226,7 +226,7 @@ def fit(screws: Screws, shots: Sequence[Shot], prior: Prior, now: Sequence[float
         longest = max((abs(s) for s in step[OWN:]), default=0.0)
         cut = min(1.0, 0.35 / longest) if longest > 0.0 else 1.0
         trial = [m + cut * s for m, s in zip(mean, step, strict=True)]
-        trial[_EPS] = max(0.3, min(1.6, trial[_EPS]))
+        trial[_EPS] = max(0.5, min(1.5, trial[_EPS]))
         more, shove, cost = _normal(screws, shots, noise, prior, now, trial)
         if cost > best + 1e-9:
             damp = max(6.0 * damp, 0.03)
@@ -234,7 +234,7 @@ def fit(screws: Screws, shots: Sequence[Shot], prior: Prior, now: Sequence[float
                 break
             continue
         gained, mean, info, push, best, damp = best - cost, trial, more, shove, cost, damp / 6.0
-        if gained < 2e-3 and turn > 3:
+        if gained < 1e-2 and turn > 2:
             break
         if turn in (1, 3):                                     # the picture moved: weigh the far shots anew
             noise = _noise(screws, shots, now, mean)

@@ -27,7 +27,7 @@ class Drawn:
     adds to the mean, as a share of it.
     """
 
-    rows: tuple[tuple[float, ...], ...]
+    rows: tuple[tuple[float, ...] | None, ...]
     all_alike: tuple[tuple[ScrewView, Place], ...]
     effect: float
 
@@ -60,26 +60,41 @@ def drawn(job: Job, inputs: Inputs, evidence: Evidence, spots: Sequence[Place]) 
         screws.append((view, spread))
     belief = flows.make("airflow", rows, level, screws, disturbed(job), 0.1)
     seen = history(evidence, [v for v, _ in screws])
-    track = belief.follow(seen).track
-    told = _smooth(seen, track, belief)
+    told = _smooth(seen, belief.follow(seen), bool(taken))
     plates = [k for k in belief.screws if inputs.screws.get("air") and k[0] == inputs.screws["air"].name]
     effect = sum(belief.effect(k)[0] * len(belief.screws[k].moves) for k in plates) / len(rows) / level
     groups = [[i for i, r in enumerate(rows) if p.carb in (None, r.carb)
                and (r.barrel is None or p.barrel in (None, r.barrel))] for p in spots]
-    out = tuple(tuple(max(1e-3, sum(row[i] for i in g) / len(g)) if g else level for g in groups) for row in told)
+    out = tuple(None if row is None else tuple(max(1e-3,
+                                                   sum(row[i] for i in g) / len(g)) if g else level for g in groups)
+                for row in told)
     return Drawn(out, tuple((belief.screws[k].view, k[1]) for k in plates), effect)
 
 
-def _smooth(seen: Sequence[Seen], track: Sequence[Sequence[float]], belief: Flows) -> list[list[float]]:
-    out: list[list[float]] = [[] for _ in track]
+def _smooth(seen: Sequence[Seen], belief: Flows, gauged: bool) -> list[list[float] | None]:
+    """The air of every answer told back from the latest belief, stretch by stretch between turns that nobody can count.
+
+    None in a stretch that no gauge reading tells of (with no gauge at all only the last stretch is told).
+    """
+    track = belief.track
+    out: list[list[float] | None] = [None] * len(track)
+    stretch: list[int] = []
     here: list[float] | None = None
+    told = False
     for n in reversed(range(len(track))):
-        if here is None:
-            here = list(track[n])
+        here = list(track[n]) if here is None else here
         out[n] = list(here)
+        stretch.append(n)
+        told = told or seen[n].row(belief.quantity) is not None or not gauged
         back: dict[Key, float | None] = {k: v for k, v in seen[n].turned.items() if k in belief.screws}
-        if any(v is None for v in back.values()) or seen[n].epoch != seen[max(n - 1, 0)].epoch:
-            here = None
+        lost = any(v is None or abs(v) > flows.FARTHEST for v in back.values())
+        aimed = any(belief.is_flow(shown) for _, _, shown in seen[n].aims)
+        told = told or aimed
+        if n == 0 or lost or seen[n].epoch != seen[n - 1].epoch:
+            if not told:
+                for k in stretch:
+                    out[k] = None
+            stretch, here, told = [], None, False
             continue
         for key, by in back.items():
             for i in belief.screws[key].moves:

@@ -32,6 +32,8 @@ GAUGE_SCATTER = 0.016
 DISTURBED_SCATTER, DISTURBED_ERROR = 0.045, 0.10
 #: How far a counted turn may miss, in turns and as a share of the move [assumed].
 HAND, HAND_SHARE = 0.010, 0.04
+#: A longer turn than this passes through "off its lever" or "shut" and has no steady effect: nobody knows how far.
+FARTHEST = 0.8
 #: How much sound plates of one body differ, and how far out of step others are, as shares of the reading [assumed].
 IN_BODY = 0.06
 
@@ -73,6 +75,10 @@ class Flows:
         """Best estimate of a place's true reading, and its standard deviation."""
         return self.belief.mean[i], math.sqrt(max(self.belief.cov[i][i], 0.0))
 
+    def is_flow(self, shown: float) -> bool:
+        """Whether an aim at this figure can be one at the gauge."""
+        return 0.25 * self.mean < shown < 4.0 * self.mean
+
     def effect(self, key: Key) -> tuple[float, float]:
         """Change of reading per turn in the way the screw's position grows, and its standard deviation."""
         s = self.screws[key]
@@ -97,7 +103,7 @@ class Flows:
                 continue
             self.since = 0
             size = abs(self.belief.mean[screw.index])
-            if by is None:                                          # its barrels move together, nobody knows how far
+            if by is None or abs(by) > FARTHEST:                    # its barrels move together, nobody knows how far
                 aimed = any(k == key for k, _, _ in seen.aims)
                 self.belief.share(screw.moves, ((0.3 if aimed else 2.0) * self.mean) ** 2)
                 for i in screw.moves:
@@ -109,6 +115,8 @@ class Flows:
                 self.belief.blur(i, (0.02 * by * size) ** 2)
             self.turned[key] = self.turned.get(key, 0.0) + abs(by)
         for _, where, shown in seen.aims:
+            if not self.is_flow(shown):                             # an aim at the tachometer
+                continue
             for i, p in enumerate(self.places):
                 if p == where or (where.barrel is None and p.carb == where.carb and p.barrel == 1):
                     self.belief.observe({i: 1.0}, shown, 1.5 * self.scatter(i) ** 2)

@@ -159,7 +159,7 @@ def air_change(seen: Seen, flows_: Flows) -> float | None:
         screw = flows_.screws.get(key)
         if screw is None:
             continue
-        if by is None:
+        if by is None or abs(by) > flows.FARTHEST:
             return None
         change += abs(screw.sign) * (screw.sign if flows_.quantity != "depression" else -screw.sign) \
             * flows_.belief.mean[screw.index] * by * len(screw.moves) / n

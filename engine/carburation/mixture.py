@@ -24,15 +24,27 @@ from engine.job import Job
 #: A barrel's mixture is placed well enough, as a standard deviation of phi: about 0.025 of lambda.
 PLACED = 0.030
 #: How far a screw is swept, in phi: far enough that the crest shows above the scatter, short of misfire.
-SWEEP = 0.30
+SWEEP = 0.25
 #: Mixtures that a sweep may not leave, phi. Lean of the first a cylinder misses and spits, and says nothing more.
 LEANEST, RICHEST = 0.97, 1.44
+#: From here on a sweep goes inward: a screw is swept outward first, since a barrel too lean to fire shows itself so.
+RICH = 1.20
+#: A mixture known this well, phi, may be leaned to here.
+KNOWN, LEAN_LOOK = 0.05, 0.95
+#: A screw is turned at most so often to learn from it.
+MOST_SWEEPS = 5
+#: Further from where it belongs than this, phi, a screw still unsure is set alone, so that its effect is seen.
+AWAY = 0.10
 #: A sweep stays so many turns off the seat, where the fuel is cut off.
 OFF_SEAT = 0.5
 #: Speed further off than this when all is set is mended along with the mixture, rpm.
 OFF_SPEED = 22.0
+#: A screw answered if the speed changed by so many standard deviations; and how far one is turned that did not, phi.
+QUIET, WIDE = 1.8, 0.36
+#: No screw is set further than this outside where it was turned before, phi.
+TRUST = 0.18
 #: No screw is set nearer its seat than this: there the needle rules, not the jet.
-CRACK = 0.25
+CRACK = 0.35
 #: What hand and air add to the doubt about a set barrel, phi.
 HANDS = 0.012
 #: A screw further than this from where it belongs is worth a move, phi.
@@ -152,7 +164,8 @@ def _to_speed(job: Job, inputs: Inputs, s: Search, barrels: Sequence[_Barrel]) -
     if abs(there - wanted) < OFF_SPEED:
         return [], 0.0
     screw = air.all_alike[0][0]
-    by = words.to_step(max(-0.1875, min(0.1875, ((wanted / there) ** (1.0 / idle.elasticity) - 1.0) / air.effect)),
+    by = words.to_step(max(-0.1875, min(0.1875, ((wanted / there) ** (1.0 / max(0.75,
+                                                                                idle.elasticity)) - 1.0) / air.effect)),
                        screw.step)
     moves = []
     for view, place in air.all_alike:
@@ -171,10 +184,14 @@ def _set(view: ScrewView, s: Search, barrels: Sequence[_Barrel], target: float) 
     if view.counts == "out" and s.screws.sign > 0:
         low += CRACK
     for b in barrels:
+        reach = TRUST / s.screws.slope
+        least = min((shot.at[b.i] for shot in s.shots), default=b.at) - reach
+        most = max((shot.at[b.i] for shot in s.shots), default=b.at) + reach
         goal = min(high, max(low, b.best))
+        goal = min(most, max(least, goal))
         if (abs(b.phi - target) < WORTH and b.right > 0.5) or (b.right > 0.97 and abs(b.phi - target) < 1.6 * WORTH):
             continue
-        if goal != b.best and abs(goal - b.at) < float(view.step):
+        if goal in (low, high) and abs(goal - b.at) < float(view.step):
             stopped.append(b)
             continue
         by = words.to_step(goal - b.at, view.step)
@@ -193,24 +210,50 @@ def _by_speed(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Seq
     assert s.idle is not None
     last = s.last_symptom
     if last is not None and last[0] in ("stall", "spit-back", "hunting"):
-        back = [_back(view, s, barrels[i]) for i in last[1]]
+        back = _best_seen(view, s) if len(last[1]) > 1 else [_back(view, s, barrels[i]) for i in last[1]]
         moves = [m for m in back if m is not None]
         if moves:
             return _told(job, view, s, barrels, "turn", moves, [], target)
-    unsure = [b for b in barrels if s.idle.phi_sd(b.i, b.best) > PLACED and b.swept < 4]
-    if unsure:
-        b = min(unsure, key=lambda b: (b.swept, b.i))
-        move = _sweep(view, s, s.idle, b, value(inputs, "sweep", 0.0))
+    half = value(inputs, "sweep", 0.0)
+    new = next((b for b in barrels if not b.swept), None)
+    if new is not None:                                        # first each once, outward
+        move = _sweep(view, s, s.idle, new, half)
+        if move is not None:
+            return _told(job, view, s, barrels, "turn", [move], [], target, sweeping=new)
+    unsure = [b for b in barrels if s.idle.phi_sd(b.i, b.best) > PLACED and b.swept < MOST_SWEEPS]
+    away = [b for b in unsure if abs(b.phi - target) > AWAY]
+    if away:                                                   # then each alone to where it seems best: it tells again
+        b = max(away, key=lambda b: abs(b.phi - target))
+        moves, stopped = _set(view, s, [b], target)
+        if moves:
+            return _told(job, view, s, barrels, "turn", moves, [], target, sweeping=b)
+    again = [b for b in unsure if b.swept < MOST_SWEEPS - 1]
+    if again:
+        b = min(again, key=lambda b: (b.swept, b.i))
+        move = _sweep(view, s, s.idle, b, half)
         if move is not None:
             return _told(job, view, s, barrels, "turn", [move], [], target, sweeping=b)
     moves, stopped = _settle(job, inputs, view, s, barrels, target)
     if not moves:
-        silent = next((b for b in barrels if b.swept < 5 and s.other_crest(b.i)), None)
-        move = _further(view, s, s.idle, silent) if silent is not None else None
-        if silent is not None and move is not None:
-            return _told(job, view, s, barrels, "turn", [move], [], target, sweeping=silent)
-    verdict = "turn" if moves else "at its stop" if stopped else "best"
-    return _told(job, view, s, barrels, verdict, moves, stopped, target)
+        for b in barrels:
+            move = _further(view, s, s.idle, b)
+            if move is not None:
+                return _told(job, view, s, barrels, "turn", [move], [], target, sweeping=b)
+    mute = [b for b in barrels if _mute(s, s.idle, b)]
+    verdict = "turn" if moves else "no answer" if mute else "at its stop" if stopped else "best"
+    return _told(job, view, s, barrels, verdict, moves, stopped, target, mute=mute)
+
+
+def _best_seen(view: ScrewView, s: Search) -> list[Move | None]:
+    """All screws back to where it ran fastest: several were leaned at once, and nobody knows which was too much."""
+    best = max((shot for shot in s.shots if shot.speed), key=lambda shot: shot.speed or 0.0, default=None)
+    if best is None:
+        return []
+    moves: list[Move | None] = []
+    for place, at, then in zip(s.spots, s.at, best.at, strict=True):
+        by = words.to_step(then - (at or 0.0), view.step)
+        moves.append(_turn(view, place, at or 0.0, by) if by else None)
+    return moves
 
 
 def _back(view: ScrewView, s: Search, b: _Barrel) -> Move | None:
@@ -226,28 +269,52 @@ def _back(view: ScrewView, s: Search, b: _Barrel) -> Move | None:
 
 
 def _sweep(view: ScrewView, s: Search, idle: Idle, b: _Barrel, half: float) -> Move | None:
-    """The move that takes one screw across the crest: outward to the rich side, unless it stands far on it already."""
+    """The move that takes one screw across the crest: outward, since a barrel too lean to fire shows itself so and one
+    that is leaned may stall; inward only where it certainly stands rich."""
     sd = idle.phi_sd(b.i, b.at)
     inward = max(LEANEST + 0.4 * sd, b.phi - SWEEP)
-    outward = min(RICHEST, max(2.0 * CREST - b.phi, b.phi + SWEEP))
-    rich = b.phi - 0.8 * sd > CREST and b.phi - inward > 0.14
-    goal = inward if rich or outward - b.phi < 0.6 * SWEEP else outward
-    to = idle.where(b.i, goal)
-    longest = 2.0 * half if half else 1.5 * SWEEP / (CREST * s.screws.slope) + 0.25
+    outward = max(2.0 * CREST - b.phi, b.phi + SWEEP)
+    usual = SWEEP / (CREST * s.screws.slope)
+    if b.swept > 1 and sd < KNOWN:                             # the lean side falls faster, and now it is safe to look
+        goal, usual = LEAN_LOOK, 0.7 * usual
+    else:
+        goal = inward if b.phi - sd > RICH and b.phi - inward > 0.14 else outward
+    by = max(0.7 * usual, min(1.25 * usual, abs(idle.where(b.i, goal) - b.at)))
+    by = min(by, 2.0 * half) if half else by
+    to = b.at + by * s.screws.sign * (1 if goal > b.phi else -1)
     low, high = (float(v) for v in view.range)
     if view.counts == "out" and s.screws.sign > 0:
         low = min(b.at, low + OFF_SEAT)
-    to = max(low, min(high, max(b.at - longest, min(b.at + longest, to))))
-    by = words.to_step(to - b.at, view.step)
-    return _turn(view, s.spots[b.i], b.at, by) if by else None
+    turn = words.to_step(max(low, min(high, to)) - b.at, view.step)
+    return _turn(view, s.spots[b.i], b.at, turn) if turn else None
 
 
 def _further(view: ScrewView, s: Search, idle: Idle, b: _Barrel) -> Move | None:
-    """A long way out: a barrel too lean to fire comes in with a bound, a right one only slows."""
-    to = idle.where(b.i, b.phi + 0.38)
-    by = words.to_step(max(0.25, min(2.5, abs(to - b.at))) * s.screws.sign, view.step)
-    low, high = view.range
-    return _turn(view, s.spots[b.i], b.at, by) if low <= words.exact(b.at, 6) + by <= high else None
+    """A barrel that never answered its screw is turned a long way, out first and then in: one that did not fire comes
+    in
+    with a bound, a sound one slows. None where it answered, or where it was turned far enough both ways."""
+    strength, low, high = s.response(b.i)
+    if strength > QUIET or not b.swept:
+        return None
+    reach, sign = WIDE / idle.slope, s.screws.sign
+    ends = [float(v) for v in view.range]
+    if view.counts == "out" and sign > 0:
+        ends[0] += CRACK
+    for way in (sign, -sign):
+        edge = high if way > 0 else low
+        if abs(edge - b.best) >= 0.9 * reach:
+            continue
+        to = max(ends[0], min(ends[1], b.best + way * reach))
+        by = words.to_step(to - b.at, view.step)
+        if abs(to - edge) > 0.2 and by:
+            return _turn(view, s.spots[b.i], b.at, by)
+    return None
+
+
+def _mute(s: Search, idle: Idle, b: _Barrel) -> bool:
+    """Turned far both ways and never answered."""
+    strength, low, high = s.response(b.i)
+    return b.swept > 1 and strength <= QUIET and (high - low) * idle.slope > 1.3 * WIDE
 
 
 # --- telling --------------------------------------------------------------------------------------------------------
@@ -271,15 +338,20 @@ def _answer(job: Job, view: ScrewView, verdict: str, spots: Sequence[Place], mov
 
 
 def _told(job: Job, view: ScrewView, s: Search, barrels: Sequence[_Barrel], verdict: str, moves: Sequence[Move],
-          stopped: Sequence[_Barrel], target: float, sweeping: _Barrel | None = None) -> Advice:
+          stopped: Sequence[_Barrel], target: float, sweeping: _Barrel | None = None, mute: Sequence[_Barrel] = ()
+          ) -> Advice:
     idle = s.idle
     assert idle is not None
-    words_of = ["stopped" if b in stopped else "set" if b.right > 0.75 else "sought" for b in barrels]
+    words_of = ["silent" if b in mute else "stopped" if b in stopped else "set" if b.right > 0.75 else "sought"
+                for b in barrels]
     findings = [Finding("mixture-screw-at-its-stop", "adjust", (s.spots[b.i],),
                         f"The mixture screw of {words.place(s.spots[b.i])} is at the end of its travel and the "
                         "mixture is not "
                         "found.", "Count it to its seat again; then the idle jet, its passage and the fuel level.")
                 for b in stopped]
+    findings += [Finding("barrel-does-not-answer", "adjust", (s.spots[b.i],),
+                         f"{words.place(s.spots[b.i])} does not answer its mixture screw.", _CHECKS, sureness=0.9)
+                 for b in mute]
     after = [float(m.position) if (m := next((m for m in moves if m.place == s.spots[b.i]),
                                              None)) and m.position is not None
              else b.at for b in barrels]

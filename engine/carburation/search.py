@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from engine.carburation import bands, crest, pace
 from engine.carburation.crest import Idle, Screws, Shot
@@ -31,6 +32,8 @@ MISFIRE_LAMBDA = 1.12
 STALLED, STALLED_SD = 480.0, 120.0
 #: A barrel that spits back stands about here, lambda, and the scatter of its logarithm [assumed].
 SPAT, SPAT_SD = 1.18, 0.10
+#: Up to this misfit for each shot the picture is a good one, and no other is looked for.
+GOOD = 0.7
 #: At most so many of the latest moments are fitted: older ones say little more and cost time.
 MOST = 44
 
@@ -56,15 +59,17 @@ class Search:
     fitted: tuple[crest.Prior, tuple[Shot, ...]] | None = None
     drawn: Drawn | None = None
 
-    def other_crest(self, i: int) -> bool:
-        """Whether what was seen fits nearly as well with barrel i lean beyond firing: silent, not right."""
-        assert self.idle is not None and self.fitted is not None
-        prior, shots = self.fitted
-        start = list(self.idle.mean)
-        start[crest.OWN + i] -= 0.40
-        other = crest.fit(self.screws, shots, prior, self.idle.air, start, rounds=12)
-        apart = self.idle.mean[crest.OWN + i] - other.mean[crest.OWN + i]
-        return apart > 0.12 and other.misfit - self.idle.misfit < 8.0
+    def response(self, i: int) -> tuple[float, float, float]:
+        """How far the speed answered when screw i alone was turned, at most, in standard deviations of such a
+        difference;
+        and from where to where that screw was turned."""
+        shots = self.fitted[1] if self.fitted else ()
+        most, visited = 0.0, [s.at[i] for s in shots]
+        for a, b in pairwise(shots):
+            alone = all(abs(x - y) < 0.03 for k, (x, y) in enumerate(zip(a.at, b.at, strict=True)) if k != i)
+            if alone and abs(a.at[i] - b.at[i]) > 0.1 and a.speed and b.speed and a.air == b.air:
+                most = max(most, abs(a.speed - b.speed) / math.hypot(a.noise, b.noise))
+        return most, min(visited, default=0.0), max(visited, default=0.0)
 
 
 def kind(job: Job, view: ScrewView, low: float | None = None, high: float | None = None) -> Screws:
@@ -136,7 +141,7 @@ def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = Non
     seen = history(evidence, [view])
     told = drawn(job, inputs, evidence, spots)
     air = told.rows
-    now_air = air[-1] if air else (1.0,) * n
+    now_air = next((row for row in reversed(air) if row is not None), (1.0,) * n)
     at = tuple(None if v is None else float(v) for v in view.positions)
     noise = pace.scatter(inputs.readings.get("speed"))
     jets: list[tuple[int, dict[int, tuple[float | None, float]]]] = []
@@ -153,7 +158,8 @@ def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = Non
             parts_before |= {spots[i]: size for i, (_, size) in changed.items()}
             rows = 0
         stands = [s.stands.get((view.name, p)) for p in spots]
-        if any(v is None for v in stands):
+        here = air[k]
+        if here is None or any(v is None for v in stands):
             continue
         meter = meter_row(s, n)
         speed = s.speed()
@@ -168,7 +174,7 @@ def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = Non
         if meter and meter_row(s, n) is not None:
             rows += 1
             latest = tuple(m[0] if m else None for m in meter)
-        shots.append((segment, Shot(air[k], tuple(stands), speed, scatter, len(seen) - 1 - k, meter)))  # type: ignore
+        shots.append((segment, Shot(here, tuple(stands), speed, scatter, len(seen) - 1 - k, meter)))  # type: ignore
     idle, fitted = _fit(screws, shots[-MOST:], jets, now_air, float(job.engine.idle_speed)) if shots else (None, None)
     return Search(spots, at, screws, idle, tuple(s for g, s in shots if g == segment), any(s.lambdas for _, s in shots),
                   rows, latest, _symptom(seen, view, spots), fitted, told)
@@ -213,27 +219,27 @@ def _fit(screws: Screws, shots: Sequence[tuple[int, Shot]], jets: Sequence[tuple
 
 def _best(screws: Screws, shots: Sequence[Shot], prior: crest.Prior, now: Sequence[float]
           ) -> tuple[Idle, tuple[Shot, ...]]:
-    """The likeliest of fits begun from mid, from all rich and from all lean: one crest can hide another."""
+    """The likeliest of several fits, since one crest can hide another: begun from mid, and where that fits badly from
+    all
+    rich and all lean. With the shots as they were weighed."""
     best = crest.fit(screws, shots, prior, now)
+    if len(shots) <= 3 and not any(s.lambdas for s in shots):
+        return best, tuple(shots)
+
+    def better(shift: Sequence[float]) -> Idle:
+        start = [*best.mean[:crest.OWN], *(m + by for m, by in zip(best.mean[crest.OWN:], shift, strict=True))]
+        other = crest.fit(screws, shots, prior, now, start, rounds=8)
+        if other.misfit < best.misfit + 5.0:
+            other = crest.fit(screws, shots, prior, now, other.mean)
+        return other if other.misfit < best.misfit - 0.5 else best
+
+    if best.misfit > GOOD * len(shots) + 3.0:
+        for by in (-0.18, 0.18):
+            best = better([by] * len(now))
     rough = _roughness(shots, best)
     if rough > 1.5:                                           # it hunts: every speed says less than it would
         shots = [replace(s, noise=s.noise * min(rough, 5.0)) for s in shots]
         best = crest.fit(screws, shots, prior, now, best.mean)
-    if len(shots) <= 3 and not any(s.lambdas for s in shots):
-        return best, tuple(shots)
-    for shift in (-0.18, 0.18):
-        start = [*prior.mean[:crest.OWN], *(m + shift for m in prior.mean[crest.OWN:])]
-        other = crest.fit(screws, shots, prior, now, start, rounds=8)
-        if other.misfit < best.misfit + 5.0:
-            other = crest.fit(screws, shots, prior, now, other.mean)
-        if other.misfit < best.misfit - 0.5:
-            best = other
-    for i, shift in _suspects(screws, shots, best):
-        start = list(best.mean)
-        start[crest.OWN + i] += shift
-        other = crest.fit(screws, shots, prior, now, start)
-        if other.misfit < best.misfit - 0.5:
-            best = other
     return best, tuple(shots)
 
 
@@ -243,18 +249,3 @@ def _roughness(shots: Sequence[Shot], idle: Idle) -> float:
     if len(rows) < 6:
         return 1.0
     return sorted(rows)[len(rows) // 2] / 0.6745
-
-
-def _suspects(screws: Screws, shots: Sequence[Shot], idle: Idle) -> list[tuple[int, float]]:
-    """Barrels whose screw was turned where the picture fits worst, with starts on the other side for another fit."""
-    worst, at = 4.0, None
-    for k, shot in enumerate(shots[1:], 1):
-        if shot.speed is not None and shot.noise < 50.0:
-            guess = idle.at_shot(shot)
-            r = abs(math.log(shot.speed / guess)) / math.hypot(0.002, shot.noise / guess)
-            if r > worst:
-                worst, at = r, k
-    if at is None:
-        return []
-    turned = [i for i, (a, b) in enumerate(zip(shots[at - 1].at, shots[at].at, strict=True)) if abs(a - b) > 0.1]
-    return [(i, shift) for i in turned for shift in (-0.4, 0.3)] if len(turned) <= 2 else []
