@@ -244,7 +244,7 @@ def starting_file(name: str, family: str = "any", carbs: int = 2, barrels: int =
     if not NAME.fullmatch(name):
         raise NotAStart(f"'{name[:60]}' can't name a procedure. Use small letters, digits and dashes, a letter first.")
     if not 1 <= carbs <= 12 or not 1 <= barrels <= 4:
-        raise NotAStart(f"{carbs} carburettors of {barrels} barrels is no bank: 1 to 12 of them, 1 to 4 barrels each.")
+        raise NotAStart(f"{carbs} x {barrels} is no bank: 1 to 12 carburettors with 1 to 4 barrels each.")
     if not re.fullmatch(r"[\w][\w ,()-]{0,60}", family):
         raise NotAStart(f"'{family[:60]}' can't name a family. Use words and dashes.")
     if gauge not in GAUGES:

@@ -241,7 +241,8 @@ def _said(past: Past) -> str:
     if event.kind == "abandoned":
         return f"given up: {event.text}"
     if event.readings:
-        return "; ".join(quantity(v, declared[n].type.unit) for n, v in event.readings.items())
+        said = [quantity(v, declared[n].type.unit) for n, v in event.readings.items()]
+        return f"all {said[0]}" if len(said) > 2 and len(set(said)) == 1 else "; ".join(said)
     return "done"
 
 

@@ -15,7 +15,7 @@ from engine.evidence import Place
 from engine.view import Latest, ScrewRow, View
 from tui import words
 from tui.card import HEAD
-from tui.lines import Line, Lines, clean, cut, cut_line, fill
+from tui.lines import Line, Lines, clean, cut, cut_line, fill, width
 from tui.view import main_row
 
 
@@ -132,7 +132,15 @@ def _numbers(plan_: Plan) -> list[Fraction]:
 def _value(plan_: Plan, place: Place) -> Any:
     if place in plan_.values:
         return plan_.values[place]
-    return plan_.values.get(Place(place.carb, None)) if place.barrel in (None, 1) else None
+    return plan_.values.get(Place(place.carb, None)) if plan_.barrels == 1 else None
+
+
+def _of_body(plan_: Plan, carb: int) -> str:
+    """A reading of the whole body, for its title where it has several barrels."""
+    value = plan_.values.get(Place(carb, None))
+    if value is None or plan_.barrels == 1:
+        return ""
+    return f" {clean(words.with_unit(value, plan_.unit, plan_.step))} "
 
 
 def reading_line(plan_: Plan, place: Place, cells: int) -> Line:
@@ -176,13 +184,13 @@ def _close_body(plan_: Plan, carb: int, cells: int) -> Lines:
     name = f"{words.term(plan_.terms, 'carb')} {carb}"
     screws = [slot(row, n) for each in ("carb", "bank") for row, n in _screws_at(plan_, Place(carb, None), each)]
     gap = [slot(row, n) for row, n in _screws_at(plan_, Place(carb, None), "gap")]
-    head: Line = ((f"╴{name}╶", "strong"),)
+    head: Line = ((f"╴{name}╶", "strong"), (_of_body(plan_, carb), "strong"))
     tail: Line = tuple((f"{said} ", role) for said, role in screws)
     tail += tuple(piece for said, role in gap for piece in (("→", "soft"), (f"{said}", role)))
     mine = [screw_name(row) for row, _ in _screws_at(plan_, Place(carb, None), "carb")]
-    if len(mine) == 1 and cells - len(name) - 4 - sum(len(t) for t, _ in tail) > len(mine[0]) + 2:
+    if len(mine) == 1 and cells - width(head) - 2 - sum(len(t) for t, _ in tail) > len(mine[0]) + 2:
         tail = ((f" {mine[0]} ", "soft"), *tail)
-    room = cells - len(head[0][0]) - sum(len(t) for t, _ in tail)
+    room = cells - width(head) - sum(len(t) for t, _ in tail)
     out: Lines = [cut_line((*head, ("─" * max(1, room), "rule"), *tail), cells)]
     tails = {p: _tail(plan_, p, cells) for p in _barrels(plan_)}
     # As wide for every barrel of the bank, so that their bars can be compared.
@@ -226,7 +234,7 @@ def opened(plan_: Plan, cells: int) -> Lines:
 
 def _box(plan_: Plan, carb: int, cells: int) -> Lines:
     inner = cells - 4
-    title = f" {words.term(plan_.terms, 'carb')} {carb} "
+    title = f" {words.term(plan_.terms, 'carb')} {carb} {_of_body(plan_, carb).lstrip()}"
     unit = f" {plan_.unit} " if plan_.unit and plan_.values else ""
     rule = "─" * max(0, cells - 3 - len(title) - len(unit))
     out: Lines = [cut_line((("┌─", "rule"), (title, "strong"), (rule, "rule"), (unit, "soft"), ("┐", "rule")), cells)]

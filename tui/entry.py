@@ -8,7 +8,7 @@ is echoed with its unit before it is given. `,` and `.` are both the decimal mar
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Literal
@@ -45,6 +45,8 @@ class Cell:
     step: Fraction | None = None
     choices: tuple[str, ...] = ()
     optional: bool = False
+    #: Of a text: what is wrong with it, in a sentence; empty where nothing is.
+    fault: Callable[[str], str] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +77,9 @@ def read(cell: Cell, text: str) -> Any:
             return None
         raise Refusal("Nothing is typed yet.")
     if cell.kind == "text":
+        wrong = cell.fault(text) if cell.fault else ""
+        if wrong:
+            raise Refusal(wrong)
         return text
     if cell.kind == "choice":
         if text.isdecimal() and 1 <= int(text) <= len(cell.choices):

@@ -8,8 +8,9 @@ procedures.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -51,8 +52,26 @@ class Family:
     facts: tuple[Fact, ...] = ()
 
 
-def _text(name: str, ask: str, hint: str = "") -> Row:
-    return Row(name, ask, (Cell("", None, "text", optional=True),), hint=hint, start=("",))
+def _text(name: str, ask: str, hint: str = "", fault: Callable[[str], str] | None = None) -> Row:
+    return Row(name, ask, (Cell("", None, "text", optional=True, fault=fault),), hint=hint, start=("",))
+
+
+def _no_date(text: str) -> str:
+    try:
+        date.fromisoformat(text)
+    except ValueError:
+        return f"'{text[:20]}' is no date. Write it like 1971-05-01, or leave it empty."
+    return ""
+
+
+def _no_sizes(text: str) -> str:
+    wrong = next((size for size in _sizes(text) if not re.fullmatch(r"\d+([.,]\d+)?(mm)?", size)), None)
+    way = "Write 50, or one a barrel with blanks between: 50 50 55 50."
+    return f"'{wrong[:20]}' is no jet number. {way}" if wrong else ""
+
+
+def _sizes(text: str) -> list[str]:
+    return re.split(r"[\s;]+", re.sub(r"\s+mm\b", "mm", text.strip()))
 
 
 def _number(name: str, ask: str, unit: str, low: float, high: float, start: str = "", hint: str = "",
@@ -68,14 +87,14 @@ def _choice(name: str, ask: str, choices: Sequence[str], start: int = 1, hint: s
 def rows(families: Sequence[Family], chosen: Family, texts: Mapping[str, str]) -> tuple[Row, ...]:
     """The fields of the form, in the order in which a customer tells it and a technician looks."""
     carbs, barrels, body = chosen.carbs, chosen.barrels, words.term(chosen.terms, "carb")
-    sizes = "hundredths of a mm: one for all, or one a barrel with blanks between"
+    sizes = "50 for all, or by barrel: 50 50 55 50"
     base = (
         _text("title", "Complaint"),
         _text("customer", "Customer"),
         _text("vehicle.description", "Vehicle", "as the customer names it"),
         _text("vehicle.registration", "Registration"),
         _text("vehicle.odometer", "Odometer"),
-        _text("vehicle.first_used", "First used", "YYYY-MM-DD: selects emission limits"),
+        _text("vehicle.first_used", "First used", "1971-05-01: selects emission limits", _no_date),
         _number("engine.cylinders", "Cylinders", "", 1, 16, "4"),
         _number("engine.displacement", "Displacement", "cc", 20, 12000),
         _number("engine.idle_speed", "Idle speed wanted", "rpm", 300, 3000, "900"),
@@ -91,8 +110,8 @@ def rows(families: Sequence[Family], chosen: Family, texts: Mapping[str, str]) -
         _choice("bank.linkage_balance_screws", "Balance screws in the linkage", YES_NO),
         _number("bank.throttle_bore", "Throttle bore", "mm", 10, 80, optional=True),
         _number("bank.choke", "Choke", "mm", 8, 70, optional=True),
-        _text("bank.main_jet", "Main jet", sizes), _text("bank.air_corrector", "Air corrector", sizes),
-        _text("bank.idle_jet", "Idle jet", sizes), _text("bank.pump_jet", "Pump jet", sizes),
+        *(_text(f"bank.{jet}", words.plain(jet).capitalize(), sizes, _no_sizes)
+          for jet in ("main_jet", "air_corrector", "idle_jet", "pump_jet")),
         _text("bank.disturbed", "Places whose gauge reading is spoilt", "by a take-off: 2.1 is body 2, barrel 1"),
         *(_choice(f"instruments.{name}", ask, YES_NO, start) for name, ask, start in _INSTRUMENTS),
         _choice("instruments.exhaust_sampling", "Exhaust taken", ("each cylinder", "merged"), 1),
@@ -213,6 +232,7 @@ class Form:
                     where = row.ask
                     break
             said = str(first["msg"]).removeprefix("Value error, ")
+            said = said if said.endswith((".", "?")) else f"{said}."
             raise Refusal(f"{where}: {said}" if where else said) from None
 
     def plan(self) -> Plan:
@@ -237,7 +257,7 @@ class Form:
             fitted("air bypass", "barrel", barrels)
         if texts.get("bank.linkage_balance_screws") == "2" and carbs > 1:
             fitted("balance", "gap", tuple(Place(c) for c in range(1, carbs)))
-        jets = texts.get("bank.idle_jet", "").split()
+        jets = [size for size in _sizes(texts.get("bank.idle_jet", "")) if size]
         row = jets * len(barrels) if len(jets) == 1 else jets
         marks = {p: f"idle jet {size}" for p, size in zip(barrels, row, strict=False)}
         for place in _places(texts.get("bank.disturbed", "")):
@@ -255,7 +275,7 @@ def _said(row: Row, value: Any) -> Any:
     if row.name == "bank.disturbed":
         return [{"carb": p.carb, "barrel": p.barrel} for p in _places(value)]
     if row.name.endswith(("_jet", "_corrector")):
-        sizes = re.split(r"[\s;]+", value)
+        sizes = _sizes(value)
         return sizes[0] if len(sizes) == 1 else sizes
     if isinstance(value, Fraction):
         said = str(value.numerator) if value.denominator == 1 else words.decimal(value)

@@ -15,6 +15,7 @@ from tui import words
 from tui.desk import Desk, Sitting, Trouble, sentences
 
 if TYPE_CHECKING:
+    from engine.bench.faults import Kind
     from engine.bench.fleet import Specimen
     from engine.job import Job
     from engine.session import Session
@@ -105,13 +106,23 @@ def really_wrong(sitting: Rehearsal) -> list[str]:
     out = []
     for fault in sitting.specimen.faults:
         kind = KINDS[fault.kind]
-        where = f", {words.place(Place(fault.carb, fault.barrel), sitting.view.terms)}" if fault.carb else ""
-        size = f" ({fault.size:{'+' if kind.either_way else ''}.2g} {kind.unit})" if kind.unit else ""
+        where = f"{words.place(Place(fault.carb, fault.barrel), sitting.view.terms)}: " if fault.carb else ""
+        said = f"{where}{kind.says}{_size(fault.size, kind)}."
         mended = " You mended it." if fault in sitting.engine.mended else ""
-        out.append(f"{kind.says[0].upper()}{kind.says[1:]}{where}{size}.{mended}")
+        out.append(f"{said[0].upper()}{said[1:]}{mended}")
     if not out:
         out.append("Nothing was wrong with this engine: it only wanted setting.")
     return out
+
+
+def _size(size: float, kind: Kind) -> str:
+    """How big it is, in brackets: ` (0.31 mm2)`, ` (+1 size)`, ` (82 % of torque)`."""
+    share, _, of = kind.unit.partition(" ")
+    sign = "+" if kind.either_way else ""
+    if share == "share":
+        return f" ({100 * size:{sign}.0f} % {of})".replace(" )", ")")
+    unit = "size" if kind.unit == "sizes" and abs(size) == 1 else kind.unit
+    return f" ({size:{sign}.2g} {unit})" if unit else ""
 
 
 def how_it_stands(sitting: Rehearsal) -> list[str]:

@@ -126,7 +126,8 @@ def findings(view: View, cells: int, rows: int, full: bool = False) -> Lines:
         return [(("No findings stand.", "soft"),)] if full else []
     out: Lines = []
     for n, finding in enumerate(these):
-        lines = finding_lines(finding, words.places(finding.where, view.terms, each=finding.each), cells, full)
+        where = words.places(finding.where, view.terms, each=finding.each) if finding.where else ""
+        lines = finding_lines(finding, where, cells, full)
         if not full:
             lines = lines[:1]
         left = len(these) - n - 1
@@ -208,6 +209,7 @@ def trend(view: View, cells: int, rows: int) -> Lines:
         return []
     out: Lines = [cut_line(((f"Spread by round, {row.unit or ''}", "soft"),), cells)]
     top = max([*row.spreads, row.tolerance or 0]) or Fraction(1)
+    step = next((s for s in (Fraction(1), Fraction(1, 10)) if all(x % s == 0 for x in row.spreads)), Fraction(1, 100))
     first = max(0, len(row.spreads) - (rows - 1))
     room = max(4, cells - 16)
     for n, spread in enumerate(row.spreads[first:], first + 1):
@@ -215,7 +217,7 @@ def trend(view: View, cells: int, rows: int) -> Lines:
         bar = round(room * float(spread / top))
         mark = -1 if row.tolerance is None else min(room, round(room * float(row.tolerance / top)))
         drawn = "".join(("┊" if c >= bar else "┃") if c == mark else "━" if c < bar else " " for c in range(room + 1))
-        line: Line = ((f"{n:>3} ", "soft"), (f"{words.decimal(spread):>6} ", "strong"),
+        line: Line = ((f"{n:>3} ", "soft"), (f"{words.decimal(spread, step):>6} ", "strong"),
                       (drawn.rstrip(), "good" if even else "amber"), (" even" if even else "", "good"))
         out.append(cut_line(line, cells))
     return out

@@ -22,7 +22,7 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """One kind of fault: the place it sits at, the sizes a draw may give, and what it is in words."""
+    """One kind of fault: the place it sits at, the sizes a draw may give, and what it is in words, after its place."""
 
     at: Literal["engine", "carb", "barrel", "cylinder", "gap"]
     low: float
@@ -34,29 +34,29 @@ class Kind:
 
 KINDS: dict[str, Kind] = {
     "wrong jets": Kind("engine", 1, 1, "sizes", "the idle jets are a size wrong on every barrel", True),
-    "wrong jet": Kind("barrel", 1, 2, "sizes", "one idle jet is the wrong size", True),
-    "mis-drilled jet": Kind("barrel", 1, 2, "sizes", "one idle jet passes other fuel than its number says", True),
-    "dirty jet": Kind("barrel", 0.62, 0.80, "share let through", "an idle jet is dirty"),
-    "plate out of step": Kind("carb", 0.1, 0.3, "deg", "the second plate of a body is out of step", True),
-    "twisted spindle": Kind("carb", 0.3, 0.6, "deg", "the throttle spindle of a body is twisted", True),
+    "wrong jet": Kind("barrel", 1, 2, "sizes", "the idle jet is the wrong size", True),
+    "mis-drilled jet": Kind("barrel", 1, 2, "sizes", "the idle jet passes other fuel than its number says", True),
+    "dirty jet": Kind("barrel", 0.62, 0.80, "share let through", "the idle jet is dirty"),
+    "plate out of step": Kind("carb", 0.1, 0.3, "deg", "the second plate is out of step", True),
+    "twisted spindle": Kind("carb", 0.3, 0.6, "deg", "the throttle spindle is twisted", True),
     "manifold leak": Kind("barrel", 0.1, 0.5, "mm2", "air leaks in at the manifold joint"),
     "spindle leak": Kind("barrel", 0.05, 0.3, "mm2", "air leaks in past the throttle spindle"),
-    "worn spindle": Kind("carb", 0.1, 0.3, "mm2", "the spindle bearings are worn: it leaks, and shifts when nudged"),
-    "low fuel level": Kind("carb", 1, 4, "mm", "the fuel stands too low in a body"),
-    "high fuel level": Kind("carb", 1, 4, "mm", "the fuel stands too high in a body"),
-    "weak cylinder": Kind("cylinder", 0.75, 0.93, "share of torque", "a cylinder gives less than its torque"),
-    "tight valve": Kind("cylinder", 0.80, 0.92, "share of torque", "an inlet valve has no clearance"),
+    "worn spindle": Kind("carb", 0.1, 0.3, "mm2", "the spindle bearings are worn, so it leaks and shifts when nudged"),
+    "low fuel level": Kind("carb", 1, 4, "mm", "the fuel stands too low"),
+    "high fuel level": Kind("carb", 1, 4, "mm", "the fuel stands too high"),
+    "weak cylinder": Kind("cylinder", 0.75, 0.93, "share of torque", "its cylinder gives less than its torque"),
+    "tight valve": Kind("cylinder", 0.80, 0.92, "share of torque", "an inlet valve of its cylinder has no clearance"),
     "retarded ignition": Kind("engine", 6, 12, "deg", "the ignition is retarded at idle"),
     "early advance": Kind("engine", 4, 8, "deg", "the advance comes in at idle, so the speed hunts"),
-    "disturbed gauge point": Kind("barrel", 0.06, 0.14, "share", "a take-off beside a barrel spoils its reading", True),
-    "linkage preload": Kind("carb", 0.35, 0.8, "deg", "the pedal link holds a body off its stop"),
-    "uneven linkage": Kind("carb", 0.2, 0.5, "deg", "a body picks up late when the pedal opens"),
-    "sticking plate": Kind("carb", 0.3, 0.7, "deg", "the plates of a body do not snap shut"),
-    "dead speed screw": Kind("carb", 1, 1, "", "the speed screw of a body turns and does nothing"),
-    "broken screw tip": Kind("barrel", 1, 1, "", "the tip of a mixture screw has broken off in its seat"),
-    "starter stuck open": Kind("carb", 0.3, 0.6, "share of fuel", "the starting device of a body does not shut"),
-    "sticking piston": Kind("carb", 1, 1, "", "the piston of a constant-depression body hangs"),
-    "low damper oil": Kind("carb", 1, 1, "", "a damper is dry"),
+    "disturbed gauge point": Kind("barrel", 0.06, 0.14, "share", "a take-off beside it spoils its reading", True),
+    "linkage preload": Kind("carb", 0.35, 0.8, "deg", "the pedal link holds it off its stop"),
+    "uneven linkage": Kind("carb", 0.2, 0.5, "deg", "it picks up late when the pedal opens"),
+    "sticking plate": Kind("carb", 0.3, 0.7, "deg", "the plates do not snap shut"),
+    "dead speed screw": Kind("carb", 1, 1, "", "the speed screw turns and does nothing"),
+    "broken screw tip": Kind("barrel", 1, 1, "", "the tip of the mixture screw has broken off in its seat"),
+    "starter stuck open": Kind("carb", 0.3, 0.6, "share of fuel", "the starting device does not shut"),
+    "sticking piston": Kind("carb", 1, 1, "", "the piston hangs"),
+    "low damper oil": Kind("carb", 1, 1, "", "the damper is dry"),
     "weak pump": Kind("barrel", 0.3, 0.6, "share of stroke", "the acceleration pump delivers too little"),
 }
 

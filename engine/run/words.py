@@ -38,7 +38,7 @@ def quantity(value: Any, unit: str | None, tail: bool = True) -> str:
     """
     if isinstance(value, tuple):
         row = ", ".join(quantity(v, unit, tail=False) for v in value)
-        return f"{row} {unit}" if tail and unit and any(isinstance(v, Fraction) for v in value) else row
+        return f"{row} {unit_word(unit)}" if tail and unit and any(isinstance(v, Fraction) for v in value) else row
     if value is None:
         return "not taken"
     if isinstance(value, bool):
@@ -46,8 +46,14 @@ def quantity(value: Any, unit: str | None, tail: bool = True) -> str:
     if isinstance(value, int | Fraction):
         shown = from_base(Fraction(value), unit) if unit else Fraction(value)
         text = turns(shown) if unit == "turn" else number(shown)
-        return f"{text} {unit}" if tail and unit else text
+        return f"{text} {unit_word(unit, shown)}" if tail and unit else text
     return str(value)
+
+
+def unit_word(unit: str, value: Fraction | None = None) -> str:
+    """A unit beside a value or a row (None): `1/2 turn`, `2 turns`; only those that are counted have a plural."""
+    many = value is None or value == 0 or abs(value) > 1
+    return f"{unit}s" if unit in ("turn", "flat") and many else unit
 
 
 def render(template: Template | None, names: Names, only: Collection[Place] = ()) -> str:

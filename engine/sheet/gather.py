@@ -130,16 +130,17 @@ def gathered(session: Session) -> Sheet:
         settings=_settings(session), events=len(bodies), head=book.head(run))
 
 
-def _words(session: Session, place: Place) -> str:
+def _words(session: Session, place: Place, each: str | None = None) -> str:
     if place == Place():
         return ""
-    return session.plan.main.place_words(place)
+    if each == "cylinder":
+        return f"cylinder {place.carb}"
+    said = session.plan.main.place_words(place)
+    return f"between {said} and {(place.carb or 0) + 1}" if each == "gap" else said
 
 
 def _places(session: Session, finding: Finding) -> str:
-    if finding.each == "cylinder":
-        return "; ".join(f"cylinder {p.carb}" for p in finding.where)
-    return "; ".join(filter(None, (_words(session, p) for p in finding.where)))
+    return "; ".join(filter(None, (_words(session, p, finding.each) for p in finding.where)))
 
 
 def _compared(session: Session) -> Iterable[Compared]:
@@ -150,18 +151,9 @@ def _compared(session: Session) -> Iterable[Compared]:
         one = left.get(name) or found[name]
         places = tuple(dict.fromkeys(p for line in (found.get(name), left.get(name)) if line for p in line.places))
         yield Compared(
-            name, asks.get(name) or _screw_words(session, name), one.unit,
-            tuple(_cell(session, one, p) for p in places), _row(found.get(name), places), _row(left.get(name), places))
-
-
-def _screw_words(session: Session, name: str) -> str:
-    """A screw's name in words, with what it acts on where the name does not say that it is a screw."""
-    words = name.replace("_", " ")
-    return words if "screw" in words else f"{words} ({session.plan.screws[name].acts})"
-
-
-def _cell(session: Session, line: Line, place: Place) -> str:
-    return f"cylinder {place.carb}" if line.each == "cylinder" else _words(session, place)
+            name, asks.get(name) or name.replace("_", " "), one.unit,
+            tuple(_words(session, p, one.each) for p in places), _row(found.get(name), places),
+            _row(left.get(name), places))
 
 
 def _row(line: Line | None, places: tuple[Place, ...]) -> tuple[Any, ...]:
@@ -185,8 +177,10 @@ def _turned(session: Session) -> Iterable[Change]:
         screw = plan.screws[key[0]]
         now, was = state.world.positions.get(key), first.get(key)
         before, after = (quantity(v, screw.unit) if v is not None else "unknown" for v in (was, now))
-        if before != after or now is None:
-            yield Change(_screw_words(session, screw.name), _words(session, key[1]), before, after)
+        if was is None and now is None:
+            before, after = "not counted", "turned"
+        if before != after:
+            yield Change(screw.name.replace("_", " "), _words(session, key[1], screw.each), before, after)
 
 
 def _fitted(session: Session) -> Iterable[Change]:

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterable
 from typing import Any
 
-from engine.run.words import quantity, turns
+from engine.run.words import quantity, turns, unit_word
 from engine.sheet.gather import Change, Compared, Sheet
 
 WIDTH = 80
@@ -75,7 +75,7 @@ def _wrapped(text: str, first: str = "", later: str = "") -> list[str]:
 def _tables(compared: Iterable[Compared]) -> list[str]:
     out: list[str] = []
     for line in compared:
-        unit = f", {line.unit}" if line.unit else ""
+        unit = f", {unit_word(line.unit)}" if line.unit else ""
         if len(line.places) == 1 and not line.places[0]:
             was, now = (_value(v[0], line.unit) for v in (line.found, line.left))
             out += _row(f"{line.title}{unit}", was, now)

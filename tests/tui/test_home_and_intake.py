@@ -12,8 +12,8 @@ import pytest
 from hands import press, settled
 
 from tui.app import Evendraw
-from tui.entry import Refusal
-from tui.intake import Fact, Family, Form, file_name
+from tui.entry import Refusal, read
+from tui.intake import Fact, Family, Form, file_name, rows
 
 TAP = Family("garden tap", (2, 2), (1, 1), {"carb": "tap"}, (
     Fact("bank.stem", ("coarse", "fine"), default="fine"), Fact("instruments.flow_meter", yes_no=True),
@@ -268,3 +268,13 @@ async def test_no_procedures_at_all_is_said(shop: Any, grid: Any) -> None:
         assert "No procedure files" in "\n".join(grid(app))
         await press(pilot, "enter", "f6", "f8")
         assert type(app.screen).__name__ == "ProceduresScreen"
+
+
+@pytest.mark.parametrize(("name", "typed", "sentence"), [
+    ("vehicle.first_used", "May 71", "'May 71' is no date. Write it like 1971-05-01, or leave it empty."),
+    ("bank.idle_jet", "50,50,50", "'50,50,50' is no jet number. Write 50, or one a barrel with blanks between"),
+])
+def test_a_date_or_a_jet_that_is_none_is_refused_where_it_is_typed(name: str, typed: str, sentence: str) -> None:
+    cell = next(r for r in rows([Family("any")], Family("any"), {}) if r.name == name).cells[0]
+    with pytest.raises(Refusal, match=sentence):
+        read(cell, typed)

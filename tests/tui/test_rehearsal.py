@@ -92,7 +92,8 @@ def test_the_same_seed_hides_the_same_faults(shipped: Shop) -> None:
 def test_a_named_fault_is_the_one_that_is_shown_at_the_end(shipped: Shop) -> None:
     said = really_wrong(rehearsal(shipped, faults=("weak cylinder", "manifold leak")))
     assert len(said) == 2
-    assert "less than its torque" in said[0] and "manifold joint" in said[1]
+    assert "less than its torque" in said[0] and "% of torque" in said[0]
+    assert said[1].startswith("Carb ") and "manifold joint" in said[1]
     assert any("Idle jets as left" in s for s in how_it_stands(rehearsal(shipped)))
 
 

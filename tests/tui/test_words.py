@@ -10,9 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.evidence import Move, Place
+from engine.consult import worded
+from engine.evidence import Advice, Finding, Move, Place
 from engine.view import Latest, ScrewRow
 from tui import bank, big, card, lines, padview, stages, turns, view, words
+from tui.lines import text_of
 from tui.screens import pages
 
 TERMS = {"carb": "body"}
@@ -174,3 +176,37 @@ def test_a_screw_backed_off_its_contact_is_said_to_be_clear_of_it(samples: Any) 
     v = samples.view(moves=(Move("speed_screw", Place(1), "out", "less air", None, F(-2)),))
     one = turns.turns(v)[0]
     assert (one.direction, one.far, one.figure) == ("OUT", "2 turns clear of first contact", "2")
+
+def test_an_advisers_texts_name_places_in_the_familys_words_and_a_body_with_one_barrel_alone() -> None:
+    finding = Finding("any", "note", (), "carb 2 barrel 1 is lean. Within carb 1 it is not.")
+    given = Advice("any", 1, {}, findings=(finding,))
+    assert worded(given, {"carb": "body"}, 2).findings[0].say == "Body 2, barrel 1 is lean. Within body 1 it is not."
+    assert worded(given, {}, 1).findings[0].say == "Carb 2 is lean. Within carb 1 it is not."
+
+
+def test_a_finding_over_cylinders_names_cylinders_on_the_screen_and_on_the_line(samples: Any) -> None:
+    from engine.talk import finding_message
+
+    finding = Finding("tight-valve", "stop", (Place(3),), "A valve is tight.", each="cylinder")
+    shown = view.findings(replace(samples.view(), findings=(finding,)), 80, 4)
+    assert "cylinder 3: A valve is tight." in text_of(shown)[0]
+    assert finding_message(finding)["where"] == [{"cylinder": 3}]
+
+
+def test_a_place_that_the_sentence_names_itself_is_not_named_twice(samples: Any) -> None:
+    finding = Finding("far", "adjust", (Place(2, 1),), "Body 2, barrel 1 alone wants it far out.")
+    assert text_of(view.finding_lines(finding, "body 2, barrel 1", 80, full=False)) == [
+        "~ ADJUST Body 2, barrel 1 alone wants it far out."]
+
+
+def test_a_reading_of_a_whole_body_stands_at_the_body_and_at_none_of_its_barrels(samples: Any) -> None:
+    level = Latest("level", "fuel level", "carb", "mm", (F(0), F(1, 2)), None, ())
+    drawn = text_of(bank.close(bank.plan(samples.view(latest=(level,)), (2, 2)), 80))
+    assert "0.5 mm" in drawn[0] and not any("0.5" in line for line in drawn[1:])
+
+
+def test_a_move_whose_words_have_no_room_beside_large_figures_is_said_in_a_line(samples: Any) -> None:
+    move = Move("mixture_screw", Place(1, 1), "out", "richer", turns=F(27, 16), position=F(91, 16))
+    for cells in (80, 100):
+        drawn = " ".join(" ".join(text_of(card.work(samples.view(moves=(move,)), cells, 12, 12))).split())
+        assert "richer, then at 5 11/16" in drawn

@@ -62,6 +62,9 @@ class IntakeScreen(Desk[Path | None]):
         self.form.follow()
         self.pad.redraw()
         self.pad.terms = dict(self.form.chosen.terms)
+        self._redraw()
+
+    def _redraw(self) -> None:
         self.query_one("#list", Drawn).redraw()
         self.query_one("#plan", Drawn).redraw()
 
@@ -92,6 +95,7 @@ class IntakeScreen(Desk[Path | None]):
         except Refusal as fault:
             self.over.clear()
             self.ask(cue=str(fault))
+            self._redraw()
             return
         from engine import job_file
 

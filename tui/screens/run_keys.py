@@ -141,7 +141,8 @@ class RunKeys(Desk[str]):
             self.turn_to(self.page)
             return
         stay = Option("go on", "stay", "back to the step")
-        leave = Option("leave it here", "left", "the run stays where it stands; go on with it later")
+        leave = Option("leave it here", "left", "a rehearsal is not kept" if self.sitting.rehearses else
+                       "the run stays where it stands; go on with it later")
         abandon = Option("give the run up", "abandon", "with a reason; it can't be gone on with")
         self.lay(Pick("LEAVE", (stay, leave, abandon)), self._leave)
 

@@ -82,6 +82,9 @@ def test_every_fault_can_be_asked_for_by_name_and_the_engine_still_answers(name)
 def test_an_unknown_fault_is_refused_with_the_nearest_name():
     with pytest.raises(NoSuchFault, match="Did you mean 'manifold leak'"):
         kind_named("manifold leek")
+    with pytest.raises(NoSuchFault) as told:
+        kind_named("airleak")
+    assert str(told.value).count("'manifold leak'") == 1
 
 
 def test_a_screw_that_the_bank_has_not_is_refused_with_a_sentence():

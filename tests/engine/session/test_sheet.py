@@ -39,15 +39,15 @@ Flow at the valve, L/min
   valve 2                                                7.5                 6.2
 How does the pipe sound?                              steady              steady
 Does the gland drip?                                       -                   -
-spindle (water), turn
+spindle, turns
   valve 1                                                  2                   3
   valve 2                                                  2               1 1/4
 
 SCREWS TURNED, counted from the zero of each
 --------------------------------------------------------------------------------
                                                       before               after
-spindle (water), valve 1                             unknown              3 turn
-spindle (water), valve 2                             unknown          1 1/4 turn
+spindle, valve 1                                     unknown             3 turns
+spindle, valve 2                                     unknown         1 1/4 turns
 
 PARTS CHANGED
 --------------------------------------------------------------------------------
