@@ -7,12 +7,12 @@ from dataclasses import replace
 from engine.carburation import flows, pace, words
 from engine.carburation.fit import normal_cdf
 from engine.carburation.look import air_change, coupling_spots, disturbed, plate_spots
-from engine.carburation.seen import fitted_screw, history, numbers, places, screw_places, value
+from engine.carburation.seen import Seen, fitted_screw, history, numbers, places, screw_places, value
 from engine.evidence import Advice, Aim, Evidence, Finding, Inputs, Move
 from engine.job import Job
 
 #: The longest turn in one go; a change of all bodies at once is strong.
-LONGEST = 0.25
+LONGEST = 0.125
 #: So near its target, as a share of it, a single screw is turned by the tachometer and not by count.
 AIMED = 0.25
 _FOLLOWS = ("See that the screws touch their levers and that no linkage holds them. If it is too lean more air slows "
@@ -57,7 +57,8 @@ def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
         verdict = "on speed"
     elif abs(off) < allowed and going.count < 2:
         verdict = "read again"
-    elif going.elasticity + 1.5 * going.elasticity_sd < 0.45 and off < 0 and turned:
+    elif off < 0 and (_out_of_reach(seen, off, allowed)
+                      or (turned and going.elasticity + 1.5 * going.elasticity_sd < 0.45)):
         verdict = "no answer"
         findings.append(Finding("speed-does-not-follow", "adjust", (), "More air does not make it faster.", _FOLLOWS))
     else:
@@ -88,6 +89,11 @@ def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
         tuple(moves), (), tuple(findings),
         {"engine speed": (words.exact(target if moves else now, 0),)}, _because(verdict, now, target, going, moves,
                                                                                 sure))
+
+
+def _out_of_reach(seen: list[Seen], off: float, allowed: float) -> bool:
+    """The hand was to turn until the tachometer showed the figure, and it never did."""
+    return bool(seen) and bool(seen[-1].aims) and off < -2.0 * allowed
 
 
 def _level(evidence: Evidence, count: int) -> float:
