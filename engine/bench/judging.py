@@ -83,7 +83,7 @@ class JetWatch:
         if not isinstance(rows, tuple | list) or len(rows) != self.engine.barrels:
             return
         reason = str(advice.outputs.get("reason", "none"))
-        spoilt = advice.outputs.get("verdict") == "withheld"
+        spoilt, untold = advice.outputs.get("verdict") == "withheld", advice.outputs.get("untold")
         for barrel, word in enumerate(rows):
             jet = self.engine.jet_ids[barrel]
             if jet >= self.engine.barrels:
@@ -93,22 +93,25 @@ class JetWatch:
                 self.said[jet] = verdict
             else:
                 self.said.pop(jet, None)
-                self.why[jet] = self._is_true(reason, barrel)
+                alone = isinstance(untold, tuple | list) and len(untold) == self.engine.barrels and not spoilt
+                self.why[jet] = self._is_true(str(untold[barrel]), barrel, True) if alone else self._is_true(
+                    reason, barrel)
 
-    def _is_true(self, reason: str, barrel: int) -> bool:
-        """Whether what is said to spoil the verdict is really so."""
+    def _is_true(self, reason: str, barrel: int, alone: bool = False) -> bool:
+        """Whether what is said to spoil the verdict is really so: on the engine, or at this barrel `alone`."""
         e, truth = self.engine, self.engine.truth()
         carb = barrel // e.per_carb
         leaks = ("manifold leak", "spindle leak", "worn spindle")
         if reason == "leak not excluded":
-            return any(e.having(k) for k in leaks)
+            return any(e.having(k, barrel=barrel if alone else None) for k in leaks)
         return {
             "air not even": not truth.spread_ok,
             "speed off": abs(e.now.speed - e.body.target) > TOLERANCE.idle,
-            "hole uncovered": "uncovered" in truth.hole,
+            "hole uncovered": "uncovered" in (truth.hole[barrel:barrel + 1] if alone else truth.hole),
             "level off": bool(e.having("low fuel level", carb=carb) or e.having("high fuel level", carb=carb)),
             "mixture not found": not all(
-                TOLERANCE.belongs[0] <= lam <= TOLERANCE.belongs[1] for lam in truth.lambdas),
+                TOLERANCE.belongs[0] <= lam <= TOLERANCE.belongs[1]
+                for lam in (truth.lambdas[barrel:barrel + 1] if alone else truth.lambdas)),
         }.get(reason, False)
 
     def fitted(self) -> None:

@@ -6,11 +6,13 @@ withholds the verdict and says what to mend first.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from engine.carburation import bands, rest, words
+from engine.carburation import bands, rest, sizing, words
+from engine.carburation.masks import LEVEL_OFF, UNPLACED, Mask, masks
 from engine.carburation.search import Search, search
 from engine.carburation.seen import flag, numbers, screw_places, value
 from engine.evidence import Advice, Evidence, Finding, Inputs, Part, Place, ScrewView, Suggest
@@ -18,8 +20,6 @@ from engine.job import Job
 
 #: How sure a barrel's jet must be before it is called wrong, or right.
 WRONG, PERHAPS, RIGHT = 0.85, 0.5, 0.6
-#: A mixture whose place is less sure than this says nothing of a jet (share of fuel).
-UNPLACED = 0.11
 #: Air further from even than this, or a speed so far from target, spoils the evidence.
 UNEVEN, OFF_SPEED = 0.15, 120.0
 _CHECKS = ("In this order: jet and passage blown through with air, never wire; mist at flange, spindle end, screw "
@@ -51,9 +51,22 @@ def idle_jets(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     if reason:
         return _withheld(case, reason)
     lean, doubt = _lean(case)
+    idle = case.search.idle
+    masked = masks(inputs, evidence, spots, idle.air if idle else (), [d > UNPLACED for d in doubt])
     jets = [float(s) if s else 50.0 for s in case.sizes]
-    verdict = rest.judge(lean, doubt, jets, case.step)
-    return _judged(case, verdict, lean)
+    verdict = rest.judge([x - m.shift for x, m in zip(lean, masked, strict=True)],
+                         [math.hypot(d, m.doubt) for d, m in zip(doubt, masked, strict=True)], jets, case.step,
+                         _usual(job))
+    return _judged(case, verdict, lean, masked)
+
+
+def _usual(job: Job) -> float | None:
+    """The idle jet that the table gives for a cylinder of this volume, or None where it has none."""
+    try:
+        volume = float(job.engine.displacement) / job.engine.cylinders
+        return sizing.idle_jet(volume, job.bank.cylinders_per_barrel).exact
+    except ValueError:
+        return None
 
 
 def sizes(job: Job, evidence: Evidence, spots: Sequence[Place]) -> tuple[Fraction | None, ...]:
@@ -79,7 +92,7 @@ def _spoilt(c: _Case) -> str | None:
         return "no band"
     if any(p is None for p in c.view.positions):
         return "position unknown"
-    if any(v for v in c.inputs.values.get("hole_uncovered") or ()):
+    if any(v for v in c.inputs.values.get("hole_uncovered") or ()) and not flag(c.inputs, "leaks_excluded", False):
         return "hole uncovered"
     if not flag(c.inputs, "air_even", not _uneven(c)):
         return "air not even"
@@ -115,8 +128,6 @@ def _off_speed(c: _Case) -> bool:
 
 def _lean(c: _Case) -> tuple[list[float], list[float]]:
     """ln of the fuel each barrel lacks in mid band, at the mean air of the bank, and its doubt."""
-    import math
-
     idle = c.search.idle
     assert idle is not None
     mean = sum(idle.air) / len(idle.air)
@@ -128,36 +139,26 @@ def _lean(c: _Case) -> tuple[list[float], list[float]]:
     return lean, doubt
 
 
-def _truths(c: _Case, name: str) -> list[bool]:
-    row = c.inputs.values.get(name)
-    return [bool(v) for v in row] if row is not None and len(row) == len(c.spots) else [False] * len(c.spots)
-
-
-def _level(c: _Case) -> list[float]:
-    """Fuel level error of each barrel's body, mm; 0 where it was not measured."""
-    view = c.inputs.readings.get("level")
-    row = numbers(view.row) if view is not None and view.row else ()
-    return [(row[p.carb - 1] or 0.0) if p.carb and p.carb <= len(row) else 0.0 for p in c.spots]
-
-
-def _judged(c: _Case, v: rest.Verdict, lean: Sequence[float]) -> Advice:
+def _judged(c: _Case, v: rest.Verdict, lean: Sequence[float], masked: Sequence[Mask]) -> Advice:
     n = len(c.spots)
-    leak, level = _truths(c, "leak"), _level(c)
     checked = flag(c.inputs, "leaks_excluded", False)
     told, by = [], []
     for i in range(n):
         s, p = v.likeliest(i)
-        masked = (leak[i] and s > 0) or (abs(level[i]) > 0.75 and s * -level[i] > 0)
         way = "small" if s > 0 else "large"
-        if s and p >= WRONG:
-            told.append(f"{'perhaps ' if masked else ''}too {way}")
+        if masked[i].hole and s <= 0:                  # fed past its screw: it would look large, or right, if small
+            told.append("unknown")
+            s = 0
+        elif s and p >= WRONG:
+            told.append(f"{'perhaps ' if masked[i].hides(s) else ''}too {way}")
         elif s and p >= PERHAPS:
             told.append(f"perhaps too {way}")
         else:
             told.append("right" if v.sizes[i][0] >= RIGHT else "unknown")
         by.append(s)
+    why = tuple(m.reason if t == "unknown" else "none" for t, m in zip(told, masked, strict=True))
     out = [i for i in range(n) if told[i] in ("too small", "too large")]
-    every = next((a for a in (-1, 1) if v.all_by[a] > 0.85 and sum(b * a > 0 for b in by) > 0.7 * n), 0)
+    every = next((a for a in (-1, 1) if v.all_by[a] > 0.85 and _all_one_way(c, a, by, out)), 0)
     odd = _odd(c, out, by)
     if every:
         verdict, change = ("all too small" if every > 0 else "all too large"), list(range(n))
@@ -173,12 +174,19 @@ def _judged(c: _Case, v: rest.Verdict, lean: Sequence[float]) -> Advice:
     sure = v.all_by[every] if every else min((v.likeliest(i)[1] for i in (out or range(n))), default=0.0)
     parts = _parts(c, change, by) if verdict in ("all too small", "all too large", "change") else ()
     promise, broken = _promise(c, by, v)
-    findings = _findings(c, verdict, change, out, by, told, leak, level, v) + broken
+    findings = _findings(c, verdict, change, out, by, masked, v) + broken
     return Advice(
         "idle_jets", 1,
-        words.outputs(verdict=verdict, reason="none", barrels=tuple(told), suspects=len(out) if not every else 0,
+        words.outputs(verdict=verdict, reason="none", barrels=tuple(told), untold=why,
+                      suspects=len(out) if not every else 0,
                       sizes=float(max(by, key=abs, default=0)), promise=promise, sureness=words.clamp(sure, 0.0, 1.0)),
         (), tuple(parts), tuple(findings), because=_because(c, verdict, told, lean, sure))
+
+
+def _all_one_way(c: _Case, way: int, by: Sequence[int], out: Sequence[int]) -> bool:
+    """Whether one change of all jets fits: most are out that way, none surely the other, and all bear one number."""
+    alike = len({s for s in c.sizes if s is not None}) < 2
+    return alike and sum(b * way > 0 for b in by) > 0.7 * len(by) and not any(by[i] * way < 0 for i in out)
 
 
 def _odd(c: _Case, out: Sequence[int], by: Sequence[int]) -> set[int]:
@@ -193,15 +201,17 @@ def _odd(c: _Case, out: Sequence[int], by: Sequence[int]) -> set[int]:
 
 
 def _followed(c: _Case) -> set[int]:
-    """Barrels that hold a jet which was swapped in and brought the fault along: swapped places that are out now."""
-    swapped: set[int] = set()
+    """Neighbours that took a suspect's jet in the last swap: where such a one is out now, the jet brought it along.
+
+    A suspect that is out still, with its neighbour's jet in it, has another fault. `jet_swap` names the suspect first.
+    """
+    took: set[int] = set()
     for answer in c.evidence.answers:
         jets = [p for p in answer.parts if p.part == "idle jet" and p.place in c.spots]
+        took -= {c.spots.index(p.place) for p in jets}
         if len(jets) > 1 and _is_swap(c, jets):
-            swapped |= {c.spots.index(p.place) for p in jets}
-        else:
-            swapped -= {c.spots.index(p.place) for p in jets}
-    return swapped
+            took |= {c.spots.index(p.place) for p in jets[1::2] if p.place is not None}
+    return took
 
 
 def _is_swap(c: _Case, jets: Sequence[Part]) -> bool:
@@ -250,8 +260,8 @@ def _promise(c: _Case, by: Sequence[int], v: rest.Verdict) -> tuple[str, list[Fi
         "Fit the old jet again, and look for a leak, dirt in the passage or the fuel level.", sureness=0.9)]
 
 
-def _findings(c: _Case, verdict: str, change: Sequence[int], out: Sequence[int], by: Sequence[int], told: Sequence[str],
-              leak: Sequence[bool], level: Sequence[float], v: rest.Verdict) -> list[Finding]:
+def _findings(c: _Case, verdict: str, change: Sequence[int], out: Sequence[int], by: Sequence[int],
+              masked: Sequence[Mask], v: rest.Verdict) -> list[Finding]:
     found = []
     if verdict in ("all too small", "all too large", "change"):
         for i in change:
@@ -275,8 +285,8 @@ def _findings(c: _Case, verdict: str, change: Sequence[int], out: Sequence[int],
             sureness=v.likeliest(i)[1]))
     found += [Finding("air-leak", "change part", (c.spots[i],), f"Air gets in at {words.place(c.spots[i])}.",
                       "Gasket, spindle bush, screw seal or take-off: mend it, then judge the jet again.", sureness=0.95)
-              for i in range(len(c.spots)) if leak[i]]
-    bodies = sorted({p.carb for p, mm in zip(c.spots, level, strict=True) if abs(mm) > 0.75 and p.carb})
+              for i in range(len(c.spots)) if masked[i].leak]
+    bodies = sorted({p.carb for p, m in zip(c.spots, masked, strict=True) if abs(m.level) > LEVEL_OFF and p.carb})
     found += [Finding("level-off", "adjust", (Place(b, None),), f"The fuel level of carb {b} is off.",
                       "Set the float by the maker's sheet, then judge the jets again.") for b in bodies]
     return found
@@ -292,7 +302,8 @@ def _withheld(c: _Case, reason: str) -> Advice:
     finding = Finding("jet-verdict-withheld", "note", (), say, "Mend that first, then judge the jets.")
     return Advice(
         "idle_jets", 1,
-        words.outputs(verdict="withheld", reason=reason, barrels=("unknown",) * c.job.bank.barrels, suspects=0, sizes=0,
+        words.outputs(verdict="withheld", reason=reason, barrels=("unknown",) * c.job.bank.barrels,
+                      untold=(reason,) * c.job.bank.barrels, suspects=0, sizes=0,
                       promise="none", sureness=0),
         findings=(finding,), because=words.because("Positions, air, speed and mixture as they stand.", say,
                                                    "No verdict is better than a wrong one.", "That mended."))
@@ -311,32 +322,3 @@ def _because(c: _Case, verdict: str, told: Sequence[str], lean: Sequence[float],
                          f"{words.percent(sure)}; provisional until progression agrees.",
                          "A leak, a level or dirt found at a barrel that is out, or a fault that stays when jets "
                          "change places.")
-
-
-def jet_swap(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
-    """Parts of a swap: each barrel that is out alone changes its idle jet with a sound neighbour, its own body's
-    first."""
-    judged = idle_jets(job, inputs, evidence)
-    view = inputs.screws["screw"]
-    spots = screw_places(view, job, inputs)
-    told: Sequence[str] = judged.outputs["barrels"]
-    fitted = sizes(job, evidence, spots)
-    free = [i for i, t in enumerate(told) if t in ("right", "unknown") and fitted[i] is not None]
-    parts, said = [], []
-    for i, t in enumerate(told):
-        if t not in ("too small", "too large") or fitted[i] is None or not free:
-            continue
-        j = min(free, key=lambda j: (spots[j].carb != spots[i].carb, told[j] != "right", abs(j - i)))
-        free.remove(j)
-        parts += [Part("idle jet", spots[i], _fraction(fitted[j])), Part("idle jet", spots[j], _fraction(fitted[i]))]
-        said.append(f"{words.place(spots[i])} with {words.place(spots[j])}")
-    verdict = "swap" if parts else "cannot"
-    concluded = f"Swap {words.listed(said)}." if said else "There is no sound neighbour to swap with."
-    return Advice("jet_swap", 1, words.outputs(verdict=verdict), (), tuple(parts), because=words.because(
-        "The verdict on each barrel and the number on each jet.", concluded,
-        "The swap itself proves it: a fault that goes along is the jet.", "A jet that turns out to be dirty."))
-
-
-def _fraction(size: Fraction | None) -> Fraction:
-    assert size is not None
-    return size

@@ -213,6 +213,9 @@ IDLE_JETS = Adviser(
         "reason": says("why it is withheld", "none", "air not even", "speed off", "hole uncovered", "position unknown",
                        "mixture not found", "leak not excluded", "level off", "no band"),
         "barrels": says("each barrel's jet", *_VERDICT_OF_JET, each="barrel"),
+        "untold": says("why the jet of a barrel is unknown", "none", "air not even", "speed off", "hole uncovered",
+                       "position unknown", "mixture not found", "leak not excluded", "level off", "no band",
+                       "between sizes", each="barrel"),
         "suspects": gives("barrels that are out alone", "", "0", "48"),
         "sizes": gives("by how many sizes, greatest, negative where too large", "", "-9", "9"),
         "promise": says("what the last change of jets did: none made, kept, not kept", "none", "kept", "not kept"),
@@ -262,7 +265,7 @@ JET_SWAP = Adviser(
     {"screw": IDLE_JETS.inputs["screw"], "low": IDLE_JETS.inputs["low"], "high": IDLE_JETS.inputs["high"], **_AIR},
     {"verdict": says("swap: fit the parts as given · cannot: no sound neighbour, or jet numbers unknown", "swap",
                      "cannot")},
-    frozenset({"parts"}), computed("jets", "jet_swap"), {},
+    frozenset({"parts"}), computed("swap", "jet_swap"), {},
 )
 
 JET_NUMBERS = Adviser(

@@ -13,8 +13,12 @@ from dataclasses import dataclass
 
 #: How often jets are wrong before anything was seen: all by a size, or one barrel by one or two [assumed, not counted].
 ALL_WRONG, ONE_WRONG, TWO_SIZES = 0.06, 0.06, 0.5
+#: How far the right jet lies from the trade's table by cylinder, in sizes [assumed: makers differ by about one].
+OFF_TABLE = 0.8
 #: How far an engine shifts all its screws alike, and each by itself, as shares of fuel [assumed].
 SHIFT, OWN = 0.045, 0.035
+#: How much a screw that rests further out than two sizes explain speaks against them, as a share [assumed].
+BEYOND = 0.3
 _SIZES = (-2, -1, 0, 1, 2)
 
 
@@ -39,30 +43,39 @@ def richness(size: float, step: float, sizes: int) -> float:
     return 2.0 * math.log(max(size + sizes * step, 1.0) / size)
 
 
-def judge(lean: Sequence[float], doubt: Sequence[float], size: Sequence[float], step: float) -> Verdict:
+def judge(lean: Sequence[float], doubt: Sequence[float], size: Sequence[float], step: float,
+          usual: float | None = None) -> Verdict:
     """Weigh the barrels: `lean[i]` is ln of the fuel that barrel i lacks with its screw in mid band (positive: its
-    screw
-    rests towards richer than mid), `doubt[i]` its standard deviation, `size[i]` the jet's number."""
+    screw rests towards richer than mid), `doubt[i]` its standard deviation, `size[i]` the jet's number, `usual` the
+    table's number for such a cylinder."""
     n = len(lean)
     each: list[dict[int, float]] = [dict.fromkeys(_SIZES, 0.0) for _ in range(n)]
     all_by = {-1: 0.0, 0: 0.0, 1: 0.0}
     prior = {0: 1.0 - 2 * ONE_WRONG}
     for s in (-2, -1, 1, 2):
         prior[s] = ONE_WRONG * (TWO_SIZES if abs(s) == 2 else 1.0) / (1.0 + TWO_SIZES)
+    fitted = max(size, key=lambda z: (list(size).count(z), -abs(z - (usual or z))))
+    start = {a: (ALL_WRONG if a else 1.0 - 2 * ALL_WRONG) * (1.0 if usual is None else math.exp(
+        -0.5 * ((fitted + a * step - usual) / (OFF_TABLE * step)) ** 2)) for a in (-1, 0, 1)}
     logs: list[tuple[float, int, list[dict[int, float]]]] = []
     for all_ in (-1, 0, 1):
         for k in range(-6, 7):
             shift = k * 0.5 * SHIFT
-            weight = (ALL_WRONG if all_ else 1.0 - 2 * ALL_WRONG) * math.exp(-0.5 * (shift / SHIFT) ** 2)
+            weight = start[all_] * math.exp(-0.5 * (shift / SHIFT) ** 2)
             total, parts = math.log(weight), []
             for i in range(n):
                 sd = math.hypot(doubt[i], OWN)
+                odd = round((fitted - size[i]) / step) + all_         # what the number on the jet says, if it is true
                 like = {}
                 for s in _SIZES:
-                    off = lean[i] - shift - richness(size[i], step, all_ + s)
+                    off = lean[i] - shift - richness(size[i], step, odd + s)
+                    if abs(s) == 2 and off * s > 0.0:             # two sizes or more: further out contradicts little
+                        off *= BEYOND
                     like[s] = prior[s] * math.exp(-0.5 * (off / sd) ** 2) + 1e-12
                 total += math.log(sum(like.values()))
-                parts.append(like)
+                parts.append(dict.fromkeys(_SIZES, 0.0))
+                for s, v in like.items():
+                    parts[-1][max(-2, min(2, odd + s))] += v
             logs.append((total, all_, parts))
     top = max(t for t, _, _ in logs)
     whole = 0.0
@@ -73,5 +86,5 @@ def judge(lean: Sequence[float], doubt: Sequence[float], size: Sequence[float], 
         for i, like in enumerate(parts):
             s_total = sum(like.values())
             for s, v in like.items():
-                each[i][max(-2, min(2, all_ + s))] += w * v / s_total
+                each[i][s] += w * v / s_total
     return Verdict(tuple({s: v / whole for s, v in e.items()} for e in each), {a: v / whole for a, v in all_by.items()})

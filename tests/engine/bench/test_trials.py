@@ -109,6 +109,15 @@ def test_a_verdict_withheld_counts_only_where_its_reason_is_true():
     assert watch.named() == (0, 1)
 
 
+def test_a_reason_told_for_one_barrel_must_be_true_at_that_barrel():
+    watch = watched(Fault("wrong jet", 1, 1, -1), Fault("wrong jet", 1, 2, -1), Fault("manifold leak", 1, 1, 0.4))
+    n = watch.engine.barrels
+    watch.heard(Advice("idle_jets", 1, {
+        "verdict": "right", "reason": "none", "barrels": ("unknown", "unknown") + ("right",) * (n - 2),
+        "untold": ("leak not excluded", "leak not excluded") + ("none",) * (n - 2)}))
+    assert watch.named() == (1, 2)
+
+
 def test_a_jet_keeps_its_verdict_when_it_is_swapped_and_a_new_one_for_a_right_one_was_needless():
     watch = watched(Fault("wrong jet", 1, 1, -1))
     verdicts(watch, "too small")
