@@ -11,12 +11,13 @@ from dataclasses import dataclass
 from engine.carburation.seen import numbers
 from engine.evidence import Evidence, Inputs, Place
 
-#: Share of fuel for each mm of level, and its doubt [derived: 7.3 Pa a mm on the 0.1 to 0.15 kPa over an idle jet].
+#: Share of fuel for each mm of level, and its doubt [derived: 7.3 Pa a mm, on the head that drives 0.20 to 0.25 kg/h of
+#: petrol through a 50 jet at a discharge of 0.6 to 0.8, both assumed: 1.6 to 4.4 % a mm].
 LEVEL, LEVEL_SD = 0.030, 0.015
 #: A level off by less is left out of account, mm.
 LEVEL_OFF = 0.75
-#: Share of air that the gauge does not see at a leak that mist shows, and its doubt [derived: 0.1 to 0.5 mm2 at choked
-#: flow, against 4 to 6 kg/h].
+#: Share of air that the gauge does not see at a leak that mist shows, and its doubt [assumed: some tenths of a mm2 at
+#: choked flow, against a few kg/h].
 LEAK, LEAK_SD = 0.05, 0.05
 #: Share of fuel for each share of air by which a barrel's plate stands off the rest: it feeds from its edge too
 #: [assumed].
