@@ -26,8 +26,6 @@ SLOPE = {"short taper": 0.30, "long taper": 0.22, "air screw": 0.20, "pilot scre
 LAMBDA_SCATTER, CO_SCATTER = 0.010, 0.06
 #: CO % = a (1 - lambda)^2 + b (1 - lambda) + c, for lambda 0.80 to 0.98 [derived: equilibrium gas].
 CO_FIT = (11.357, 35.828, -0.0084)
-#: Beside a meter the speed says so much less.
-METERED = 4.0
 #: A meter reading beyond this may be oxygen from misfire: only a bound [common practice].
 MISFIRE_LAMBDA = 1.12
 #: A stall says that the engine could not hold about this speed [assumed].
@@ -170,7 +168,7 @@ def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = Non
         if s.answer.symptom_kind == "stall" and s.answer.moves:
             speed, scatter = STALLED, STALLED_SD
         else:
-            scatter = noise if meter is None else METERED * noise
+            scatter = noise
         if (speed is None and meter is None) or (speed is not None and speed < 200.0):
             continue
         if meter and meter_row(s, n) is not None:
