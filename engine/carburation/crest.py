@@ -214,8 +214,7 @@ def fit(screws: Screws, shots: Sequence[Shot], prior: Prior, now: Sequence[float
     """The likeliest picture given all shots and a prior, with its covariance (Laplace). `now`: air at present."""
     mean = list(start or prior.mean)
     noise = _noise(screws, shots, now, mean)
-    levels = _levels(shots, now)
-    info, push, best = _normal(screws, shots, noise, levels, prior, now, mean)
+    info, push, best = _normal(screws, shots, noise, prior, now, mean)
     damp = 0.0
     for turn in range(rounds):
         try:
@@ -228,7 +227,7 @@ def fit(screws: Screws, shots: Sequence[Shot], prior: Prior, now: Sequence[float
         cut = min(1.0, 0.35 / longest) if longest > 0.0 else 1.0
         trial = [m + cut * s for m, s in zip(mean, step, strict=True)]
         trial[_EPS] = max(0.5, min(1.5, trial[_EPS]))
-        more, shove, cost = _normal(screws, shots, noise, levels, prior, now, trial)
+        more, shove, cost = _normal(screws, shots, noise, prior, now, trial)
         if cost > best + 1e-9:
             damp = max(6.0 * damp, 0.03)
             if damp > 1e4:
@@ -239,7 +238,7 @@ def fit(screws: Screws, shots: Sequence[Shot], prior: Prior, now: Sequence[float
             break
         if turn in (1, 3):                                     # the picture moved: weigh the far shots anew
             noise = _noise(screws, shots, now, mean)
-            info, push, best = _normal(screws, shots, noise, levels, prior, now, mean)
+            info, push, best = _normal(screws, shots, noise, prior, now, mean)
     cov = inverse(cholesky(info))
     return Idle(screws, tuple(now), tuple(mean), tuple(map(tuple, cov)), best, len(shots))
 
@@ -249,22 +248,14 @@ def _noise(screws: Screws, shots: Sequence[Shot], now: Sequence[float], mean: Se
     if not shots:
         return []
     last = _predict(screws, now, mean, shots[-1])[0]
+    here = math.log(sum(now))
     return [math.sqrt((shot.noise / (shot.speed or 900.0)) ** 2 + PICTURE ** 2
+                      + (AIR_DOUBT * (math.log(sum(shot.air)) - here)) ** 2
                       + (FAR * (_predict(screws, now, mean, shot)[0] - last)) ** 2) for shot in shots]
 
 
-def _levels(shots: Sequence[Shot], now: Sequence[float]) -> list[tuple[list[int], float]]:
-    """Shots at one setting of the air, and how far the whole speed there may be off the picture: its air is known only
-    so well. What the mixture screws did among themselves at that air stays as telling as it was."""
-    here, by_air = math.log(sum(now)), {}
-    for k, shot in enumerate(shots):
-        if shot.speed is not None:
-            by_air.setdefault(shot.air, []).append(k)
-    return [(ks, (AIR_DOUBT * (math.log(sum(air)) - here)) ** 2) for air, ks in by_air.items()]
-
-
-def _normal(screws: Screws, shots: Sequence[Shot], noise: Sequence[float], levels: Sequence[tuple[list[int], float]],
-            prior: Prior, now: Sequence[float], mean: Sequence[float]) -> tuple[list[list[float]], list[float], float]:
+def _normal(screws: Screws, shots: Sequence[Shot], noise: Sequence[float], prior: Prior, now: Sequence[float],
+            mean: Sequence[float]) -> tuple[list[list[float]], list[float], float]:
     """Information, push towards better, and the cost, at `mean`."""
     size = len(mean)
     info = [list(r) for r in prior.info]
@@ -272,36 +263,20 @@ def _normal(screws: Screws, shots: Sequence[Shot], noise: Sequence[float], level
     push = [sum(a * b for a, b in zip(row, off, strict=True)) for row in prior.info]
     cost = sum(a * b for a, b in zip(push, off, strict=True))
     slope = math.exp(mean[_SLOPE])
-    for members, doubt in levels:
-        common, drift, whole = [0.0] * size, 0.0, 0.0
-        for n in members:
-            shot, sd = shots[n], noise[n]
+    for shot, sd in zip(shots, noise, strict=True):
+        if shot.speed is not None:
             guess, grad = _predict(screws, now, mean, shot)
-            off = math.log(shot.speed or 1.0) - guess
-            r = off / sd
-            wild = abs(r) > 3.0 and not doubt                  # Huber: one wild reading does not rule
+            r = (math.log(shot.speed) - guess) / sd
+            wild = abs(r) > 3.0                                # Huber: one wild reading does not rule
             cost += 6.0 * abs(r) - 9.0 if wild else r * r
             weight = (3.0 / abs(r) if wild else 1.0) / (sd * sd)
-            for i, g in enumerate(grad):
-                a = weight * g
+            scaled = [weight * g for g in grad]
+            for i, a in enumerate(scaled):
                 if a:
                     row = info[i]
                     for j in range(i + 1):
                         row[j] += a * grad[j]
-                    push[i] += a * off
-                    common[i] += a
-            drift += weight * off
-            whole += weight
-        if doubt:                                              # their common offset is free within the doubt of the air
-            share = doubt / (1.0 + doubt * whole)
-            cost -= share * drift * drift
-            for i, a in enumerate(common):
-                if a:
-                    row = info[i]
-                    for j in range(i + 1):
-                        row[j] -= share * a * common[j]
-                    push[i] -= share * a * drift
-    for shot in shots:
+                    push[i] += a * r * sd
         for i, seen in enumerate(shot.lambdas or ()):
             if seen is not None:
                 fuel = screws.fuel(shot.at[i], slope)

@@ -37,8 +37,6 @@ MOST_SWEEPS = 5
 AWAY = 0.10
 #: A sweep stays so many turns off the seat, where the fuel is cut off.
 OFF_SEAT = 0.5
-#: Racing beyond this share of its idle speed it is slowed first; and the longest change of all air at once.
-RACING, LONGEST_AIR = 1.08, 0.09
 #: Speed further off than this when all is set is mended along with the mixture, rpm.
 OFF_SPEED = 22.0
 #: A screw answered if the speed changed by so many standard deviations; and how far one is turned that did not, phi.
@@ -154,15 +152,6 @@ def _settle(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Seque
     return [*moves, *air], stopped
 
 
-def _slow_down(job: Job, inputs: Inputs, s: Search) -> list[Move]:
-    """It races: less air first, since what is found far from the idle speed does not hold there."""
-    wanted = value(inputs, "target", float(job.engine.idle_speed))
-    last = next((shot for shot in reversed(s.shots) if shot.speed and shot.noise < 50.0), None)
-    if last is None or not last.speed or last.speed < RACING * wanted or s.drawn is None or last is not s.shots[-1]:
-        return []
-    return _air(inputs, job, s, (wanted / last.speed) ** 1.1 - 1.0)[0]
-
-
 def _to_speed(job: Job, inputs: Inputs, s: Search, barrels: Sequence[_Barrel]) -> tuple[list[Move], float]:
     """Equal turns of the air screws that bring the well-set engine to speed, and the share of air that they add."""
     idle, air = s.idle, s.drawn
@@ -174,17 +163,11 @@ def _to_speed(job: Job, inputs: Inputs, s: Search, barrels: Sequence[_Barrel]) -
     there = idle.speed([min(high, max(low, b.best)) for b in barrels])
     if abs(there - wanted) < OFF_SPEED:
         return [], 0.0
-    return _air(inputs, job, s, (wanted / there) ** (1.0 / max(0.75, idle.elasticity)) - 1.0)
-
-
-def _air(inputs: Inputs, job: Job, s: Search, share: float) -> tuple[list[Move], float]:
-    """Equal turns of the air screws for a share of all air, in their steps, and the share that they make."""
-    air = s.drawn
-    if air is None or not air.all_alike or air.effect <= 0.0:
-        return [], 0.0
-    share = max(-LONGEST_AIR, min(LONGEST_AIR, share))
-    by = words.to_step(share / air.effect, air.all_alike[0][0].step)
-    moves: list[Move] = []
+    screw = air.all_alike[0][0]
+    by = words.to_step(max(-0.1875, min(0.1875, ((wanted / there) ** (1.0 / max(0.75,
+                                                                                idle.elasticity)) - 1.0) / air.effect)),
+                       screw.step)
+    moves = []
     for view, place in air.all_alike:
         stands = next((p for p, q in zip(view.positions, screw_places(view, job, inputs),
                                          strict=False) if q == place), None)
@@ -231,9 +214,6 @@ def _by_speed(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Seq
         moves = [m for m in back if m is not None]
         if moves:
             return _told(job, view, s, barrels, "turn", moves, [], target)
-    slow = _slow_down(job, inputs, s)
-    if slow:
-        return _told(job, view, s, barrels, "turn", slow, [], target)
     half = value(inputs, "sweep", 0.0)
     new = next((b for b in barrels if not b.swept), None)
     if new is not None:                                        # first each once, outward
