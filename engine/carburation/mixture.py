@@ -14,8 +14,9 @@ from fractions import Fraction
 from itertools import pairwise
 
 from engine.carburation import words
-from engine.carburation.crest import CREST, Idle
+from engine.carburation.crest import CREST
 from engine.carburation.fit import normal_cdf
+from engine.carburation.picture import Idle
 from engine.carburation.search import Search, search
 from engine.carburation.seen import numbers, screw_places, value
 from engine.evidence import Advice, Evidence, Finding, Inputs, Move, Place, ScrewView

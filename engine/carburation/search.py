@@ -9,11 +9,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import groupby, pairwise
 
-from engine.carburation import bands, crest, pace
-from engine.carburation.crest import Idle, Screws, Shot
+from engine.carburation import bands, pace, picture
+from engine.carburation.crest import Screws
 from engine.carburation.drawn import Drawn, drawn
+from engine.carburation.picture import Idle, Shot
 from engine.carburation.seen import Seen, history, screw_places
 from engine.evidence import Evidence, Inputs, Place, ScrewView
 from engine.job import Job
@@ -56,7 +57,7 @@ class Search:
     #: Kind of the last answer's symptom, and the screws (by index) leaned just before it.
     last_symptom: tuple[str, tuple[int, ...]] | None = None
     #: The belief before this stretch's shots, and these as they were weighed.
-    fitted: tuple[crest.Prior, tuple[Shot, ...]] | None = None
+    fitted: tuple[picture.Prior, tuple[Shot, ...]] | None = None
     drawn: Drawn | None = None
 
     def response(self, i: int) -> tuple[float, float, float]:
@@ -67,7 +68,7 @@ class Search:
         most, visited = 0.0, [s.at[i] for s in shots]
         for a, b in pairwise(shots):
             alone = all(abs(x - y) < 0.03 for k, (x, y) in enumerate(zip(a.at, b.at, strict=True)) if k != i)
-            if alone and abs(a.at[i] - b.at[i]) > 0.1 and a.speed and b.speed and a.air == b.air:
+            if alone and abs(a.at[i] - b.at[i]) > 0.1 and a.speed and b.speed:
                 most = max(most, abs(a.speed - b.speed) / math.hypot(a.noise, b.noise))
         return most, min(visited, default=0.0), max(visited, default=0.0)
 
@@ -145,7 +146,7 @@ def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = Non
     at = tuple(None if v is None else float(v) for v in view.positions)
     noise = pace.scatter(inputs.readings.get("speed"))
     jets: list[tuple[int, dict[int, tuple[float | None, float]]]] = []
-    shots: list[tuple[int, Shot]] = []
+    shots: list[tuple[int, tuple[float, ...], Shot]] = []
     rows, latest = 0, None
     segment = 0
     parts_before: dict[Place, float] = _fitted(job, spots)
@@ -174,10 +175,11 @@ def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = Non
         if meter and meter_row(s, n) is not None:
             rows += 1
             latest = tuple(m[0] if m else None for m in meter)
-        shots.append((segment, Shot(here, tuple(stands), speed, scatter, len(seen) - 1 - k, meter)))  # type: ignore
-    idle, fitted = _fit(screws, shots[-MOST:], jets, now_air, float(job.engine.idle_speed)) if shots else (None, None)
-    return Search(spots, at, screws, idle, tuple(s for g, s in shots if g == segment), any(s.lambdas for _, s in shots),
-                  rows, latest, _symptom(seen, view, spots), fitted, told)
+        shots.append((segment, here, Shot(tuple(stands), speed, scatter, len(seen) - 1 - k, meter)))  # type: ignore
+    stretches = _stretches(shots, [(g, c) for g, c in jets])
+    idle, fitted = _fit(screws, stretches, now_air, float(job.engine.idle_speed)) if shots else (None, None)
+    return Search(spots, at, screws, idle, tuple(s for g, _, s in shots if g == segment),
+                  any(s.lambdas for _, _, s in shots), rows, latest, _symptom(seen, view, spots), fitted, told)
 
 
 def _symptom(seen: Sequence[Seen], view: ScrewView, spots: Sequence[Place]) -> tuple[str, tuple[int, ...]] | None:
@@ -200,52 +202,81 @@ def _fitted(job: Job, spots: Sequence[Place]) -> dict[Place, float]:
     return {p: float(row[(p.carb - 1) * per + (p.barrel or 1) - 1]) for p in spots if p.carb is not None}
 
 
-def _fit(screws: Screws, shots: Sequence[tuple[int, Shot]], jets: Sequence[tuple[int, dict]], now: Sequence[float],
-         target: float) -> tuple[Idle | None, tuple[crest.Prior, tuple[Shot, ...]]]:
-    """Fit stretch by stretch: a change of jets carries the belief over, with the change it should make."""
-    n = len(now)
-    prior = crest.fresh(n, screws, target)
-    idle, weighed = None, ()
-    for part in sorted({g for g, _ in shots} | {g for g, _ in jets}):
-        for g, changed in jets:
-            if g == part and idle is not None:
-                prior = crest.carry(idle, [(i, (new / old) ** 2 if old else 1.0, 0.12 if old and old != new else 0.25)
-                                           for i, (old, new) in changed.items()])
-        mine = [s for g, s in shots if g == part]
-        if mine or idle is None:
-            idle, weighed = _best(screws, mine, prior, now)
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """What was seen at one setting of the air with one set of jets, and the jets changed before it."""
+
+    air: tuple[float, ...]
+    shots: tuple[Shot, ...]
+    jets: tuple[tuple[int, float, float], ...] = ()
+
+    @property
+    def tells(self) -> bool:
+        """Whether it tells of the mixture: the screws were turned in it, or a meter read."""
+        return len({shot.at for shot in self.shots}) > 1 or any(shot.lambdas for shot in self.shots)
+
+
+def _stretches(shots: Sequence[tuple[int, tuple[float, ...], Shot]], jets: Sequence[tuple[int, dict]]
+               ) -> list[_Stretch]:
+    """The shots stretch by stretch; ages are counted from the end of each, so that its fit is the same ever after."""
+    out: list[_Stretch] = []
+    groups = [(key, [s for _, _, s in mine]) for key, mine in groupby(shots, key=lambda x: x[:2])]
+    told = -1
+    for (segment, air), mine in groups:
+        changed = tuple((i, (new / old) ** 2 if old else 1.0, 0.12 if old and old != new else 0.25)
+                        for g, row in jets if told < g <= segment for i, (old, new) in row.items()) if out else ()
+        told = segment
+        last = mine[-1].age
+        out.append(_Stretch(air, tuple(replace(s, age=s.age - last) for s in mine), changed))
+    return out
+
+
+def _fit(screws: Screws, stretches: Sequence[_Stretch], now: tuple[float, ...], target: float
+         ) -> tuple[Idle | None, tuple[picture.Prior, tuple[Shot, ...]]]:
+    """Fit stretch by stretch: a change of air or jets carries the belief over, with the change it should make."""
+    idle: Idle | None = None
+    prior, weighed = picture.fresh(len(now), screws, target), ()
+    for n, part in enumerate(stretches):
+        if idle is not None:
+            prior = picture.carry(idle, part.air, part.jets)
+        if not part.tells and n < len(stretches) - 1:          # only the speed of other air, which tells nothing
+            continue
+        idle, weighed = _best(screws, part.shots, prior, part.air)
+    if idle is not None and idle.air != now:
+        prior, weighed = picture.carry(idle, now), ()
+        idle = picture.fit(screws, (), prior, now)
     return idle, (prior, weighed)
 
 
-def _best(screws: Screws, shots: Sequence[Shot], prior: crest.Prior, now: Sequence[float]
+def _best(screws: Screws, shots: tuple[Shot, ...], prior: picture.Prior, air: tuple[float, ...]
           ) -> tuple[Idle, tuple[Shot, ...]]:
-    """The likeliest of several fits, since one crest can hide another: begun from mid, and where that fits badly from
-    all
-    rich and all lean. With the shots as they were weighed."""
-    best = crest.fit(screws, shots, prior, now)
+    """The likeliest of several fits, since one crest can hide another: begun from what is believed, and where that fits
+    badly from all rich and all lean. With the shots as they were weighed."""
+    best = picture.fit(screws, shots, prior, air)
     if len(shots) <= 3 and not any(s.lambdas for s in shots):
-        return best, tuple(shots)
+        return best, shots
 
     def better(shift: Sequence[float]) -> Idle:
-        start = [*best.mean[:crest.OWN], *(m + by for m, by in zip(best.mean[crest.OWN:], shift, strict=True))]
-        other = crest.fit(screws, shots, prior, now, start, rounds=8)
+        start = (*best.mean[:picture.OWN], *(m + by for m, by in zip(best.mean[picture.OWN:], shift, strict=True)))
+        other = picture.fit(screws, shots, prior, air, start, rounds=8)
         if other.misfit < best.misfit + 5.0:
-            other = crest.fit(screws, shots, prior, now, other.mean)
+            other = picture.fit(screws, shots, prior, air, other.mean)
         return other if other.misfit < best.misfit - 0.5 else best
 
     if best.misfit > GOOD * len(shots) + 3.0:
         for by in (-0.18, 0.18):
-            best = better([by] * len(now))
+            best = better([by] * len(air))
     rough = _roughness(shots, best)
     if rough > 1.5:                                           # it hunts: every speed says less than it would
-        shots = [replace(s, noise=s.noise * min(rough, 5.0)) for s in shots]
-        best = crest.fit(screws, shots, prior, now, best.mean)
-    return best, tuple(shots)
+        shots = tuple(replace(s, noise=s.noise * min(rough, 5.0)) for s in shots)
+        best = picture.fit(screws, shots, prior, air, best.mean)
+    return best, shots
 
 
 def _roughness(shots: Sequence[Shot], idle: Idle) -> float:
     """How much more the speeds scatter about the picture than the meter does."""
-    rows = [abs(math.log(s.speed / idle.at_shot(s))) * s.speed / s.noise for s in shots if s.speed and s.noise < 50.0]
+    rows = [abs(math.log(s.speed / idle.speed(s.at, s.age))) * s.speed / s.noise
+            for s in shots if s.speed and s.noise < 50.0]
     if len(rows) < 6:
         return 1.0
     return sorted(rows)[len(rows) // 2] / 0.6745
