@@ -90,7 +90,7 @@ def _smooth(seen: Sequence[Seen], belief: Flows, gauged: bool) -> list[list[floa
         lost = any(v is None or abs(v) > flows.FARTHEST for v in back.values())
         aimed = any(belief.is_flow(shown) for _, _, shown in seen[n].aims)
         told = told or aimed
-        if n == 0 or lost or seen[n].epoch != seen[n - 1].epoch:
+        if n == 0 or lost:
             if not told:
                 for k in stretch:
                     out[k] = None

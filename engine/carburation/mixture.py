@@ -40,6 +40,8 @@ AWAY = 0.10
 OFF_SEAT = 0.5
 #: Speed further off than this when all is set is mended along with the mixture, rpm.
 OFF_SPEED = 22.0
+#: The longest turn of the air screws along with the mixture.
+MOST_AIR = 0.1875
 #: A screw answered if the speed changed by so many standard deviations; and how far one is turned that did not, phi.
 QUIET, WIDE = 1.8, 0.36
 #: No screw is set further than this outside where it was turned before, phi.
@@ -160,14 +162,13 @@ def _to_speed(job: Job, inputs: Inputs, s: Search, barrels: Sequence[_Barrel]) -
     wanted = value(inputs, "target", float(job.engine.idle_speed))
     if air is None or not air.all_alike or air.effect <= 0.0 or not any(shot.speed for shot in s.shots):
         return [], 0.0
-    low, high = (float(v) for v in inputs.screws["screw"].range)
+    low, high = _ends(inputs.screws["screw"], s)
     there = idle.speed([min(high, max(low, b.best)) for b in barrels])
     if abs(there - wanted) < OFF_SPEED:
         return [], 0.0
     screw = air.all_alike[0][0]
-    by = words.to_step(max(-0.1875, min(0.1875, ((wanted / there) ** (1.0 / max(0.75,
-                                                                                idle.elasticity)) - 1.0) / air.effect)),
-                       screw.step)
+    share = (wanted / there) ** (1.0 / max(0.75, idle.elasticity)) - 1.0
+    by = words.to_step(max(-MOST_AIR, min(MOST_AIR, share / air.effect)), screw.step)
     moves = []
     for view, place in air.all_alike:
         stands = next((p for p, q in zip(view.positions, screw_places(view, job, inputs),
@@ -181,9 +182,7 @@ def _to_speed(job: Job, inputs: Inputs, s: Search, barrels: Sequence[_Barrel]) -
 def _set(view: ScrewView, s: Search, barrels: Sequence[_Barrel], target: float) -> tuple[list[Move], list[_Barrel]]:
     """Moves that put every screw where it belongs, for those where it is worth a turn."""
     moves, stopped = [], []
-    low, high = (float(v) for v in view.range)
-    if view.counts == "out" and s.screws.sign > 0:
-        low += CRACK
+    low, high = _ends(view, s)
     for b in barrels:
         reach = TRUST / s.screws.slope
         least = min((shot.at[b.i] for shot in s.shots), default=b.at) - reach
@@ -199,6 +198,12 @@ def _set(view: ScrewView, s: Search, barrels: Sequence[_Barrel], target: float) 
         if by:
             moves.append(_turn(view, s.spots[b.i], b.at, by))
     return moves, stopped
+
+
+def _ends(view: ScrewView, s: Search) -> tuple[float, float]:
+    """Between where and where a screw may be set."""
+    low, high = (float(v) for v in view.range)
+    return (low + CRACK if view.counts == "out" and s.screws.sign > 0 else low), high
 
 
 def _turn(view: ScrewView, place: Place, at: float, by: Fraction) -> Move:
