@@ -29,6 +29,12 @@ def _leak(engine: VirtualEngine, rows: Sequence[int]) -> tuple[str, ...] | None:
     return ("yes", "leak", "changes", "moves") if _any(engine, rows, kinds, assumed.LEAK_SEEN_MM2) else None
 
 
+def _take_off(engine: VirtualEngine, rows: Sequence[int]) -> tuple[str, ...] | None:
+    """A take-off that spoils the reading and can't be plugged for a while."""
+    there = any(engine.having("disturbed gauge point", barrel=b) for b in rows)
+    return ("yes", "disturb") if there and not gauges.can_be_plugged(engine) else None
+
+
 def _return(engine: VirtualEngine, rows: Sequence[int]) -> tuple[str, ...] | None:
     held = engine.state["pedal_link"] == "on" and _any(engine, rows, ("linkage preload",))
     return ("hang", "stick", "held", "slow") if held or _any(engine, rows, ("sticking plate",)) else None
@@ -128,7 +134,7 @@ LOOKS: dict[str, Look] = {
     "hunting rhythm": _hunts,
     "screw tip": _has("broken screw tip", words=("broken", "missing", "short")),
     "pump squirt": _has("weak pump", words=("weak", "short", "late", "none")),
-    "take-off": _has("disturbed gauge point", words=("yes", "disturb")),
+    "take-off": _take_off,
 }
 
 

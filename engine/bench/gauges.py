@@ -37,13 +37,13 @@ def bias(engine: VirtualEngine) -> float:
     return 1.0 + random.Random(f"gauge {engine.seed}").gauss(0.0, NOISE.gauge_bias)
 
 
-def _can_be_plugged(engine: VirtualEngine) -> bool:
+def can_be_plugged(engine: VirtualEngine) -> bool:
     """Whether the take-off that disturbs a reading of this engine can be plugged for a while."""
     return random.Random(f"take-off {engine.seed}").random() < assumed.TAKE_OFF_PLUGS
 
 
 def _flow(engine: VirtualEngine, barrel: int, take: int) -> float:
-    plugged = engine.state.get("take_offs") in ("plugged", "pinched", "shut") and _can_be_plugged(engine)
+    plugged = engine.state.get("take_offs") in ("plugged", "pinched", "shut") and can_be_plugged(engine)
     away = 0.0 if plugged else engine.having("disturbed gauge point", barrel=barrel)
     scatter = NOISE.airflow_disturbed if away else NOISE.airflow
     weak = engine.having("weak cylinder", barrel=barrel) or engine.having("tight valve", barrel=barrel)

@@ -34,8 +34,8 @@ DISTURBED_SCATTER, DISTURBED_ERROR = 0.045, 0.10
 HAND, HAND_SHARE = 0.010, 0.04
 #: A longer turn than this passes through "off its lever" or "shut" and has no steady effect: nobody knows how far.
 FARTHEST = 0.8
-#: How much sound plates of one body differ, and how far out of step others are, as shares of the reading [assumed].
-IN_BODY = 0.06
+#: How much the sound plates of one body differ, as a share of the reading [assumed]: what a spoilt reading is held to.
+IN_BODY = 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +160,11 @@ class Flows:
     def follow(self, history: Sequence[Seen], plugged: str = "take_offs") -> Flows:
         """Take in everything that was seen, in order."""
         epoch = history[0].epoch if history else 0
+        open_still: frozenset[int] = frozenset()           # take-offs that were said not to be pluggable
         for seen in history:
+            told = seen.answer.readings.get("take-off", ())
+            if len(told) == len(self.places):
+                open_still = frozenset(i for i, word in enumerate(told) if word == "yes")
             if seen.epoch != epoch:
                 epoch = seen.epoch
                 for i in range(len(self.places)):
@@ -172,7 +176,7 @@ class Flows:
             if row is not None and len(row) == len(self.places) and seen.idling and any(v for v in row):
                 was = self.disturbed
                 if seen.answer.state.get(plugged) in ("plugged", "pinched", "shut"):
-                    self.disturbed = frozenset()
+                    self.disturbed = was & open_still
                 self.take(row)
                 self.disturbed = was
             self.track.append(self.belief.mean[:len(self.places)])
