@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from engine.carburation.crest import Screws, torque_and_slope
@@ -189,6 +189,35 @@ def fit(screws: Screws, shots: tuple[Shot, ...], prior: Prior, air: tuple[float,
     wide = max(1.0, best / max(4, len(shots)))
     cov = tuple(tuple(wide * v for v in row) for row in inverse(cholesky(info)))
     return Idle(screws, tuple(air), tuple(mean), cov, best, len(shots))
+
+
+def elsewhere(idle: Idle, richer: float, stronger: float) -> tuple[float, ...]:
+    """Where to begin another fit: all barrels richer and the screws stronger, as logarithms."""
+    mean = [m + (richer if i >= OWN else 0.0) for i, m in enumerate(idle.mean)]
+    mean[_SLOPE] += stronger
+    return tuple(mean)
+
+
+def mingled(fits: Sequence[Idle]) -> Idle:
+    """The likeliest of several fits; where others are about as likely, what they say otherwise is added to its
+    doubt."""
+    best = min(fits, key=lambda i: i.misfit)
+    cov = [list(row) for row in best.cov]
+    told: list[Idle] = [best]
+    for other in fits:
+        if other.misfit > best.misfit + 12.0 or any(_alike(other, known) for known in told):
+            continue
+        told.append(other)
+        weight = math.exp(-0.5 * (other.misfit - best.misfit))
+        away = [a - b for a, b in zip(other.mean, best.mean, strict=True)]
+        for i, a in enumerate(away):
+            for j, b in enumerate(away):
+                cov[i][j] += weight * a * b
+    return best if len(told) == 1 else replace(best, cov=tuple(map(tuple, cov)))
+
+
+def _alike(one: Idle, two: Idle) -> bool:
+    return all(abs(a - b) < 0.03 for a, b in zip(one.mean[OWN:], two.mean[OWN:], strict=True))
 
 
 def _noise(screws: Screws, shots: Sequence[Shot], air: Sequence[float], mean: Sequence[float]) -> list[float]:

@@ -33,8 +33,8 @@ MISFIRE_LAMBDA = 1.12
 STALLED, STALLED_SD = 480.0, 120.0
 #: A barrel that spits back stands about here, lambda, and the scatter of its logarithm [assumed].
 SPAT, SPAT_SD = 1.18, 0.10
-#: Up to this misfit for each shot the picture is a good one, and no other is looked for.
-GOOD = 0.7
+#: Where else a fit is begun: all barrels so much richer, the screws so much stronger, as logarithms.
+ELSEWHERE = ((0.2, -0.3), (-0.2, -0.3), (0.0, 0.35))
 #: At most so many of the latest moments are fitted: older ones say little more and cost time.
 MOST = 44
 
@@ -250,27 +250,19 @@ def _fit(screws: Screws, stretches: Sequence[_Stretch], now: tuple[float, ...], 
 
 def _best(screws: Screws, shots: tuple[Shot, ...], prior: picture.Prior, air: tuple[float, ...]
           ) -> tuple[Idle, tuple[Shot, ...]]:
-    """The likeliest of several fits, since one crest can hide another: begun from what is believed, and where that fits
-    badly from all rich and all lean. With the shots as they were weighed."""
+    """The likeliest of several fits, since one crest can hide another: begun from what is believed, from all rich and
+    from all lean. Where another fits about as well, its difference is a doubt. With the shots as they were weighed."""
     best = picture.fit(screws, shots, prior, air)
-    if len(shots) <= 3 and not any(s.lambdas for s in shots):
+    if len(shots) < 3:
         return best, shots
-
-    def better(shift: Sequence[float]) -> Idle:
-        start = (*best.mean[:picture.OWN], *(m + by for m, by in zip(best.mean[picture.OWN:], shift, strict=True)))
-        other = picture.fit(screws, shots, prior, air, start, rounds=8)
-        if other.misfit < best.misfit + 5.0:
-            other = picture.fit(screws, shots, prior, air, other.mean)
-        return other if other.misfit < best.misfit - 0.5 else best
-
-    if best.misfit > GOOD * len(shots) + 3.0:
-        for by in (-0.18, 0.18):
-            best = better([by] * len(air))
-    rough = _roughness(shots, best)
+    others = [picture.fit(screws, shots, prior, air, picture.elsewhere(best, rich, slope), rounds=12)
+              for rich, slope in ELSEWHERE]
+    rough = _roughness(shots, min((best, *others), key=lambda i: i.misfit))
     if rough > 1.5:                                           # it hunts: every speed says less than it would
         shots = tuple(replace(s, noise=s.noise * min(rough, 5.0)) for s in shots)
-        best = picture.fit(screws, shots, prior, air, best.mean)
-    return best, shots
+        others = [picture.fit(screws, shots, prior, air, i.mean, rounds=12) for i in (best, *others)]
+        best = others[0]
+    return picture.mingled((best, *others)), shots
 
 
 def _roughness(shots: Sequence[Shot], idle: Idle) -> float:
