@@ -22,8 +22,8 @@ from engine.carburation.seen import numbers, screw_places, value
 from engine.evidence import Advice, Evidence, Finding, Inputs, Move, Place, ScrewView
 from engine.job import Job
 
-#: A barrel's mixture is placed well enough, as a standard deviation of phi: about 0.025 of lambda.
-PLACED = 0.030
+#: A barrel's mixture is placed well enough, as a standard deviation of phi: about 0.045 of lambda.
+PLACED = 0.055
 #: How far a screw is swept, in phi: far enough that the crest shows above the scatter, short of misfire.
 SWEEP = 0.25
 #: Mixtures that a sweep may not leave, phi. Lean of the first a cylinder misses and spits, and says nothing more.
@@ -51,7 +51,7 @@ CRACK = 0.35
 #: What hand and air add to the doubt about a set barrel, phi.
 HANDS = 0.012
 #: A screw further than this from where it belongs is worth a move, phi.
-WORTH = 0.025
+WORTH = 0.035
 _CHECKS = ("In this order: spark at that plug, its lead and cap; the idle jet and its passage blown through; the "
            "screw's tip "
            "sound; compression; the starting device shut.")
