@@ -23,15 +23,17 @@ from engine.evidence import Advice, Evidence, Finding, Inputs, Move, Place, Scre
 from engine.job import Job
 
 #: A barrel's mixture is placed well enough, as a standard deviation of phi: about 0.045 of lambda.
-PLACED = 0.055
+PLACED = 0.035
 #: How far a screw is swept, in phi: far enough that the crest shows above the scatter, short of misfire.
 SWEEP = 0.25
 #: Mixtures that a sweep may not leave, phi. Lean of the first a cylinder misses and spits, and says nothing more.
 LEANEST, RICHEST = 0.97, 1.44
 #: From here on a sweep goes inward: a screw is swept outward first, since a barrel too lean to fire shows itself so.
 RICH = 1.20
-#: A mixture known this well, phi, may be leaned to here.
-KNOWN, LEAN_LOOK = 0.05, 0.95
+#: A mixture known this well, phi, is leaned to here where only its rich side was seen: the lean side falls faster.
+KNOWN, LEAN_LOOK, SEEN = 0.08, 0.91, 0.13
+#: How far when it is swept once more, when it is known well enough that it won't lump.
+AGAIN = 0.36
 #: A screw is turned at most so often to learn from it.
 MOST_SWEEPS = 5
 #: Further from where it belongs than this, phi, a screw still unsure is set alone, so that its effect is seen.
@@ -59,7 +61,8 @@ _CHECKS = ("In this order: spark at that plug, its lead and cap; the idle jet an
 
 @dataclass(frozen=True, slots=True)
 class _Barrel:
-    """One screw: where it stands and belongs, the mixture now with its doubt, how likely that is right."""
+    """One screw: where it stands and belongs, the mixture now with its doubt, how likely that is right; how often it
+    was turned to learn from it with these jets `ever`, and at this air (`swept`)."""
 
     i: int
     at: float
@@ -67,6 +70,7 @@ class _Barrel:
     phi: float
     sd: float
     right: float
+    ever: int
     swept: int
 
 
@@ -123,9 +127,10 @@ def _barrel(s: Search, idle: Idle, i: int, low: float, high: float, target: floa
     phi = idle.phi(i, at)
     sd = (idle.phi_sd(i, at) ** 2 + HANDS ** 2) ** 0.5
     right = normal_cdf((1.0 / low - phi) / sd) - normal_cdf((1.0 / high - phi) / sd)
-    positions = [shot.at[i] for shot in s.shots]
-    swept = sum(abs(b - a) * idle.slope > 0.08 for a, b in pairwise(positions))
-    return _Barrel(i, at, idle.where(i, target), phi, sd, max(0.0, right), swept)
+    here = [shot.at[i] for air, shot in zip(s.settings, s.shots, strict=True) if air == s.settings[-1]]
+    ever, swept = (sum(abs(b - a) * idle.slope > 0.08 for a, b in pairwise(row))
+                   for row in ([shot.at[i] for shot in s.shots], here))
+    return _Barrel(i, at, idle.where(i, target), phi, sd, max(0.0, right), ever, swept)
 
 
 # --- with a meter ---------------------------------------------------------------------------------------------------
@@ -221,7 +226,7 @@ def _by_speed(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Seq
         if moves:
             return _told(job, view, s, barrels, "turn", moves, [], target)
     half = value(inputs, "sweep", 0.0)
-    new = next((b for b in barrels if not b.swept), None)
+    new = next((b for b in barrels if not b.ever), None)
     if new is not None:                                        # first each once, outward
         move = _sweep(view, s, s.idle, new, half)
         if move is not None:
@@ -278,11 +283,13 @@ def _sweep(view: ScrewView, s: Search, idle: Idle, b: _Barrel, half: float) -> M
     """The move that takes one screw across the crest: outward, since a barrel too lean to fire shows itself so and one
     that is leaned may stall; inward only where it certainly stands rich."""
     sd = idle.phi_sd(b.i, b.at)
-    inward = max(LEANEST + 0.4 * sd, b.phi - SWEEP)
-    outward = max(2.0 * CREST - b.phi, b.phi + SWEEP)
-    usual = SWEEP / (CREST * s.screws.slope)
-    if b.swept > 1 and sd < KNOWN:                             # the lean side falls faster, and now it is safe to look
-        goal, usual = LEAN_LOOK, 0.7 * usual
+    reach = AGAIN if b.ever > 1 else SWEEP
+    seen = [idle.phi(b.i, shot.at[b.i]) for shot in s.shots]
+    inward = max(LEANEST + 0.4 * sd, b.phi - reach)
+    outward = max(2.0 * CREST - b.phi, b.phi + reach)
+    usual = reach / (CREST * s.screws.slope)
+    if b.ever > 1 and sd < KNOWN and max(seen) > CREST + SEEN and min(seen) > CREST - SEEN:
+        goal, usual = LEAN_LOOK, 0.7 * SWEEP / (CREST * s.screws.slope)
     else:
         goal = inward if b.phi - sd > RICH and b.phi - inward > 0.14 else outward
     by = max(0.7 * usual, min(1.25 * usual, abs(idle.where(b.i, goal) - b.at)))
@@ -300,7 +307,7 @@ def _further(view: ScrewView, s: Search, idle: Idle, b: _Barrel) -> Move | None:
     in
     with a bound, a sound one slows. None where it answered, or where it was turned far enough both ways."""
     strength, low, high = s.response(b.i)
-    if strength > QUIET or not b.swept:
+    if strength > QUIET or not b.ever:
         return None
     reach, sign = WIDE / idle.slope, s.screws.sign
     ends = [float(v) for v in view.range]
@@ -320,7 +327,7 @@ def _further(view: ScrewView, s: Search, idle: Idle, b: _Barrel) -> Move | None:
 def _mute(s: Search, idle: Idle, b: _Barrel) -> bool:
     """Turned far both ways and never answered."""
     strength, low, high = s.response(b.i)
-    return b.swept > 1 and strength <= QUIET and (high - low) * idle.slope > 1.3 * WIDE
+    return b.ever > 1 and strength <= QUIET and (high - low) * idle.slope > 1.3 * WIDE
 
 
 # --- telling --------------------------------------------------------------------------------------------------------

@@ -35,8 +35,6 @@ STALLED, STALLED_SD = 480.0, 120.0
 SPAT, SPAT_SD = 1.18, 0.10
 #: Where else a fit is begun: all barrels so much richer, the screws so much stronger, as logarithms.
 ELSEWHERE = ((0.2, -0.3), (-0.2, -0.3), (0.0, 0.35))
-#: At most so many of the latest moments are fitted: older ones say little more and cost time.
-MOST = 44
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,20 +54,22 @@ class Search:
     latest: tuple[float | None, ...] | None
     #: Kind of the last answer's symptom, and the screws (by index) leaned just before it.
     last_symptom: tuple[str, tuple[int, ...]] | None = None
-    #: The belief before this stretch's shots, and these as they were weighed.
-    fitted: tuple[picture.Prior, tuple[Shot, ...]] | None = None
+    #: Which setting of the air each of `shots` belongs to.
+    settings: tuple[tuple[float, ...], ...] = ()
+    #: How much more the speed scatters than the meter does.
+    rough: float = 1.0
     drawn: Drawn | None = None
 
     def response(self, i: int) -> tuple[float, float, float]:
         """How far the speed answered when screw i alone was turned, at most, in standard deviations of such a
         difference;
         and from where to where that screw was turned."""
-        shots = self.fitted[1] if self.fitted else ()
-        most, visited = 0.0, [s.at[i] for s in shots]
-        for a, b in pairwise(shots):
-            alone = all(abs(x - y) < 0.03 for k, (x, y) in enumerate(zip(a.at, b.at, strict=True)) if k != i)
+        most, visited = 0.0, [s.at[i] for s in self.shots]
+        for (one, a), (two, b) in pairwise(zip(self.settings, self.shots, strict=True)):
+            alone = one == two and all(abs(x - y) < 0.03 for k, (x, y) in enumerate(zip(a.at, b.at, strict=True))
+                                       if k != i)
             if alone and abs(a.at[i] - b.at[i]) > 0.1 and a.speed and b.speed:
-                most = max(most, abs(a.speed - b.speed) / math.hypot(a.noise, b.noise))
+                most = max(most, abs(a.speed - b.speed) / math.hypot(a.noise, b.noise) / self.rough)
         return most, min(visited, default=0.0), max(visited, default=0.0)
 
 
@@ -176,10 +176,12 @@ def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = Non
             rows += 1
             latest = tuple(m[0] if m else None for m in meter)
         shots.append((segment, here, Shot(tuple(stands), speed, scatter, len(seen) - 1 - k, meter)))  # type: ignore
-    stretches = _stretches(shots, [(g, c) for g, c in jets])
-    idle, fitted = _fit(screws, stretches, now_air, float(job.engine.idle_speed)) if shots else (None, None)
-    return Search(spots, at, screws, idle, tuple(s for g, _, s in shots if g == segment),
-                  any(s.lambdas for _, _, s in shots), rows, latest, _symptom(seen, view, spots), fitted, told)
+    idle, rough = None, 1.0
+    if shots:
+        idle, rough = _fit(screws, _stretches(shots, jets), now_air, float(job.engine.idle_speed))
+    mine = [(air, shot) for g, air, shot in shots if g == segment]
+    return Search(spots, at, screws, idle, tuple(s for _, s in mine), any(s.lambdas for _, _, s in shots), rows, latest,
+                  _symptom(seen, view, spots), tuple(a for a, _ in mine), rough, told)
 
 
 def _symptom(seen: Sequence[Seen], view: ScrewView, spots: Sequence[Place]) -> tuple[str, tuple[int, ...]] | None:
@@ -232,37 +234,37 @@ def _stretches(shots: Sequence[tuple[int, tuple[float, ...], Shot]], jets: Seque
 
 
 def _fit(screws: Screws, stretches: Sequence[_Stretch], now: tuple[float, ...], target: float
-         ) -> tuple[Idle | None, tuple[picture.Prior, tuple[Shot, ...]]]:
-    """Fit stretch by stretch: a change of air or jets carries the belief over, with the change it should make."""
+         ) -> tuple[Idle | None, float]:
+    """Fit stretch by stretch: a change of air or jets carries the belief over, with the change it should make. With how
+    rough the engine runs now."""
     idle: Idle | None = None
-    prior, weighed = picture.fresh(len(now), screws, target), ()
+    prior, rough = picture.fresh(len(now), screws, target), 1.0
     for n, part in enumerate(stretches):
         if idle is not None:
             prior = picture.carry(idle, part.air, part.jets)
         if not part.tells and n < len(stretches) - 1:          # only the speed of other air, which tells nothing
             continue
-        idle, weighed = _best(screws, part.shots, prior, part.air)
+        idle, rough = _best(screws, part.shots, prior, part.air)
     if idle is not None and idle.air != now:
-        prior, weighed = picture.carry(idle, now), ()
-        idle = picture.fit(screws, (), prior, now)
-    return idle, (prior, weighed)
+        idle = picture.fit(screws, (), picture.carry(idle, now), now)
+    return idle, rough
 
 
 def _best(screws: Screws, shots: tuple[Shot, ...], prior: picture.Prior, air: tuple[float, ...]
-          ) -> tuple[Idle, tuple[Shot, ...]]:
+          ) -> tuple[Idle, float]:
     """The likeliest of several fits, since one crest can hide another: begun from what is believed, from all rich and
-    from all lean. Where another fits about as well, its difference is a doubt. With the shots as they were weighed."""
+    from all lean. Where another fits about as well, its difference is a doubt. With how rough it runs: a speed that
+    hunts says less than it would."""
     best = picture.fit(screws, shots, prior, air)
     if len(shots) < 3:
-        return best, shots
+        return best, 1.0
     others = [picture.fit(screws, shots, prior, air, picture.elsewhere(best, rich, slope), rounds=12)
               for rich, slope in ELSEWHERE]
-    rough = _roughness(shots, min((best, *others), key=lambda i: i.misfit))
-    if rough > 1.5:                                           # it hunts: every speed says less than it would
-        shots = tuple(replace(s, noise=s.noise * min(rough, 5.0)) for s in shots)
-        others = [picture.fit(screws, shots, prior, air, i.mean, rounds=12) for i in (best, *others)]
-        best = others[0]
-    return picture.mingled((best, *others)), shots
+    rough = min(5.0, _roughness(shots, min((best, *others), key=lambda i: i.misfit)))
+    if rough <= 1.5:
+        return picture.mingled((best, *others)), 1.0
+    shots = tuple(replace(s, noise=s.noise * rough) for s in shots)
+    return picture.mingled([picture.fit(screws, shots, prior, air, i.mean, rounds=12) for i in (best, *others)]), rough
 
 
 def _roughness(shots: Sequence[Shot], idle: Idle) -> float:
