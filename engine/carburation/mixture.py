@@ -22,8 +22,8 @@ from engine.carburation.seen import numbers, screw_places, value
 from engine.evidence import Advice, Evidence, Finding, Inputs, Move, Place, ScrewView
 from engine.job import Job
 
-#: A barrel's mixture is placed well enough, as a standard deviation of phi: about 0.045 of lambda.
-PLACED = 0.035
+#: A barrel's mixture is placed well enough, as a standard deviation of phi: about 0.035 of lambda.
+PLACED = 0.042
 #: How far a screw is swept, in phi: far enough that the crest shows above the scatter, short of misfire.
 SWEEP = 0.25
 #: Mixtures that a sweep may not leave, phi. Lean of the first a cylinder misses and spits, and says nothing more.

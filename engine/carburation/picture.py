@@ -270,13 +270,14 @@ def _normal(screws: Screws, shots: Sequence[Shot], noise: Sequence[float], prior
     return info, push, cost
 
 
-def carry(idle: Idle, air: Sequence[float], jets: Sequence[tuple[int, float, float]] = (), aged: int = 0) -> Prior:
-    """The belief for other air and other jets, `aged` answers later.
+def carry(idle: Idle, air: Sequence[float], jets: Sequence[tuple[int, float, float]] = (),
+          swaps: Sequence[tuple[int, int]] = ()) -> Prior:
+    """The belief for other air and other jets.
 
-    `jets`: barrel i's richness by factor, with so much doubt (as a share).
+    `jets`: barrel i's richness by factor, with so much doubt (as a share). `swaps`: pairs of barrels whose jets of one
+    number changed places: what sets them apart goes along with the jets, or it stays, at even chances.
     """
     mean, cov = list(idle.mean), [list(r) for r in idle.cov]
-    mean[_ALPHA] += mean[_CREEP] * aged
     mean[_CREEP] = 0.0
     for i in range(len(cov)):
         cov[i][_CREEP] = cov[_CREEP][i] = 0.0
@@ -290,11 +291,33 @@ def carry(idle: Idle, air: Sequence[float], jets: Sequence[tuple[int, float, flo
         cov[OWN + i][OWN + i] += (LEANS_EACH * by) ** 2
         for j, too in enumerate(more):
             cov[OWN + i][OWN + j] += LEANS_ALL ** 2 * by * too
-    if jets:
+    if jets or swaps:
         cov[_ALPHA][_ALPHA] += FITTED_SPEED ** 2
         for i in range(OWN, len(cov)):
             cov[i][i] += FITTED ** 2
     for i, factor, doubt in jets:
         mean[OWN + i] += math.log(factor)
         cov[OWN + i][OWN + i] += doubt ** 2
+    for i, j in swaps:
+        half = 0.5 * (mean[OWN + i] - mean[OWN + j])
+        mean[OWN + i] -= half
+        mean[OWN + j] += half
+        for k, other in ((i, j), (j, i)):
+            cov[OWN + k][OWN + k] += half * half + FITTED ** 2
+            cov[OWN + k][OWN + other] -= half * half
     return Prior(tuple(mean), tuple(map(tuple, inverse(cholesky(cov)))))
+
+
+def either(prior: Prior, swaps: Sequence[tuple[int, int]]) -> list[tuple[float, ...]]:
+    """Where to begin fits after swaps: with what set the pairs apart one way round, and the other."""
+    if not swaps:
+        return []
+    out, cov = [], inverse(cholesky(prior.info))
+    for way in (1.0, -1.0):
+        mean = list(prior.mean)
+        for i, j in swaps:
+            half = math.sqrt(max(0.0, -cov[OWN + i][OWN + j]))
+            mean[OWN + i] += way * half
+            mean[OWN + j] -= way * half
+        out.append(tuple(mean))
+    return out

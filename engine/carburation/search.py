@@ -7,7 +7,7 @@ It reads evidence and fits `crest`; which screw to turn next is `mixture`'s busi
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
 
@@ -145,7 +145,7 @@ def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = Non
     now_air = next((row for row in reversed(air) if row is not None), (1.0,) * n)
     at = tuple(None if v is None else float(v) for v in view.positions)
     noise = pace.scatter(inputs.readings.get("speed"))
-    jets: list[tuple[int, dict[int, tuple[float | None, float]]]] = []
+    jets: list[tuple[int, tuple[tuple[int, float, float], ...], tuple[tuple[int, int], ...]]] = []
     shots: list[tuple[int, tuple[float, ...], Shot]] = []
     rows, latest = 0, None
     segment = 0
@@ -155,7 +155,7 @@ def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = Non
                    for p in s.answer.parts if "jet" in p.part and p.place in spots}
         if changed:
             segment += 1
-            jets.append((segment, changed))
+            jets.append((segment, *_changes(changed)))
             parts_before |= {spots[i]: size for i, (_, size) in changed.items()}
             rows = 0
         stands = [s.stands.get((view.name, p)) for p in spots]
@@ -204,13 +204,26 @@ def _fitted(job: Job, spots: Sequence[Place]) -> dict[Place, float]:
     return {p: float(row[(p.carb - 1) * per + (p.barrel or 1) - 1]) for p in spots if p.carb is not None}
 
 
+def _changes(changed: Mapping[int, tuple[float | None, float]]
+             ) -> tuple[tuple[tuple[int, float, float], ...], tuple[tuple[int, int], ...]]:
+    """What a change of jets should do to each barrel's fuel (by factor, with its doubt), and the pairs of barrels whose
+    jets of one number changed places, in the order told."""
+    told = list(changed)
+    pairs = tuple((a, b) for a, b in zip(told[::2], told[1::2], strict=False)
+                  if len(set(changed[a] + changed[b])) == 1) if len(told) % 2 == 0 else ()
+    paired = {i for pair in pairs for i in pair}
+    return tuple((i, (new / old) ** 2 if old else 1.0, 0.12 if old and old != new else 0.25)
+                 for i, (old, new) in changed.items() if i not in paired), pairs
+
+
 @dataclass(frozen=True, slots=True)
 class _Stretch:
-    """What was seen at one setting of the air with one set of jets, and the jets changed before it."""
+    """What was seen at one setting of the air with one set of jets, and the jets changed and swapped before it."""
 
     air: tuple[float, ...]
     shots: tuple[Shot, ...]
     jets: tuple[tuple[int, float, float], ...] = ()
+    swaps: tuple[tuple[int, int], ...] = ()
 
     @property
     def tells(self) -> bool:
@@ -218,18 +231,18 @@ class _Stretch:
         return len({shot.at for shot in self.shots}) > 1 or any(shot.lambdas for shot in self.shots)
 
 
-def _stretches(shots: Sequence[tuple[int, tuple[float, ...], Shot]], jets: Sequence[tuple[int, dict]]
+def _stretches(shots: Sequence[tuple[int, tuple[float, ...], Shot]], jets: Sequence[tuple[int, tuple, tuple]]
                ) -> list[_Stretch]:
     """The shots stretch by stretch; ages are counted from the end of each, so that its fit is the same ever after."""
     out: list[_Stretch] = []
     groups = [(key, [s for _, _, s in mine]) for key, mine in groupby(shots, key=lambda x: x[:2])]
     told = -1
     for (segment, air), mine in groups:
-        changed = tuple((i, (new / old) ** 2 if old else 1.0, 0.12 if old and old != new else 0.25)
-                        for g, row in jets if told < g <= segment for i, (old, new) in row.items()) if out else ()
-        told = segment
-        last = mine[-1].age
-        out.append(_Stretch(air, tuple(replace(s, age=s.age - last) for s in mine), changed))
+        before = [row for row in jets if told < row[0] <= segment] if out else []
+        told, last = segment, mine[-1].age
+        out.append(_Stretch(air, tuple(replace(s, age=s.age - last) for s in mine),
+                            tuple(x for _, changed, _ in before for x in changed),
+                            tuple(x for _, _, swapped in before for x in swapped)))
     return out
 
 
@@ -241,25 +254,26 @@ def _fit(screws: Screws, stretches: Sequence[_Stretch], now: tuple[float, ...], 
     prior, rough = picture.fresh(len(now), screws, target), 1.0
     for n, part in enumerate(stretches):
         if idle is not None:
-            prior = picture.carry(idle, part.air, part.jets)
+            prior = picture.carry(idle, part.air, part.jets, part.swaps)
         if not part.tells and n < len(stretches) - 1:          # only the speed of other air, which tells nothing
             continue
-        idle, rough = _best(screws, part.shots, prior, part.air)
+        idle, rough = _best(screws, part.shots, prior, part.air, part.swaps)
     if idle is not None and idle.air != now:
         idle = picture.fit(screws, (), picture.carry(idle, now), now)
     return idle, rough
 
 
-def _best(screws: Screws, shots: tuple[Shot, ...], prior: picture.Prior, air: tuple[float, ...]
-          ) -> tuple[Idle, float]:
+def _best(screws: Screws, shots: tuple[Shot, ...], prior: picture.Prior, air: tuple[float, ...],
+          swaps: Sequence[tuple[int, int]]) -> tuple[Idle, float]:
     """The likeliest of several fits, since one crest can hide another: begun from what is believed, from all rich and
     from all lean. Where another fits about as well, its difference is a doubt. With how rough it runs: a speed that
     hunts says less than it would."""
     best = picture.fit(screws, shots, prior, air)
-    if len(shots) < 3:
+    if len(shots) < 3 and not swaps:
         return best, 1.0
     others = [picture.fit(screws, shots, prior, air, picture.elsewhere(best, rich, slope), rounds=12)
               for rich, slope in ELSEWHERE]
+    others += [picture.fit(screws, shots, prior, air, start) for start in picture.either(prior, swaps)]
     rough = min(5.0, _roughness(shots, min((best, *others), key=lambda i: i.misfit)))
     if rough <= 1.5:
         return picture.mingled((best, *others)), 1.0
