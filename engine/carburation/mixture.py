@@ -117,7 +117,7 @@ def _problem(job: Job, inputs: Inputs, view: ScrewView) -> str | None:
             return f"No {what} was read. Read it in every pipe."
         if name == "lambda" and any(v is not None and not 0.5 <= v <= 2.0 for v in row):
             return "Lambda outside 0.5 to 2 is a cold or broken probe, not a mixture. Warm it and read again."
-        if name == "co" and any(v is not None and not 0.0 <= v <= 15.0 for v in row):
+        if name == "co" and any(v is not None and not 0.0 <= v <= 0.15 for v in row):
             return "CO outside 0 to 15 % is a meter out of order. Zero it in clean air and read again."
     return None
 

@@ -160,6 +160,7 @@ def fit(screws: Screws, shots: tuple[Shot, ...], prior: Prior, air: tuple[float,
     (Laplace); wider where it fits badly. A pure function, and kept: a run asks for its early stretches again and again.
     """
     mean = list(start or prior.mean)
+    _bound(mean)
     noise = _noise(screws, shots, air, mean)
     info, push, best = _normal(screws, shots, noise, prior, air, mean)
     damp = 0.0
@@ -173,7 +174,7 @@ def fit(screws: Screws, shots: tuple[Shot, ...], prior: Prior, air: tuple[float,
         longest = max((abs(s) for s in step[OWN:]), default=0.0)
         cut = min(1.0, 0.35 / longest) if longest > 0.0 else 1.0
         trial = [m + cut * s for m, s in zip(mean, step, strict=True)]
-        trial[_EPS] = max(0.5, min(1.5, trial[_EPS]))
+        _bound(trial)
         more, shove, cost = _normal(screws, shots, noise, prior, air, trial)
         if cost > best + 1e-9:
             damp = max(6.0 * damp, 0.03)
@@ -189,6 +190,13 @@ def fit(screws: Screws, shots: tuple[Shot, ...], prior: Prior, air: tuple[float,
     wide = max(1.0, best / max(4, len(shots)))
     cov = tuple(tuple(wide * v for v in row) for row in inverse(cholesky(info)))
     return Idle(screws, tuple(air), tuple(mean), cov, best, len(shots))
+
+
+def _bound(mean: list[float]) -> None:
+    """Keep a trial where the picture means something, so that no figure runs away."""
+    mean[_EPS] = max(0.5, min(1.5, mean[_EPS]))
+    mean[_SLOPE] = max(math.log(0.02), min(math.log(1.5), mean[_SLOPE]))
+    mean[OWN:] = [max(-1.5, min(1.5, m)) for m in mean[OWN:]]
 
 
 def elsewhere(idle: Idle, richer: float, stronger: float) -> tuple[float, ...]:

@@ -105,14 +105,14 @@ def lambda_of(quantity: str, value: float) -> tuple[float, float] | None:
 
 def meter_row(seen: Seen, n: int) -> tuple[tuple[float, float] | None, ...] | None:
     """Lambda by screw as a meter showed it in this answer, from lambda or CO, several cylinders of a screw averaged."""
-    for quantity in ("lambda", "CO"):
+    for quantity, scale in (("lambda", 1.0), ("CO", 100.0)):      # CO comes as a share
         row = seen.row(quantity)
         if row is None or len(row) < n or len(row) % n:
             continue
         per = len(row) // n
         out = []
         for i in range(n):
-            told = [lambda_of(quantity, v) for v in row[i * per:(i + 1) * per] if v is not None]
+            told = [lambda_of(quantity, scale * v) for v in row[i * per:(i + 1) * per] if v is not None]
             good = [t for t in told if t]
             out.append((sum(t[0] for t in good) / len(good), max(t[1] for t in good)) if good else None)
         return tuple(out)
