@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from engine.carburation import bands, rest, sizing, words
+from engine.carburation import bands, reset, rest, sizing, words
 from engine.carburation.masks import LEVEL_OFF, UNPLACED, Mask, masks
 from engine.carburation.search import Search, search
 from engine.carburation.seen import flag, numbers, screw_places, value
@@ -180,7 +180,8 @@ def _judged(c: _Case, v: rest.Verdict, lean: Sequence[float], masked: Sequence[M
         words.outputs(verdict=verdict, reason="none", barrels=tuple(told), untold=why,
                       suspects=len(out) if not every else 0,
                       sizes=float(max(by, key=abs, default=0)), promise=promise, sureness=words.clamp(sure, 0.0, 1.0)),
-        (), tuple(parts), tuple(findings), because=_because(c, verdict, told, lean, sure))
+        tuple(reset.for_new_jets(c.view, c.search, parts, c.sizes)), tuple(parts), tuple(findings),
+        because=_because(c, verdict, told, lean, sure))
 
 
 def _all_one_way(c: _Case, way: int, by: Sequence[int], out: Sequence[int]) -> bool:

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from engine.carburation.crest import Screws, torque_and_slope
+from engine.carburation.crest import RICH_LIMIT, Screws, torque_and_slope
 from engine.carburation.fit import cholesky, inverse, solve
 
 #: Change of speed per change of torque, as shares [derived: loss grows a little faster than speed].
@@ -38,15 +38,25 @@ OWN = 4
 
 
 @dataclass(frozen=True, slots=True)
+class Gas:
+    """What a meter told of one barrel: lambda and the scatter of its logarithm; `least`: it is that or leaner, or so
+    rich that it does not fire."""
+
+    lam: float
+    sd: float
+    least: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Shot:
-    """What was seen at one moment: each barrel's screw, the speed with its scatter, lambda by barrel with that of its
-    logarithm; `age` in answers."""
+    """What was seen at one moment: each barrel's screw, the speed with its scatter, the gas by barrel; `age` in
+    answers."""
 
     at: tuple[float, ...]
     speed: float | None
     noise: float
     age: int
-    lambdas: tuple[tuple[float, float] | None, ...] | None = None
+    lambdas: tuple[Gas | None, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,8 +274,10 @@ def _normal(screws: Screws, shots: Sequence[Shot], noise: Sequence[float], prior
             if seen is not None:
                 fuel = screws.fuel(shot.at[i], slope)
                 by = screws.sign * slope * (shot.at[i] - screws.mid) / fuel
-                r = -math.log(seen[0]) - mean[OWN + i] - math.log(fuel)
-                weight, k = 1.0 / seen[1] ** 2, OWN + i
+                r = -math.log(seen.lam) - mean[OWN + i] - math.log(fuel)
+                if seen.least and (r >= 0.0 or mean[OWN + i] + math.log(fuel) > math.log(RICH_LIMIT)):
+                    continue
+                weight, k = 1.0 / seen.sd ** 2, OWN + i
                 cost += weight * r * r
                 info[k][k] += weight
                 info[k][_SLOPE] += weight * by

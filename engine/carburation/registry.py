@@ -221,7 +221,7 @@ IDLE_JETS = Adviser(
         "promise": says("what the last change of jets did: none made, kept, not kept", "none", "kept", "not kept"),
         "sureness": _SURE,
     },
-    frozenset({"parts"}), computed("jets", "idle_jets"),
+    frozenset({"moves", "parts"}), computed("jets", "idle_jets"),
     {"idle-jet-too-small": CHANGE, "idle-jet-too-large": CHANGE, "barrel-out-alone": ADJUST, "jets-mixed": ADJUST,
      "jet-verdict-withheld": NOTE, "jet-change-not-kept": ADJUST, "jet-odd-one-out": NOTE, "level-off": ADJUST,
      "air-leak": CHANGE},
@@ -265,7 +265,7 @@ JET_SWAP = Adviser(
     {"screw": IDLE_JETS.inputs["screw"], "low": IDLE_JETS.inputs["low"], "high": IDLE_JETS.inputs["high"], **_AIR},
     {"verdict": says("swap: fit the parts as given · cannot: no sound neighbour, or jet numbers unknown", "swap",
                      "cannot")},
-    frozenset({"parts"}), computed("swap", "jet_swap"), {},
+    frozenset({"moves", "parts"}), computed("swap", "jet_swap"), {},
 )
 
 JET_NUMBERS = Adviser(

@@ -14,7 +14,7 @@ from itertools import groupby, pairwise
 from engine.carburation import bands, pace, picture
 from engine.carburation.crest import Screws
 from engine.carburation.drawn import Drawn, drawn
-from engine.carburation.picture import Idle, Shot
+from engine.carburation.picture import Gas, Idle, Shot
 from engine.carburation.seen import Seen, history, screw_places
 from engine.evidence import Evidence, Inputs, Place, ScrewView
 from engine.job import Job
@@ -27,6 +27,8 @@ SLOPE = {"short taper": 0.30, "long taper": 0.22, "air screw": 0.20, "pilot scre
 LAMBDA_SCATTER, CO_SCATTER = 0.010, 0.06
 #: CO % = a (1 - lambda)^2 + b (1 - lambda) + c, for lambda 0.80 to 0.98 [derived: equilibrium gas].
 CO_FIT = (11.357, 35.828, -0.0084)
+#: Below this CO, %, a cylinder is lean, or so rich that it does not fire: a bound and no figure [derived].
+NO_CO = 0.7
 #: A meter reading beyond this may be oxygen from misfire: only a bound [common practice].
 MISFIRE_LAMBDA = 1.12
 #: A stall says that the engine could not hold about this speed [assumed].
@@ -87,23 +89,23 @@ def kind(job: Job, view: ScrewView, low: float | None = None, high: float | None
                   job.bank.manifold == "shared")
 
 
-def lambda_of(quantity: str, value: float) -> tuple[float, float] | None:
-    """Lambda and the scatter of its logarithm from one reading; None where it says nothing (a cold probe, no gas)."""
+def lambda_of(quantity: str, value: float) -> Gas | None:
+    """Lambda from one reading (CO in %); None where it says nothing (a cold probe, no gas)."""
     if quantity == "lambda":
         if not 0.5 <= value <= 1.9:
             return None
-        return (value, LAMBDA_SCATTER if value < MISFIRE_LAMBDA else 0.12)
+        return Gas(value, LAMBDA_SCATTER if value < MISFIRE_LAMBDA else 0.12)
     if not 0.0 <= value <= 14.0:
         return None
+    if value < NO_CO:
+        return Gas(0.985, 0.02, True)
     a, b, c = CO_FIT
     lam = 1.0 - (math.sqrt(b * b + 4.0 * a * max(value - c, 0.0)) - b) / (2.0 * a)
-    if value < 0.7:
-        return (max(lam, 0.99), 0.08)                 # lean of here CO hardly tells
     slope = 1.0 / (35.8 + 22.7 * (1.0 - lam))         # of the fitted curve, lambda per point
-    return (lam, max(0.006, slope * CO_SCATTER * value / lam))
+    return Gas(lam, max(0.006, slope * CO_SCATTER * value / lam))
 
 
-def meter_row(seen: Seen, n: int) -> tuple[tuple[float, float] | None, ...] | None:
+def meter_row(seen: Seen, n: int) -> tuple[Gas | None, ...] | None:
     """Lambda by screw as a meter showed it in this answer, from lambda or CO, several cylinders of a screw averaged."""
     for quantity, scale in (("lambda", 1.0), ("CO", 100.0)):      # CO comes as a share
         row = seen.row(quantity)
@@ -114,23 +116,24 @@ def meter_row(seen: Seen, n: int) -> tuple[tuple[float, float] | None, ...] | No
         for i in range(n):
             told = [lambda_of(quantity, scale * v) for v in row[i * per:(i + 1) * per] if v is not None]
             good = [t for t in told if t]
-            out.append((sum(t[0] for t in good) / len(good), max(t[1] for t in good)) if good else None)
+            out.append(Gas(sum(t.lam for t in good) / len(good), max(t.sd for t in good), any(t.least for t in good))
+                       if good else None)
         return tuple(out)
     return None
 
 
-def _spat(seen: Seen, view: ScrewView, spots: Sequence[Place]) -> tuple[tuple[float, float] | None, ...] | None:
+def _spat(seen: Seen, view: ScrewView, spots: Sequence[Place]) -> tuple[Gas | None, ...] | None:
     """Barrels that were seen to spit back, or the one whose screw alone was leaned just before it spat: too lean."""
     for row in seen.answer.names.values():
         if len(row) == len(spots) and "spit-back" in seen.answer.readings and "yes" in row and set(row) <= {"yes",
                                                                                                             "no"}:
-            return tuple((SPAT, SPAT_SD) if v == "yes" else None for v in row)
+            return tuple(Gas(SPAT, SPAT_SD) if v == "yes" else None for v in row)
     if seen.answer.symptom_kind != "spit-back":
         return None
     leaned = [m.place for m in seen.answer.moves if m.screw == view.name and m.effect == "leaner"]
     if len(leaned) != 1 or len(seen.answer.moves) != 1:
         return None
-    return tuple((SPAT, SPAT_SD) if p == leaned[0] else None for p in spots)
+    return tuple(Gas(SPAT, SPAT_SD) if p == leaned[0] else None for p in spots)
 
 
 def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = None, high: float | None = None) -> Search:
@@ -174,7 +177,7 @@ def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = Non
             continue
         if meter and meter_row(s, n) is not None:
             rows += 1
-            latest = tuple(m[0] if m else None for m in meter)
+            latest = tuple(m.lam if m else None for m in meter)
         shots.append((segment, here, Shot(tuple(stands), speed, scatter, len(seen) - 1 - k, meter)))  # type: ignore
     idle, rough = None, 1.0
     if shots:

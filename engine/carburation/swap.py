@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from engine.carburation import words
+from engine.carburation import reset, words
 from engine.carburation.jets import idle_jets, sizes
-from engine.carburation.seen import screw_places
+from engine.carburation.search import search
+from engine.carburation.seen import screw_places, value
 from engine.evidence import Advice, Evidence, Inputs, Part
 from engine.job import Job
 
@@ -21,17 +22,19 @@ def jet_swap(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     told: Sequence[str] = judged.outputs["barrels"]
     fitted = sizes(job, evidence, spots)
     free = [i for i, t in enumerate(told) if t in ("right", "unknown") and fitted[i] is not None]
-    parts, said = [], []
+    known = search(job, inputs, evidence, value(inputs, "low", 1.0), value(inputs, "high", 1.5))
+    parts, moves, said = [], [], []
     for i, t in enumerate(told):
         if t not in ("too small", "too large") or fitted[i] is None or not free:
             continue
         j = min(free, key=lambda j: (spots[j].carb != spots[i].carb, told[j] != "right", abs(j - i)))
         free.remove(j)
         parts += [Part("idle jet", spots[i], _fraction(fitted[j])), Part("idle jet", spots[j], _fraction(fitted[i]))]
+        moves += reset.for_swap(view, known, i, j)
         said.append(f"{words.place(spots[i])} with {words.place(spots[j])}")
     verdict = "swap" if parts else "cannot"
     concluded = f"Swap {words.listed(said)}." if said else "There is no sound neighbour to swap with."
-    return Advice("jet_swap", 1, words.outputs(verdict=verdict), (), tuple(parts), because=words.because(
+    return Advice("jet_swap", 1, words.outputs(verdict=verdict), tuple(moves), tuple(parts), because=words.because(
         "The verdict on each barrel and the number on each jet.", concluded,
         "The swap itself proves it: a fault that goes along is the jet.", "A jet that turns out to be dirty."))
 
