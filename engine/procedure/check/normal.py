@@ -173,9 +173,10 @@ class Normal(Numbers):
             return conjunction([self.compare(inner, bits, rest), self.compare(minus, bits, rest)])
         if bits in (4, 6):
             return disjunction([self.compare(inner, bits, rest), self.compare(minus, bits, rest)])
+        if bits == 5:                                     # not by negation: a missing reading differs from nothing
+            return disjunction([self._compare_abs(term, form, side) for side in (1, 4)])
         either = disjunction([self.compare(inner, 2, rest), self.compare(minus, 2, rest)])
-        equal = conjunction([either, self.compare(rest, 6, constant(ZERO))])
-        return equal if bits == 2 else negation(equal)
+        return conjunction([either, self.compare(rest, 6, constant(ZERO))])
 
     def _extreme(self, atom: Atom, c: Fraction, bits: int) -> Formula:
         """min or max of a row against a number, as what some element is."""

@@ -166,6 +166,9 @@ def cell_of(space, axis, names):
     "x": Fraction(3), "y": Fraction(0), "z": None, "level": Fraction(1), "sound": "steady", "drips": None,
     "flow": (Fraction(0), Fraction(5)), "draw": (None, None), "noise": ("steady", "silent"), "meter": True,
     "stem": "fine"}, False)
+@example(["any(abs(flow - mean(flow)) != z)", "abs(x) != z"], {
+    "x": Fraction(0), "y": Fraction(-1), "z": None, "level": Fraction(1), "sound": "steady", "drips": "no",
+    "flow": (Fraction(0),), "draw": (None,), "noise": ("steady",), "meter": False, "stem": "coarse"}, False)
 def test_the_run_takes_the_branch_whose_box_holds_the_readings(texts, names, stepped):
     """With `stepped`, readings are rounded as the run rounds them, and cells that none then lies in are gone."""
     texts = [t for t in texts if len(t) <= 300]
