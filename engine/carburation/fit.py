@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from operator import mul
 
 
 def normal_cdf(z: float) -> float:
@@ -105,7 +106,7 @@ def cholesky(matrix: Sequence[Sequence[float]]) -> list[list[float]]:
         row = low[i]
         for j in range(i + 1):
             other = low[j]
-            total = matrix[i][j] - sum(row[k] * other[k] for k in range(j))
+            total = matrix[i][j] - sum(map(mul, row, other))   # what is not worked out yet is nought
             if i == j:
                 if total <= 0.0 or math.isnan(total):
                     raise ValueError("the matrix is not positive definite")
@@ -119,11 +120,11 @@ def solve(low: Sequence[Sequence[float]], right: Sequence[float]) -> list[float]
     """x with L L' x = right."""
     n = len(low)
     half = [0.0] * n
-    for i in range(n):
-        half[i] = (right[i] - sum(low[i][k] * half[k] for k in range(i))) / low[i][i]
+    for i, row in enumerate(low):
+        half[i] = (right[i] - sum(map(mul, row, half))) / row[i]
     full = [0.0] * n
-    for i in reversed(range(n)):
-        full[i] = (half[i] - sum(low[k][i] * full[k] for k in range(i + 1, n))) / low[i][i]
+    for i, column in reversed(list(enumerate(zip(*low, strict=True)))):
+        full[i] = (half[i] - sum(map(mul, column, full))) / column[i]
     return full
 
 

@@ -12,6 +12,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from operator import mul
 
 from engine.carburation.crest import RICH_LIMIT, Screws, torque_and_slope
 from engine.carburation.fit import cholesky, inverse, solve
@@ -32,6 +33,8 @@ AIR_DOUBT, AIR_LEAST = 0.35, 0.004
 CREEP = 0.0008
 #: What fitting a jet leaves in doubt about every barrel, and about the speed, as shares [assumed].
 FITTED, FITTED_SPEED = 0.02, 0.03
+#: A fit worse than the best by this misfit is not worth a thought.
+UNLIKELY = 12.0
 _ALPHA, _EPS, _SLOPE, _CREEP = 0, 1, 2, 3
 #: From here on the unknowns are ln richness, barrel by barrel.
 OWN = 4
@@ -49,8 +52,8 @@ class Gas:
 
 @dataclass(frozen=True, slots=True)
 class Shot:
-    """What was seen at one moment: each barrel's screw, the speed with its scatter, the gas by barrel; `age` in
-    answers."""
+    """What was seen at one moment: each barrel's screw, the speed with its scatter, the gas by barrel; `age` in answers
+    against the first of its stretch, so negative."""
 
     at: tuple[float, ...]
     speed: float | None
@@ -93,6 +96,8 @@ class Idle:
     cov: tuple[tuple[float, ...], ...]
     misfit: float
     shots: int
+    #: Age of the latest shot.
+    last: int = 0
 
     @property
     def slope(self) -> float:
@@ -121,32 +126,49 @@ class Idle:
         fuel = phi / math.exp(self.mean[OWN + i])
         return self.screws.mid + self.screws.sign * (fuel - 1.0) / self.slope
 
-    def speed(self, at: Sequence[float], age: int = 0) -> float:
-        """Speed expected with the screws `at`, or that the picture gives for a moment so many answers ago."""
-        return math.exp(_predict(self.screws, self.air, self.mean, Shot(tuple(at), None, 1.0, age))[0])
+    def speed(self, at: Sequence[float], age: int | None = None) -> float:
+        """Speed expected with the screws `at`, or that the picture gives for a moment of that age."""
+        shot = Shot(tuple(at), None, 1.0, self.last if age is None else age)
+        return math.exp(_predict(self.screws, self.air, self.mean, shot)[0])
 
 
-def _predict(screws: Screws, air: Sequence[float], mean: Sequence[float], shot: Shot) -> tuple[float, list[float]]:
+class _Barrels(dict):
+    """By (barrel, turns): its torque, how that changes per ln richness, and per ln slope, each times its air.
+
+    A screw stands at a few places in many shots, so that each is worked out once.
+    """
+
+    def __init__(self, screws: Screws, air: Sequence[float], mean: Sequence[float]) -> None:
+        self.screws, self.air, self.whole = screws, air, sum(air)
+        self.slope, self.rich = math.exp(mean[_SLOPE]), [math.exp(m) for m in mean[OWN:]]
+
+    def __missing__(self, key: tuple[int, float]) -> tuple[float, float, float]:
+        i, turns = key
+        fuel, air = self.screws.fuel(turns, self.slope), self.air[i]
+        f, d = torque_and_slope(self.rich[i] * fuel)
+        d *= air
+        found = self[key] = (air * f, d, d * self.screws.sign * self.slope * (turns - self.screws.mid) / fuel)
+        return found
+
+
+def _predict(screws: Screws, air: Sequence[float], mean: Sequence[float], shot: Shot, known: _Barrels | None = None
+             ) -> tuple[float, list[float]]:
     """ln speed of a shot, and its slope against every unknown."""
-    slope, eps = math.exp(mean[_SLOPE]), mean[_EPS]
     if screws.shared:
         return _plenum(screws, mean, shot)
+    known = known if known is not None else _Barrels(screws, air, mean)
     total = by_slope = 0.0
     by_own = []
-    fuel_at, mid, sign, exp = screws.fuel, screws.mid, screws.sign, math.exp
-    for own, through, turns in zip(mean[OWN:], air, shot.at, strict=True):
-        fuel = fuel_at(turns, slope)
-        f, d = torque_and_slope(exp(own) * fuel)
-        total += through * f
-        d *= through
+    for key in enumerate(shot.at):
+        f, d, by = known[key]
+        total += f
         by_own.append(d)
-        by_slope += d * sign * slope * (turns - mid) / fuel
-    whole = sum(air)
-    share = max(total / whole, 1e-3)
-    log = math.log(share)
-    scale = eps / (share * whole)
-    grad = [1.0, log, scale * by_slope, -float(shot.age), *(scale * d for d in by_own)]
-    return mean[_ALPHA] + eps * log - mean[_CREEP] * shot.age, grad
+        by_slope += by
+    share = max(total / known.whole, 1e-3)
+    log, eps = math.log(share), mean[_EPS]
+    scale = eps / (share * known.whole)
+    return (mean[_ALPHA] + eps * log - mean[_CREEP] * shot.age,
+            [1.0, log, scale * by_slope, -float(shot.age), *[scale * d for d in by_own]])
 
 
 def _plenum(screws: Screws, mean: Sequence[float], shot: Shot) -> tuple[float, list[float]]:
@@ -192,14 +214,14 @@ def fit(screws: Screws, shots: tuple[Shot, ...], prior: Prior, air: tuple[float,
                 break
             continue
         gained, mean, info, push, best, damp = best - cost, trial, more, shove, cost, damp / 6.0
-        if gained < 1e-2 and turn > 2:
+        if gained < 1e-2 + 3e-3 * best and turn > (0 if start else 2):
             break
-        if turn in (1, 3):                                     # the picture moved: weigh the far shots anew
+        if turn in ((1,) if start else (1, 3)):                # the picture moved: weigh the far shots anew
             noise = _noise(screws, shots, air, mean)
             info, push, best = _normal(screws, shots, noise, prior, air, mean)
     wide = max(1.0, best / max(4, len(shots)))
     cov = tuple(tuple(wide * v for v in row) for row in inverse(cholesky(info)))
-    return Idle(screws, tuple(air), tuple(mean), cov, best, len(shots))
+    return Idle(screws, tuple(air), tuple(mean), cov, best, len(shots), shots[-1].age if shots else 0)
 
 
 def _bound(mean: list[float]) -> None:
@@ -223,7 +245,7 @@ def mingled(fits: Sequence[Idle]) -> Idle:
     cov = [list(row) for row in best.cov]
     told: list[Idle] = [best]
     for other in fits:
-        if other.misfit > best.misfit + 12.0 or any(_alike(other, known) for known in told):
+        if other.misfit > best.misfit + UNLIKELY or any(alike(other, known) for known in told):
             continue
         told.append(other)
         weight = math.exp(-0.5 * (other.misfit - best.misfit))
@@ -234,7 +256,8 @@ def mingled(fits: Sequence[Idle]) -> Idle:
     return best if len(told) == 1 else replace(best, cov=tuple(map(tuple, cov)))
 
 
-def _alike(one: Idle, two: Idle) -> bool:
+def alike(one: Idle, two: Idle) -> bool:
+    """Whether two fits say the same of every barrel."""
     return all(abs(a - b) < 0.03 for a, b in zip(one.mean[OWN:], two.mean[OWN:], strict=True))
 
 
@@ -242,9 +265,10 @@ def _noise(screws: Screws, shots: Sequence[Shot], air: Sequence[float], mean: Se
     """Standard deviation of ln speed of each shot: the meter's, the picture's own, and more the farther from now."""
     if not shots:
         return []
-    last = _predict(screws, air, mean, shots[-1])[0]
+    known = _Barrels(screws, air, mean)
+    last = _predict(screws, air, mean, shots[-1], known)[0]
     return [math.sqrt((shot.noise / (shot.speed or 900.0)) ** 2 + PICTURE ** 2
-                      + (FAR * (_predict(screws, air, mean, shot)[0] - last)) ** 2) for shot in shots]
+                      + (FAR * (_predict(screws, air, mean, shot, known)[0] - last)) ** 2) for shot in shots]
 
 
 def _normal(screws: Screws, shots: Sequence[Shot], noise: Sequence[float], prior: Prior, air: Sequence[float],
@@ -253,20 +277,19 @@ def _normal(screws: Screws, shots: Sequence[Shot], noise: Sequence[float], prior
     size = len(mean)
     info = [list(r) for r in prior.info]
     off = [prior.mean[i] - mean[i] for i in range(size)]
-    push = [sum(a * b for a, b in zip(row, off, strict=True)) for row in prior.info]
-    cost = sum(a * b for a, b in zip(push, off, strict=True))
-    slope = math.exp(mean[_SLOPE])
+    push = [sum(map(mul, row, off)) for row in prior.info]
+    cost = sum(map(mul, push, off))
+    slope, known = math.exp(mean[_SLOPE]), _Barrels(screws, air, mean)
     for shot, sd in zip(shots, noise, strict=True):
         if shot.speed is not None:
-            guess, grad = _predict(screws, air, mean, shot)
+            guess, grad = _predict(screws, air, mean, shot, known)
             r = (math.log(shot.speed) - guess) / sd
             wild = abs(r) > 3.0                                # Huber: one wild reading does not rule
             cost += 6.0 * abs(r) - 9.0 if wild else r * r
             weight = (3.0 / abs(r) if wild else 1.0) / (sd * sd)
-            scaled = [weight * g for g in grad]
-            for i, a in enumerate(scaled):
-                if a:
-                    row = info[i]
+            for i, g in enumerate(grad):
+                if g:
+                    a, row = weight * g, info[i]
                     for j in range(i + 1):
                         row[j] += a * grad[j]
                     push[i] += a * r * sd
@@ -290,14 +313,16 @@ def _normal(screws: Screws, shots: Sequence[Shot], noise: Sequence[float], prior
     return info, push, cost
 
 
-def carry(idle: Idle, air: Sequence[float], jets: Sequence[tuple[int, float, float]] = (),
-          swaps: Sequence[tuple[int, int]] = ()) -> Prior:
+@lru_cache(maxsize=256)
+def carry(idle: Idle, air: tuple[float, ...], jets: tuple[tuple[int, float, float], ...] = (),
+          swaps: tuple[tuple[int, int], ...] = ()) -> Prior:
     """The belief for other air and other jets.
 
     `jets`: barrel i's richness by factor, with so much doubt (as a share). `swaps`: pairs of barrels whose jets of one
     number changed places: what sets them apart goes along with the jets, or it stays, at even chances.
     """
     mean, cov = list(idle.mean), [list(r) for r in idle.cov]
+    mean[_ALPHA] -= mean[_CREEP] * idle.last
     mean[_CREEP] = 0.0
     for i in range(len(cov)):
         cov[i][_CREEP] = cov[_CREEP][i] = 0.0

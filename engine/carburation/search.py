@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import groupby, pairwise
 
 from engine.carburation import bands, pace, picture
@@ -37,6 +38,10 @@ STALLED, STALLED_SD = 480.0, 120.0
 SPAT, SPAT_SD = 1.18, 0.10
 #: Where else a fit is begun: all barrels so much richer, the screws so much stronger, as logarithms.
 ELSEWHERE = ((0.2, -0.3), (-0.2, -0.3), (0.0, 0.35))
+#: After so many shots it is looked for elsewhere, and after one that worsens the misfit by so much.
+LOOK_ROUND, SURPRISE = frozenset({3, 5, 8}), 8.0
+#: So many pictures are kept.
+MOST_PICTURES = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +152,8 @@ def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = Non
     air = told.rows
     now_air = next((row for row in reversed(air) if row is not None), (1.0,) * n)
     at = tuple(None if v is None else float(v) for v in view.positions)
-    noise = pace.scatter(inputs.readings.get("speed"))
+    view_of_speed = inputs.readings.get("speed")               # unbound: averaged, as the search for it asks
+    noise = pace.scatter(view_of_speed) if view_of_speed is not None else pace.SCATTER / pace.AVERAGED ** 0.5
     jets: list[tuple[int, tuple[tuple[int, float, float], ...], tuple[tuple[int, int], ...]]] = []
     shots: list[tuple[int, tuple[float, ...], Shot]] = []
     rows, latest = 0, None
@@ -236,14 +242,14 @@ class _Stretch:
 
 def _stretches(shots: Sequence[tuple[int, tuple[float, ...], Shot]], jets: Sequence[tuple[int, tuple, tuple]]
                ) -> list[_Stretch]:
-    """The shots stretch by stretch; ages are counted from the end of each, so that its fit is the same ever after."""
+    """The shots stretch by stretch; ages are counted from the beginning of each, so that what was fitted stays so."""
     out: list[_Stretch] = []
     groups = [(key, [s for _, _, s in mine]) for key, mine in groupby(shots, key=lambda x: x[:2])]
     told = -1
     for (segment, air), mine in groups:
         before = [row for row in jets if told < row[0] <= segment] if out else []
-        told, last = segment, mine[-1].age
-        out.append(_Stretch(air, tuple(replace(s, age=s.age - last) for s in mine),
+        told, first = segment, mine[0].age
+        out.append(_Stretch(air, tuple(replace(s, age=s.age - first) for s in mine),
                             tuple(x for _, changed, _ in before for x in changed),
                             tuple(x for _, _, swapped in before for x in swapped)))
     return out
@@ -260,28 +266,60 @@ def _fit(screws: Screws, stretches: Sequence[_Stretch], now: tuple[float, ...], 
             prior = picture.carry(idle, part.air, part.jets, part.swaps)
         if not part.tells and n < len(stretches) - 1:          # only the speed of other air, which tells nothing
             continue
-        idle, rough = _best(screws, part.shots, prior, part.air, part.swaps)
+        idle, rough = _best(screws, part, prior, n < len(stretches) - 1)
     if idle is not None and idle.air != now:
         idle = picture.fit(screws, (), picture.carry(idle, now), now)
     return idle, rough
 
 
-def _best(screws: Screws, shots: tuple[Shot, ...], prior: picture.Prior, air: tuple[float, ...],
-          swaps: Sequence[tuple[int, int]]) -> tuple[Idle, float]:
-    """The likeliest of several fits, since one crest can hide another: begun from what is believed, from all rich and
-    from all lean. Where another fits about as well, its difference is a doubt. With how rough it runs: a speed that
-    hunts says less than it would."""
-    best = picture.fit(screws, shots, prior, air)
-    if len(shots) < 3 and not swaps:
-        return best, 1.0
-    others = [picture.fit(screws, shots, prior, air, picture.elsewhere(best, rich, slope), rounds=12)
-              for rich, slope in ELSEWHERE]
-    others += [picture.fit(screws, shots, prior, air, start) for start in picture.either(prior, swaps)]
-    rough = min(5.0, _roughness(shots, min((best, *others), key=lambda i: i.misfit)))
+@lru_cache(maxsize=256)
+def _best(screws: Screws, part: _Stretch, prior: picture.Prior, past: bool) -> tuple[Idle, float]:
+    """The likeliest picture of a stretch, in doubt where others fit about as well, and how rough it runs: a speed that
+    hunts says less than it would. A stretch that is `past` is fitted at once, not shot by shot."""
+    known = _looked(screws, part.shots, prior, part.air, part.swaps) if past else None
+    found = known or _pictures(screws, part.shots, prior, part.air, part.swaps)
+    rough = min(5.0, _roughness(part.shots, found[0]))
     if rough <= 1.5:
-        return picture.mingled((best, *others)), 1.0
-    shots = tuple(replace(s, noise=s.noise * rough) for s in shots)
-    return picture.mingled([picture.fit(screws, shots, prior, air, i.mean, rounds=12) for i in (best, *others)]), rough
+        return picture.mingled(found), 1.0
+    shots = tuple(replace(s, noise=s.noise * rough) for s in part.shots)
+    return picture.mingled([picture.fit(screws, shots, prior, part.air, i.mean, 8) for i in found]), rough
+
+
+@lru_cache(maxsize=512)
+def _pictures(screws: Screws, shots: tuple[Shot, ...], prior: picture.Prior, air: tuple[float, ...],
+              swaps: tuple[tuple[int, int], ...]) -> tuple[Idle, ...]:
+    """The likeliest pictures that shots allow, best first, since one crest can hide another.
+
+    Each goes on from those of the shots before it; every now and then, and after a surprise, a fit is begun elsewhere:
+    from all rich, from all lean. A pure function, and kept, so that a run pays for its last reading only.
+    """
+    if len(shots) < 2:
+        return _looked(screws, shots, prior, air, swaps)
+    before = _pictures(screws, shots[:-1], prior, air, swaps)
+    found = _apart([picture.fit(screws, shots, prior, air, i.mean, 12) for i in before])
+    worse = found[0].misfit - before[0].misfit
+    if len(shots) in LOOK_ROUND or (worse > SURPRISE and found[0].misfit > len(shots)):
+        found = _apart([*found, *_looked(screws, shots, prior, air, swaps)])
+    return found
+
+
+def _looked(screws: Screws, shots: tuple[Shot, ...], prior: picture.Prior, air: tuple[float, ...],
+            swaps: Sequence[tuple[int, int]]) -> tuple[Idle, ...]:
+    """The likeliest pictures, looked for from what is believed and from elsewhere."""
+    first = picture.fit(screws, shots, prior, air)
+    starts = picture.either(prior, swaps)
+    if len(shots) > 2:
+        starts += [picture.elsewhere(first, rich, slope) for rich, slope in ELSEWHERE]
+    return _apart([first, *(picture.fit(screws, shots, prior, air, start, 10) for start in starts)])
+
+
+def _apart(fits: Sequence[Idle]) -> tuple[Idle, ...]:
+    """The few best of several fits, without those that say the same as a better one."""
+    out: list[Idle] = []
+    for one in sorted(fits, key=lambda i: i.misfit):
+        if one.misfit < fits[0].misfit + picture.UNLIKELY and not any(picture.alike(one, known) for known in out):
+            out.append(one)
+    return tuple(out[:MOST_PICTURES])
 
 
 def _roughness(shots: Sequence[Shot], idle: Idle) -> float:
