@@ -28,7 +28,7 @@ from engine.evidence import Advice, Evidence, Finding, Inputs, Move, Place, Scre
 from engine.job import Job
 
 #: A barrel's mixture is placed well enough, as a standard deviation of phi: about 0.035 of lambda.
-PLACED = 0.042
+PLACED = 0.045
 #: A screw is turned at most so often to learn from it.
 MOST_SWEEPS = 5
 #: Further from where it belongs than this, phi, a screw still unsure is set alone, so that its effect is seen.
