@@ -79,7 +79,7 @@ class Bench:
         return advice
 
 
-RICH = st.lists(st.floats(0.95, 1.30), min_size=4, max_size=4)
+RICH = st.lists(st.floats(0.95, 1.2), min_size=4, max_size=4)
 
 
 @settings(max_examples=12)
