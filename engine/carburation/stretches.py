@@ -20,7 +20,7 @@ from engine.carburation.picture import Idle, Prior
 #: Where else a fit is begun: all barrels so much richer, the screws so much stronger, as logarithms.
 ELSEWHERE = ((0.2, -0.3), (-0.2, -0.3), (0.0, 0.35))
 #: After so many shots it is looked for elsewhere, and after one that worsens the misfit by so much.
-LOOK_ROUND, SURPRISE = frozenset({3, 5, 8}), 8.0
+LOOK_ROUND, SURPRISE = frozenset({3, 6}), 8.0
 #: So many pictures are kept.
 MOST_PICTURES = 3
 
@@ -122,7 +122,7 @@ def _looked(screws: Screws, shots: tuple[Shot, ...], prior: Prior, air: tuple[fl
     starts = picture.either(prior, swaps)
     if len(shots) > 2:
         starts += [picture.elsewhere(first, rich, slope) for rich, slope in ELSEWHERE]
-    return _apart([first, *(fitted(screws, shots, prior, air, start, 10) for start in starts)])
+    return _apart([first, *(fitted(screws, shots, prior, air, start, 8) for start in starts)])
 
 
 def _apart(fits: Sequence[Idle]) -> tuple[Idle, ...]:
