@@ -91,7 +91,7 @@ def _to_speed(job: Job, inputs: Inputs, s: Search, barrels: Sequence[Barrel]) ->
     wanted = value(inputs, "target", float(job.engine.idle_speed))
     if air is None or not air.all_alike or air.effect <= 0.0 or not any(shot.speed for shot in s.shots):
         return [], 0.0
-    low, high = _ends(inputs.screws["screw"], s)
+    low, high = ends(inputs.screws["screw"], s)
     there = idle.speed([min(high, max(low, b.best)) for b in barrels])
     if abs(there - wanted) < OFF_SPEED:
         return [], 0.0
@@ -112,7 +112,7 @@ def set_where_best(view: ScrewView, s: Search, barrels: Sequence[Barrel], target
                    ) -> tuple[list[Move], list[Barrel]]:
     """Moves that put every screw where it belongs, for those where it is worth a turn."""
     moves, stopped = [], []
-    low, high = _ends(view, s)
+    low, high = ends(view, s)
     for b in barrels:
         reach = TRUST / s.screws.slope
         least = min((shot.at[b.i] for shot in s.shots), default=b.at) - reach
@@ -126,17 +126,17 @@ def set_where_best(view: ScrewView, s: Search, barrels: Sequence[Barrel], target
             continue
         by = words.to_step(goal - b.at, view.step)
         if by:
-            moves.append(_turn(view, s.spots[b.i], b.at, by))
+            moves.append(turn_of(view, s.spots[b.i], b.at, by))
     return moves, stopped
 
 
-def _ends(view: ScrewView, s: Search) -> tuple[float, float]:
+def ends(view: ScrewView, s: Search) -> tuple[float, float]:
     """Between where and where a screw may be set."""
     low, high = (float(v) for v in view.range)
     return (low + CRACK if view.counts == "out" and s.screws.sign > 0 else low), high
 
 
-def _turn(view: ScrewView, place: Place, at: float, by: Fraction) -> Move:
+def turn_of(view: ScrewView, place: Place, at: float, by: Fraction) -> Move:
     return words.turn(view, place, words.exact(at, 6), by)
 
 
@@ -148,7 +148,7 @@ def to_best_seen(view: ScrewView, s: Search) -> list[Move | None]:
     moves: list[Move | None] = []
     for place, at, then in zip(s.spots, s.at, best.at, strict=True):
         by = words.to_step(then - (at or 0.0), view.step)
-        moves.append(_turn(view, place, at or 0.0, by) if by else None)
+        moves.append(turn_of(view, place, at or 0.0, by) if by else None)
     return moves
 
 
@@ -161,7 +161,7 @@ def back_out(view: ScrewView, s: Search, b: Barrel) -> Move | None:
     by = by if by * sign >= abs(least) else least
     low, high = view.range
     inside = low <= words.exact(b.at, 6) + by <= high
-    return _turn(view, s.spots[b.i], b.at, by) if inside else None
+    return turn_of(view, s.spots[b.i], b.at, by) if inside else None
 
 
 def swept(view: ScrewView, s: Search, idle: Idle, b: Barrel, half: float) -> Move | None:
@@ -184,7 +184,7 @@ def swept(view: ScrewView, s: Search, idle: Idle, b: Barrel, half: float) -> Mov
     if view.counts == "out" and s.screws.sign > 0:
         low = min(b.at, low + OFF_SEAT)
     turn = words.to_step(max(low, min(high, to)) - b.at, view.step)
-    return _turn(view, s.spots[b.i], b.at, turn) if turn else None
+    return turn_of(view, s.spots[b.i], b.at, turn) if turn else None
 
 
 def further(view: ScrewView, s: Search, idle: Idle, b: Barrel) -> Move | None:
@@ -205,7 +205,7 @@ def further(view: ScrewView, s: Search, idle: Idle, b: Barrel) -> Move | None:
         to = max(ends[0], min(ends[1], b.best + way * reach))
         by = words.to_step(to - b.at, view.step)
         if abs(to - edge) > 0.2 and by:
-            return _turn(view, s.spots[b.i], b.at, by)
+            return turn_of(view, s.spots[b.i], b.at, by)
     return None
 
 

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from engine.carburation import words
+from engine.carburation.mixture_moves import ends, turn_of
 from engine.carburation.search import Search
 from engine.evidence import Move, Part, ScrewView
 
@@ -16,8 +17,6 @@ from engine.evidence import Move, Part, ScrewView
 BELONGS = 1.0 / 0.91
 #: A reset by less than this is left to the search, turns.
 WORTH = Fraction(1, 4)
-#: No screw is put nearer its seat than this, turns.
-CRACK = 0.35
 
 
 def for_new_jets(view: ScrewView, s: Search, parts: Sequence[Part], was: Sequence[Fraction | None]) -> list[Move]:
@@ -48,7 +47,6 @@ def _to(view: ScrewView, s: Search, i: int, to: float) -> list[Move]:
     at = s.at[i]
     if at is None:
         return []
-    low, high = (float(v) for v in view.range)
-    low = low + CRACK if view.counts == "out" and s.screws.sign > 0 else low
+    low, high = ends(view, s)
     by = words.to_step(max(low, min(high, to)) - at, view.step)
-    return [words.turn(view, s.spots[i], words.exact(at, 6), by)] if abs(by) >= WORTH else []
+    return [turn_of(view, s.spots[i], at, by)] if abs(by) >= WORTH else []

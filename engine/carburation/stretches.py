@@ -88,8 +88,7 @@ def believed(screws: Screws, parts: Sequence[Stretch], now: tuple[float, ...], t
 def _best(screws: Screws, part: Stretch, prior: Prior, past: bool) -> tuple[Idle, float]:
     """The likeliest picture of a stretch, in doubt where others fit about as well, and how rough it runs: a speed that
     hunts says less than it would. A stretch that is `past` is fitted at once, not shot by shot."""
-    known = _looked(screws, part.shots, prior, part.air, part.swaps) if past else None
-    found = known or _pictures(screws, part.shots, prior, part.air, part.swaps)
+    found = (_looked if past else _pictures)(screws, part.shots, prior, part.air, part.swaps)
     rough = min(5.0, _roughness(part.shots, found[0]))
     if rough <= 1.5:
         return picture.mingled(found), 1.0
