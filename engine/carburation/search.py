@@ -41,19 +41,15 @@ SPAT, SPAT_SD = 1.18, 0.10
 
 @dataclass(frozen=True, slots=True)
 class Search:
-    """`spots`: the screws' places. `at`: where they stand. `idle`: the picture, or None before any reading. `runs`:
-    speeds
-    taken since this search began; `swept[i]`: how far screw i was turned about since then; `lambdas`: whether any was
-    read."""
+    """`spots`: the screws' places. `at`: where they stand. `idle`: the picture, or None before any reading. `shots`:
+    what was seen with the jets of now. `meter_rows`: how often a meter was read since."""
 
     spots: tuple[Place, ...]
     at: tuple[float | None, ...]
     screws: Screws
     idle: Idle | None
     shots: tuple[Shot, ...]
-    lambdas: bool
     meter_rows: int
-    latest: tuple[float | None, ...] | None
     #: Kind of the last answer's symptom, and the screws (by index) leaned just before it.
     last_symptom: tuple[str, tuple[int, ...]] | None = None
     #: Which setting of the air each of `shots` belongs to.
@@ -151,7 +147,7 @@ def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = Non
     noise = pace.scatter(view_of_speed) if view_of_speed is not None else pace.SCATTER / pace.AVERAGED ** 0.5
     jets: list[tuple[int, tuple[tuple[int, float, float], ...], tuple[tuple[int, int], ...]]] = []
     shots: list[tuple[int, tuple[float, ...], Shot]] = []
-    rows, latest = 0, None
+    rows = 0
     segment = 0
     parts_before: dict[Place, float] = _fitted(job, spots)
     for k, s in enumerate(seen):
@@ -178,13 +174,12 @@ def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = Non
             continue
         if meter and meter_row(s, n) is not None:
             rows += 1
-            latest = tuple(m.lam if m else None for m in meter)
         shots.append((segment, here, Shot(tuple(stands), speed, scatter, len(seen) - 1 - k, meter)))  # type: ignore
     idle, rough = None, 1.0
     if shots:
         idle, rough = believed(screws, stretches(shots, jets), now_air, float(job.engine.idle_speed))
     mine = [(air, shot) for g, air, shot in shots if g == segment]
-    return Search(spots, at, screws, idle, tuple(s for _, s in mine), any(s.lambdas for _, _, s in shots), rows, latest,
+    return Search(spots, at, screws, idle, tuple(s for _, s in mine), rows,
                   _symptom(seen, view, spots), tuple(a for a, _ in mine), rough, told)
 
 
