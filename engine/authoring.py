@@ -28,7 +28,10 @@ class Gauge:
 
 
 GAUGES = {
-    "airflow": Gauge("airflow", "kg/h", """\
+    "airflow": Gauge(
+        "airflow",
+        "kg/h",
+        """\
   air:
     ask: Airflow
     how: Gauge square and sealed on the mouth, five seconds, middle of the swing. Lift it off between mouths.
@@ -39,8 +42,13 @@ GAUGES = {
     step: 0.1
     average: 5 s
     healthy: {{from: 3, to: 7}}
-""", "least_flow: {value: 0.25 kg/h, range: [0.05, 1], source: \"from memory: 0.25 kg/h is good\"}"),
-    "depression": Gauge("depression", "kPa", """\
+""",
+        'least_flow: {value: 0.25 kg/h, range: [0.05, 1], source: "from memory: 0.25 kg/h is good"}',
+    ),
+    "depression": Gauge(
+        "depression",
+        "kPa",
+        """\
   air:
     ask: Depression
     how: Gauges checked against each other on one carburettor first. Damp the needle until it only trembles.
@@ -51,7 +59,9 @@ GAUGES = {
     step: 0.2
     average: 5 s
     healthy: {{from: 18, to: 34}}
-""", "least_depression: {value: 1.3 kPa, range: [0.3, 5], source: \"from memory: the strict end of service limits\"}"),
+""",
+        'least_depression: {value: 1.3 kPa, range: [0.3, 5], source: "from memory: the strict end of service limits"}',
+    ),
 }
 
 _HEAD = """\
@@ -255,8 +265,13 @@ def starting_file(name: str, family: str = "any", carbs: int = 2, barrels: int =
     least = kind.least.split(":")[0]
     title = name.replace("-", " ").replace("_", " ").capitalize()
     head = _HEAD.format(
-        name=name, family=family, carbs=carbs, barrels=barrels, title=title,
-        needs=", ".join([*([f"{gauge} gauge"] if row else []), "tachometer", "small flat screwdriver"]))
+        name=name,
+        family=family,
+        carbs=carbs,
+        barrels=barrels,
+        title=title,
+        needs=", ".join([*([f"{gauge} gauge"] if row else []), "tachometer", "small flat screwdriver"]),
+    )
     parts = [head]
     if row:
         parts += ["  tolerance: {value: 5 %, range: [1, 30], source: common practice}\n", f"  {kind.least}\n"]

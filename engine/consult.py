@@ -59,15 +59,18 @@ class Stored:
     def __call__(self, request: Request) -> Advice:
         """The stored advice to a request. Raises `Drift` where another was asked for then."""
         if not self._given or self._given[0][0] != request.name or self._given[0][1].adviser != request.adviser:
-            raise Drift(f"Event {self._seq} asks '{request.adviser}' for '{request.name}', which it did not do when it "
-                        "was recorded.")
+            raise Drift(
+                f"Event {self._seq} asks '{request.adviser}' for '{request.name}', which it did not do when it "
+                "was recorded."
+            )
         return self._given.pop(0)[1]
 
     def spent(self) -> None:
         """Raise `Drift` where advice was stored that nobody asked for now."""
         if self._given:
-            raise Drift(f"Event {self._seq} no longer asks '{self._given[0][1].adviser}', which it did when it was "
-                        "recorded.")
+            raise Drift(
+                f"Event {self._seq} no longer asks '{self._given[0][1].adviser}', which it did when it was recorded."
+            )
 
 
 def sealed(adviser: Adviser, advice: Advice) -> Advice:
@@ -78,11 +81,15 @@ def sealed(adviser: Adviser, advice: Advice) -> Advice:
             raise AdviserBroken(f"Adviser '{adviser.name}' does not answer '{name}'.")
         outputs[name] = _row(adviser, name, output.type, advice.outputs[name])
     return replace(
-        advice, adviser=adviser.name, version=adviser.version, outputs=outputs,
+        advice,
+        adviser=adviser.name,
+        version=adviser.version,
+        outputs=outputs,
         moves=tuple(_move(m) for m in advice.moves),
         parts=tuple(Part(p.part, p.place, grained(p.size)) for p in advice.parts),
         findings=tuple(replace(f, suggest=_suggest(f.suggest)) for f in advice.findings),
-        expect={k: tuple(None if v is None else grained(v) for v in row) for k, row in advice.expect.items()})
+        expect={k: tuple(None if v is None else grained(v) for v in row) for k, row in advice.expect.items()},
+    )
 
 
 _PLACE = re.compile(r"(^|(?<=[.:!?] ))?\bcarb (\d+)(?: barrel (\d+))?\b")
@@ -103,8 +110,10 @@ def worded(advice: Advice, terms: Mapping[str, str], barrels: int) -> Advice:
 
     b = advice.because
     return replace(
-        advice, findings=tuple(replace(f, say=put(f.say), do=put(f.do)) for f in advice.findings),
-        because=b and Because(put(b.used), put(b.concluded), put(b.sure), put(b.would_change)))
+        advice,
+        findings=tuple(replace(f, say=put(f.say), do=put(f.do)) for f in advice.findings),
+        because=b and Because(put(b.used), put(b.concluded), put(b.sure), put(b.would_change)),
+    )
 
 
 def _row(adviser: Adviser, name: str, kind: Type, value: Any) -> Any:
@@ -130,8 +139,12 @@ def _one(adviser: Adviser, name: str, kind: Type, value: Any) -> Any:
 
 def _move(move: Move) -> Move:
     aim = move.aim
-    return replace(move, turns=_maybe(move.turns), position=_maybe(move.position),
-                   aim=None if aim is None else Aim(aim.reading, grained(aim.value), aim.place))
+    return replace(
+        move,
+        turns=_maybe(move.turns),
+        position=_maybe(move.position),
+        aim=None if aim is None else Aim(aim.reading, grained(aim.value), aim.place),
+    )
 
 
 def _maybe(value: Any) -> Fraction | None:

@@ -38,7 +38,8 @@ def _quantity(unit: str, low: float, high: float) -> Any:
         return number
 
     return Annotated[
-        Fraction, BeforeValidator(read, json_schema_input_type=str | float),
+        Fraction,
+        BeforeValidator(read, json_schema_input_type=str | float),
         PlainSerializer(lambda v: f"{write_number(v)} {unit}", when_used="json"),
         Measured(unit, Fraction(low), Fraction(high)),
     ]
@@ -77,7 +78,8 @@ class Vehicle(_Part):
     registration: Text = ""
     odometer: Text = ""
     first_used: Annotated[str, BeforeValidator(_day)] = Field(
-        "", description="Date of first use, YYYY-MM-DD: selects emission limits.")
+        "", description="Date of first use, YYYY-MM-DD: selects emission limits."
+    )
     jurisdiction: Text = Field("", description="Whose emission limits hold; empty for the one the shop's table names.")
 
 
@@ -124,7 +126,8 @@ def _written(number: Fraction) -> int | str:
 
 
 Sizes = Annotated[
-    tuple[Fraction, ...] | None, BeforeValidator(_row, json_schema_input_type=float | str | list[float | str] | None),
+    tuple[Fraction, ...] | None,
+    BeforeValidator(_row, json_schema_input_type=float | str | list[float | str] | None),
     PlainSerializer(lambda v: None if v is None else [_written(x) for x in v], when_used="json"),
 ]
 
@@ -137,7 +140,8 @@ class Bank(_Open):
     barrels_per_carb: int = Field(1, ge=1, le=4)
     cylinders_per_barrel: int = Field(1, ge=1, le=4)
     manifold: Literal["separate", "shared"] = Field(
-        "separate", description="'shared': all barrels feed one plenum, so a barrel belongs to no cylinder.")
+        "separate", description="'shared': all barrels feed one plenum, so a barrel belongs to no cylinder."
+    )
     mixture_screw: Literal["short taper", "long taper", "air screw", "jet nut"] | None = None
     air_bypass_screws: bool = False
     linkage_balance_screws: bool = False
@@ -174,7 +178,8 @@ class Instruments(_Open):
     lambda_meter: bool = False
     co_meter: bool = False
     exhaust_sampling: Literal["each cylinder", "merged"] = Field(
-        "each cylinder", description="'merged': one pipe after the junction, which names no cylinder.")
+        "each cylinder", description="'merged': one pipe after the junction, which names no cylinder."
+    )
 
 
 class Conditions(_Part):
@@ -204,17 +209,21 @@ class Job(_Part):
             raise ValueError(
                 f"{bank.carbs} carbs of {bank.barrels_per_carb} barrels with {bank.cylinders_per_barrel} cylinder(s) a "
                 f"barrel serve {bank.barrels * bank.cylinders_per_barrel} cylinders, but the engine has "
-                f"{engine.cylinders}. Correct the counts, or set bank.manifold: shared if one plenum feeds them all.")
+                f"{engine.cylinders}. Correct the counts, or set bank.manifold: shared if one plenum feeds them all."
+            )
         for name in ("main_jet", "air_corrector", "idle_jet", "pump_jet"):
             row = getattr(bank, name)
             if row is not None and len(row) not in (1, bank.barrels):
                 raise ValueError(
-                    f"bank.{name} lists {len(row)} sizes; give one for all, or {bank.barrels}, one a barrel.")
+                    f"bank.{name} lists {len(row)} sizes; give one for all, or {bank.barrels}, one a barrel."
+                )
         for place in bank.disturbed:
             if place.carb > bank.carbs or (place.barrel or 1) > bank.barrels_per_carb:
                 name = f"carb {place.carb}" + (f" barrel {place.barrel}" if place.barrel else "")
-                raise ValueError(f"bank.disturbed names {name}, but this bank has {bank.carbs} carbs of "
-                                 f"{bank.barrels_per_carb} barrels.")
+                raise ValueError(
+                    f"bank.disturbed names {name}, but this bank has {bank.carbs} carbs of "
+                    f"{bank.barrels_per_carb} barrels."
+                )
         if bank.choke and bank.throttle_bore and bank.choke > bank.throttle_bore:
             raise ValueError("bank.choke is larger than bank.throttle_bore; read both again.")
         return self

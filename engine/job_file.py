@@ -19,9 +19,15 @@ from engine.procedure.tree import Map, Scalar, Seq, Tree, read_tree
 
 #: What a missing key might look like.
 _SUCH_AS = {
-    "engine": "{cylinders: 4, displacement: 1598 cc, idle_speed: 950 rpm}", "cylinders": "4", "displacement": "1598 cc",
-    "idle_speed": "950 rpm", "bank": "{family: twin-choke sidedraught, carbs: 2, barrels_per_carb: 2}",
-    "family": "twin-choke sidedraught", "carbs": "2", "carb": "1"}
+    "engine": "{cylinders: 4, displacement: 1598 cc, idle_speed: 950 rpm}",
+    "cylinders": "4",
+    "displacement": "1598 cc",
+    "idle_speed": "950 rpm",
+    "bank": "{family: twin-choke sidedraught, carbs: 2, barrels_per_carb: 2}",
+    "family": "twin-choke sidedraught",
+    "carbs": "2",
+    "carb": "1",
+}
 
 
 _ROWS = ("main_jet", "air_corrector", "idle_jet", "pump_jet")
@@ -114,8 +120,10 @@ def _problem(detail: ErrorDetails, tree: Map, path: str) -> Problem:
     if said is None:
         family = next((f for f in ("int", "bool", "model", "dict", "tuple") if kind.startswith(f)), "")
         said = {
-            "int": f"'{given}' is no whole number", "bool": f"'{given}' is neither true nor false",
-            "tuple": "a list belongs here, such as [one, two]", "model": "a mapping of keys belongs here",
+            "int": f"'{given}' is no whole number",
+            "bool": f"'{given}' is neither true nor false",
+            "tuple": "a list belongs here, such as [one, two]",
+            "model": "a mapping of keys belongs here",
             "dict": "a mapping of keys belongs here",
         }.get(family, detail["msg"])
     said = said.rstrip(".") + "."

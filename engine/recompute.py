@@ -34,13 +34,16 @@ class Difference:
 
     def __str__(self) -> str:
         said = self.now if isinstance(self.now, str) else f"{_short(self.now)} (version {self.now.version})"
-        return f"event {self.seq}: {self.adviser} for '{self.name}': {_short(self.then)} (version " \
-               f"{self.then.version}), now {said}"
+        return (
+            f"event {self.seq}: {self.adviser} for '{self.name}': {_short(self.then)} (version "
+            f"{self.then.version}), now {said}"
+        )
 
 
 def _short(advice: Advice) -> str:
-    outputs = ", ".join(f"{k} {float(v):g}" if isinstance(v, Fraction) else f"{k} {v}"
-                        for k, v in advice.outputs.items())
+    outputs = ", ".join(
+        f"{k} {float(v):g}" if isinstance(v, Fraction) else f"{k} {v}" for k, v in advice.outputs.items()
+    )
     return f"{outputs}; {len(advice.moves)} moves, {len(advice.findings)} findings"
 
 

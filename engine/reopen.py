@@ -25,12 +25,15 @@ def plan_of(book: Book, started: Mapping[str, Any], advisers: Registry) -> Plan:
     loaded = load_texts(by_name, started["main"], advisers)
     if loaded.program is None:
         first = loaded.problems[0]
-        raise BookTrouble(f"The procedure that this run was started with can't be read by this version of the program: "
-                          f"{first}. Open the run with version {started['version']}.")
+        raise BookTrouble(
+            f"The procedure that this run was started with can't be read by this version of the program: "
+            f"{first}. Open the run with version {started['version']}."
+        )
     return prepare(loaded.program, Job.model_validate(started["job"]), in_force=settings_in(started["settings"]))
 
 
 def settings_in(stored: Mapping[str, Any]) -> Settings:
     """The settings in force as a run keeps them."""
-    return {file: {n: InForce(codec.value_in(v), origin) for n, (v, origin) in row.items()}
-            for file, row in stored.items()}
+    return {
+        file: {n: InForce(codec.value_in(v), origin) for n, (v, origin) in row.items()} for file, row in stored.items()
+    }

@@ -61,16 +61,34 @@ class Reply:
 class Session:
     """A run that goes on. Make one with `start` or `reopen`."""
 
-    def __init__(self, run: str, job_number: int, plan: Plan, state: State, book: Book, advisers: Registry,
-                 clock: Clock, started_at: str) -> None:
+    def __init__(
+        self,
+        run: str,
+        job_number: int,
+        plan: Plan,
+        state: State,
+        book: Book,
+        advisers: Registry,
+        clock: Clock,
+        started_at: str,
+    ) -> None:
         self.run, self.job_number, self.plan, self.book = run, job_number, plan, book
         self._state, self._advisers, self._clock, self.started_at = state, advisers, clock, started_at
 
     # ---- beginning
 
     @classmethod
-    def start(cls, program: Program, job: Job, *, book: Book, advisers: Registry, clock: Clock | None = None,
-              shop: Mapping[str, Any] | None = None, job_number: int | None = None) -> Session:
+    def start(
+        cls,
+        program: Program,
+        job: Job,
+        *,
+        book: Book,
+        advisers: Registry,
+        clock: Clock | None = None,
+        shop: Mapping[str, Any] | None = None,
+        job_number: int | None = None,
+    ) -> Session:
         """Start a run of a program on a job; the job is taken into the book unless it has a number there.
 
         Raises `NotForThisJob` where the procedure does not fit, `BookTrouble` where the book won't have it.
@@ -90,8 +108,9 @@ class Session:
         return cls(run, number, plan, state, book, advisers, clock, at)
 
     @classmethod
-    def reopen(cls, book: Book, run: str, *, advisers: Registry, clock: Clock | None = None,
-               reading: bool = False) -> Session:
+    def reopen(
+        cls, book: Book, run: str, *, advisers: Registry, clock: Clock | None = None, reading: bool = False
+    ) -> Session:
         """Open a run where it stands, from the texts, settings and answers in the book alone.
 
         `reading`: only to look at it, while another window may be working on it. Raises `BookTrouble` where the
@@ -148,8 +167,11 @@ class Session:
         except Exception as fault:
             # A fault of the program, not of the answer. The run stays where it was, and the log has the trace.
             _log.exception("run %s, event %s", self.run, self._state.seq + 1)
-            return Reply(None, "The program failed on this answer and recorded nothing "
-                               f"({type(fault).__name__}: {fault}). Undo, or answer otherwise; the log has more.")
+            return Reply(
+                None,
+                "The program failed on this answer and recorded nothing "
+                f"({type(fault).__name__}: {fault}). Undo, or answer otherwise; the log has more.",
+            )
         body = _body(event, live, state)
         try:
             self.book.append(self.run, state.seq, answer.key, codec.dump(body))
@@ -191,9 +213,11 @@ def folded(plan: Plan, bodies: list[dict[str, Any]]) -> State:
 def _arrived(state: State, body: Mapping[str, Any], seq: int, advice: Stored) -> None:
     advice.spent()
     if led(state) != body["led"]:
-        raise Drift(f"Event {seq} leads to {led(state)} now, but led to {body['led']} when it was recorded. The record "
-                    "is whole, but this version of the program reads the procedure otherwise. Open it with the version "
-                    "that made it.")
+        raise Drift(
+            f"Event {seq} leads to {led(state)} now, but led to {body['led']} when it was recorded. The record "
+            "is whole, but this version of the program reads the procedure otherwise. Open it with the version "
+            "that made it."
+        )
 
 
 def _body(event: Event, live: Live, state: State) -> dict[str, Any]:
@@ -216,9 +240,16 @@ def _started(plan: Plan, number: int, live: Live, state: State, at: str) -> tupl
         # Its name alone: a path may say whose computer it was.
         files.append({"name": name, "revision": procedure.revision, "sha256": sha256})
     body = {
-        "kind": "started", "at": at, "version": VERSION, "main": plan.program.main, "files": files,
-        "sha256": plan.program.sha256, "job_number": number, "job": plan.job.engineering(),
-        "settings": _settings_out(plan.settings), "led": led(state),
+        "kind": "started",
+        "at": at,
+        "version": VERSION,
+        "main": plan.program.main,
+        "files": files,
+        "sha256": plan.program.sha256,
+        "job_number": number,
+        "job": plan.job.engineering(),
+        "settings": _settings_out(plan.settings),
+        "led": led(state),
         "advice": [codec.advice_out(name, advice) for name, advice in live.given],
     }
     if state.end is not None:
@@ -228,4 +259,3 @@ def _started(plan: Plan, number: int, live: Live, state: State, at: str) -> tupl
 
 def _settings_out(settings: Settings) -> dict[str, Any]:
     return {file: {n: [codec.value_out(s.value), s.origin] for n, s in row.items()} for file, row in settings.items()}
-

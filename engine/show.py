@@ -51,20 +51,42 @@ def show(plan: Plan, state: State, run: str, advisers: Registry) -> View:
     warned, standing_dangers = _cautions(plan, state)
     over = state.end is not None
     return View(
-        run=run, seq=state.seq, procedure=plan.program.main, file=at.file.name, step=at.name,
-        visit=frame.visits.get(at.name, 1), limit=step.limit.visits if step.limit else None, title=step.title,
-        do=render(step.do, names), why=render(step.why, names), hear=render(step.hear, names),
-        note=render(step.note, names), caution=render(step.caution, names), here=frame.here,
-        cautions=() if over else warned, standing=standing_dangers, state=dict(state.world.conditions),
+        run=run,
+        seq=state.seq,
+        procedure=plan.program.main,
+        file=at.file.name,
+        step=at.name,
+        visit=frame.visits.get(at.name, 1),
+        limit=step.limit.visits if step.limit else None,
+        title=step.title,
+        do=render(step.do, names),
+        why=render(step.why, names),
+        hear=render(step.hear, names),
+        note=render(step.note, names),
+        caution=render(step.caution, names),
+        here=frame.here,
+        cautions=() if over else warned,
+        standing=standing_dangers,
+        state=dict(state.world.conditions),
         changes=() if over else state.world.changed,
-        moves=() if over else tuple(_in_words(at.file.procedure.readings, m) for m in moves), moves_made=made,
-        fit=() if over else parts, wait=None if over else _wait(step.wait),
+        moves=() if over else tuple(_in_words(at.file.procedure.readings, m) for m in moves),
+        moves_made=made,
+        fit=() if over else parts,
+        wait=None if over else _wait(step.wait),
         read=() if over else tuple(_ask(plan, state, names, r) for r in asks(plan, state)),
-        symptoms=() if over else tuple(_symptom(state, s) for s in symptoms(state)), findings=standing(state),
-        terms={**plan.main.procedure.terms, **at.file.procedure.terms}, screws=tuple(_screws(plan, state)),
-        latest=_latest(plan, state), parts=dict(state.world.parts), advice=_advice(state, advisers),
-        trail=_trail(plan, state.past), can_undo=state.past is not None, can_redo=state.redo is not None,
-        end=_end(plan, state), because=state.because)
+        symptoms=() if over else tuple(_symptom(state, s) for s in symptoms(state)),
+        findings=standing(state),
+        terms={**plan.main.procedure.terms, **at.file.procedure.terms},
+        screws=tuple(_screws(plan, state)),
+        latest=_latest(plan, state),
+        parts=dict(state.world.parts),
+        advice=_advice(state, advisers),
+        trail=_trail(plan, state.past),
+        can_undo=state.past is not None,
+        can_redo=state.redo is not None,
+        end=_end(plan, state),
+        because=state.because,
+    )
 
 
 def _in_words(readings: Mapping[str, Reading], move: Move) -> Move:
@@ -112,10 +134,25 @@ def _ask(plan: Plan, state: State, names: Names, read: ReadPlan) -> Ask:
     if last is not None and not isinstance(last, tuple):
         last = (last,)
     return Ask(
-        read.name, reading.ask, reading.how, reading.quantity, kind.each, of, len(places), places, unit, span,
-        kind.choices, healthy, reading.average, reading.take,
-        None if reading.step is None else _width(reading.step, unit), read.may_lack, _shown(last, unit),
-        _expected(names, reading, len(places)))
+        read.name,
+        reading.ask,
+        reading.how,
+        reading.quantity,
+        kind.each,
+        of,
+        len(places),
+        places,
+        unit,
+        span,
+        kind.choices,
+        healthy,
+        reading.average,
+        reading.take,
+        None if reading.step is None else _width(reading.step, unit),
+        read.may_lack,
+        _shown(last, unit),
+        _expected(names, reading, len(places)),
+    )
 
 
 def _width(step: Fraction, unit: str | None) -> Fraction:
@@ -151,9 +188,19 @@ def _screws(plan: Plan, state: State) -> Iterable[ScrewRow]:
                 continue
             unit, positions = screw.unit, state.world.positions
             row = tuple(_shown(positions.get((name, p)), unit) for p in places)
-            yield ScrewRow(name, screw.each, screw.acts, screw.at, unit, screw.zero, places, row,
-                           _band(screw.band, file.base, unit), _width(screw.step, unit),
-                           (_shown(screw.range[0], unit), _shown(screw.range[1], unit)))
+            yield ScrewRow(
+                name,
+                screw.each,
+                screw.acts,
+                screw.at,
+                unit,
+                screw.zero,
+                places,
+                row,
+                _band(screw.band, file.base, unit),
+                _width(screw.step, unit),
+                (_shown(screw.range[0], unit), _shown(screw.range[1], unit)),
+            )
 
 
 def _band(band: tuple[Guard, Guard] | None, base: Mapping[str, Any], unit: str) -> tuple[Fraction, Fraction] | None:
@@ -175,9 +222,17 @@ def _latest(plan: Plan, state: State) -> tuple[Latest, ...]:
         reading = past.state.frame.at.file.procedure.readings[name]
         unit = reading.type.unit
         spreads = [_spread(r) for _, r in reversed(taken)]
-        found.append(Latest(
-            name, reading.quantity, reading.type.each, unit, _shown(row, unit), _tolerance(past, name, row),
-            tuple(_width(s, unit) for s in spreads if s is not None)))
+        found.append(
+            Latest(
+                name,
+                reading.quantity,
+                reading.type.each,
+                unit,
+                _shown(row, unit),
+                _tolerance(past, name, row),
+                tuple(_width(s, unit) for s in spreads if s is not None),
+            )
+        )
     return tuple(found)
 
 
@@ -211,8 +266,11 @@ def _advice(state: State, advisers: Registry) -> tuple[Advised, ...]:
     for key in reversed(list(names)):
         if key.startswith("advice:"):
             advice = names[key]
-            units = {k: o.type.unit for k, o in advisers[advice.adviser].outputs.items()} if (
-                advice.adviser in advisers) else {}
+            units = (
+                {k: o.type.unit for k, o in advisers[advice.adviser].outputs.items()}
+                if (advice.adviser in advisers)
+                else {}
+            )
             outputs = {k: quantity(v, units.get(k)) for k, v in advice.outputs.items()}
             values = {k: _shown(v, units.get(k)) for k, v in advice.outputs.items()}
             found.append(Advised(key[7:], advice.adviser, advice.version, outputs, advice.because, values))
@@ -226,8 +284,15 @@ def _trail(plan: Plan, past: Past | None) -> tuple[TrailMark, ...]:
 def _mark(past: Past) -> TrailMark:
     if "mark" not in past.memo:
         frame = past.state.frame
-        past.memo["mark"] = TrailMark(past.seq, frame.at.file.name, frame.at.name, frame.at.step.title,
-                              frame.visits.get(frame.at.name, 1), _said(past), past.event.at)
+        past.memo["mark"] = TrailMark(
+            past.seq,
+            frame.at.file.name,
+            frame.at.name,
+            frame.at.step.title,
+            frame.visits.get(frame.at.name, 1),
+            _said(past),
+            past.event.at,
+        )
     return past.memo["mark"]
 
 

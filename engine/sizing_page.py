@@ -32,8 +32,10 @@ def lines(report: SizingReport, width: int) -> list[str]:
 
     out = ["Sizing: what this engine would start from, and what is fitted"]
     out += wrapped(report.engine) + wrapped(f"Air: {report.air}") + wrapped(f"Fuel: {report.fuel}")
-    out += wrapped(f"Main circuit in this air on this fuel: lambda x {report.lambda_factor:.3f} with the jet "
-                   f"unchanged; bore x {report.main_jet_factor:.4f} restores it")
+    out += wrapped(
+        f"Main circuit in this air on this fuel: lambda x {report.lambda_factor:.3f} with the jet "
+        f"unchanged; bore x {report.main_jet_factor:.4f} restores it"
+    )
     out += ["", f"{'Part':<14}{'Start':<8}{'Accepted':<12}{'Fitted':<8}How far off"]
     for part in report.parts:
         unit = f" {part.unit}" if part.unit else ""
@@ -57,8 +59,10 @@ def lines(report: SizingReport, width: int) -> list[str]:
     out.append("")
     if report.gauge:
         low, high = report.gauge
-        out += wrapped(f"Airflow gauge at idle: {low:.1f} to {high:.1f} kg/h a barrel is plausible [derived]. Equal "
-                       f"readings matter, not the figure.")
+        out += wrapped(
+            f"Airflow gauge at idle: {low:.1f} to {high:.1f} kg/h a barrel is plausible [derived]. Equal "
+            f"readings matter, not the figure."
+        )
     out += wrapped(f"Emission limits at idle: {report.emission}")
     for note in report.notes:
         out += wrapped(note)

@@ -107,9 +107,15 @@ def work_out(job: Job) -> SizingReport:
         f"{engine.use} use",
         air=f"{altitude:g} m, {celsius:g} degC: density {ratio:.3f} of sea level at 15 degC",
         fuel=f"{float(job.fuel.ethanol):g} % ethanol, stoichiometric at {blend.afr:.2f}",
-        density_ratio=ratio, stoichiometric_afr=blend.afr, lambda_factor=lambda_air * blend.lambda_factor,
-        main_jet_factor=factor, parts=(choke, main, _corrector(job, choke), _idle(job), _pump(job)), gauge=gauge,
-        emission="", notes=_NOTES)
+        density_ratio=ratio,
+        stoichiometric_afr=blend.afr,
+        lambda_factor=lambda_air * blend.lambda_factor,
+        main_jet_factor=factor,
+        parts=(choke, main, _corrector(job, choke), _idle(job), _pump(job)),
+        gauge=gauge,
+        emission="",
+        notes=_NOTES,
+    )
 
 
 _NOTES = (
@@ -152,8 +158,14 @@ def _no_rule(job: Job, part: str) -> str:
 
 
 def _build(
-    part: str, unit: str, step: float, rule: Callable[[], sizing.Rule] | str, row: tuple[Fraction, ...] | None,
-    key: str, job: Job, notes: tuple[str, ...] = (),
+    part: str,
+    unit: str,
+    step: float,
+    rule: Callable[[], sizing.Rule] | str,
+    row: tuple[Fraction, ...] | None,
+    key: str,
+    job: Job,
+    notes: tuple[str, ...] = (),
 ) -> Part:
     """Put rule and fitted row together; a `rule` that is a text, or that refuses, withholds the figures."""
     figures: sizing.Rule | None = None
@@ -183,9 +195,20 @@ def _build(
     else:
         verdict = fitted[0].verdict if len(fitted) == 1 else "barrels differ"
     return Part(
-        part, unit, step, figures and figures.start, figures and figures.exact, figures and figures.low,
-        figures and figures.high, fitted, verdict, figures.words if figures else "", figures.source if figures else "",
-        reason, tuple(remarks))
+        part,
+        unit,
+        step,
+        figures and figures.start,
+        figures and figures.exact,
+        figures and figures.low,
+        figures and figures.high,
+        fitted,
+        verdict,
+        figures.words if figures else "",
+        figures.source if figures else "",
+        reason,
+        tuple(remarks),
+    )
 
 
 def _fitted(size: float, where: str, rule: sizing.Rule | None, step: float) -> Fitted:
@@ -217,12 +240,16 @@ def _choke(job: Job) -> Part:
     elif not reason and _is_slide(job):
         low, high = (sizing.choke_bore(volume, float(engine.peak_power_speed), k) for k in sizing.SLIDE_CONSTANTS)
         bore = f", {float(bank.throttle_bore):g} mm fitted" if bank.throttle_bore else ""
-        reason = (f"A slide body has no choke of its own. Its bore by the same rule, 0.65 to 0.90 x sqrt(V n): "
-                  f"{low:.1f} to {high:.1f} mm{bore} [from memory: a maker's guide].")
+        reason = (
+            f"A slide body has no choke of its own. Its bore by the same rule, 0.65 to 0.90 x sqrt(V n): "
+            f"{low:.1f} to {high:.1f} mm{bore} [from memory: a maker's guide]."
+        )
     elif not reason and fitted:
         cycle, stroke = sizing.air_speed(float(fitted), volume, float(engine.peak_power_speed))
-        notes.append(f"Air at peak power through {float(fitted):g} mm: {stroke:.0f} m/s over the induction stroke, "
-                     f"{cycle:.1f} over the cycle; the rule means 106 and 26.5 [derived].")
+        notes.append(
+            f"Air at peak power through {float(fitted):g} mm: {stroke:.0f} m/s over the induction stroke, "
+            f"{cycle:.1f} over the cycle; the rule means 106 and 26.5 [derived]."
+        )
     if fitted and bank.throttle_bore:
         share, (low, high) = float(fitted / bank.throttle_bore), sizing.CHOKE_TO_BORE
         word = "as usual" if low <= share <= high else "unusual: read both again"
@@ -245,8 +272,10 @@ def _main(job: Job, choke: Part, factor: float) -> Part:
     rule = reason or (lambda: sizing.main_jet(bore or 0, factor))
     notes = ()
     if factor < 0.985:
-        notes = ("A jet made smaller for thin air or heat is lean lower down or in the cold: change it back before the "
-                 "car goes there [published: source S56].",)
+        notes = (
+            "A jet made smaller for thin air or heat is lean lower down or in the cold: change it back before the "
+            "car goes there [published: source S56].",
+        )
     return _build("main jet", "", sizing.JET_STEP, rule, job.row("main_jet"), "bank.main_jet", job, notes)
 
 
@@ -260,8 +289,16 @@ def _corrector(job: Job, choke: Part) -> Part:
 def _idle(job: Job) -> Part:
     rule = _no_rule(job, "idle jet") or (lambda: sizing.idle_jet(_volume(job), job.bank.cylinders_per_barrel))
     notes = ("An idle jet is two numbers, fuel bore and air bleed; the job gives the first [common practice].",)
-    return _build("idle jet", "", sizing.JET_STEP, rule, job.row("idle_jet"), "bank.idle_jet", job,
-                  notes if job.bank.idle_jet else ())
+    return _build(
+        "idle jet",
+        "",
+        sizing.JET_STEP,
+        rule,
+        job.row("idle_jet"),
+        "bank.idle_jet",
+        job,
+        notes if job.bank.idle_jet else (),
+    )
 
 
 def _pump(job: Job) -> Part:

@@ -82,18 +82,34 @@ def step_message(view: View) -> dict[str, Any]:
     """The protocol's step object of a view."""
     made = view.moves_made
     message = {
-        "kind": "step", "step": f"{view.file}.{view.step}" if view.file != view.procedure else view.step,
-        "visit": view.visit, "title": view.title, "do": _words(view),
-        "cautions": _cautions(view), "state": {**_STATE, **{k: number(v) for k, v in view.state.items()}},
+        "kind": "step",
+        "step": f"{view.file}.{view.step}" if view.file != view.procedure else view.step,
+        "visit": view.visit,
+        "title": view.title,
+        "do": _words(view),
+        "cautions": _cautions(view),
+        "state": {**_STATE, **{k: number(v) for k, v in view.state.items()}},
         "moves": [] if made else [move_message(m, view) for m in view.moves],
         "fit": [] if made else [part_message(p) for p in view.fit],
         "read": [ask_message(a) for a in view.read],
         "symptoms": [{"id": s.name, "kind": s.kind} for s in view.symptoms],
         "findings": [finding_message(f) for f in view.findings],
-        "advice": [{"name": a.name, "adviser": a.adviser, "outputs": {k: number(v) for k, v in a.values.items()},
-                    "because": None if a.because is None else {
-                        "used": a.because.used, "concluded": a.because.concluded, "sure": a.because.sure,
-                        "would_change": a.because.would_change}} for a in view.advice],
+        "advice": [
+            {
+                "name": a.name,
+                "adviser": a.adviser,
+                "outputs": {k: number(v) for k, v in a.values.items()},
+                "because": None
+                if a.because is None
+                else {
+                    "used": a.because.used,
+                    "concluded": a.because.concluded,
+                    "sure": a.because.sure,
+                    "would_change": a.because.would_change,
+                },
+            }
+            for a in view.advice
+        ],
     }
     if view.wait is not None:
         message["wait"] = {"seconds": number(view.wait.seconds), "until": view.wait.until}
@@ -123,9 +139,16 @@ def move_message(move: Move, view: View) -> dict[str, Any]:
         if move.aim.place is not None:
             aim["place"] = place_message(move.aim.place)
     return {
-        "screw": move.screw, "acts": screw.acts if screw else "", "on": screw.at if screw else "",
-        "carb": move.place.carb, "barrel": move.place.barrel, "turns": number(move.turns), "direction": move.direction,
-        "effect": move.effect, "position": number(move.position), "aim": aim,
+        "screw": move.screw,
+        "acts": screw.acts if screw else "",
+        "on": screw.at if screw else "",
+        "carb": move.place.carb,
+        "barrel": move.place.barrel,
+        "turns": number(move.turns),
+        "direction": move.direction,
+        "effect": move.effect,
+        "position": number(move.position),
+        "aim": aim,
     }
 
 
@@ -145,10 +168,17 @@ def ask_message(ask: Ask) -> dict[str, Any]:
     if isinstance(healthy, tuple):
         healthy = {"from": number(healthy[0]), "to": number(healthy[1])}
     return {
-        "name": ask.name, "ask": ask.ask, "quantity": ask.quantity, "each": ask.each,
-        "of": None if ask.of is None else place_message(ask.of), "count": ask.count, "unit": ask.unit,
+        "name": ask.name,
+        "ask": ask.ask,
+        "quantity": ask.quantity,
+        "each": ask.each,
+        "of": None if ask.of is None else place_message(ask.of),
+        "count": ask.count,
+        "unit": ask.unit,
         "range": None if ask.range is None else [number(v) for v in ask.range],
-        "choices": list(ask.choices) or None, "healthy": healthy, "average": number(ask.average),
+        "choices": list(ask.choices) or None,
+        "healthy": healthy,
+        "average": number(ask.average),
         "may_lack": ask.may_lack,
     }
 
@@ -157,9 +187,12 @@ def finding_message(finding: Finding) -> dict[str, Any]:
     """What is wrong, where, and what to do."""
     s = finding.suggest
     return {
-        "kind": "finding", "code": finding.code, "severity": finding.severity,
+        "kind": "finding",
+        "code": finding.code,
+        "severity": finding.severity,
         "where": [{"cylinder": p.carb} if finding.each == "cylinder" else place_message(p) for p in finding.where],
-        "say": finding.say, "do": finding.do,
+        "say": finding.say,
+        "do": finding.do,
         "suggest": None if s is None else {"part": s.part, "from": number(s.old), "to": number(s.new)},
         "sureness": finding.sureness,
     }
@@ -168,7 +201,9 @@ def finding_message(finding: Finding) -> dict[str, Any]:
 def end_message(end: EndView) -> dict[str, Any]:
     """How the run ended."""
     return {
-        "kind": "end", "outcome": end.outcome, "say": end.say,
+        "kind": "end",
+        "outcome": end.outcome,
+        "say": end.say,
         "as_found": {name: _line(line) for name, line in end.as_found.items()},
         "as_left": {name: _line(line) for name, line in end.as_left.items()},
         "findings": [finding_message(f) for f in end.findings],
@@ -205,7 +240,7 @@ def parse_line(line: bytes) -> dict[str, Any]:
     except ValueError as fault:
         raise Refused(f"The line is no JSON object: {fault}.") from None
     if not isinstance(found, dict):
-        raise Refused("The line is JSON, but no object. Send something like {\"done\": true}.")
+        raise Refused('The line is JSON, but no object. Send something like {"done": true}.')
     return found
 
 

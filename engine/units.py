@@ -97,7 +97,7 @@ def parse_number(text: str) -> tuple[Fraction, str]:
         value = Fraction(int(top_only), int(bottom_only))
     else:
         value = Fraction(decimal.replace(",", ".").rstrip("."))
-    return (-value if sign == "-" else value), text[match.end():].strip()
+    return (-value if sign == "-" else value), text[match.end() :].strip()
 
 
 def parse_quantity(text: str, default: str | None = None) -> tuple[Fraction, Unit]:
@@ -120,7 +120,7 @@ def write_number(value: Fraction) -> str:
         return f"{value.numerator}/{value.denominator}"
     places = max(two, five)
     digits = str(abs(value.numerator) * 10**places // value.denominator).rjust(places + 1, "0")
-    text = digits[: len(digits) - places] + (f".{digits[len(digits) - places:]}" if places else "")
+    text = digits[: len(digits) - places] + (f".{digits[len(digits) - places :]}" if places else "")
     return f"-{text}" if value < 0 else text
 
 

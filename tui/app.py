@@ -141,8 +141,17 @@ def run_job(shop: Shop, program: Program, job: Job, *, theme: str = themes.DARK)
     return show(lambda: HomeScreen(shop, first=lambda home: home.start(program, job)), theme)
 
 
-def run_rehearsal(shop: Shop, procedure: str | Path, *, seed: int | None = None, faults: Sequence[str] = (),
-                  by_itself: bool = False, job: Job | None = None, pace: float = 2.5, theme: str = themes.DARK) -> int:
+def run_rehearsal(
+    shop: Shop,
+    procedure: str | Path,
+    *,
+    seed: int | None = None,
+    faults: Sequence[str] = (),
+    by_itself: bool = False,
+    job: Job | None = None,
+    pace: float = 2.5,
+    theme: str = themes.DARK,
+) -> int:
     """A rehearsal on the virtual engine, of a job's engine or an invented one.
 
     `seed`: the same number gives the same engine (None: any). `faults` are hidden in it (none: drawn by their usual

@@ -12,7 +12,8 @@ from tui.cli import Exit, Failed
 def run(arguments: argparse.Namespace) -> int:
     """Run the command that the arguments name."""
     return {"check": _check, "explain": _explain, "route": _route, "schema": _schema, "new": _new}[arguments.command](
-        arguments)
+        arguments
+    )
 
 
 def _search(a: argparse.Namespace) -> tuple[Path, ...]:
@@ -71,8 +72,9 @@ def _new(a: argparse.Namespace) -> int:
         with path.open("x", encoding="utf-8", newline="\n") as file:
             file.write(text)
     except FileExistsError:
-        raise Failed(Exit.USAGE, f"evendraw new: there is a {path} already. Choose another name, or move it "
-                                 "away.") from None
+        raise Failed(
+            Exit.USAGE, f"evendraw new: there is a {path} already. Choose another name, or move it away."
+        ) from None
     except OSError as fault:
         raise Failed(Exit.USAGE, f"evendraw new: {path} can't be written: {fault.strerror}.") from None
     print(f"Wrote {path}. Edit it, then prove it: evendraw check {path}")

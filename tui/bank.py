@@ -43,8 +43,17 @@ def plan(view: View, layout: tuple[int, int], marks: Mapping[Place, str] | None 
     turned = {move.screw for move in view.moves}
     # Where only one has room it is the one that is turned now, else one that has a band to rest in.
     screws = sorted(view.screws, key=lambda s: (s.name not in turned, s.band is None))
-    return Plan(layout[0], layout[1], view.terms, values, (row.unit or "") if row else "", step, band_of(view, row),
-                tuple(screws), marks or {})
+    return Plan(
+        layout[0],
+        layout[1],
+        view.terms,
+        values,
+        (row.unit or "") if row else "",
+        step,
+        band_of(view, row),
+        tuple(screws),
+        marks or {},
+    )
 
 
 def places_of(row: Latest, layout: tuple[int, int]) -> dict[Place, Any]:
@@ -290,4 +299,4 @@ def draw(plan_: Plan, cells: int, rows: int) -> Lines:
     wide = opened(plan_, cells) if cells // max(1, min(plan_.carbs, cells // 26 or 1)) >= 26 else []
     if wide and len(wide) <= rows:
         return wide
-    return close(plan_, cells)[:max(0, rows)]
+    return close(plan_, cells)[: max(0, rows)]

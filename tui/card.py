@@ -102,8 +102,13 @@ def _table(these: tuple[Turn, ...], cells: int, rows: int) -> Lines:
 def _columns(these: tuple[Turn, ...], cells: int) -> Lines:
     half = (cells - 2) // 2
     short = [
-        cut_line(((f"{HEAD}{ARROW.get(t.direction, ' ')} {t.direction:<3} {clean(t.short)}  ", "mark"),
-                  (clean(t.where), "strong")), half)
+        cut_line(
+            (
+                (f"{HEAD}{ARROW.get(t.direction, ' ')} {t.direction:<3} {clean(t.short)}  ", "mark"),
+                (clean(t.where), "strong"),
+            ),
+            half,
+        )
         for t in these
     ]
     middle = (len(short) + 1) // 2

@@ -48,17 +48,26 @@ _COMMANDS: dict[str, tuple[str, str, Callable[[argparse.ArgumentParser], None]]]
 def _command(name: str, about: str, example: str) -> Callable[[Callable[[argparse.ArgumentParser], None]], None]:
     def note(arguments: Callable[[argparse.ArgumentParser], None]) -> None:
         _COMMANDS[name] = (about, example, arguments)
+
     return note
 
 
 def _book(p: argparse.ArgumentParser) -> None:
-    p.add_argument("--book", metavar="FILE", default=argparse.SUPPRESS,
-                   help="the job book (else EVENDRAW_BOOK, else the usual place)")
+    p.add_argument(
+        "--book",
+        metavar="FILE",
+        default=argparse.SUPPRESS,
+        help="the job book (else EVENDRAW_BOOK, else the usual place)",
+    )
 
 
 def _shop(p: argparse.ArgumentParser) -> None:
-    p.add_argument("--shop", metavar="FOLDER", default=argparse.SUPPRESS,
-                   help="the shop's own procedures and settings (else EVENDRAW_SHOP)")
+    p.add_argument(
+        "--shop",
+        metavar="FOLDER",
+        default=argparse.SUPPRESS,
+        help="the shop's own procedures and settings (else EVENDRAW_SHOP)",
+    )
 
 
 _PROCEDURE = "a path, or the name of a shipped or shop file"
@@ -82,8 +91,11 @@ def _rehearse(p: argparse.ArgumentParser) -> None:
     _shop(p)
 
 
-@_command("talk", "follow a procedure over standard input and output, one JSON object a line",
-          "evendraw talk twin-choke-sidedraught --job job.yaml")
+@_command(
+    "talk",
+    "follow a procedure over standard input and output, one JSON object a line",
+    "evendraw talk twin-choke-sidedraught --job job.yaml",
+)
 def _talk(p: argparse.ArgumentParser) -> None:
     p.add_argument("procedure", metavar="PROCEDURE", nargs="?", help=_PROCEDURE)
     p.add_argument("--job", metavar="FILE", help="the job file")
@@ -111,8 +123,11 @@ def _route(p: argparse.ArgumentParser) -> None:
     _shop(p)
 
 
-@_command("schema", "print the JSON Schema of a procedure file, a job file, or the line protocol",
-          "evendraw schema > procedure.schema.json")
+@_command(
+    "schema",
+    "print the JSON Schema of a procedure file, a job file, or the line protocol",
+    "evendraw schema > procedure.schema.json",
+)
 def _schema(p: argparse.ArgumentParser) -> None:
     p.add_argument("of", choices=("procedure", "job", "talk"), nargs="?", default="procedure", help="of what")
 
@@ -165,17 +180,23 @@ def _where(p: argparse.ArgumentParser) -> None:
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
     top = argparse.ArgumentParser(
-        prog="evendraw", allow_abbrev=False,
+        prog="evendraw",
+        allow_abbrev=False,
         description="Walks a technician through balancing several carburettors and setting their idle. Without a "
-                    "command it opens the home screen.")
-    top.add_argument("--version", action="version",
-                     version=f"evendraw {VERSION} (Python {sys.version.split()[0]})")
+        "command it opens the home screen.",
+    )
+    top.add_argument("--version", action="version", version=f"evendraw {VERSION} (Python {sys.version.split()[0]})")
     _book(top)
     _shop(top)
     commands = top.add_subparsers(dest="command", metavar="COMMAND")
     for name, (about, example, arguments) in _COMMANDS.items():
-        sub = commands.add_parser(name, help=about, description=f"{about[0].upper()}{about[1:]}.",
-                                  epilog=f"Example: {example}", allow_abbrev=False)
+        sub = commands.add_parser(
+            name,
+            help=about,
+            description=f"{about[0].upper()}{about[1:]}.",
+            epilog=f"Example: {example}",
+            allow_abbrev=False,
+        )
         arguments(sub)
     return top
 

@@ -98,8 +98,11 @@ def _open(found: Places, reading: bool = False) -> Book:
 
 def _terminal() -> None:
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
-        raise Failed(Exit.USAGE, "evendraw: the screen needs a terminal. Start it in one, or use 'evendraw talk' from "
-                                 "a program; 'evendraw --help' lists what works without a terminal.")
+        raise Failed(
+            Exit.USAGE,
+            "evendraw: the screen needs a terminal. Start it in one, or use 'evendraw talk' from "
+            "a program; 'evendraw --help' lists what works without a terminal.",
+        )
 
 
 # ---- the screen
@@ -126,8 +129,14 @@ def _rehearse(a: argparse.Namespace) -> int:
     found = _places(a)
     from tui import app
 
-    return app.run_rehearsal(_for_screen(found), a.procedure, seed=a.seed, faults=tuple(a.fault), by_itself=a.by_itself,
-                             job=_job(a.job) if a.job else None)
+    return app.run_rehearsal(
+        _for_screen(found),
+        a.procedure,
+        seed=a.seed,
+        faults=tuple(a.fault),
+        by_itself=a.by_itself,
+        job=_job(a.job) if a.job else None,
+    )
 
 
 def _for_screen(found: Places) -> Any:
@@ -206,8 +215,14 @@ def _jobs(a: argparse.Namespace) -> int:
 
 def _where(a: argparse.Namespace) -> int:
     found = _places(a)
-    for name, path in (("job book", found.book), ("job files", found.jobs), ("shop folder", found.shop),
-                       ("shop settings", found.settings), ("shipped procedures", found.shipped), ("log", found.log)):
+    for name, path in (
+        ("job book", found.book),
+        ("job files", found.jobs),
+        ("shop folder", found.shop),
+        ("shop settings", found.settings),
+        ("shipped procedures", found.shipped),
+        ("log", found.log),
+    ):
         print(f"{name:<19} {path}{'' if path.exists() else '  (not there yet)'}")
     return Exit.OK
 
@@ -276,6 +291,13 @@ def _json(made: Any) -> str:
 
 
 _HANDLERS: dict[str | None, Callable[[argparse.Namespace], int]] = {
-    None: _home, "run": _run, "rehearse": _rehearse, "talk": _talk, "sheet": _sheet, "jobs": _jobs, "where": _where,
-    "sizing": _sizing, "trials": _trials,
+    None: _home,
+    "run": _run,
+    "rehearse": _rehearse,
+    "talk": _talk,
+    "sheet": _sheet,
+    "jobs": _jobs,
+    "where": _where,
+    "sizing": _sizing,
+    "trials": _trials,
 }

@@ -54,5 +54,7 @@ def _try(find: object) -> Path | None:
 def sentence(where: Path | None) -> str:
     """What the person is told."""
     kept = f"A report is in {where}." if where else "No report could be written."
-    return ("evendraw: something went wrong in the program, and it had to stop. Every answer that you gave is in the "
-            f"job book: start it again and go on where it stood. {kept}")
+    return (
+        "evendraw: something went wrong in the program, and it had to stop. Every answer that you gave is in the "
+        f"job book: start it again and go on where it stood. {kept}"
+    )

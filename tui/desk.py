@@ -150,9 +150,16 @@ class Desk:
             return []
         with sentences():
             rows = self.book.jobs()
-        return [Entry(row.title or row.vehicle.get("description") or f"job {row.job}",
-                      ", ".join(b for b in (row.customer, row.vehicle.get("registration", ""), row.at[:10],
-                                            f"{row.runs} runs") if b), row.job) for row in rows]
+        return [
+            Entry(
+                row.title or row.vehicle.get("description") or f"job {row.job}",
+                ", ".join(
+                    b for b in (row.customer, row.vehicle.get("registration", ""), row.at[:10], f"{row.runs} runs") if b
+                ),
+                row.job,
+            )
+            for row in rows
+        ]
 
     def files(self) -> list[Entry]:
         """Job files of the shop's folder, newest first."""
@@ -186,8 +193,11 @@ class Desk:
         from engine.session import Session
 
         with sentences():
-            return Sitting(Session.start(program, job, book=self.book, advisers=shipped(), shop=self.shop.settings,
-                                         job_number=number))
+            return Sitting(
+                Session.start(
+                    program, job, book=self.book, advisers=shipped(), shop=self.shop.settings, job_number=number
+                )
+            )
 
     def reopen(self, run: str) -> Sitting:
         """Go on with a run where it stood."""

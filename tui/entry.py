@@ -112,7 +112,8 @@ def _number(cell: Cell, text: str) -> Fraction:
     if below or above:
         raise Refusal(
             f"{words.with_unit(exact, cell.unit)} is outside {words.number(cell.low, cell.unit)} to "
-            f"{words.with_unit(cell.high, cell.unit)}. Correct it, or read again.")
+            f"{words.with_unit(cell.high, cell.unit)}. Correct it, or read again."
+        )
     return value
 
 
@@ -193,7 +194,7 @@ class Fields:
     def typed(self, row: Row) -> list[str]:
         """What stands in a row's fields."""
         first = self.start_of(row)
-        return self.texts[first:first + len(row.cells)]
+        return self.texts[first : first + len(row.cells)]
 
     def value(self, n: int) -> Any:
         """What field `n` means; None where it is not taken. Raises `Refusal`."""
@@ -218,7 +219,7 @@ class Fields:
     def put(self, row: Row, texts: list[str]) -> None:
         """Write texts into a row's fields, as if they had been typed."""
         first = self.start_of(row)
-        self.texts[first:first + len(row.cells)] = texts
+        self.texts[first : first + len(row.cells)] = texts
         self.fresh = True
 
     def rebuild(self, rows: tuple[Row, ...], begin: Mapping[str, str]) -> None:

@@ -70,9 +70,12 @@ def side_by_side(compared: Sequence[Compared], cells: int) -> Lines:
         for place, was, now in zip(one.places, one.found, one.left, strict=True):
             name = title if alone else f"  {clean(place)}"
             same = was == now
-            row: Line = (*fill(((name, "ink" if alone else "soft"),), label - 1), (" ", "ink"),
-                         *fill(((_value(was, one.unit), "ink"),), 14),
-                         (_value(now, one.unit), "ink" if same else "strong"))
+            row: Line = (
+                *fill(((name, "ink" if alone else "soft"),), label - 1),
+                (" ", "ink"),
+                *fill(((_value(was, one.unit), "ink"),), 14),
+                (_value(now, one.unit), "ink" if same else "strong"),
+            )
             out.append(cut_line(row, cells))
     return out
 

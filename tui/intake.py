@@ -74,8 +74,9 @@ def _sizes(text: str) -> list[str]:
     return re.split(r"[\s;]+", re.sub(r"\s+mm\b", "mm", text.strip()))
 
 
-def _number(name: str, ask: str, unit: str, low: float, high: float, start: str = "", hint: str = "",
-            optional: bool = False) -> Row:
+def _number(
+    name: str, ask: str, unit: str, low: float, high: float, start: str = "", hint: str = "", optional: bool = False
+) -> Row:
     cell = Cell("", None, "number", unit, Fraction(str(low)), Fraction(str(high)), optional=optional)
     return Row(name, ask, (cell,), hint=hint, start=(start,))
 
@@ -110,8 +111,10 @@ def rows(families: Sequence[Family], chosen: Family, texts: Mapping[str, str]) -
         _choice("bank.linkage_balance_screws", "Balance screws in the linkage", YES_NO),
         _number("bank.throttle_bore", "Throttle bore", "mm", 10, 80, optional=True),
         _number("bank.choke", "Choke", "mm", 8, 70, optional=True),
-        *(_text(f"bank.{jet}", words.plain(jet).capitalize(), sizes, _no_sizes)
-          for jet in ("main_jet", "air_corrector", "idle_jet", "pump_jet")),
+        *(
+            _text(f"bank.{jet}", words.plain(jet).capitalize(), sizes, _no_sizes)
+            for jet in ("main_jet", "air_corrector", "idle_jet", "pump_jet")
+        ),
         _text("bank.disturbed", "Places whose gauge reading is spoilt", "by a take-off: 2.1 is body 2, barrel 1"),
         *(_choice(f"instruments.{name}", ask, YES_NO, start) for name, ask, start in _INSTRUMENTS),
         _choice("instruments.exhaust_sampling", "Exhaust taken", ("each cylinder", "merged"), 1),
@@ -124,9 +127,12 @@ def rows(families: Sequence[Family], chosen: Family, texts: Mapping[str, str]) -
 
 
 _INSTRUMENTS = (
-    ("airflow_gauge", "Airflow gauge to hand", 2), ("vacuum_gauges", "Vacuum gauges to hand", 1),
-    ("tachometer", "Tachometer to hand", 2), ("lambda_meter", "Lambda meter to hand", 1),
-    ("co_meter", "CO meter to hand", 1))
+    ("airflow_gauge", "Airflow gauge to hand", 2),
+    ("vacuum_gauges", "Vacuum gauges to hand", 1),
+    ("tachometer", "Tachometer to hand", 2),
+    ("lambda_meter", "Lambda meter to hand", 1),
+    ("co_meter", "CO meter to hand", 1),
+)
 
 
 def _at(families: Sequence[Family], chosen: Family) -> int:
@@ -248,8 +254,21 @@ class Form:
         screws: list[ScrewRow] = []
 
         def fitted(name: str, each: str, places: tuple[Place, ...]) -> None:
-            screws.append(ScrewRow(name, each, "", "", "turn", "", places, (None,) * len(places), None, Fraction(1, 8),
-                                   (Fraction(0), Fraction(8))))
+            screws.append(
+                ScrewRow(
+                    name,
+                    each,
+                    "",
+                    "",
+                    "turn",
+                    "",
+                    places,
+                    (None,) * len(places),
+                    None,
+                    Fraction(1, 8),
+                    (Fraction(0), Fraction(8)),
+                )
+            )
 
         if texts.get("bank.mixture_screw") not in (str(len(MIXTURE_SCREWS)), ""):
             fitted("mixture", "barrel", barrels)

@@ -10,14 +10,33 @@ from __future__ import annotations
 
 #: Names of pad keys that come without a character, and what they type.
 _TYPED = {
-    "decimal": ".", "separator": ",", "add": "+", "subtract": "-", "multiply": "*", "divide": "/", "equal": "=",
-    "full_stop": ".", "comma": ",", "plus": "+", "minus": "-", "asterisk": "*", "slash": "/", "space": " ",
+    "decimal": ".",
+    "separator": ",",
+    "add": "+",
+    "subtract": "-",
+    "multiply": "*",
+    "divide": "/",
+    "equal": "=",
+    "full_stop": ".",
+    "comma": ",",
+    "plus": "+",
+    "minus": "-",
+    "asterisk": "*",
+    "slash": "/",
+    "space": " ",
 }
 #: The second character of an application-mode pad key that the terminal library leaves in two halves.
 _AFTER_O = {"l": ",", "X": "="}
 #: Keys that arrive under another name.
-_NAMED = {"ctrl+j": "enter", "ctrl+m": "enter", "return": "enter", "kp_enter": "enter", "ctrl+h": "backspace",
-          "shift+tab": "up", "tab": "down"}
+_NAMED = {
+    "ctrl+j": "enter",
+    "ctrl+m": "enter",
+    "return": "enter",
+    "kp_enter": "enter",
+    "ctrl+h": "backspace",
+    "shift+tab": "up",
+    "tab": "down",
+}
 #: NumLock is off: the 5 of the pad.
 NO_NUMLOCK = "kp_begin"
 

@@ -82,7 +82,7 @@ def wrap(text: str, cells: int, first: int | None = None) -> list[str]:
             while cell_len(word) > room():
                 head = set_cell_size(word, room()).rstrip() or word[:1]
                 out.append(head)
-                word = word[len(head):]
+                word = word[len(head) :]
             here = word
         out.append(here)
     return out

@@ -21,12 +21,13 @@ from tui.signs import SIGNAL_ROLE
 Question = Fields | Press | Pick | TextLine | Countdown
 
 
-def draw(question: Question, cells: int, rows: int, terms: dict[str, str], cue: str = "",
-         refused: bool = True) -> Lines:
+def draw(
+    question: Question, cells: int, rows: int, terms: dict[str, str], cue: str = "", refused: bool = True
+) -> Lines:
     """The question in at most `rows` lines; `cue` is a refusal or news that must be seen, and always has room."""
     sign, role = (" ! ", "amber") if refused else (" i ", "good")
     told: Lines = wrapped(cue, cells - 3, role, head=(sign, role)) if cue else []
-    told = told[:max(1, rows - 2)]
+    told = told[: max(1, rows - 2)]
     room = rows - len(told)
     if isinstance(question, Fields):
         body = fields(question, cells, room, terms, echo=not told)
@@ -78,7 +79,7 @@ def _about(lines: Lines, room: int) -> Lines:
     room = max(1, room)
     here = next((n for n, line_ in enumerate(lines) if any(role == "field-on" for _, role in line_)), 0)
     first = max(0, min(here - room // 2, len(lines) - room))
-    return lines[first:first + room]
+    return lines[first : first + room]
 
 
 def shown(cell: Cell, text: str) -> str:
@@ -114,8 +115,11 @@ def _cells(question: Fields, row: Row, cells: int, terms: dict[str, str]) -> Lin
             said = cut(clean(text), wide - (1 if on else 0))
             body = (said + ("▏" if on else "")).ljust(wide - (cell_len(said) - len(said)))
             label = f"{cell.label} " if cell.label else ""
-            box: Line = (((">" if on else " "), "mark"), (label, "strong" if on else "soft"),
-                         (f"[{body}]", "field-on" if on else "field"))
+            box: Line = (
+                ((">" if on else " "), "mark"),
+                (label, "strong" if on else "soft"),
+                (f"[{body}]", "field-on" if on else "field"),
+            )
             boxes.append((head if k == 0 else "", box))
     out: Lines = []
     here: list[Piece] = [("  ", "ink")]
@@ -207,7 +211,7 @@ def _outside(row: Row, value: object) -> str:
 
 def _others(question: Fields, here: int, cells: int, room: int) -> Lines:
     """The rows that are done, as many as have room, and the names of those to come."""
-    coming = [row.ask for row in question.rows[here + 1:]]
+    coming = [row.ask for row in question.rows[here + 1 :]]
     last: Lines = [cut_line((("  then: ", "soft"), (clean("; ".join(coming)), "soft")), cells)] if coming else []
     done: Lines = []
     for row in question.rows[:here]:
@@ -231,9 +235,17 @@ def pick(question: Pick, cells: int, rows: int) -> Lines:
         option = question.options[n]
         on = n == question.at
         hint = f"  {clean(option.hint)}" if option.hint else ""
-        out.append(cut_line((
-            ("›" if on else " ", "mark"), (f" {n - page.start + 1} ", "key"),
-            (f" {clean(option.label)}", "mark" if on else "ink"), (hint, "soft")), cells))
+        out.append(
+            cut_line(
+                (
+                    ("›" if on else " ", "mark"),
+                    (f" {n - page.start + 1} ", "key"),
+                    (f" {clean(option.label)}", "mark" if on else "ink"),
+                    (hint, "soft"),
+                ),
+                cells,
+            )
+        )
     if not question.options:
         out.append((("  Nothing here.", "soft"),))
     return out
@@ -242,9 +254,9 @@ def pick(question: Pick, cells: int, rows: int) -> Lines:
 def line(question: TextLine, cells: int, rows: int) -> Lines:
     """A line of text with its caret; its end is shown where it is longer than the screen."""
     out: Lines = [((f" {clean(question.title)} ", "key"), ("  Enter keeps it, Esc leaves it.", "soft"))]
-    out += wrapped(question.detail, cells - 2, "ink", head=("  ", "ink"))[:max(0, rows - 2)] if question.detail else []
+    out += wrapped(question.detail, cells - 2, "ink", head=("  ", "ink"))[: max(0, rows - 2)] if question.detail else []
     room = cells - 6
-    before, after = clean(question.text[:question.caret]), clean(question.text[question.caret:])
+    before, after = clean(question.text[: question.caret]), clean(question.text[question.caret :])
     while cell_len(before) > room - 1:
         before = before[1:]
     body = cut(f"{before}▏{after}", room)
@@ -263,7 +275,7 @@ def countdown(question: Countdown, cells: int, rows: int) -> Lines:
         ((" WAIT ", "key"), (f" {words.clock(left)} ", "mark"), (f" {clean(label)}", "strong")),
         (("  ", "ink"), ("━" * done, "mark"), ("·" * (cells - 6 - done), "rule")),
     ]
-    return [*out, *wrapped(question.why, cells - 2, "ink", head=("  ", "ink"))[:max(0, rows - 3)], end]
+    return [*out, *wrapped(question.why, cells - 2, "ink", head=("  ", "ink"))[: max(0, rows - 3)], end]
 
 
 def press(question: Press, cells: int, rows: int) -> Lines:
@@ -271,5 +283,5 @@ def press(question: Press, cells: int, rows: int) -> Lines:
     head = ("  ", "ink")
     if question.word:
         head = (f" {question.word.upper()} ", SIGNAL_ROLE.get(question.word, "amber"))
-    out: Lines = wrapped(question.detail, cells - 2, "strong", head=head, indent=2)[:max(0, rows - 1)]
+    out: Lines = wrapped(question.detail, cells - 2, "strong", head=head, indent=2)[: max(0, rows - 1)]
     return [*out, ((f" {question.cap} ", "key"), (f"  {clean(question.title)}", question.role))]

@@ -77,9 +77,13 @@ def shop_settings(found: Places) -> dict[str, Any]:
     if isinstance(source, Problem):
         raise BadSettings(str(source))
     tree, faults = read_tree(source)
-    faults += [Problem("wrong-shape", str(path), tree.key_span(str(key)),
-                       f"'{key}' needs one value, such as `{key}: 0.5 kg/h`.")
-               for key, value in (tree or {}).items() if not isinstance(value, Scalar)]
+    faults += [
+        Problem(
+            "wrong-shape", str(path), tree.key_span(str(key)), f"'{key}' needs one value, such as `{key}: 0.5 kg/h`."
+        )
+        for key, value in (tree or {}).items()
+        if not isinstance(value, Scalar)
+    ]
     if faults or tree is None:
         raise BadSettings("\n".join(map(str, faults)))
     return {str(k): str(v) for k, v in tree.items()}

@@ -104,21 +104,25 @@ class Line:
             said = self.text.strip()
             return Given(said) if said or self.may_be_empty else Refused(self.empty)
         if name in ("left", "right", "home", "end"):
-            self.caret = {"left": max(0, self.caret - 1), "right": min(len(self.text), self.caret + 1), "home": 0,
-                          "end": len(self.text)}[name]
+            self.caret = {
+                "left": max(0, self.caret - 1),
+                "right": min(len(self.text), self.caret + 1),
+                "home": 0,
+                "end": len(self.text),
+            }[name]
             return Took()
         if name == "backspace":
-            self.text = self.text[:max(0, self.caret - 1)] + self.text[self.caret:]
+            self.text = self.text[: max(0, self.caret - 1)] + self.text[self.caret :]
             self.caret = max(0, self.caret - 1)
             return Took()
         if name == "delete":
-            self.text = self.text[:self.caret] + self.text[self.caret + 1:]
+            self.text = self.text[: self.caret] + self.text[self.caret + 1 :]
             return Took()
         if character is None or not character.isprintable():
             return None
         if len(self.text) >= 2 * LONGEST:
             return Refused(f"That is longer than {2 * LONGEST} characters.")
-        self.text = self.text[:self.caret] + character + self.text[self.caret:]
+        self.text = self.text[: self.caret] + character + self.text[self.caret :]
         self.caret += 1
         return Took()
 

@@ -77,8 +77,16 @@ class Rehearsal(Sitting):
         self.session.close()
 
 
-def rehearse(desk: Desk, procedure: str | Path, *, job: Job | None = None, seed: int | None = None,
-             faults: tuple[str, ...] = (), by_itself: bool = False, pace: float = 2.5) -> Rehearsal:
+def rehearse(
+    desk: Desk,
+    procedure: str | Path,
+    *,
+    job: Job | None = None,
+    seed: int | None = None,
+    faults: tuple[str, ...] = (),
+    by_itself: bool = False,
+    pace: float = 2.5,
+) -> Rehearsal:
     """Begin a rehearsal of a procedure, on a job's engine or an invented one; raises `Trouble` with a sentence."""
     from engine.advisers import shipped
     from engine.bench import fleet

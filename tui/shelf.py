@@ -101,6 +101,7 @@ def fitting(folders: Sequence[Path], job: Job) -> list[Entry]:
         out.append(((part, not own, -len(program.files), main.title), Entry(main.title, hint, path)))
     return [entry for _, entry in sorted(out, key=lambda pair: pair[0])]
 
+
 # ---- soundness, route, dry run
 
 _checked: dict[Path, tuple[Stamps, Checked]] = {}

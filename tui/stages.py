@@ -21,7 +21,11 @@ from tui.questions import Countdown, Option, Pick, Press
 
 #: Why a place may be not taken: the ready answers. They go into the record and onto the sheet in these words.
 REASONS = (
-    "already done", "not done, no tool", "not done, no time", "not done, declined", "can't get at it",
+    "already done",
+    "not done, no tool",
+    "not done, no time",
+    "not done, declined",
+    "can't get at it",
     "gauge does not settle",
 )
 
@@ -49,8 +53,15 @@ def question(view: View, sofar: Sofar, now: Callable[[], float]) -> Question:
     if open_dangers:
         caution = open_dangers[0]
         more = f" ({len(open_dangers)} to read)" if len(open_dangers) > 1 else ""
-        return Press(f"I have understood this{more}", ("+",), "+", caution.text, "strong",
-                     "Enter does not do it: read it, then press +.", caution.word)
+        return Press(
+            f"I have understood this{more}",
+            ("+",),
+            "+",
+            caution.text,
+            "strong",
+            "Enter does not do it: read it, then press +.",
+            caution.word,
+        )
     work = [w for w, there in (("turned", view.moves and not view.moves_made), ("fitted", view.fit)) if there]
     if view.wait is not None and not sofar.waited:
         if work and not sofar.begun:
@@ -69,14 +80,16 @@ def row_of(ask: Ask, view: View) -> Row:
     """A reading as fields: one a place, labelled as the bank."""
     choices = bool(ask.choices)
     low, high = ask.range or (None, None)
-    cell = Cell("", None, "choice" if choices else "number", None if choices else ask.unit, low, high, ask.step,
-                ask.choices)
+    cell = Cell(
+        "", None, "choice" if choices else "number", None if choices else ask.unit, low, high, ask.step, ask.choices
+    )
     if ask.each is None or not ask.places:
         cells: tuple[Cell, ...] = (cell,)
     else:
         several = len({p.carb for p in ask.places}) < len(ask.places)
         cells = tuple(
-            replace(cell, place=p, label=label_of(p, n, ask.each, several, view)) for n, p in enumerate(ask.places))
+            replace(cell, place=p, label=label_of(p, n, ask.each, several, view)) for n, p in enumerate(ask.places)
+        )
     hints = []
     if ask.of is not None:
         hints.append(words.place(ask.of, view.terms))
@@ -108,8 +121,11 @@ def texts(ask: Ask, value: Any) -> list[str]:
         elif ask.choices:
             out.append(str(ask.choices.index(each) + 1) if each in ask.choices else str(each))
         else:
-            out.append(words.number(Fraction(each) if isinstance(each, int | Fraction) else Fraction(str(each)),
-                                    ask.unit, ask.step))
+            out.append(
+                words.number(
+                    Fraction(each) if isinstance(each, int | Fraction) else Fraction(str(each)), ask.unit, ask.step
+                )
+            )
     return out
 
 
@@ -121,8 +137,11 @@ def reasons(row: Row) -> Pick:
 
 def symptoms(view: View) -> Pick:
     """What may be seen or heard at this step."""
-    return Pick("WHAT DO YOU SEE OR HEAR", tuple(Option(s.ask, s.name, s.kind if s.kind != s.ask else "")
-                                                 for s in view.symptoms), detail="" if view.symptoms else NO_SYMPTOM)
+    return Pick(
+        "WHAT DO YOU SEE OR HEAR",
+        tuple(Option(s.ask, s.name, s.kind if s.kind != s.ask else "") for s in view.symptoms),
+        detail="" if view.symptoms else NO_SYMPTOM,
+    )
 
 
 NO_SYMPTOM = "This step offers none. Write a note (F4), or leave and come back when it is put right."
@@ -131,7 +150,8 @@ NO_SYMPTOM = "This step offers none. Write a note (F4), or leave and come back w
 def lost(view: View) -> Pick:
     """Which screw was lost count of."""
     options = tuple(
-        Option(words.plain(row.name), row.name, f"{row.acts}, {row.at}" if row.at else row.acts) for row in view.screws)
+        Option(words.plain(row.name), row.name, f"{row.acts}, {row.at}" if row.at else row.acts) for row in view.screws
+    )
     return Pick("LOST COUNT OF WHICH SCREW", options)
 
 
@@ -148,10 +168,15 @@ def otherwise(view: View, sofar: Sofar) -> Fields:
         if amount is not None and move.direction != asked.direction:
             amount = -amount
         high = row.range[1] if row else Fraction(20)
-        rows.append(Row(
-            f"{asked.screw} {len(rows)}", ask, (Cell("", None, "number", unit, -high, high, None, (), amount is None),),
-            hint="0: not turned; -1/8: the other way",
-            start=(words.fraction(amount),) if amount is not None else None))
+        rows.append(
+            Row(
+                f"{asked.screw} {len(rows)}",
+                ask,
+                (Cell("", None, "number", unit, -high, high, None, (), amount is None),),
+                hint="0: not turned; -1/8: the other way",
+                start=(words.fraction(amount),) if amount is not None else None,
+            )
+        )
     return Fields(tuple(rows), title="REALLY TURNED")
 
 
@@ -179,12 +204,20 @@ def other_parts(view: View, sofar: Sofar) -> Fields:
         size = sizes.get((part.part, part.place), Fraction(0))
         where = words.place(part.place, view.terms)
         ask = f"{words.plain(part.part)}, {where}: asked {words.decimal(part.size)}. Fitted"
-        rows.append(Row(f"{part.part} {len(rows)}", ask, (Cell("", None, "number", "", Fraction(0), Fraction(1000)),),
-                        hint="0: none", start=(words.decimal(size),)))
+        rows.append(
+            Row(
+                f"{part.part} {len(rows)}",
+                ask,
+                (Cell("", None, "number", "", Fraction(0), Fraction(1000)),),
+                hint="0: none",
+                start=(words.decimal(size),),
+            )
+        )
     return Fields(tuple(rows), title="REALLY FITTED")
 
 
 def really_fitted(view: View, values: dict[str, Any]) -> tuple[Part, ...]:
     """The parts that were really fitted, from the fields of `other_parts`."""
-    return tuple(Part(asked.part, asked.place, value)
-                 for asked, value in zip(view.fit, values.values(), strict=False) if value)
+    return tuple(
+        Part(asked.part, asked.place, value) for asked, value in zip(view.fit, values.values(), strict=False) if value
+    )

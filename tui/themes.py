@@ -15,15 +15,40 @@ DARK, GLARE = "dim", "glare"
 
 #: paper: the ground; tray: raised ground (pad, key bar); each further colour is a text colour on both of them.
 _DIM = {
-    "paper": "#0c0f12", "tray": "#161b20", "ink": "#f4efe4", "soft": "#bdb8ab", "mark": "#8fd0ff", "good": "#86e096",
-    "amber": "#ffc44d", "red": "#ff9f97", "rule": "#b0aa9b", "field": "#f4efe4", "field-ink": "#0c0f12",
-    "danger": "#8e0b12", "danger-ink": "#ffffff", "warning": "#ffb02e", "warning-ink": "#140c00",
+    "paper": "#0c0f12",
+    "tray": "#161b20",
+    "ink": "#f4efe4",
+    "soft": "#bdb8ab",
+    "mark": "#8fd0ff",
+    "good": "#86e096",
+    "amber": "#ffc44d",
+    "red": "#ff9f97",
+    "rule": "#b0aa9b",
+    "field": "#f4efe4",
+    "field-ink": "#0c0f12",
+    "danger": "#8e0b12",
+    "danger-ink": "#ffffff",
+    "warning": "#ffb02e",
+    "warning-ink": "#140c00",
 }
 _GLARE = {
-    "paper": "#fffef8", "tray": "#f1eee2", "ink": "#000000", "soft": "#3c3a34", "mark": "#003a73", "good": "#00480f",
-    "amber": "#573600", "red": "#850010", "rule": "#4a473f", "field": "#10100e", "field-ink": "#fffef8",
-    "danger": "#850010", "danger-ink": "#ffffff", "warning": "#ffb02e", "warning-ink": "#140c00",
+    "paper": "#fffef8",
+    "tray": "#f1eee2",
+    "ink": "#000000",
+    "soft": "#3c3a34",
+    "mark": "#003a73",
+    "good": "#00480f",
+    "amber": "#573600",
+    "red": "#850010",
+    "rule": "#4a473f",
+    "field": "#10100e",
+    "field-ink": "#fffef8",
+    "danger": "#850010",
+    "danger-ink": "#ffffff",
+    "warning": "#ffb02e",
+    "warning-ink": "#140c00",
 }
+
 
 @dataclass(frozen=True, slots=True)
 class Look:
@@ -37,25 +62,54 @@ class Look:
 
 #: Role of a piece of text -> look.
 ROLES: dict[str, Look] = {
-    "ink": Look("ink"), "soft": Look("soft"), "strong": Look("ink", bold=True), "title": Look("ink", bold=True),
-    "mark": Look("mark", bold=True), "good": Look("good", bold=True), "amber": Look("amber", bold=True),
-    "red": Look("red", bold=True), "rule": Look("rule"), "field": Look("ink", underline=True),
-    "field-on": Look("field-ink", "field", bold=True), "key": Look("paper", "ink", bold=True),
-    "danger": Look("danger-ink", "danger", bold=True), "warning": Look("warning-ink", "warning", bold=True),
+    "ink": Look("ink"),
+    "soft": Look("soft"),
+    "strong": Look("ink", bold=True),
+    "title": Look("ink", bold=True),
+    "mark": Look("mark", bold=True),
+    "good": Look("good", bold=True),
+    "amber": Look("amber", bold=True),
+    "red": Look("red", bold=True),
+    "rule": Look("rule"),
+    "field": Look("ink", underline=True),
+    "field-on": Look("field-ink", "field", bold=True),
+    "key": Look("paper", "ink", bold=True),
+    "danger": Look("danger-ink", "danger", bold=True),
+    "warning": Look("warning-ink", "warning", bold=True),
 }
 
 
 def _theme(name: str, colours: dict[str, str], dark: bool, ansi: bool = False) -> Theme:
     return Theme(
-        name=name, primary=colours["mark"], secondary=colours["soft"], accent=colours["mark"], warning=colours["amber"],
-        error=colours["red"], success=colours["good"], foreground=colours["ink"], background=colours["paper"],
-        surface=colours["paper"], panel=colours["tray"], dark=dark, text_alpha=1.0, ansi=ansi,
+        name=name,
+        primary=colours["mark"],
+        secondary=colours["soft"],
+        accent=colours["mark"],
+        warning=colours["amber"],
+        error=colours["red"],
+        success=colours["good"],
+        foreground=colours["ink"],
+        background=colours["paper"],
+        surface=colours["paper"],
+        panel=colours["tray"],
+        dark=dark,
+        text_alpha=1.0,
+        ansi=ansi,
         variables={
-            **colours, "ansi-background": colours["paper"], "ansi-foreground": colours["ink"],
-            **dict.fromkeys(("scrollbar", "scrollbar-hover"), colours["rule"]), "scrollbar-active": colours["ink"],
+            **colours,
+            "ansi-background": colours["paper"],
+            "ansi-foreground": colours["ink"],
+            **dict.fromkeys(("scrollbar", "scrollbar-hover"), colours["rule"]),
+            "scrollbar-active": colours["ink"],
             **dict.fromkeys(
-                ("scrollbar-background", "scrollbar-background-hover", "scrollbar-background-active",
-                 "scrollbar-corner-color"), colours["paper"]),
+                (
+                    "scrollbar-background",
+                    "scrollbar-background-hover",
+                    "scrollbar-background-active",
+                    "scrollbar-corner-color",
+                ),
+                colours["paper"],
+            ),
         },
     )
 

@@ -174,8 +174,14 @@ def sureness(value: float) -> str:
 
 def main_row(view: View) -> Latest | None:
     """The row that the bank shows: the newest that is to be brought together, else the newest of the bank's numbers."""
-    rows = [row for row in view.latest if row.each in ("barrel", "carb") and row.unit
-            and not row.quantity.endswith("position") and any(isinstance(v, Fraction) for v in row.row)]
+    rows = [
+        row
+        for row in view.latest
+        if row.each in ("barrel", "carb")
+        and row.unit
+        and not row.quantity.endswith("position")
+        and any(isinstance(v, Fraction) for v in row.row)
+    ]
     return next((row for row in rows if row.tolerance is not None), rows[0] if rows else None)
 
 
@@ -217,8 +223,12 @@ def trend(view: View, cells: int, rows: int) -> Lines:
         bar = round(room * float(spread / top))
         mark = -1 if row.tolerance is None else min(room, round(room * float(row.tolerance / top)))
         drawn = "".join(("┊" if c >= bar else "┃") if c == mark else "━" if c < bar else " " for c in range(room + 1))
-        line: Line = ((f"{n:>3} ", "soft"), (f"{words.decimal(spread, step):>6} ", "strong"),
-                      (drawn.rstrip(), "good" if even else "amber"), (" even" if even else "", "good"))
+        line: Line = (
+            (f"{n:>3} ", "soft"),
+            (f"{words.decimal(spread, step):>6} ", "strong"),
+            (drawn.rstrip(), "good" if even else "amber"),
+            (" even" if even else "", "good"),
+        )
         out.append(cut_line(line, cells))
     return out
 
@@ -230,8 +240,12 @@ def trail(view: View, cells: int, rows: int) -> Lines:
         clock = f"{clean(mark.at)[11:16]} " if len(mark.at) >= 16 else ""
         said = f": {mark.said}" if mark.said else ""
         again = f" ({mark.visit})" if mark.visit > 1 else ""
-        out.append(cut_line(((clock, "soft"), (clean(mark.title or words.plain(mark.step)) + again, "ink"),
-                             (clean(said), "soft")), cells))
+        out.append(
+            cut_line(
+                ((clock, "soft"), (clean(mark.title or words.plain(mark.step)) + again, "ink"), (clean(said), "soft")),
+                cells,
+            )
+        )
     return out
 
 
@@ -244,8 +258,12 @@ def why(view: View, cells: int) -> Lines:
     for advised in view.advice:
         out.append(((cut(f"Advice '{words.plain(advised.name)}' of {words.plain(advised.adviser)}", cells), "strong"),))
         if advised.because is not None:
-            for label, text in (("used", advised.because.used), ("so", advised.because.concluded),
-                                ("sure", advised.because.sure), ("else", advised.because.would_change)):
+            for label, text in (
+                ("used", advised.because.used),
+                ("so", advised.because.concluded),
+                ("sure", advised.because.sure),
+                ("else", advised.because.would_change),
+            ):
                 out += wrapped(text, cells, "ink", head=(f"  {label + ':':<6}", "soft"), indent=8)
         said = ", ".join(f"{words.plain(k)} {v}" for k, v in advised.outputs.items())
         out += wrapped(said, cells, "soft", head=("  says: ", "soft"))

@@ -36,8 +36,10 @@ def _draw(engine: VirtualEngine, area: float, coupled: bool) -> None:
         low, high = 0.0, 6.0
         for _ in range(26):
             middle = 0.5 * (low + high)
-            open_ = [engine.body.plate_area(b, plates.degrees(engine, b, [middle] * engine.carbs))
-                     for b in range(c * per, (c + 1) * per)]
+            open_ = [
+                engine.body.plate_area(b, plates.degrees(engine, b, [middle] * engine.carbs))
+                for b in range(c * per, (c + 1) * per)
+            ]
             reached = max(open_) if bypass else 0.5 * (max(open_) + min(open_))
             low, high = (low, middle) if reached > area else (middle, high)
         spindles.append(middle)

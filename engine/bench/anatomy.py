@@ -54,7 +54,7 @@ class Anatomy:
         """Open area past a plate turned `degrees` from shut: pi D^2/4 (1 - cos th / cos th0), and its seat."""
         shut = math.radians(self.rest_deg)
         open_ = 1.0 - math.cos(shut + math.radians(max(0.0, degrees))) / math.cos(shut)
-        return self.seat[barrel] + math.pi * self.bore ** 2 / 4.0 * open_
+        return self.seat[barrel] + math.pi * self.bore**2 / 4.0 * open_
 
 
 def kind_of(job: Job) -> str:
@@ -78,8 +78,7 @@ def air_at_target(build: physics.Build, target: float) -> tuple[float, float]:
         lost = physics.drag_kw(build, target, pressure, 1.0)
         flow = lost / physics.indicated_kw(target, [1.0], [share])
         flux = build.flux * physics.CHOKED
-        pressure = physics.breathe(
-            build, [flow / build.ports / flux] * build.ports, [0.0] * build.ports, target)[2][0]
+        pressure = physics.breathe(build, [flow / build.ports / flux] * build.ports, [0.0] * build.ports, target)[2][0]
     return flow, pressure
 
 
@@ -101,9 +100,15 @@ def draw(job: Job, seed: int | str, jets_off: float = 0) -> Anatomy:
     n, kind = bank.barrels, kind_of(job)
     shared = bank.manifold == "shared"
     build = physics.Build(
-        p0=day.pressure * 1e3, t0=day.temperature, volume=float(job.engine.displacement) * 1e-6, ports=n, shared=shared,
+        p0=day.pressure * 1e3,
+        t0=day.temperature,
+        volume=float(job.engine.displacement) * 1e-6,
+        ports=n,
+        shared=shared,
         mixing=1.0 if shared else a.BALANCE_PIPE if kind == "constant depression" and n > 1 else 0.0,
-        friction=rng.gauss(1.0, a.FRICTION_SCATTER), afr=stoichiometric(float(job.fuel.ethanol) / 100.0))
+        friction=rng.gauss(1.0, a.FRICTION_SCATTER),
+        afr=stoichiometric(float(job.fuel.ethanol) / 100.0),
+    )
     target = float(job.engine.idle_speed)
     flow, pressure = air_at_target(build, target)
     feeds = tuple(b % bank.barrels_per_carb == 0 or "progressive" not in bank.family for b in range(n))
@@ -113,12 +118,12 @@ def draw(job: Job, seed: int | str, jets_off: float = 0) -> Anatomy:
     rest = a.PLATE_REST_DEG[40 if bore < 42.5 else 45]
     area = each / (build.flux * air.flow_function(min(1.0, pressure / build.p0)))
     seat = [(a.SEAT_SHARE if f else a.SECONDARY_SEAT) * area * rng.gauss(1.0, a.SEAT_SCATTER) for f in feeds]
-    opening = (area * (1.0 - a.SEAT_SHARE)) / (math.pi * bore ** 2 / 4.0)
+    opening = (area * (1.0 - a.SEAT_SHARE)) / (math.pi * bore**2 / 4.0)
     shut = math.radians(rest)
     idle_deg = math.degrees(math.acos(math.cos(shut) * (1.0 - opening)) - shut)
     margin = rng.uniform(*a.HOLE_MARGIN_TURNS) * a.LEVER_DEG_PER_TURN
-    per_deg = math.pi * bore ** 2 / 4.0 * math.sin(shut + math.radians(idle_deg)) / math.cos(shut) * math.pi / 180.0
-    scale = area / per_deg / a.HOLE_REFERENCE_DEG      # holes are drilled where the air of that body needs them
+    per_deg = math.pi * bore**2 / 4.0 * math.sin(shut + math.radians(idle_deg)) / math.cos(shut) * math.pi / 180.0
+    scale = area / per_deg / a.HOLE_REFERENCE_DEG  # holes are drilled where the air of that body needs them
     lever = a.LEVER_DEG_PER_TURN if kind == "fixed choke" and not shared else idle_deg / a.OTHERS_IDLE_TURNS
     screw = bank.mixture_screw or ("jet nut" if kind == "constant depression" else "short taper")
     low, high = a.BAND[screw]
@@ -131,12 +136,26 @@ def draw(job: Job, seed: int | str, jets_off: float = 0) -> Anatomy:
         right = float(Counter(fitted).most_common(1)[0][0]) - 5.0 * jets_off
     jet = math.pi / 4.0 * (right * 1e-5) ** 2
     return Anatomy(
-        kind=kind, build=build, feeds=feeds, overread=1.0 / math.sqrt(min(1.0, duty)),
-        target=target, bore=bore, rest_deg=rest, seat=tuple(seat),
+        kind=kind,
+        build=build,
+        feeds=feeds,
+        overread=1.0 / math.sqrt(min(1.0, duty)),
+        target=target,
+        bore=bore,
+        rest_deg=rest,
+        seat=tuple(seat),
         plate_offset=tuple(abs(rng.gauss(0.0, a.PLATE_SCATTER_DEG)) for _ in range(n)),
         hole_edge=tuple(idle_deg + margin * scale + rng.gauss(0.0, 0.015) for _ in range(n)),
-        screw=screw, rest_turns=low + (high - low) * rng.uniform(0.3, 0.7), right_jet=right,
+        screw=screw,
+        rest_turns=low + (high - low) * rng.uniform(0.3, 0.7),
+        right_jet=right,
         jet_scatter=tuple(rng.gauss(1.0, scatter) for _ in range(n)),
-        hole_scale=scale, idle_air=each, port_air=flow / n, idle_fuel=fuel, idle_depression=build.p0 - pressure,
+        hole_scale=scale,
+        idle_air=each,
+        port_air=flow / n,
+        idle_fuel=fuel,
+        idle_depression=build.p0 - pressure,
         idle_signal=(fuel / 3600.0 / (a.IDLE_JET_DISCHARGE * jet)) ** 2 / (2.0 * a.PETROL_DENSITY),
-        idle_deg=idle_deg, lever=lever)
+        idle_deg=idle_deg,
+        lever=lever,
+    )

@@ -114,12 +114,15 @@ LOOKS: dict[str, Look] = {
     "air leak": _leak,
     "nudge test": _has("worn spindle", "spindle leak", words=("yes", "changes", "moves"), least=assumed.LEAK_SEEN_MM2),
     "throttle return": _return,
-    "linkage play": _preload, "linkage free play": _preload, "linkage": _preload,
+    "linkage play": _preload,
+    "linkage free play": _preload,
+    "linkage": _preload,
     "full throttle": lambda engine, rows: None,
     "starting device": _has("starter stuck open", words=("open", "not shut", "stuck", "leak")),
     "first progression hole": _hole,
     "ignition timing": _timing,
-    "fuel level": _level, "float level": _level,
+    "fuel level": _level,
+    "float level": _level,
     "valve clearance": _has("tight valve", words=("tight", "none", "small")),
     "compression": _has("weak cylinder", "tight valve", words=("low", "weak")),
     "leak-down": _has("weak cylinder", words=("leak", "high", "bad")),
@@ -130,7 +133,8 @@ LOOKS: dict[str, Look] = {
     "spit-back": _spits,
     "jet swap": _follows_the_jet,
     "jet clean": _cleaned,
-    "plug short": _answers, "plug test": _answers,
+    "plug short": _answers,
+    "plug test": _answers,
     "hunting rhythm": _hunts,
     "screw tip": _has("broken screw tip", words=("broken", "missing", "short")),
     "pump squirt": _has("weak pump", words=("weak", "short", "late", "none")),
@@ -139,7 +143,11 @@ LOOKS: dict[str, Look] = {
 
 
 def choose(
-    engine: VirtualEngine, quantity: str, rows: Sequence[int], choices: Sequence[str], healthy: str | None,
+    engine: VirtualEngine,
+    quantity: str,
+    rows: Sequence[int],
+    choices: Sequence[str],
+    healthy: str | None,
 ) -> str:
     """The choice that is true of the barrels `rows`."""
     sound = healthy if healthy in choices else choices[0]
@@ -152,7 +160,7 @@ def choose(
         for choice in worse:
             if word in choice.lower():
                 return choice
-    after = choices[choices.index(sound) + 1:]
+    after = choices[choices.index(sound) + 1 :]
     return after[0] if after else sound
 
 
@@ -183,5 +191,15 @@ def measure(engine: VirtualEngine, quantity: str, rows: Sequence[int], low: floa
     return value
 
 
-KNOWN_NUMBERS = frozenset({"compression", "leak-down", "valve clearance", "ignition timing", "dwell", "fuel pressure",
-                           "float level", "piston drop"})
+KNOWN_NUMBERS = frozenset(
+    {
+        "compression",
+        "leak-down",
+        "valve clearance",
+        "ignition timing",
+        "dwell",
+        "fuel pressure",
+        "float level",
+        "piston drop",
+    }
+)

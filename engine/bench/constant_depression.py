@@ -18,7 +18,10 @@ if TYPE_CHECKING:
 
 
 def law(
-    engine: VirtualEngine, degrees: Sequence[float], mouth: Sequence[float], leak: Sequence[float],
+    engine: VirtualEngine,
+    degrees: Sequence[float],
+    mouth: Sequence[float],
+    leak: Sequence[float],
 ) -> FuelLaw:
     """The fuel of each body; `mouth` and `leak` are open areas, of which only the first draws fuel along."""
     body, cold = engine.body, cold_share(engine)
@@ -28,8 +31,10 @@ def law(
         level = engine.having("high fuel level", barrel=b) - engine.having("low fuel level", barrel=b)
         hangs = 1.0 - (a.STICKING_LEANS if engine.having("sticking piston", barrel=b) else 0.0)
         drawn = mouth[b] / (mouth[b] + leak[b]) * (engine.barrels * mouth[b] / sum(mouth) if body.build.shared else 1.0)
-        share.append(max(0.0, nut) * (1.0 + a.LEVEL_SHARE_PER_MM * level) * hangs * drawn
-                     + engine.having("starter stuck open", barrel=b))
+        share.append(
+            max(0.0, nut) * (1.0 + a.LEVEL_SHARE_PER_MM * level) * hangs * drawn
+            + engine.having("starter stuck open", barrel=b)
+        )
 
     def fuel(b: int, flow: float, pressure: float) -> float:
         return cold * flow * share[b] / (a.SETTLED_LAMBDA * a.PETROL_AFR)

@@ -66,7 +66,12 @@ class VirtualEngine:
         self.per_carb = job.bank.barrels_per_carb
         self.carbs, self.barrels = job.bank.carbs, job.bank.barrels
         self.state: dict[str, Any] = {
-            "engine": "stopped", "pedal_link": "on", "coupling": "on", "starter": "shut", "hold": None}
+            "engine": "stopped",
+            "pedal_link": "on",
+            "coupling": "on",
+            "starter": "shut",
+            "hold": None,
+        }
         self.coolant = self.oil = float(job.conditions.temperature)
         self.stalled = False
         self.mended: set[Fault] = set()
@@ -93,13 +98,21 @@ class VirtualEngine:
     def having(self, kind: str, barrel: int | None = None, carb: int | None = None) -> float:
         """Summed size of the faults of a kind at a barrel or carb (row indices), 0 where there is none left."""
         return sum(
-            f.size for f in self.faults if f.kind == kind and f not in self.mended
-            and (barrel is None or self.hits(f, barrel)) and (carb is None or f.carb in (None, carb + 1)))
+            f.size
+            for f in self.faults
+            if f.kind == kind
+            and f not in self.mended
+            and (barrel is None or self.hits(f, barrel))
+            and (carb is None or f.carb in (None, carb + 1))
+        )
 
     def mend(self, kind: str, carb: int | None = None, barrel: int | None = None) -> bool:
         """Mend the faults of a kind there; tell whether there was one."""
-        these = {f for f in self.faults if f.kind == kind and f not in self.mended
-                 and carb in (None, f.carb) and barrel in (None, f.barrel)}
+        these = {
+            f
+            for f in self.faults
+            if f.kind == kind and f not in self.mended and carb in (None, f.carb) and barrel in (None, f.barrel)
+        }
         self.mended |= these
         self._now = None
         return bool(these)
@@ -162,8 +175,10 @@ class VirtualEngine:
         """Let time go by: a running engine warms, oil behind coolant; a stopped one barely cools."""
         ambient = float(self.job.conditions.temperature)
         run = self.state["engine"] == "running"
-        for name, hot, tau in (("coolant", assumed.HOT_COOLANT_C, assumed.COOLANT_MINUTES),
-                               ("oil", assumed.HOT_OIL_C, assumed.OIL_MINUTES)):
+        for name, hot, tau in (
+            ("coolant", assumed.HOT_COOLANT_C, assumed.COOLANT_MINUTES),
+            ("oil", assumed.HOT_OIL_C, assumed.OIL_MINUTES),
+        ):
             now = getattr(self, name)
             goal, slow = (hot, tau) if run else (ambient, 90.0)
             setattr(self, name, goal + (now - goal) * math.exp(-max(0.0, minutes) / slow))
@@ -202,12 +217,12 @@ class VirtualEngine:
         self._held = True
         if not hold:
             now = physics.idle(build, *self._breathing(), strength, cold, self._guess)
-            if now.speed < 0.75 * self.body.target:      # a low balance may only be where the search began
+            if now.speed < 0.75 * self.body.target:  # a low balance may only be where the search began
                 again = physics.idle(build, *self._breathing(), strength, cold, 1.3 * self.body.target)
                 now = max(now, again, key=lambda r: r.speed)
             return now
         pedal = low = high = 0.0
-        while high < 12.0:                               # the first opening that carries the speed, then close in on it
+        while high < 12.0:  # the first opening that carries the speed, then close in on it
             now = physics.at_speed(build, *self._breathing(high), strength, float(hold))
             if physics.surplus(build, now, cold) >= 0.0:
                 break
@@ -281,11 +296,20 @@ class VirtualEngine:
         now = self.now
         running = self.state["engine"] == "running"
         return Truth(
-            running=running, stalled=self.stalled, speed=now.speed if running else 0.0, flow=now.mouth,
+            running=running,
+            stalled=self.stalled,
+            speed=now.speed if running else 0.0,
+            flow=now.mouth,
             gauge=tuple(self.body.overread * m for m in now.mouth),
-            feeds=self.body.feeds, depression=tuple(gauges.depression(self, b) for b in range(self.barrels)),
+            feeds=self.body.feeds,
+            depression=tuple(gauges.depression(self, b) for b in range(self.barrels)),
             by_vacuum=self.job.instruments.vacuum_gauges and not self.job.instruments.airflow_gauge,
-            lambdas=now.lambdas, misfire=now.misfire,
+            lambdas=now.lambdas,
+            misfire=now.misfire,
             hole=tuple(gauges.hole(self, b) for b in range(self.barrels)),
-            positions={k: tuple(v) for k, v in self.at.items()}, jets=tuple(self.jets),
-            right_jet=self.body.right_jet, coolant=self.coolant, oil=self.oil)
+            positions={k: tuple(v) for k, v in self.at.items()},
+            jets=tuple(self.jets),
+            right_jet=self.body.right_jet,
+            coolant=self.coolant,
+            oil=self.oil,
+        )

@@ -62,10 +62,17 @@ KINDS: dict[str, Kind] = {
 
 #: Wider spellings that a person may type for the same fault.
 OTHER_NAMES = {
-    "wrong idle jets": "wrong jets", "wrong idle jet": "wrong jet", "air leak": "manifold leak",
-    "leak": "manifold leak", "weak": "weak cylinder", "retarded": "retarded ignition",
-    "low level": "low fuel level", "high level": "high fuel level", "dirty idle jet": "dirty jet",
-    "sticky plate": "sticking plate", "retarded timing": "retarded ignition",
+    "wrong idle jets": "wrong jets",
+    "wrong idle jet": "wrong jet",
+    "air leak": "manifold leak",
+    "leak": "manifold leak",
+    "weak": "weak cylinder",
+    "retarded": "retarded ignition",
+    "low level": "low fuel level",
+    "high level": "high fuel level",
+    "dirty idle jet": "dirty jet",
+    "sticky plate": "sticking plate",
+    "retarded timing": "retarded ignition",
     "disturbed point": "disturbed gauge point",
 }
 

@@ -95,17 +95,30 @@ def random_job(seed: int, family: str = SIDEDRAUGHT, **instruments: bool) -> Job
     cylinders = rng.choice((4, 6))
     litres = rng.choice((1.6, 1.75, 1.9, 2.0, 2.1) if cylinders == 4 else (2.0, 2.2, 2.4, 2.5, 2.6, 2.8))
     tools: dict[str, Any] = {"airflow_gauge": True, "tachometer": True} | instruments
-    return Job.model_validate({
-        "title": f"Invented engine {seed}",
-        "engine": {"cylinders": cylinders, "displacement": f"{litres * 1000:.0f} cc", "peak_power_speed": "6000 rpm",
-                   "idle_speed": f"{rng.choice((850, 900, 950, 1000))} rpm"},
-        "bank": {"family": family, "carbs": cylinders // 2, "barrels_per_carb": 2,
-                 "mixture_screw": rng.choice(("short taper", "short taper", "long taper")),
-                 "air_bypass_screws": rng.random() < 0.4, "linkage_balance_screws": rng.random() < 0.5},
-        "instruments": tools,
-        "conditions": {"altitude": f"{rng.choice((0, 50, 120, 300, 500))} m",
-                       "temperature": f"{rng.randint(8, 28)} degC"},
-    })
+    return Job.model_validate(
+        {
+            "title": f"Invented engine {seed}",
+            "engine": {
+                "cylinders": cylinders,
+                "displacement": f"{litres * 1000:.0f} cc",
+                "peak_power_speed": "6000 rpm",
+                "idle_speed": f"{rng.choice((850, 900, 950, 1000))} rpm",
+            },
+            "bank": {
+                "family": family,
+                "carbs": cylinders // 2,
+                "barrels_per_carb": 2,
+                "mixture_screw": rng.choice(("short taper", "short taper", "long taper")),
+                "air_bypass_screws": rng.random() < 0.4,
+                "linkage_balance_screws": rng.random() < 0.5,
+            },
+            "instruments": tools,
+            "conditions": {
+                "altitude": f"{rng.choice((0, 50, 120, 300, 500))} m",
+                "temperature": f"{rng.randint(8, 28)} degC",
+            },
+        }
+    )
 
 
 def _other_job(rng: random.Random, seed: int, family: str, instruments: dict[str, bool]) -> Job:
@@ -118,17 +131,31 @@ def _other_job(rng: random.Random, seed: int, family: str, instruments: dict[str
     elif "motorcycle" in family:
         carbs = rng.choice((2, 3, 4, 4))
         cylinders, cc, idle = carbs, carbs * rng.choice((125, 150, 185, 250)), rng.choice((1050, 1100, 1150))
-        bank = {"carbs": carbs, "linkage_balance_screws": True, "throttle_bore": "30 mm",
-                "mixture_screw": rng.choice(("long taper", "air screw"))}
+        bank = {
+            "carbs": carbs,
+            "linkage_balance_screws": True,
+            "throttle_bore": "30 mm",
+            "mixture_screw": rng.choice(("long taper", "air screw")),
+        }
     else:
         cylinders, cc, idle = 4, rng.choice((1300, 1600, 1800, 2000)), rng.choice((800, 850, 900))
-        bank = {"carbs": 1, "barrels_per_carb": 2 if "progressive" in family else 1, "manifold": "shared",
-                "throttle_bore": "32 mm", "mixture_screw": "long taper"}
+        bank = {
+            "carbs": 1,
+            "barrels_per_carb": 2 if "progressive" in family else 1,
+            "manifold": "shared",
+            "throttle_bore": "32 mm",
+            "mixture_screw": "long taper",
+        }
     tools = {"airflow_gauge": "motorcycle" not in family, "vacuum_gauges": "motorcycle" in family, "tachometer": True}
-    return Job.model_validate({
-        "title": f"Invented engine {seed}", "bank": {"family": family} | bank, "instruments": tools | instruments,
-        "engine": {"cylinders": cylinders, "displacement": f"{cc} cc", "idle_speed": f"{idle} rpm"},
-        "conditions": {"temperature": f"{rng.randint(8, 28)} degC"}})
+    return Job.model_validate(
+        {
+            "title": f"Invented engine {seed}",
+            "bank": {"family": family} | bank,
+            "instruments": tools | instruments,
+            "engine": {"cylinders": cylinders, "displacement": f"{cc} cc", "idle_speed": f"{idle} rpm"},
+            "conditions": {"temperature": f"{rng.randint(8, 28)} degC"},
+        }
+    )
 
 
 def random_engine(seed: int, job: Job | None = None, **instruments: bool) -> Specimen:

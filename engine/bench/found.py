@@ -16,8 +16,10 @@ def stamps(engine: VirtualEngine) -> list[float]:
     """The numbers on the idle jets: what the job says is fitted, else the right ones, made wrong by the jet faults."""
     row = engine.job.row("idle_jet")
     common = engine.body.right_jet + 5.0 * engine.having("wrong jets")
-    return [(common if row is None else float(row[b])) + 5.0 * engine.having("wrong jet", barrel=b)
-            for b in range(engine.barrels)]
+    return [
+        (common if row is None else float(row[b])) + 5.0 * engine.having("wrong jet", barrel=b)
+        for b in range(engine.barrels)
+    ]
 
 
 def _rng(engine: VirtualEngine) -> random.Random:
@@ -35,8 +37,11 @@ def screws(engine: VirtualEngine) -> dict[str, list[float]]:
     else:
         plate, gaps = [idle + o for o in out], [0.0] * (engine.carbs - 1)
     return {
-        "plate": plate, "coupling": gaps, "bypass": [0.0] * engine.barrels,
-        "jet": [_mixture(engine, rng) for _ in range(engine.barrels)]}
+        "plate": plate,
+        "coupling": gaps,
+        "bypass": [0.0] * engine.barrels,
+        "jet": [_mixture(engine, rng) for _ in range(engine.barrels)],
+    }
 
 
 def _mixture(engine: VirtualEngine, rng: random.Random) -> float:

@@ -18,14 +18,30 @@ if TYPE_CHECKING:
 
 #: Quantity -> unit of what `read` gives.
 UNITS = {
-    "airflow": "kg/h", "depression": "kPa", "engine speed": "rpm", "mixture screw position": "turn",
-    "speed screw position": "turn", "bypass screw position": "turn", "coupling screw position": "turn",
-    "coolant temperature": "degC", "oil temperature": "degC", "lambda": "", "CO": "%", "HC": "ppm", "CO2": "%",
-    "O2": "%", "idle jet size": "", "fuel level": "mm",
+    "airflow": "kg/h",
+    "depression": "kPa",
+    "engine speed": "rpm",
+    "mixture screw position": "turn",
+    "speed screw position": "turn",
+    "bypass screw position": "turn",
+    "coupling screw position": "turn",
+    "coolant temperature": "degC",
+    "oil temperature": "degC",
+    "lambda": "",
+    "CO": "%",
+    "HC": "ppm",
+    "CO2": "%",
+    "O2": "%",
+    "idle jet size": "",
+    "fuel level": "mm",
 }
 RUNNING = frozenset({"airflow", "depression", "engine speed", "lambda", "CO", "HC", "CO2", "O2"})
-POSITIONS = {"mixture screw position": "jet", "speed screw position": "plate", "bypass screw position": "bypass",
-             "coupling screw position": "coupling"}
+POSITIONS = {
+    "mixture screw position": "jet",
+    "speed screw position": "plate",
+    "bypass screw position": "bypass",
+    "coupling screw position": "coupling",
+}
 
 
 class NotTakeable(RuntimeError):
@@ -70,7 +86,7 @@ def carbon_monoxide(lam: float) -> float:
 
     [derived: equilibrium at 1738 K; real engines show 0.3 to 0.8 % at lambda 1]
     """
-    short = 0.5 * ((1.0 - lam) + math.sqrt((1.0 - lam) ** 2 + 0.02 ** 2))
+    short = 0.5 * ((1.0 - lam) + math.sqrt((1.0 - lam) ** 2 + 0.02**2))
     return min(12.0, 11.357 * short * short + 35.828 * short)
 
 
@@ -100,8 +116,9 @@ def depression(engine: VirtualEngine, barrel: int) -> float:
 
 def _depression(engine: VirtualEngine, barrel: int, take: int) -> float:
     true = depression(engine, barrel)
-    return sum(_to_step(true * engine.rng.gauss(1.0, NOISE.depression), NOISE.depression_step)
-               for _ in range(take)) / take
+    return (
+        sum(_to_step(true * engine.rng.gauss(1.0, NOISE.depression), NOISE.depression_step) for _ in range(take)) / take
+    )
 
 
 def one(engine: VirtualEngine, quantity: str, row: list[int], *, averaged: bool = False, take: int = 1) -> float:
@@ -141,7 +158,12 @@ def count_to_seat(engine: VirtualEngine, quantity: str, i: int) -> float:
 
 
 def read(
-    engine: VirtualEngine, quantity: str, each: str | None = None, *, averaged: bool = False, take: int = 1,
+    engine: VirtualEngine,
+    quantity: str,
+    each: str | None = None,
+    *,
+    averaged: bool = False,
+    take: int = 1,
 ) -> float | list[float]:
     """A row of a quantity over `each` (barrel, carb, gap, cylinder), or a single value with None; units in `UNITS`."""
     per, cyl = engine.per_carb, engine.job.bank.cylinders_per_barrel

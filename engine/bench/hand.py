@@ -31,7 +31,13 @@ def seat(engine: VirtualEngine, acts: str, at: str, carb: int, barrel: int | Non
 
 
 def aim(
-    engine: VirtualEngine, acts: str, at: str, carb: int, barrel: int | None, quantity: str, value: float,
+    engine: VirtualEngine,
+    acts: str,
+    at: str,
+    carb: int,
+    barrel: int | None,
+    quantity: str,
+    value: float,
     watch: list[int] | None = None,
 ) -> float:
     """Turn a screw until `quantity` (`gauges.UNITS`) shows `value` at the barrels `watch` (row indices); turns made.
@@ -60,7 +66,7 @@ def _walk(off: Callable[[float], float]) -> float:
     here = off(0.0)
     ways = sorted((FEEL, -FEEL), key=lambda turns: abs(off(turns)))
     if abs(off(ways[0]) - here) < 1e-3 * max(1.0, abs(here)):
-        return math.copysign(0.5, ways[0])             # nothing moves: he tries half a turn and stops
+        return math.copysign(0.5, ways[0])  # nothing moves: he tries half a turn and stops
     last, turns = 0.0, ways[0]
     while (there := off(turns)) * here > 0:
         if abs(turns) >= REACH or abs(there) > abs(off(last)) * 1.2:

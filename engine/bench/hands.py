@@ -145,7 +145,7 @@ class Hands:
         elif turns is not None:
             sign = 1.0 if move["direction"] == OPENS[at] else -1.0
             hand.turn(self.engine, acts, at, carb, barrel, sign * float(turns))
-        elif position is not None:           # where it stands is not known: to the seat first, then out
+        elif position is not None:  # where it stands is not known: to the seat first, then out
             hand.seat(self.engine, acts, at, carb, barrel)
             hand.turn(self.engine, acts, at, carb, barrel, float(position))
         short = abs(self.engine.position(at, carb, barrel) - before) - float(turns or 0.0)

@@ -35,7 +35,7 @@ def holes_open(degrees: float, edge: float, scale: float = 1.0) -> float:
             break
         share = min(1.0, past)
         total += a.HOLE_SIGNAL * share * share * (3.0 - 2.0 * share)
-        past -= a.HOLE_PITCH_DEG / a.HOLE_RAMP_DEG      # both grow with the scale
+        past -= a.HOLE_PITCH_DEG / a.HOLE_RAMP_DEG  # both grow with the scale
     return total
 
 
@@ -46,7 +46,14 @@ def uncovered(degrees: float, edge: float) -> str:
 
 
 def fuel_flow(
-    body: Anatomy, barrel: int, *, size: float, screw: float, degrees: float, flow: float, depression: float,
+    body: Anatomy,
+    barrel: int,
+    *,
+    size: float,
+    screw: float,
+    degrees: float,
+    flow: float,
+    depression: float,
     level: float,
 ) -> float:
     """Fuel of one barrel, kg/h. `size` is the jet's (hundredths of a mm, scaled for dirt), `screw` its effect, `flow`
@@ -67,7 +74,10 @@ def cold_share(engine: VirtualEngine) -> float:
 
 
 def law(
-    engine: VirtualEngine, degrees: Sequence[float], mouth: Sequence[float], leak: Sequence[float],
+    engine: VirtualEngine,
+    degrees: Sequence[float],
+    mouth: Sequence[float],
+    leak: Sequence[float],
 ) -> FuelLaw:
     """The fuel of each barrel of an engine whose plates stand at `degrees`."""
     body, cold = engine.body, cold_share(engine)
@@ -75,17 +85,35 @@ def law(
     rows = []
     for b in range(engine.barrels):
         turns = 3.5 if engine.having("broken screw tip", barrel=b) else engine.at["jet"][b]
-        rows.append((
-            engine.jets[b] * engine.dirt[b] ** 0.5, screw_effect(body.screw, turns, body.rest_turns),
-            engine.having("high fuel level", barrel=b) - engine.having("low fuel level", barrel=b),
-            engine.having("starter stuck open", barrel=b) * body.idle_fuel))
+        rows.append(
+            (
+                engine.jets[b] * engine.dirt[b] ** 0.5,
+                screw_effect(body.screw, turns, body.rest_turns),
+                engine.having("high fuel level", barrel=b) - engine.having("low fuel level", barrel=b),
+                engine.having("starter stuck open", barrel=b) * body.idle_fuel,
+            )
+        )
 
     def fuel(b: int, flow: float, pressure: float) -> float:
         if not body.feeds[b]:
             return 0.0
         size, screw, level, extra = rows[b]
-        return cold * feeding * (extra + fuel_flow(
-            body, b, size=size, screw=screw, degrees=degrees[b], flow=flow, depression=body.build.p0 - pressure,
-            level=level))
+        return (
+            cold
+            * feeding
+            * (
+                extra
+                + fuel_flow(
+                    body,
+                    b,
+                    size=size,
+                    screw=screw,
+                    degrees=degrees[b],
+                    flow=flow,
+                    depression=body.build.p0 - pressure,
+                    level=level,
+                )
+            )
+        )
 
     return fuel

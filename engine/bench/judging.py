@@ -15,21 +15,37 @@ from engine.bench.terms import TOLERANCE
 from engine.evidence import Advice, Finding
 
 #: Adviser outputs that speak of jets, in their words: small, large, right; the rest is no verdict.
-_SAID = {"too small": "small", "perhaps too small": "small", "too large": "large", "perhaps too large": "large",
-         "right": "right"}
+_SAID = {
+    "too small": "small",
+    "perhaps too small": "small",
+    "too large": "large",
+    "perhaps too large": "large",
+    "right": "right",
+}
 
 #: Fault kinds -> words of which a finding's code must hold one to name it.
 NAMES: dict[str, tuple[str, ...]] = {
     "plate out of step": ("out-of-step", "slightly-out", "plate", "twisted"),
     "twisted spindle": ("twisted", "out-of-step", "slightly-out"),
-    "manifold leak": ("air-leak",), "spindle leak": ("air-leak", "spindle"), "worn spindle": ("spindle", "air-leak"),
-    "low fuel level": ("level",), "high fuel level": ("level",),
-    "weak cylinder": ("weak-cylinder",), "tight valve": ("tight-valve",),
-    "disturbed gauge point": ("disturbed",), "retarded ignition": ("ignition", "retarded"),
-    "early advance": ("advance",), "linkage preload": ("link", "holds"), "uneven linkage": ("apart", "link"),
-    "sticking plate": ("hang", "plate", "throttle"), "dead speed screw": ("does-nothing",),
-    "broken screw tip": ("does-not-answer", "tip", "at-its-stop"), "starter stuck open": ("start",),
-    "sticking piston": ("piston",), "low damper oil": ("damper",), "weak pump": ("pump",),
+    "manifold leak": ("air-leak",),
+    "spindle leak": ("air-leak", "spindle"),
+    "worn spindle": ("spindle", "air-leak"),
+    "low fuel level": ("level",),
+    "high fuel level": ("level",),
+    "weak cylinder": ("weak-cylinder",),
+    "tight valve": ("tight-valve",),
+    "disturbed gauge point": ("disturbed",),
+    "retarded ignition": ("ignition", "retarded"),
+    "early advance": ("advance",),
+    "linkage preload": ("link", "holds"),
+    "uneven linkage": ("apart", "link"),
+    "sticking plate": ("hang", "plate", "throttle"),
+    "dead speed screw": ("does-nothing",),
+    "broken screw tip": ("does-not-answer", "tip", "at-its-stop"),
+    "starter stuck open": ("start",),
+    "sticking piston": ("piston",),
+    "low damper oil": ("damper",),
+    "weak pump": ("pump",),
 }
 
 
@@ -94,8 +110,9 @@ class JetWatch:
             else:
                 self.said.pop(jet, None)
                 alone = isinstance(untold, tuple | list) and len(untold) == self.engine.barrels and not spoilt
-                self.why[jet] = self._is_true(str(untold[barrel]), barrel, True) if alone else self._is_true(
-                    reason, barrel)
+                self.why[jet] = (
+                    self._is_true(str(untold[barrel]), barrel, True) if alone else self._is_true(reason, barrel)
+                )
 
     def _is_true(self, reason: str, barrel: int, alone: bool = False) -> bool:
         """Whether what is said to spoil the verdict is really so: on the engine, or at this barrel `alone`."""
@@ -107,11 +124,12 @@ class JetWatch:
         return {
             "air not even": not truth.spread_ok,
             "speed off": abs(e.now.speed - e.body.target) > TOLERANCE.idle,
-            "hole uncovered": "uncovered" in (truth.hole[barrel:barrel + 1] if alone else truth.hole),
+            "hole uncovered": "uncovered" in (truth.hole[barrel : barrel + 1] if alone else truth.hole),
             "level off": bool(e.having("low fuel level", carb=carb) or e.having("high fuel level", carb=carb)),
             "mixture not found": not all(
                 TOLERANCE.belongs[0] <= lam <= TOLERANCE.belongs[1]
-                for lam in (truth.lambdas[barrel:barrel + 1] if alone else truth.lambdas)),
+                for lam in (truth.lambdas[barrel : barrel + 1] if alone else truth.lambdas)
+            ),
         }.get(reason, False)
 
     def fitted(self) -> None:

@@ -53,7 +53,7 @@ class Patient:
     def run(self) -> Work:
         """Do the whole job; the work that it took."""
         e = self.engine
-        self.row(), self.speed()                                 # as found
+        self.row(), self.speed()  # as found
         self.zero()
         self.start()
         e.pass_time(25.0)
@@ -79,8 +79,9 @@ class Patient:
     # --- single acts --------------------------------------------------------------------------------------------
     def start(self) -> None:
         """Start the engine, held by hand first; links off."""
-        self.engine.set_state({"engine": "running", "pedal_link": "off", "hold": None,
-                               "coupling": "on" if self.coupled else "off"})
+        self.engine.set_state(
+            {"engine": "running", "pedal_link": "off", "hold": None, "coupling": "on" if self.coupled else "off"}
+        )
         self.work.starts += 1
 
     def alive(self) -> bool:
@@ -154,7 +155,7 @@ class Patient:
         e, per = self.engine, self.engine.per_carb
         for _ in range(40):
             row = self.row()
-            bodies = [sum(row[c * per:(c + 1) * per]) / per for c in range(e.carbs)]
+            bodies = [sum(row[c * per : (c + 1) * per]) / per for c in range(e.carbs)]
             mark = bodies[0] if self.coupled else sum(bodies) / len(bodies)
             off = [b - mark for b in bodies]
             worst = max(range(e.carbs), key=lambda c: abs(off[c]))

@@ -86,8 +86,11 @@ POWER_OF_AIR = a.NEEDED_IMEP_BAR * 1e5 * 1e-3 * 900.0 / 120.0 / 1e3 / a.IDLE_AIR
 
 def indicated_kw(speed: float, total: Sequence[float], torque: Sequence[float]) -> float:
     """Indicated power, kW, of air `total` (kg/h a barrel) burnt with `torque` shares."""
-    return POWER_OF_AIR * (speed / 900.0) ** a.EFFICIENCY_SPEED_POWER * sum(
-        m * t for m, t in zip(total, torque, strict=True))
+    return (
+        POWER_OF_AIR
+        * (speed / 900.0) ** a.EFFICIENCY_SPEED_POWER
+        * sum(m * t for m, t in zip(total, torque, strict=True))
+    )
 
 
 def behind_plate(build: Build, conductance: float, volume: float, speed: float) -> tuple[float, float]:
@@ -113,7 +116,10 @@ def behind_plate(build: Build, conductance: float, volume: float, speed: float) 
 
 
 def breathe(
-    build: Build, mouth: Sequence[float], leak: Sequence[float], speed: float,
+    build: Build,
+    mouth: Sequence[float],
+    leak: Sequence[float],
+    speed: float,
 ) -> tuple[list[float], list[float], list[float]]:
     """Air through each mouth, air in all and pressure at a given speed, from open areas in mm2 a barrel."""
     flux = build.flux
@@ -134,7 +140,12 @@ def breathe(
 
 
 def at_speed(
-    build: Build, mouth: Sequence[float], leak: Sequence[float], fuel: FuelLaw, strength: Sequence[float], speed: float,
+    build: Build,
+    mouth: Sequence[float],
+    leak: Sequence[float],
+    fuel: FuelLaw,
+    strength: Sequence[float],
+    speed: float,
 ) -> Running:
     """The engine held at `speed`: what it breathes and burns. `strength` is each barrel's torque factor (1 sound)."""
     through, total, pressures = breathe(build, mouth, leak, speed)
@@ -161,7 +172,12 @@ def surplus(build: Build, now: Running, cold: float) -> float:
 
 
 def idle(
-    build: Build, mouth: Sequence[float], leak: Sequence[float], fuel: FuelLaw, strength: Sequence[float], cold: float,
+    build: Build,
+    mouth: Sequence[float],
+    leak: Sequence[float],
+    fuel: FuelLaw,
+    strength: Sequence[float],
+    cold: float,
     guess: float = 900.0,
 ) -> Running:
     """The speed where indicated power equals what is lost, from `guess` rpm; below 120 rpm counts as no speed."""

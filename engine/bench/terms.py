@@ -12,44 +12,44 @@ from dataclasses import dataclass
 class Noise:
     """Scatter (one standard deviation) and steps of the instruments; `gauge_bias` is one draw a job, on every place."""
 
-    airflow: float = 0.015             # share of the reading
-    airflow_disturbed: float = 0.045   # at a disturbed point
+    airflow: float = 0.015  # share of the reading
+    airflow_disturbed: float = 0.045  # at a disturbed point
     gauge_bias: float = 0.03
-    airflow_step: float = 0.1          # kg/h
-    speed: float = 3.0                 # rpm a reading; a reading with `average` is the mean of three
+    airflow_step: float = 0.1  # kg/h
+    speed: float = 3.0  # rpm a reading; a reading with `average` is the mean of three
     averaged: int = 3
-    co: float = 0.05                   # share of the reading
+    co: float = 0.05  # share of the reading
     # Not fixed by the terms, assumed: lambda to match 5 % of CO near 0.9 (0.005), depression like the airflow gauge.
     lambda_: float = 0.005
     depression: float = 0.015
-    depression_step: float = 0.2       # kPa
+    depression_step: float = 0.2  # kPa
 
 
 @dataclass(frozen=True, slots=True)
 class FaultRates:
     """How often each hidden fault occurs, and between what sizes."""
 
-    jets_all_one_size: float = 0.12            # of engines, one size either way on all barrels
-    jet_one_barrel: float = 0.10               # else of barrels, one or two sizes
-    jet_stamp_true: float = 0.5                # the number on such a jet tells [assumed: the terms don't say]
-    plate_out_of_step: float = 0.15            # of bodies, second barrel
+    jets_all_one_size: float = 0.12  # of engines, one size either way on all barrels
+    jet_one_barrel: float = 0.10  # else of barrels, one or two sizes
+    jet_stamp_true: float = 0.5  # the number on such a jet tells [assumed: the terms don't say]
+    plate_out_of_step: float = 0.15  # of bodies, second barrel
     plate_deg: tuple[float, float] = (0.1, 0.3)
-    twisted_spindle: float = 0.04              # of bodies
-    twisted_deg: tuple[float, float] = (0.3, 0.6)      # [assumed: the terms give no size]
-    manifold_leak: float = 0.05                # of barrels
+    twisted_spindle: float = 0.04  # of bodies
+    twisted_deg: tuple[float, float] = (0.3, 0.6)  # [assumed: the terms give no size]
+    manifold_leak: float = 0.05  # of barrels
     manifold_mm2: tuple[float, float] = (0.1, 0.5)
-    spindle_leak: float = 0.07                 # of barrels
+    spindle_leak: float = 0.07  # of barrels
     spindle_mm2: tuple[float, float] = (0.05, 0.3)
-    level_off: float = 0.12                    # of bodies
-    level_mm: tuple[float, float] = (1.0, 4.0)         # either way [the sign is not given: even chances assumed]
-    weak_cylinder: float = 0.04                # of cylinders
+    level_off: float = 0.12  # of bodies
+    level_mm: tuple[float, float] = (1.0, 4.0)  # either way [the sign is not given: even chances assumed]
+    weak_cylinder: float = 0.04  # of cylinders
     weak_torque: tuple[float, float] = (0.75, 0.93)
-    damper_dry: float = 0.10                   # of constant-depression bodies [assumed: the terms are for sidedraughts]
-    piston_sticks: float = 0.04                # of constant-depression bodies [assumed]
-    disturbed: float = 0.08                    # of engines, known to the job
+    damper_dry: float = 0.10  # of constant-depression bodies [assumed: the terms are for sidedraughts]
+    piston_sticks: float = 0.04  # of constant-depression bodies [assumed]
+    disturbed: float = 0.08  # of engines, known to the job
     disturbed_share: tuple[float, float] = (0.06, 0.14)  # either way [sign assumed]
-    mixture_found: tuple[float, float] = (0.6, 2.6)    # turns
-    speed_screw_found: float = 0.25            # turns either way
+    mixture_found: tuple[float, float] = (0.6, 2.6)  # turns
+    speed_screw_found: float = 0.25  # turns either way
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,10 +57,10 @@ class Tolerance:
     """What counts as done, judged on the true state of the engine."""
 
     flow_share: float = 0.05
-    flow: float = 0.25                 # kg/h on the gauge, whichever is wider
-    depression: float = 2.7            # kPa between runners, where a shop has vacuum gauges only [from memory: makers]
-    idle: float = 30.0                 # rpm
-    near_best: tuple[float, float] = (0.82, 1.00)      # lambda of every cylinder
+    flow: float = 0.25  # kg/h on the gauge, whichever is wider
+    depression: float = 2.7  # kPa between runners, where a shop has vacuum gauges only [from memory: makers]
+    idle: float = 30.0  # rpm
+    near_best: tuple[float, float] = (0.82, 1.00)  # lambda of every cylinder
     belongs: tuple[float, float] = (0.86, 0.96)
 
 

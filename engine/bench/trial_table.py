@@ -116,7 +116,9 @@ def _at(row: Sequence[float], share: float) -> float:
 
 
 def _worker(
-    outcomes: Sequence[Outcome], work: Callable[[Outcome], Work | None], state: Callable[[Outcome], State | None],
+    outcomes: Sequence[Outcome],
+    work: Callable[[Outcome], Work | None],
+    state: Callable[[Outcome], State | None],
 ) -> Worker | None:
     rows = [(o.mendable, work(o), state(o)) for o in outcomes]
     done = [(m, w, s) for m, w, s in rows if w is not None and s is not None]
@@ -128,8 +130,11 @@ def _worker(
         return Share(sum(these), len(these))
 
     names = ("in_tolerance", "near_best", "belongs")
-    return Worker({k: _spread(getattr(w, k) for _, w, _ in done) for k in WORK},
-                  *(share(n, True) for n in names), *(share(n, False) for n in names))
+    return Worker(
+        {k: _spread(getattr(w, k) for _, w, _ in done) for k in WORK},
+        *(share(n, True) for n in names),
+        *(share(n, False) for n in names),
+    )
 
 
 def summary(procedure: str, family: str, meter: str | None, outcomes: Sequence[Outcome]) -> Summary:
@@ -150,20 +155,34 @@ def summary(procedure: str, family: str, meter: str | None, outcomes: Sequence[O
         jets_judged=Share(judged, sum(jets.values())),
         needless=Share(sum(o.needless > 0 for o in outcomes), len(outcomes)),
         unmendable_named=Share(sum(o.says_why for o in lost), len(lost)),
-        ok_in_tolerance=Share(sum(o.state.in_tolerance for o in ok), len(ok)))
+        ok_in_tolerance=Share(sum(o.state.in_tolerance for o in ok), len(ok)),
+    )
     return Summary(
-        procedure=procedure, family=family, meter=meter, engines=len(outcomes),
-        mendable=sum(o.mendable for o in outcomes), outcomes=dict(Counter(o.outcome for o in outcomes)),
-        routine=routine, patient=patient,
-        all_knowing=_worker(outcomes, lambda o: o.best_work, lambda o: o.best), jets=table,
-        faults_named={k: Share(sum(o.named.get(k, (0, 0))[0] for o in outcomes),
-                               sum(o.named.get(k, (0, 0))[1] for o in outcomes)) for k in kinds},
+        procedure=procedure,
+        family=family,
+        meter=meter,
+        engines=len(outcomes),
+        mendable=sum(o.mendable for o in outcomes),
+        outcomes=dict(Counter(o.outcome for o in outcomes)),
+        routine=routine,
+        patient=patient,
+        all_knowing=_worker(outcomes, lambda o: o.best_work, lambda o: o.best),
+        jets=table,
+        faults_named={
+            k: Share(sum(o.named.get(k, (0, 0))[0] for o in outcomes), sum(o.named.get(k, (0, 0))[1] for o in outcomes))
+            for k in kinds
+        },
         problems=tuple(f"engine {o.seed}: {o.problem}" for o in outcomes if o.problem),
-        criteria=_criteria(meter, routine, patient, known), **known)
+        criteria=_criteria(meter, routine, patient, known),
+        **known,
+    )
 
 
 def _criteria(
-    meter: str | None, routine: Worker, patient: Worker | None, known: Mapping[str, Share],
+    meter: str | None,
+    routine: Worker,
+    patient: Worker | None,
+    known: Mapping[str, Share],
 ) -> tuple[Criterion, ...]:
     wanted = WANTED["meter" if meter else "gauge only"]
 
@@ -178,12 +197,14 @@ def _criteria(
         Criterion("every cylinder where it belongs", routine.belongs.value, wanted.belongs, False),
         Criterion("moves against the patient technician", ratio("moves"), wanted.moves, True),
         Criterion("measuring rounds against the patient technician", ratio("rounds"), wanted.rounds, True),
-        Criterion("wrong idle jets named, or withheld for a true reason", known["jets_named"].value,
-                  wanted.jets_named, False),
+        Criterion(
+            "wrong idle jets named, or withheld for a true reason", known["jets_named"].value, wanted.jets_named, False
+        ),
         Criterion("barrels on which a verdict is given", known["jets_judged"].value, wanted.jets_judged, False),
         Criterion("engines with a jet changed needlessly", known["needless"].value, wanted.needless, True),
-        Criterion("unmendable engines whose fault is named", known["unmendable_named"].value,
-                  wanted.unmendable_named, False),
+        Criterion(
+            "unmendable engines whose fault is named", known["unmendable_named"].value, wanted.unmendable_named, False
+        ),
         Criterion("what ends ok is in tolerance", known["ok_in_tolerance"].value, wanted.ok_in_tolerance, False),
     )
 
@@ -194,7 +215,9 @@ def table(found: Summary) -> str:
     lines = [
         f"{found.procedure}: {found.engines} virtual engines ({found.family}); {meter}",
         f"{found.mendable} mendable by screws and jets",
-        f"ends: {', '.join(f'{n} {k}' for k, n in sorted(found.outcomes.items()))}", ""]
+        f"ends: {', '.join(f'{n} {k}' for k, n in sorted(found.outcomes.items()))}",
+        "",
+    ]
     who = [("routine", found.routine), ("patient", found.patient), ("all-knowing", found.all_knowing)]
     there = [(n, w) for n, w in who if w is not None]
     lines.append(f"{'median / 90th percentile':34}" + "".join(f"{n:>16}" for n, _ in there))
@@ -202,8 +225,11 @@ def table(found: Summary) -> str:
         work = [w.work[kind] for _, w in there]
         lines.append(f"{_WORDS[kind]:34}" + "".join(f"{s.median:>9.0f} /{s.p90:>5.0f}" for s in work))
     lines += ["", f"{'of mendable engines':34}" + "".join(f"{n:>16}" for n, _ in there)]
-    for key, words in (("in_tolerance", "in tolerance"), ("near_best", "every cylinder near its best"),
-                       ("belongs", "every cylinder where it belongs")):
+    for key, words in (
+        ("in_tolerance", "in tolerance"),
+        ("near_best", "every cylinder near its best"),
+        ("belongs", "every cylinder where it belongs"),
+    ):
         lines.append(f"{words:34}" + "".join(f"{_percent(getattr(w, key)):>16}" for _, w in there))
     said = ("small", "right", "large", "withheld")
     lines += ["", f"{'idle jets, truth below, said:':34}" + "".join(f"{s:>10}" for s in said)]

@@ -39,7 +39,7 @@ class Plan:
     search: tuple[Path, ...]
     advisers: Callable[[], Mapping[str, Any]]
     family: str = SIDEDRAUGHT
-    meter: str | None = None           # None, "lambda" or "co", a cylinder at a time
+    meter: str | None = None  # None, "lambda" or "co", a cylinder at a time
     references: bool = True
 
     @property
@@ -97,7 +97,10 @@ class _Listening(Mapping[str, Any]):
 
 
 def play(
-    session: Session, hands: Hands, watch: JetWatch | None = None, most: int = MOST_ANSWERS,
+    session: Session,
+    hands: Hands,
+    watch: JetWatch | None = None,
+    most: int = MOST_ANSWERS,
 ) -> tuple[list[Finding], str | None]:
     """Let hands answer a session until it ends; every finding that was raised, and why it did not end, if so."""
     raised: list[Finding] = []
@@ -132,17 +135,27 @@ def try_one(program: Program, advisers: Mapping[str, Any], plan: Plan, seed: int
     plates = [f for f in engine.faults if f.kind in ("plate out of step", "twisted spindle")]
     worst = max(plates, key=lambda f: abs(f.size), default=None)
     out = Outcome(
-        seed=seed, faults=tuple(f.kind for f in specimen.faults), mendable=can,
-        outcome=end.outcome if end else "unfinished", say=end.say if end else "", state=state, work=hands.work,
-        jets=watch.verdicts(), jets_named=watch.named(), needless=watch.needless,
-        named=found_faults(engine, raised), problem=problem,
-        says_why=worst is not None and names(engine, worst, standing))
+        seed=seed,
+        faults=tuple(f.kind for f in specimen.faults),
+        mendable=can,
+        outcome=end.outcome if end else "unfinished",
+        say=end.say if end else "",
+        state=state,
+        work=hands.work,
+        jets=watch.verdicts(),
+        jets_named=watch.named(),
+        needless=watch.needless,
+        named=found_faults(engine, raised),
+        problem=problem,
+        says_why=worst is not None and names(engine, worst, standing),
+    )
     if not plan.references:
         return out
     patient_engine = specimen.engine()
     patient_work = Patient(patient_engine).run()
-    return replace(out, patient=judged(patient_engine), patient_work=patient_work, best=judged(best_engine),
-                   best_work=best_work)
+    return replace(
+        out, patient=judged(patient_engine), patient_work=patient_work, best=judged(best_engine), best_work=best_work
+    )
 
 
 def specimen_of(plan: Plan, seed: int) -> Specimen:
@@ -175,7 +188,10 @@ def _work(job: tuple[Plan, int]) -> Outcome:
 
 
 def run(
-    plan: Plan, seeds: Sequence[int], workers: int = 1, progress: Callable[[int, int], None] | None = None,
+    plan: Plan,
+    seeds: Sequence[int],
+    workers: int = 1,
+    progress: Callable[[int, int], None] | None = None,
 ) -> list[Outcome]:
     """Try every engine of `seeds`, in their order; `progress(done, of)` after each. Raises `Unsound`."""
     loaded(plan)

@@ -71,8 +71,11 @@ class Book:
         with explained(path):
             if not reading:
                 path.parent.mkdir(parents=True, exist_ok=True)
-            connection = _reader(path) if reading else sqlite3.connect(
-                path, timeout=5, isolation_level=None, check_same_thread=False)
+            connection = (
+                _reader(path)
+                if reading
+                else sqlite3.connect(path, timeout=5, isolation_level=None, check_same_thread=False)
+            )
             try:
                 _ours(connection, path)
                 if not reading:
@@ -119,15 +122,19 @@ class Book:
         with self._write() as db:
             facts = json.dumps(job.engineering(), ensure_ascii=False, sort_keys=True).encode()
             number = db.execute("INSERT INTO job(at, facts) VALUES (?, ?)", (at, facts)).lastrowid
-            db.execute("INSERT INTO person(job, title, customer, vehicle) VALUES (?, ?, ?, ?)",
-                       (number, *_persons(job)))
+            db.execute(
+                "INSERT INTO person(job, title, customer, vehicle) VALUES (?, ?, ?, ?)", (number, *_persons(job))
+            )
         assert number is not None
         return number
 
     def job(self, number: int) -> Job:
         """A job as it was taken in, with the persons as they stand now."""
-        rows = self._read("""SELECT facts, title, customer, vehicle FROM job LEFT JOIN person USING (job)
-                          WHERE job = ?""", number)
+        rows = self._read(
+            """SELECT facts, title, customer, vehicle FROM job LEFT JOIN person USING (job)
+                          WHERE job = ?""",
+            number,
+        )
         if not rows:
             raise BookTrouble(f"There is no job {number} in this book. 'evendraw jobs' lists them.")
         facts, title, customer, vehicle = rows[0]
@@ -144,8 +151,9 @@ class Book:
 
     def _replace_persons(self, number: int, *persons: Any) -> None:
         with self._write() as db:
-            db.execute("INSERT OR REPLACE INTO person(job, title, customer, vehicle) VALUES (?, ?, ?, ?)",
-                       (number, *persons))
+            db.execute(
+                "INSERT OR REPLACE INTO person(job, title, customer, vehicle) VALUES (?, ?, ?, ?)", (number, *persons)
+            )
         # What was written over is still in the log until it is folded into the file and cut.
         self._read("PRAGMA wal_checkpoint(TRUNCATE)")
 
@@ -154,7 +162,8 @@ class Book:
         rows = self._read(
             """SELECT job.job, job.at, coalesce(title, ''), coalesce(customer, ''), coalesce(vehicle, x'7b7d'), facts,
                (SELECT count(*) FROM run WHERE run.job = job.job)
-               FROM job LEFT JOIN person USING (job) ORDER BY job.job DESC""")
+               FROM job LEFT JOIN person USING (job) ORDER BY job.job DESC"""
+        )
         return [JobRow(n, at, t, c, json.loads(v), json.loads(f), r) for n, at, t, c, v, f, r in rows]
 
     # ---- runs and events
@@ -164,8 +173,10 @@ class Book:
         with self._write() as db:
             count = db.execute("SELECT count(*) FROM run WHERE job = ?", (job,)).fetchone()[0]
             run = f"{job}.{count + 1}"
-            db.execute("INSERT INTO run(run, job, procedure, title, at) VALUES (?, ?, ?, ?, ?)",
-                       (run, job, procedure, title, at))
+            db.execute(
+                "INSERT INTO run(run, job, procedure, title, at) VALUES (?, ?, ?, ?, ?)",
+                (run, job, procedure, title, at),
+            )
             db.executemany("INSERT OR IGNORE INTO text(sha256, bytes) VALUES (?, ?)", list(texts.items()))
             head = chained(b"", run, 0, None, body)
             db.execute("INSERT INTO event(run, seq, key, body, hash) VALUES (?, 0, NULL, ?, ?)", (run, body, head))
@@ -178,11 +189,14 @@ class Book:
         new = chained(head, run, seq, key, body)
         with self._write() as db:
             try:
-                db.execute("INSERT INTO event(run, seq, key, body, hash) VALUES (?, ?, ?, ?, ?)",
-                           (run, seq, key, body, new))
+                db.execute(
+                    "INSERT INTO event(run, seq, key, body, hash) VALUES (?, ?, ?, ?, ?)", (run, seq, key, body, new)
+                )
             except sqlite3.IntegrityError:
-                raise BookTrouble(f"Another window has gone on with run {run}. Nothing was recorded here; open the run "
-                                  "again to see where it stands.") from None
+                raise BookTrouble(
+                    f"Another window has gone on with run {run}. Nothing was recorded here; open the run "
+                    "again to see where it stands."
+                ) from None
         self._heads[run] = new
 
     def seq_of(self, run: str, key: str) -> int | None:
@@ -200,8 +214,10 @@ class Book:
         for place, event in enumerate(rows):
             head = chained(head, run, event.seq, event.key, event.body)
             if event.seq != place or head != event.hash:
-                raise BookTrouble(f"The record of run {run} was altered or damaged at event {place}: its hash chain "
-                                  "breaks there. Go back to a copy of the book made before that.")
+                raise BookTrouble(
+                    f"The record of run {run} was altered or damaged at event {place}: its hash chain "
+                    "breaks there. Go back to a copy of the book made before that."
+                )
         self._heads[run] = head
         return rows
 
@@ -218,8 +234,10 @@ class Book:
         for sha256 in hashes:
             rows = self._read("SELECT bytes FROM text WHERE sha256 = ?", sha256)
             if not rows or hashlib.sha256(rows[0][0]).hexdigest() != sha256:
-                raise BookTrouble("A procedure text that this run was started with is missing from the book, or was "
-                                  "altered. Go back to a copy of the book made before that.")
+                raise BookTrouble(
+                    "A procedure text that this run was started with is missing from the book, or was "
+                    "altered. Go back to a copy of the book made before that."
+                )
             found.append(rows[0][0])
         return found
 
@@ -229,7 +247,9 @@ class Book:
             """SELECT run.run, run.job, procedure, title, run.at, newest.seq, newest.body FROM run
                JOIN event AS newest ON newest.run = run.run
                 AND newest.seq = (SELECT max(seq) FROM event WHERE event.run = run.run)
-               WHERE ?1 IS NULL OR run.job = ?1 ORDER BY run.job DESC, run.rowid DESC""", job)
+               WHERE ?1 IS NULL OR run.job = ?1 ORDER BY run.job DESC, run.rowid DESC""",
+            job,
+        )
         return [RunRow(*r[:5], r[5], json.loads(r[6])) for r in rows]
 
     # ---- one window a job
@@ -281,8 +301,10 @@ def _persons(job: Job) -> tuple[str, str, bytes]:
 
 def _modern_enough() -> None:
     if sqlite3.sqlite_version_info < OLDEST_SQLITE:
-        raise BookTrouble(f"The job book needs SQLite 3.37 or later, and this Python has {sqlite3.sqlite_version}. "
-                          "Install a newer Python.")
+        raise BookTrouble(
+            f"The job book needs SQLite 3.37 or later, and this Python has {sqlite3.sqlite_version}. "
+            "Install a newer Python."
+        )
 
 
 def _reader(path: Path) -> sqlite3.Connection:
@@ -300,16 +322,23 @@ def _reader(path: Path) -> sqlite3.Connection:
 def _ours(connection: sqlite3.Connection, path: Path) -> None:
     version = connection.execute("PRAGMA user_version").fetchone()[0]
     if version > VERSION:
-        raise BookTrouble(f"The job book {path} was written by a newer Evendraw. Install that version to open it; "
-                          "nothing was changed.")
+        raise BookTrouble(
+            f"The job book {path} was written by a newer Evendraw. Install that version to open it; "
+            "nothing was changed."
+        )
     tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
     if tables and connection.execute("PRAGMA application_id").fetchone()[0] != APPLICATION:
         raise BookTrouble(f"{path} is a database of another program, not a job book. Name another with --book.")
 
 
 def _prepare(connection: sqlite3.Connection) -> None:
-    for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "busy_timeout = 5000",
-                   "secure_delete = ON"):
+    for pragma in (
+        "journal_mode = WAL",
+        "synchronous = FULL",
+        "foreign_keys = ON",
+        "busy_timeout = 5000",
+        "secure_delete = ON",
+    ):
         connection.execute(f"PRAGMA {pragma}")
     migrate(connection)
     # A book that can be read but not written is found out now, not at the first answer.

@@ -54,16 +54,30 @@ def _place_in(place: list[int | None]) -> Place:
 
 def _move_out(m: Move) -> Json:
     aim = m.aim and [m.aim.reading, value_out(m.aim.value), m.aim.place and _place_out(m.aim.place)]
-    return {"screw": m.screw, "place": _place_out(m.place), "direction": m.direction, "effect": m.effect,
-            "turns": value_out(m.turns), "position": value_out(m.position), "aim": aim}
+    return {
+        "screw": m.screw,
+        "place": _place_out(m.place),
+        "direction": m.direction,
+        "effect": m.effect,
+        "turns": value_out(m.turns),
+        "position": value_out(m.position),
+        "aim": aim,
+    }
 
 
 def _move_in(m: Json) -> Move:
     aim = m["aim"]
     if aim is not None:
         aim = Aim(aim[0], value_in(aim[1]), aim[2] and _place_in(aim[2]))
-    return Move(m["screw"], _place_in(m["place"]), m["direction"], m["effect"], value_in(m["turns"]),
-                value_in(m["position"]), aim)
+    return Move(
+        m["screw"],
+        _place_in(m["place"]),
+        m["direction"],
+        m["effect"],
+        value_in(m["turns"]),
+        value_in(m["position"]),
+        aim,
+    )
 
 
 def _part_out(p: Part) -> Json:
@@ -76,25 +90,44 @@ def _part_in(p: Json) -> Part:
 
 def _finding_out(f: Finding) -> Json:
     s = f.suggest
-    return {"code": f.code, "severity": f.severity, "where": [_place_out(p) for p in f.where], "say": f.say, "do": f.do,
-            "suggest": s and [s.part, value_out(s.old), value_out(s.new)], "sureness": f.sureness, "source": f.source,
-            "each": f.each}
+    return {
+        "code": f.code,
+        "severity": f.severity,
+        "where": [_place_out(p) for p in f.where],
+        "say": f.say,
+        "do": f.do,
+        "suggest": s and [s.part, value_out(s.old), value_out(s.new)],
+        "sureness": f.sureness,
+        "source": f.source,
+        "each": f.each,
+    }
 
 
 def _finding_in(f: Json) -> Finding:
     s = f["suggest"]
-    return Finding(f["code"], f["severity"], tuple(_place_in(p) for p in f["where"]), f["say"], f["do"],
-                   s and Suggest(s[0], value_in(s[1]), value_in(s[2])), f["sureness"], f["source"],
-                   f.get("each", ""))
+    return Finding(
+        f["code"],
+        f["severity"],
+        tuple(_place_in(p) for p in f["where"]),
+        f["say"],
+        f["do"],
+        s and Suggest(s[0], value_in(s[1]), value_in(s[2])),
+        f["sureness"],
+        f["source"],
+        f.get("each", ""),
+    )
 
 
 def advice_out(name: str, advice: Advice) -> Json:
     """One advice with the name under which the step asked for it."""
     b = advice.because
     return {
-        "name": name, "adviser": advice.adviser, "version": advice.version,
+        "name": name,
+        "adviser": advice.adviser,
+        "version": advice.version,
         "outputs": {k: value_out(v) for k, v in advice.outputs.items()},
-        "moves": [_move_out(m) for m in advice.moves], "parts": [_part_out(p) for p in advice.parts],
+        "moves": [_move_out(m) for m in advice.moves],
+        "parts": [_part_out(p) for p in advice.parts],
         "findings": [_finding_out(f) for f in advice.findings],
         "expect": {k: value_out(v) for k, v in advice.expect.items()},
         "because": b and [b.used, b.concluded, b.sure, b.would_change],
@@ -105,10 +138,15 @@ def advice_in(a: Json) -> tuple[str, Advice]:
     """What `advice_out` made."""
     b = a["because"]
     return a["name"], Advice(
-        a["adviser"], a["version"], {k: value_in(v) for k, v in a["outputs"].items()},
-        tuple(_move_in(m) for m in a["moves"]), tuple(_part_in(p) for p in a["parts"]),
-        tuple(_finding_in(f) for f in a["findings"]), {k: value_in(v) for k, v in a["expect"].items()},
-        b and Because(*b))
+        a["adviser"],
+        a["version"],
+        {k: value_in(v) for k, v in a["outputs"].items()},
+        tuple(_move_in(m) for m in a["moves"]),
+        tuple(_part_in(p) for p in a["parts"]),
+        tuple(_finding_in(f) for f in a["findings"]),
+        {k: value_in(v) for k, v in a["expect"].items()},
+        b and Because(*b),
+    )
 
 
 def event_out(event: Event) -> Json:
@@ -135,10 +173,17 @@ def event_in(body: Mapping[str, Any]) -> Event:
     try:
         readings, moved, fitted = body.get("readings"), body.get("moved"), body.get("fitted")
         return Event(
-            body["kind"], readings and {k: value_in(v) for k, v in readings.items()}, body.get("symptom"),
-            body.get("understood", False), None if moved is None else tuple(_move_in(m) for m in moved),
-            None if fitted is None else tuple(_part_in(p) for p in fitted), body.get("lacking"),
-            tuple(body.get("lost", ())), body.get("text", ""), body["at"])
+            body["kind"],
+            readings and {k: value_in(v) for k, v in readings.items()},
+            body.get("symptom"),
+            body.get("understood", False),
+            None if moved is None else tuple(_move_in(m) for m in moved),
+            None if fitted is None else tuple(_part_in(p) for p in fitted),
+            body.get("lacking"),
+            tuple(body.get("lost", ())),
+            body.get("text", ""),
+            body["at"],
+        )
     except (KeyError, TypeError, ValueError) as fault:
         raise Unreadable(f"a stored event can't be read ({fault!r})") from None
 

@@ -20,9 +20,12 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         """CREATE TABLE event(run TEXT NOT NULL REFERENCES run, seq INTEGER NOT NULL, key TEXT, body BLOB NOT NULL,
            hash BLOB NOT NULL, PRIMARY KEY(run, seq)) STRICT""",
         "CREATE UNIQUE INDEX event_key ON event(run, key) WHERE key IS NOT NULL",
-        *(f"""CREATE TRIGGER {table}_no_{verb} BEFORE {verb} ON {table}
+        *(
+            f"""CREATE TRIGGER {table}_no_{verb} BEFORE {verb} ON {table}
               BEGIN SELECT RAISE(ABORT, 'the record is append-only'); END"""
-          for table in ("job", "text", "run", "event") for verb in ("update", "delete")),
+            for table in ("job", "text", "run", "event")
+            for verb in ("update", "delete")
+        ),
     ),
 )
 VERSION = len(MIGRATIONS)

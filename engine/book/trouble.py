@@ -16,21 +16,34 @@ class BookTrouble(RuntimeError):
 
 #: What SQLite says, and what to tell the person.
 _SENTENCES = (
-    ("disk is full", "The disk is full: this was not recorded, everything before it was. Make room, and answer "
-                     "again."),
-    ("readonly", "The job book {path} is read-only: nothing can be recorded. Give this user the right "
-                 "to write it, or name another with --book."),
-    ("read-only", "The job book {path} is read-only: nothing can be recorded. Give this user the right "
-                  "to write it, or name another with --book."),
+    ("disk is full", "The disk is full: this was not recorded, everything before it was. Make room, and answer again."),
+    (
+        "readonly",
+        "The job book {path} is read-only: nothing can be recorded. Give this user the right "
+        "to write it, or name another with --book.",
+    ),
+    (
+        "read-only",
+        "The job book {path} is read-only: nothing can be recorded. Give this user the right "
+        "to write it, or name another with --book.",
+    ),
     ("locked", "The job book {path} is busy in another window. Nothing was recorded; try again in a moment."),
-    ("unable to open", "The job book {path} can't be opened. Look whether its folder exists and may be written to, or "
-                       "name another with --book."),
+    (
+        "unable to open",
+        "The job book {path} can't be opened. Look whether its folder exists and may be written to, or "
+        "name another with --book.",
+    ),
     ("not a database", "{path} is not a job book. Name another with --book."),
-    ("malformed", "The job book {path} is damaged. Go back to a copy of it, and keep this file: most of it can be "
-                  "read."),
+    (
+        "malformed",
+        "The job book {path} is damaged. Go back to a copy of it, and keep this file: most of it can be read.",
+    ),
     ("append-only", "The record is append-only: what was written is never changed."),
-    ("disk i/o", "The disk does not answer properly: this was not recorded, everything before it was. Look at the "
-                 "disk, then answer again."),
+    (
+        "disk i/o",
+        "The disk does not answer properly: this was not recorded, everything before it was. Look at the "
+        "disk, then answer again.",
+    ),
 )
 
 

@@ -97,12 +97,15 @@ def flow_function(ratio: float, gamma: float = GAMMA_AIR) -> float:
         raise Refused(f"A pressure ratio of {ratio:g} is outside 0 to 1: downstream may not exceed upstream.")
     if ratio <= critical_ratio(gamma):
         return math.sqrt(gamma) * (2.0 / (gamma + 1.0)) ** ((gamma + 1.0) / (2.0 * (gamma - 1.0)))
-    return math.sqrt(
-        2.0 * gamma / (gamma - 1.0) * max(0.0, ratio ** (2.0 / gamma) - ratio ** ((gamma + 1.0) / gamma)))
+    return math.sqrt(2.0 * gamma / (gamma - 1.0) * max(0.0, ratio ** (2.0 / gamma) - ratio ** ((gamma + 1.0) / gamma)))
 
 
 def orifice_flow(
-    area: float, upstream: float, downstream: float, temperature: float, discharge: float = 1.0,
+    area: float,
+    upstream: float,
+    downstream: float,
+    temperature: float,
+    discharge: float = 1.0,
     gamma: float = GAMMA_AIR,
 ) -> float:
     """Mass flow of air, kg/h, through an opening of `area` mm2 from `upstream` kPa to `downstream` kPa (absolute).
@@ -113,7 +116,8 @@ def orifice_flow(
     if not (area >= 0.0 and upstream > 0.0 and downstream >= 0.0 and temperature > 0.0 and 0.0 <= discharge <= 1.0):
         raise Refused(
             f"No flow can be worked out for {area:g} mm2, {upstream:g} to {downstream:g} kPa, {temperature:g} K, "
-            f"discharge {discharge:g}: area and pressures must not be negative, discharge is 0 to 1.")
+            f"discharge {discharge:g}: area and pressures must not be negative, discharge is 0 to 1."
+        )
     if downstream > upstream:
         return -orifice_flow(area, downstream, upstream, temperature, discharge, gamma)
     # 1e-6 m2 a mm2, 1e3 Pa a kPa, 3600 s an hour.
@@ -122,7 +126,11 @@ def orifice_flow(
 
 
 def filling_flow(
-    displacement: float, speed: float, pressure: float, temperature: float, efficiency: float,
+    displacement: float,
+    speed: float,
+    pressure: float,
+    temperature: float,
+    efficiency: float,
 ) -> float:
     """Air taken by a whole four-stroke engine, kg/h, by speed and density.
 

@@ -19,9 +19,11 @@ from engine.job import Job
 SURE = 0.97
 #: A turn up to this may be made by aim.
 AIM_TURN = 0.16
-_CHECKS = ("See that the screw touches its lever and its end is sound, that no linkage holds the lever, that the "
-           "plate moves "
-           "freely and the spindle is not stuck; then look for air that gets in past the plate.")
+_CHECKS = (
+    "See that the screw touches its lever and its end is sound, that no linkage holds the lever, that the "
+    "plate moves "
+    "freely and the spindle is not stuck; then look for air that gets in past the plate."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,14 +55,15 @@ def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     moves = [m for m in moves if m is not None]
     sure = seen.sureness()
     if moves and pace.sure >= 0.9 and _split(seen) and _worst(seen) - plan.worst < 0.3 * seen.allowed():
-        moves = []                                          # what is left is within a body: no screw here mends it
+        moves = []  # what is left is within a body: no screw here mends it
     findings = differences(seen, limit)
     masked = any(f.code == "body-out-of-step" for f in findings)
     stopped = [t for t in plan.turns if t.stopped]
     if dead:
         verdict = "no answer"
-        findings += [Finding("screw-does-nothing", "adjust", (k[1],), _nothing(seen, k), _CHECKS, sureness=0.95)
-                     for k in dead]
+        findings += [
+            Finding("screw-does-nothing", "adjust", (k[1],), _nothing(seen, k), _CHECKS, sureness=0.95) for k in dead
+        ]
     elif doubtful:
         verdict, moves = "read again", []
         findings += doubtful
@@ -79,27 +82,50 @@ def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     else:
         verdict = "inside noise"
     if verdict == "at its stop":
-        findings += [Finding("screw-at-its-stop", "adjust", (t.screw.key[1],),
-                             f"The {t.screw.view.name.replace('_', ' ')} of {words.place(t.screw.key[1])} is at the "
-                             "end of its "
-                             "range and the air is not even.", _CHECKS) for t in stopped]
+        findings += [
+            Finding(
+                "screw-at-its-stop",
+                "adjust",
+                (t.screw.key[1],),
+                f"The {t.screw.view.name.replace('_', ' ')} of {words.place(t.screw.key[1])} is at the "
+                "end of its "
+                "range and the air is not even.",
+                _CHECKS,
+            )
+            for t in stopped
+        ]
     if verdict == "out of step" and not masked:
         findings = [f for f in findings if f.code != "body-slightly-out"] + _split(seen)
     expect = plan.row if verdict == "turn" else seen.estimate
     return Advice(
-        "air_balance", 1,
-        words.outputs(verdict=verdict, gap=words.clamp(seen.gap(), 0.0, 2.0),
-                      speed_off=words.clamp(pace.off, -5000.0, 5000.0),
-                      sureness=sure if verdict != "turn" else words.clamp(1.0 - sure, 0.0, 1.0)),
-        tuple(moves), (), tuple(findings), {view.quantity: tuple(words.exact(v, 2) for v in expect)},
-        _because(seen, verdict, plan, pace, sure, view.unit or "kg/h"))
+        "air_balance",
+        1,
+        words.outputs(
+            verdict=verdict,
+            gap=words.clamp(seen.gap(), 0.0, 2.0),
+            speed_off=words.clamp(pace.off, -5000.0, 5000.0),
+            sureness=sure if verdict != "turn" else words.clamp(1.0 - sure, 0.0, 1.0),
+        ),
+        tuple(moves),
+        (),
+        tuple(findings),
+        {view.quantity: tuple(words.exact(v, 2) for v in expect)},
+        _because(seen, verdict, plan, pace, sure, view.unit or "kg/h"),
+    )
 
 
 def refused(adviser: str, say: str, **more: object) -> Advice:
     """The answer to a row that can't be used: a verdict and a sentence, no number."""
     out = words.outputs(verdict="unsound readings", gap=0, sureness=0, **more)
-    return Advice(adviser, 1, out, findings=(gauge.unsound(say),), because=words.because(
-        "The latest row only.", say, "A reading that no sound gauge gives is not used.", "A fresh row."))
+    return Advice(
+        adviser,
+        1,
+        out,
+        findings=(gauge.unsound(say),),
+        because=words.because(
+            "The latest row only.", say, "A reading that no sound gauge gives is not used.", "A fresh row."
+        ),
+    )
 
 
 def _speed(job: Job, inputs: Inputs, seen: Look) -> _Speed:
@@ -119,7 +145,7 @@ def _plan(seen: Look, pace: _Speed, dead: Sequence[Key]) -> Plan:
     if seen.flows.quantity == "depression" or not pace.held or seen.pace.now is None:
         wide = 0.15 if not pace.held else 0.05
         return fewest(seen, mean, mean * (1 - wide), mean * (1 + wide), dead)
-    slope = seen.pace.now * seen.pace.elasticity / mean            # rpm per unit of level
+    slope = seen.pace.now * seen.pace.elasticity / mean  # rpm per unit of level
     level = mean * (1.0 + seen.pace.air_for(pace.target))
     low, high = sorted((level - 0.4 * pace.allowed / slope, level + 0.4 * pace.allowed / slope))
     return fewest(seen, level, low, high, dead)
@@ -131,15 +157,24 @@ def aimed_or_counted(seen: Look, t: Turn, inputs: Inputs, row: Sequence[float]) 
     effect, sd = seen.flows.effect(t.screw.key)
     counted = words.to_step(t.turns, view.step)
     missed = abs(float(counted) - t.turns) * abs(effect) + abs(t.turns) * sd
-    if (flag(inputs, "by_aim", True) and abs(t.turns) <= AIM_TURN and missed > 0.2 * seen.allowed()
-            and seen.flows.quantity == "airflow"):
+    if (
+        flag(inputs, "by_aim", True)
+        and abs(t.turns) <= AIM_TURN
+        and missed > 0.2 * seen.allowed()
+        and seen.flows.quantity == "airflow"
+    ):
         at = _aim_place(seen, t, row)
         if at is not None:
             outward = (t.turns > 0) == (view.counts == "out")
             shown = Fraction(round(row[at] * 20), 20)
             place = seen.flows.places[at]
-            return Move(view.name, where, "out" if outward else "in", view.outward if outward else view.inward,
-                        aim=Aim(inputs.readings["flow"].name, shown, None if place == where else place))
+            return Move(
+                view.name,
+                where,
+                "out" if outward else "in",
+                view.outward if outward else view.inward,
+                aim=Aim(inputs.readings["flow"].name, shown, None if place == where else place),
+            )
     if not counted:
         return None
     stands = seen.stands.get(t.screw.key)
@@ -176,9 +211,11 @@ def nothing_followed(seen: Look) -> list[Key]:
 
 
 def _nothing(seen: Look, key: Key) -> str:
-    return (f"The {key[0].replace('_', ' ')} of {words.place(key[1])} was turned by "
-            f"{words.turns(seen.flows.turned[key])} in "
-            "all and the gauge hardly moved.")
+    return (
+        f"The {key[0].replace('_', ' ')} of {words.place(key[1])} was turned by "
+        f"{words.turns(seen.flows.turned[key])} in "
+        "all and the gauge hardly moved."
+    )
 
 
 def unbelieved(seen: Look) -> list[Finding]:
@@ -188,10 +225,15 @@ def unbelieved(seen: Look) -> list[Finding]:
     where = tuple(p for p, z in zip(seen.flows.places, seen.flows.surprises, strict=True) if abs(z) > 4.0)
     if not where:
         return []
-    return [Finding(
-        "screw-turned-otherwise", "note", where,
-        f"The reading at {words.listed(words.place(p) for p in where)} does not fit the moves made.",
-        "Read again. If a screw was turned otherwise than shown, say so.")]
+    return [
+        Finding(
+            "screw-turned-otherwise",
+            "note",
+            where,
+            f"The reading at {words.listed(words.place(p) for p in where)} does not fit the moves made.",
+            "Read again. If a screw was turned otherwise than shown, say so.",
+        )
+    ]
 
 
 def _worst(seen: Look) -> float:
@@ -218,12 +260,18 @@ def _step_finding(seen: Look, carb: int | None, low: int, high: int, apart: floa
     unit = "kPa" if seen.flows.quantity == "depression" else "kg/h"
     slight = severity == "note"
     return Finding(
-        "body-slightly-out" if slight else "body-out-of-step", severity, (Place(carb, None),),  # type: ignore[arg-type]
+        "body-slightly-out" if slight else "body-out-of-step",
+        severity,
+        (Place(carb, None),),  # type: ignore[arg-type]
         f"Within carb {carb}, {words.place(seen.flows.places[high])} reads {apart:.2f} {unit} more than "
         f"{words.place(seen.flows.places[low])}: "
         + ("its plates are a little out of step." if slight else "a plate is out of step, or the spindle twisted."),
-        "Watch it." if slight else "Bypass shut, re-seat the plate on its spindle; if it comes back, check the spindle "
-        "for twist and its bearings for wear.", sureness=0.95)
+        "Watch it."
+        if slight
+        else "Bypass shut, re-seat the plate on its spindle; if it comes back, check the spindle "
+        "for twist and its bearings for wear.",
+        sureness=0.95,
+    )
 
 
 def differences(seen: Look, limit: float) -> list[Finding]:
@@ -256,23 +304,34 @@ def differences(seen: Look, limit: float) -> list[Finding]:
 def _because(seen: Look, verdict: str, plan: Plan, pace: _Speed, sure: float, unit: str):
     row = seen.estimate
     learned = [f"{words.place(k[1])} {seen.flows.effect(k)[0]:.1f}" for k in seen.flows.turned]
-    used = (f"{seen.flows.rows} row{'s' if seen.flows.rows != 1 else ''} of the gauge, "
-            f"weighed for its scatter of about {seen.flows.scatter(0):.2f} {unit}"
-            + (f"; a turn changes, as learned, {', '.join(learned)} {unit}" if learned else
-               "; what a turn does is not learned yet, so the usual effect is taken")
-            + (f". Speed {seen.pace.now:.0f} rpm" if seen.pace.now else "") + ".")
-    told = {"even": "All draw alike within tolerance.", "inside noise": "What is left is inside the gauge's own "
-                                                                        "scatter.",
-            "turn": f"After these moves the row should read {words.figures(plan.row, unit)}.",
-            "read again": "One more row will tell; nothing is to be turned.",
-            "out of step": "The bodies agree, but barrels within a body do not, and no screw here mends that.",
-            "no answer": "A screw was turned and nothing followed.", "at its stop": "A screw has no travel "
-                                                                                    "left."}[verdict]
-    concluded = (f"The barrels draw {words.figures(row, unit, 2)}; the furthest lies {100 * seen.gap():.1f} % from "
-                 "the mean. "
-                 + told)
+    used = (
+        f"{seen.flows.rows} row{'s' if seen.flows.rows != 1 else ''} of the gauge, "
+        f"weighed for its scatter of about {seen.flows.scatter(0):.2f} {unit}"
+        + (
+            f"; a turn changes, as learned, {', '.join(learned)} {unit}"
+            if learned
+            else "; what a turn does is not learned yet, so the usual effect is taken"
+        )
+        + (f". Speed {seen.pace.now:.0f} rpm" if seen.pace.now else "")
+        + "."
+    )
+    told = {
+        "even": "All draw alike within tolerance.",
+        "inside noise": "What is left is inside the gauge's own scatter.",
+        "turn": f"After these moves the row should read {words.figures(plan.row, unit)}.",
+        "read again": "One more row will tell; nothing is to be turned.",
+        "out of step": "The bodies agree, but barrels within a body do not, and no screw here mends that.",
+        "no answer": "A screw was turned and nothing followed.",
+        "at its stop": "A screw has no travel left.",
+    }[verdict]
+    concluded = (
+        f"The barrels draw {words.figures(row, unit, 2)}; the furthest lies {100 * seen.gap():.1f} % from "
+        "the mean. " + told
+    )
     certain = f"That all lie within {seen.allowed():.2f} {unit} of the mean: {words.percent(sure)}."
-    change = ("A second row that differs by more than the gauge's scatter, a screw turned otherwise than shown, or a "
-              "take-off "
-              "that was not plugged.")
+    change = (
+        "A second row that differs by more than the gauge's scatter, a screw turned otherwise than shown, or a "
+        "take-off "
+        "that was not plugged."
+    )
     return words.because(used, concluded, certain, change)

@@ -46,24 +46,60 @@ class Band:
 
 
 def _band(
-    screw: str, out: Literal["richer", "leaner"], start: str, rest: tuple[str, str], doubt: tuple[str, str],
-    below: Size, source: str,
+    screw: str,
+    out: Literal["richer", "leaner"],
+    start: str,
+    rest: tuple[str, str],
+    doubt: tuple[str, str],
+    below: Size,
+    source: str,
 ) -> Band:
     pair = (Fraction(rest[0]), Fraction(rest[1])), (Fraction(doubt[0]), Fraction(doubt[1]))
     return Band(screw, out, Fraction(start), *pair, below, source)
 
 
 #: By the name that a job gives its screw (`bank.mixture_screw`; `bank.pilot_screw` of a motorcycle bank).
-BANDS: dict[str, Band] = {b.screw: b for b in (
-    _band("short taper", "richer", "1", ("1", "1.5"), ("0.5", "2"), "large",
-          "common practice; 0.25 to 1 in an older guide (source S4)"),
-    _band("long taper", "richer", "2.5", ("2", "3"), ("1.5", "3"), "large",
-          "common practice (2 to 3); start 2.5 and lower doubt 1.5 from memory"),
-    _band("fuel screw", "richer", "2", ("1", "3"), ("1", "3"), "large",
-          "limits source S10, start source S7; direction derived"),
-    _band("air screw", "leaner", "1.5", ("1", "2.5"), ("1", "2.5"), "small",
-          "sign reversal source S10, start source S8; band from memory"),
-)}
+BANDS: dict[str, Band] = {
+    b.screw: b
+    for b in (
+        _band(
+            "short taper",
+            "richer",
+            "1",
+            ("1", "1.5"),
+            ("0.5", "2"),
+            "large",
+            "common practice; 0.25 to 1 in an older guide (source S4)",
+        ),
+        _band(
+            "long taper",
+            "richer",
+            "2.5",
+            ("2", "3"),
+            ("1.5", "3"),
+            "large",
+            "common practice (2 to 3); start 2.5 and lower doubt 1.5 from memory",
+        ),
+        _band(
+            "fuel screw",
+            "richer",
+            "2",
+            ("1", "3"),
+            ("1", "3"),
+            "large",
+            "limits source S10, start source S7; direction derived",
+        ),
+        _band(
+            "air screw",
+            "leaner",
+            "1.5",
+            ("1", "2.5"),
+            ("1", "2.5"),
+            "small",
+            "sign reversal source S10, start source S8; band from memory",
+        ),
+    )
+}
 
 #: The jet nut of a constant-depression body: a flat is a sixth of a turn, exact geometry. It has no idle jet to judge.
 FLATS_PER_TURN = 6

@@ -35,24 +35,33 @@ def sizing_review(job: Job, _: Inputs, __: Evidence) -> Advice:
         verdicts[part.part.replace(" ", "_")] = part.verdict if told else "unknown"
         off = [f for f in part.fitted if f.verdict in ("small", "large")]
         if off or part.verdict == "barrels differ":
-            sizes = ", ".join(
-                f"{f.size:g}" + (f" ({f.where})" if f.where != "all" else "") for f in off or part.fitted)
+            sizes = ", ".join(f"{f.size:g}" + (f" ({f.where})" if f.where != "all" else "") for f in off or part.fitted)
             unit = f" {part.unit}" if part.unit else ""
-            findings.append(Finding(
-                f"{part.part.replace(' ', '-')}-unusual", "note", (),
-                f"{part.part.capitalize()} {sizes}: this engine would start from {part.start:g}{unit}, and "
-                f"{part.low:.0f} to {part.high:.0f}{unit} is usual.",
-                "Read it off the part again. No rule orders a part: the screws and a lambda reading decide."))
+            findings.append(
+                Finding(
+                    f"{part.part.replace(' ', '-')}-unusual",
+                    "note",
+                    (),
+                    f"{part.part.capitalize()} {sizes}: this engine would start from {part.start:g}{unit}, and "
+                    f"{part.low:.0f} to {part.high:.0f}{unit} is usual.",
+                    "Read it off the part again. No rule orders a part: the screws and a lambda reading decide.",
+                )
+            )
     off_parts = [p.part for p in report.parts if p.verdict in ("small", "large", "barrels differ")]
     known = [p.part for p in report.parts if p.verdict in ("in range", "small", "large", "barrels differ")]
     verdict = "off" if off_parts else "in range" if known else "nothing to compare"
     return Advice(
-        "sizing", 1, outputs(verdict=verdict, **verdicts), findings=tuple(findings),
+        "sizing",
+        1,
+        outputs(verdict=verdict, **verdicts),
+        findings=tuple(findings),
         because=because(
             "; ".join((report.engine, report.air, report.fuel)),
             f"Unusual: {', '.join(off_parts)}." if off_parts else f"In range: {', '.join(known) or 'nothing known'}.",
             "Rules of the trade give a start, not a verdict.",
-            "The maker's sheet for this engine, and a lambda reading under load."))
+            "The maker's sheet for this engine, and a lambda reading under load.",
+        ),
+    )
 
 
 def main_circuit(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
@@ -63,13 +72,24 @@ def main_circuit(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     """
     pull = tuple(
         (value(inputs, f"{end}_speed", 0.0), float(row[0]))
-        for end in ("low", "middle", "high") if (row := _row(inputs, end)) is not None)
+        for end in ("low", "middle", "high")
+        if (row := _row(inputs, end)) is not None
+    )
     # Whatever can or can't be judged, a lean engine under load is told so.
     lean = any(lam > load.LEAN_STOP for _, lam in pull)
-    findings = [Finding(
-        "lean-under-load", "stop", (), f"Lambda is above {load.LEAN_STOP:g} under load.",
-        "Lift off. Fuel pressure and flow under load first, then the jet; no full throttle before it is richer.",
-    )] if lean else []
+    findings = (
+        [
+            Finding(
+                "lean-under-load",
+                "stop",
+                (),
+                f"Lambda is above {load.LEAN_STOP:g} under load.",
+                "Lift off. Fuel pressure and flow under load first, then the jet; no full throttle before it is richer.",
+            )
+        ]
+        if lean
+        else []
+    )
     try:
         main = _fitted(job, evidence, "main jet")
         if main is None:
@@ -77,15 +97,25 @@ def main_circuit(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
         advice = load.advise(pull, main, _fitted(job, evidence, "air corrector"), value(inputs, "target", load.TARGET))
     except Refused as refusal:
         return Advice(
-            "main_circuit", 1, outputs(verdict="withheld", lean="yes" if lean else "no", size=0, sureness="none"),
+            "main_circuit",
+            1,
+            outputs(verdict="withheld", lean="yes" if lean else "no", size=0, sureness="none"),
             findings=(*findings, Finding("pull-not-believed", "note", (), str(refusal), "Put that right, then again.")),
-            because=because("The readings of this pull.", str(refusal), "Nothing is said.", "Readings that fit."))
+            because=because("The readings of this pull.", str(refusal), "Nothing is said.", "Readings that fit."),
+        )
     parts: tuple[Part, ...] = ()
     if advice.verdict in ("main jet", "air corrector"):
         old, new = (None if v is None else exact(v) for v in (advice.size_from, advice.size_to))
-        findings.append(Finding(
-            f"{advice.verdict.replace(' ', '-')}-off", "change part", (), advice.say, "One change, then pull again.",
-            Suggest(advice.verdict, old, new) if new is not None else None))
+        findings.append(
+            Finding(
+                f"{advice.verdict.replace(' ', '-')}-off",
+                "change part",
+                (),
+                advice.say,
+                "One change, then pull again.",
+                Suggest(advice.verdict, old, new) if new is not None else None,
+            )
+        )
         if new is not None:
             parts = tuple(Part(advice.verdict, place, new) for place in places("barrel", job))
     elif advice.verdict == "elsewhere":
@@ -93,11 +123,15 @@ def main_circuit(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     elif advice.verdict == "withheld":
         findings.append(Finding("pull-not-believed", "note", (), advice.say, "Pull again."))
     return Advice(
-        "main_circuit", 1,
-        outputs(verdict=advice.verdict, lean="yes" if lean else "no", size=advice.size_to or 0,
-                sureness=advice.sureness),
-        parts=parts, findings=tuple(findings),
-        because=because(advice.why, advice.say, f"{advice.sureness.capitalize()}.", advice.unless))
+        "main_circuit",
+        1,
+        outputs(
+            verdict=advice.verdict, lean="yes" if lean else "no", size=advice.size_to or 0, sureness=advice.sureness
+        ),
+        parts=parts,
+        findings=tuple(findings),
+        because=because(advice.why, advice.say, f"{advice.sureness.capitalize()}.", advice.unless),
+    )
 
 
 def exhaust_gas(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
@@ -107,33 +141,50 @@ def exhaust_gas(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     mixture. See `exhaust.read`.
     """
     try:
-        gas = exhaust.Gases(*(_gas(inputs, name, factor) for name, factor in (
-            ("co", 100.0), ("co2", 100.0), ("o2", 100.0), ("hc", 1e6))))
+        gas = exhaust.Gases(
+            *(
+                _gas(inputs, name, factor)
+                for name, factor in (("co", 100.0), ("co2", 100.0), ("o2", 100.0), ("hc", 1e6))
+            )
+        )
         reading = exhaust.read(gas, job.instruments.exhaust_sampling == "merged")
     except Refused as refusal:
         return Advice(
-            "exhaust_gas", 1, {"verdict": "unsound readings", "lambda": Fraction(0), "mixture": "unknown"},
+            "exhaust_gas",
+            1,
+            {"verdict": "unsound readings", "lambda": Fraction(0), "mixture": "unknown"},
             findings=(Finding("gases-not-believed", "note", (), str(refusal), "Zero the analyser, read again."),),
-            because=because("The gases read.", str(refusal), "Nothing is said.", "Readings that an exhaust can hold."))
+            because=because("The gases read.", str(refusal), "Nothing is said.", "Readings that an exhaust can hold."),
+        )
     low, high = value(inputs, "lambda_low", GOOD[0]), value(inputs, "lambda_high", GOOD[1])
     believed = reading.combustion == "burning"
-    mixture = "unknown" if not believed else (
-        "rich" if reading.lam < low else "lean" if reading.lam > high else "right")
+    mixture = (
+        "unknown" if not believed else ("rich" if reading.lam < low else "lean" if reading.lam > high else "right")
+    )
     findings = ()
     if not believed:
         where = (inputs.here,) if inputs.here else ()
-        findings = (Finding("misfire-in-exhaust", "adjust", where, reading.say) if reading.combustion == "misfire" else
-                    Finding("sample-thin", "note", where, reading.say),)
+        findings = (
+            Finding("misfire-in-exhaust", "adjust", where, reading.say)
+            if reading.combustion == "misfire"
+            else Finding("sample-thin", "note", where, reading.say),
+        )
     return Advice(
-        "exhaust_gas", 1,
-        {"verdict": "believed" if believed else reading.combustion, "lambda": exact(min(2.0, reading.lam)),
-         "mixture": mixture},
+        "exhaust_gas",
+        1,
+        {
+            "verdict": "believed" if believed else reading.combustion,
+            "lambda": exact(min(2.0, reading.lam)),
+            "mixture": mixture,
+        },
         findings=findings,
         because=because(
             f"CO {gas.co:g} %, CO2 {gas.co2:g} %, O2 {gas.o2:g} %, HC {gas.hc:g} ppm.",
             " ".join((reading.say, *reading.notes)),
             "As sure as the analyser is zeroed." if believed else "The sample can't be trusted for lambda.",
-            "Speed and the beat of the engine: they come before the gases."))
+            "Speed and the beat of the engine: they come before the gases.",
+        ),
+    )
 
 
 def _row(inputs: Inputs, name: str) -> tuple[Any, ...] | None:

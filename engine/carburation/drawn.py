@@ -41,8 +41,11 @@ def drawn(job: Job, inputs: Inputs, evidence: Evidence, spots: Sequence[Place]) 
     sizes = [len(a.readings["airflow"]) for a in evidence.answers if "airflow" in a.readings]
     if sizes and len(rows) not in sizes and job.bank.carbs in sizes:
         rows = places("carb", job)
-    taken = [[float(v) for v in a.readings["airflow"] if v is not None] for a in evidence.answers
-             if len(a.readings.get("airflow", ())) == len(rows)]
+    taken = [
+        [float(v) for v in a.readings["airflow"] if v is not None]
+        for a in evidence.answers
+        if len(a.readings.get("airflow", ())) == len(rows)
+    ]
     level = next((sum(r) / len(r) for r in reversed(taken) if r and sum(r) > 0), 1.0)
     screws = []
     for name in ("air", "coupling", "bypass"):
@@ -55,19 +58,27 @@ def drawn(job: Job, inputs: Inputs, evidence: Evidence, spots: Sequence[Place]) 
         elif name == "coupling":
             spread = coupling_spots(view, at, rows, job.bank.carbs)[0]
         else:
-            spread = {p: [i for i,
-                          r in enumerate(rows) if r == p or (r.barrel is None and r.carb == p.carb)] for p in at}
+            spread = {
+                p: [i for i, r in enumerate(rows) if r == p or (r.barrel is None and r.carb == p.carb)] for p in at
+            }
         screws.append((view, spread))
     belief = flows.make("airflow", rows, level, screws, disturbed(job), 0.1)
     seen = history(evidence, [v for v, _ in screws])
     told = _smooth(seen, belief.follow(seen), bool(taken))
     plates = [k for k in belief.screws if inputs.screws.get("air") and k[0] == inputs.screws["air"].name]
     effect = sum(belief.effect(k)[0] * len(belief.screws[k].moves) for k in plates) / len(rows) / level
-    groups = [[i for i, r in enumerate(rows) if p.carb in (None, r.carb)
-               and (r.barrel is None or p.barrel in (None, r.barrel))] for p in spots]
-    out = tuple(None if row is None else tuple(max(1e-3,
-                                                   sum(row[i] for i in g) / len(g)) if g else level for g in groups)
-                for row in told)
+    groups = [
+        [
+            i
+            for i, r in enumerate(rows)
+            if p.carb in (None, r.carb) and (r.barrel is None or p.barrel in (None, r.barrel))
+        ]
+        for p in spots
+    ]
+    out = tuple(
+        None if row is None else tuple(max(1e-3, sum(row[i] for i in g) / len(g)) if g else level for g in groups)
+        for row in told
+    )
     return Drawn(out, tuple((belief.screws[k].view, k[1]) for k in plates), effect)
 
 

@@ -78,7 +78,10 @@ def spindt(gas: Gases, hydrogen: float = PETROL_HC) -> float:
 
 
 def equilibrium(
-    lam: float, hydrogen: float = PETROL_HC, oxygen: float = 0.0, constant: float = WATER_GAS,
+    lam: float,
+    hydrogen: float = PETROL_HC,
+    oxygen: float = 0.0,
+    constant: float = WATER_GAS,
 ) -> tuple[float, float, float]:
     """CO, CO2 and O2, percent dry, of CH`hydrogen`O`oxygen` burnt evenly at `lam` 0.6 to 1.6, with no HC and no NO.
 
@@ -161,18 +164,24 @@ def read(gas: Gases, merged: bool = False) -> ExhaustReading:
     notes: list[str] = []
     say = f"Lambda by the gases is {lam:.3f}"
     if kind == "misfire":
-        say += (", but oxygen or unburnt fuel is in the pipe: misfire, uneven cylinders, or a cam of long overlap. "
-                "Don't enrich by it; find the cylinder first.")
+        say += (
+            ", but oxygen or unburnt fuel is in the pipe: misfire, uneven cylinders, or a cam of long overlap. "
+            "Don't enrich by it; find the cylinder first."
+        )
     elif kind == "diluted":
-        say += (f", but CO and CO2 add up to only {gas.co + gas.co2:.1f} %: the sample is thinned with air. Push the "
-                f"probe in, and look for an exhaust leak or a misfire.")
+        say += (
+            f", but CO and CO2 add up to only {gas.co + gas.co2:.1f} %: the sample is thinned with air. Push the "
+            f"probe in, and look for an exhaust leak or a misfire."
+        )
     else:
         say += "."
     if by_co is None:
         notes.append(f"CO of {gas.co:g} % can't place lambda: about 1, or leaner.")
     elif abs(by_co - lam) > 0.03:
-        notes.append(f"CO alone says {by_co:.3f}: the cylinders differ, or air gets in. CO is the better witness of a "
-                     f"rich cylinder.")
+        notes.append(
+            f"CO alone says {by_co:.3f}: the cylinders differ, or air gets in. CO is the better witness of a "
+            f"rich cylinder."
+        )
     if merged:
         notes.append("A pipe after the junction names no cylinder: it is the mean of all.")
     return ExhaustReading(lam, by_co, spindt(gas), kind, say, tuple(notes))

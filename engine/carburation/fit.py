@@ -106,7 +106,7 @@ def cholesky(matrix: Sequence[Sequence[float]]) -> list[list[float]]:
         row = low[i]
         for j in range(i + 1):
             other = low[j]
-            total = matrix[i][j] - sum(map(mul, row, other))   # what is not worked out yet is nought
+            total = matrix[i][j] - sum(map(mul, row, other))  # what is not worked out yet is nought
             if i == j:
                 if total <= 0.0 or math.isnan(total):
                     raise ValueError("the matrix is not positive definite")

@@ -20,8 +20,14 @@ PICTURE, FAR = 0.0012, 0.08
 
 
 @lru_cache(maxsize=256)
-def fitted(screws: Screws, shots: tuple[Shot, ...], prior: Prior, air: tuple[float, ...],
-        start: tuple[float, ...] | None = None, rounds: int = 24) -> Idle:
+def fitted(
+    screws: Screws,
+    shots: tuple[Shot, ...],
+    prior: Prior,
+    air: tuple[float, ...],
+    start: tuple[float, ...] | None = None,
+    rounds: int = 24,
+) -> Idle:
     """The likeliest picture given all shots at the air `air` (kg/h, or any unit) and a prior, with its covariance
     (Laplace); wider where it fits badly. A pure function, and kept: a run asks for its early stretches again and again.
     """
@@ -50,7 +56,7 @@ def fitted(screws: Screws, shots: tuple[Shot, ...], prior: Prior, air: tuple[flo
         gained, mean, info, push, best, damp = best - cost, trial, more, shove, cost, damp / 6.0
         if gained < 1e-2 + 3e-3 * best and turn > (0 if start else 2):
             break
-        if turn in ((1,) if start else (1, 3)):                # the picture moved: weigh the far shots anew
+        if turn in ((1,) if start else (1, 3)):  # the picture moved: weigh the far shots anew
             noise = _noise(screws, shots, air, mean)
             info, push, best = _normal(screws, shots, noise, prior, air, mean)
     wide = max(1.0, best / max(4, len(shots)))
@@ -71,12 +77,24 @@ def _noise(screws: Screws, shots: Sequence[Shot], air: Sequence[float], mean: Se
         return []
     known = Barrels(screws, air, mean)
     last = predict(screws, air, mean, shots[-1], known)[0]
-    return [math.sqrt((shot.noise / (shot.speed or 900.0)) ** 2 + PICTURE ** 2
-                      + (FAR * (predict(screws, air, mean, shot, known)[0] - last)) ** 2) for shot in shots]
+    return [
+        math.sqrt(
+            (shot.noise / (shot.speed or 900.0)) ** 2
+            + PICTURE**2
+            + (FAR * (predict(screws, air, mean, shot, known)[0] - last)) ** 2
+        )
+        for shot in shots
+    ]
 
 
-def _normal(screws: Screws, shots: Sequence[Shot], noise: Sequence[float], prior: Prior, air: Sequence[float],
-            mean: Sequence[float]) -> tuple[list[list[float]], list[float], float]:
+def _normal(
+    screws: Screws,
+    shots: Sequence[Shot],
+    noise: Sequence[float],
+    prior: Prior,
+    air: Sequence[float],
+    mean: Sequence[float],
+) -> tuple[list[list[float]], list[float], float]:
     """Information, push towards better, and the cost, at `mean`."""
     size = len(mean)
     info = [list(r) for r in prior.info]
@@ -88,7 +106,7 @@ def _normal(screws: Screws, shots: Sequence[Shot], noise: Sequence[float], prior
         if shot.speed is not None:
             guess, grad = predict(screws, air, mean, shot, known)
             r = (math.log(shot.speed) - guess) / sd
-            wild = abs(r) > 3.0                                # Huber: one wild reading does not rule
+            wild = abs(r) > 3.0  # Huber: one wild reading does not rule
             cost += 6.0 * abs(r) - 9.0 if wild else r * r
             weight = (3.0 / abs(r) if wild else 1.0) / (sd * sd)
             for i, g in enumerate(grad):
@@ -104,14 +122,14 @@ def _normal(screws: Screws, shots: Sequence[Shot], noise: Sequence[float], prior
                 r = -math.log(seen.lam) - mean[OWN + i] - math.log(fuel)
                 if seen.least and (r >= 0.0 or mean[OWN + i] + math.log(fuel) > math.log(RICH_LIMIT)):
                     continue
-                weight, k = 1.0 / seen.sd ** 2, OWN + i
+                weight, k = 1.0 / seen.sd**2, OWN + i
                 cost += weight * r * r
                 info[k][k] += weight
                 info[k][SLOPE] += weight * by
                 info[SLOPE][SLOPE] += weight * by * by
                 push[k] += weight * r
                 push[SLOPE] += weight * by * r
-    for i in range(size):                                      # only the lower triangle was built
+    for i in range(size):  # only the lower triangle was built
         for j in range(i):
             info[j][i] = info[i][j]
     return info, push, cost

@@ -103,7 +103,7 @@ class Flows:
                 continue
             self.since = 0
             size = abs(self.belief.mean[screw.index])
-            if by is None or abs(by) > FARTHEST:                    # its barrels move together, nobody knows how far
+            if by is None or abs(by) > FARTHEST:  # its barrels move together, nobody knows how far
                 aimed = any(k == key for k, _, _ in seen.aims)
                 self.belief.share(screw.moves, ((0.3 if aimed else 2.0) * self.mean) ** 2)
                 for i in screw.moves:
@@ -115,7 +115,7 @@ class Flows:
                 self.belief.blur(i, (0.02 * by * size) ** 2)
             self.turned[key] = self.turned.get(key, 0.0) + abs(by)
         for _, where, shown in seen.aims:
-            if not self.is_flow(shown):                             # an aim at the tachometer
+            if not self.is_flow(shown):  # an aim at the tachometer
                 continue
             for i, p in enumerate(self.places):
                 if p == where or (where.barrel is None and p.carb == where.carb and p.barrel == 1):
@@ -144,7 +144,7 @@ class Flows:
             self.fitness -= 0.5 * z * z + math.log(math.hypot(sd, noise))
             if abs(z) > 4.0 and self.rows:
                 twice = len(self.surprises) > i and abs(self.surprises[i]) > 4.0
-                if twice:                                            # seen again: it is so
+                if twice:  # seen again: it is so
                     self.belief.blur(i, (value - expected) ** 2)
                     for s in self.screws.values():
                         if i in s.moves and self.turned.get(s.key):
@@ -160,7 +160,7 @@ class Flows:
     def follow(self, history: Sequence[Seen], plugged: str = "take_offs") -> Flows:
         """Take in everything that was seen, in order."""
         epoch = history[0].epoch if history else 0
-        open_still: frozenset[int] = frozenset()           # take-offs that were said not to be pluggable
+        open_still: frozenset[int] = frozenset()  # take-offs that were said not to be pluggable
         for seen in history:
             told = seen.answer.readings.get("take-off", ())
             if len(told) == len(self.places):
@@ -179,14 +179,17 @@ class Flows:
                     self.disturbed = was & open_still
                 self.take(row)
                 self.disturbed = was
-            self.track.append(self.belief.mean[:len(self.places)])
+            self.track.append(self.belief.mean[: len(self.places)])
         return self
 
 
 def make(
-    quantity: str, places: Sequence[Place], mean: float, screws: Sequence[tuple[ScrewView, Mapping[Place,
-                                                                                                   Sequence[int]]]],
-    disturbed: Sequence[Place], step: float,
+    quantity: str,
+    places: Sequence[Place],
+    mean: float,
+    screws: Sequence[tuple[ScrewView, Mapping[Place, Sequence[int]]]],
+    disturbed: Sequence[Place],
+    step: float,
 ) -> Flows:
     """A fresh belief: nothing known of the row but its size, effects as experience has them.
 

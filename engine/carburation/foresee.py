@@ -59,8 +59,9 @@ class Barrels(dict):
         return found
 
 
-def predict(screws: Screws, air: Sequence[float], mean: Sequence[float], shot: Shot, known: Barrels | None = None
-             ) -> tuple[float, list[float]]:
+def predict(
+    screws: Screws, air: Sequence[float], mean: Sequence[float], shot: Shot, known: Barrels | None = None
+) -> tuple[float, list[float]]:
     """ln speed of a shot, and its slope against every unknown."""
     if screws.shared:
         return _plenum(screws, mean, shot)
@@ -75,8 +76,10 @@ def predict(screws: Screws, air: Sequence[float], mean: Sequence[float], shot: S
     share = max(total / known.whole, 1e-3)
     log, eps = math.log(share), mean[EPS]
     scale = eps / (share * known.whole)
-    return (mean[ALPHA] + eps * log - mean[CREEPS] * shot.age,
-            [1.0, log, scale * by_slope, -float(shot.age), *[scale * d for d in by_own]])
+    return (
+        mean[ALPHA] + eps * log - mean[CREEPS] * shot.age,
+        [1.0, log, scale * by_slope, -float(shot.age), *[scale * d for d in by_own]],
+    )
 
 
 def _plenum(screws: Screws, mean: Sequence[float], shot: Shot) -> tuple[float, list[float]]:

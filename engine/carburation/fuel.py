@@ -73,8 +73,14 @@ def blend(ethanol: float) -> Blend:
     carbon = from_petrol + from_ethanol
     area = petrol / afr / math.sqrt(density / PETROL_DENSITY)
     return Blend(
-        share, afr, density, (from_petrol * PETROL_HC + from_ethanol * 3) / carbon, from_ethanol * 0.5 / carbon,
-        area, math.sqrt(area))
+        share,
+        afr,
+        density,
+        (from_petrol * PETROL_HC + from_ethanol * 3) / carbon,
+        from_ethanol * 0.5 / carbon,
+        area,
+        math.sqrt(area),
+    )
 
 
 def petrol_scale(value: float) -> float:

@@ -21,16 +21,19 @@ def problem(view: ReadingView, spots: Sequence[Place], seen: Sequence[Seen]) -> 
     row = numbers(view.row)
     due = len(spots)
     if len(row) != due:
-        return (f"The row has {len(row)} readings, but this bank has {due} places. "
-                "Take the row again, one at each place.")
+        return (
+            f"The row has {len(row)} readings, but this bank has {due} places. Take the row again, one at each place."
+        )
     taken = [v for v in row if v is not None]
     if not taken:
         return "No place was read. Take the row again."
     dead = [words.place(p) for p, v in zip(spots, row, strict=True) if v is not None and v <= 0.0]
     if dead:
-        return (f"The gauge shows nothing at {words.listed(dead)}. A running barrel always draws: seat the gauge "
-                "square on "
-                "the mouth, see that its needle is free, and read again.")
+        return (
+            f"The gauge shows nothing at {words.listed(dead)}. A running barrel always draws: seat the gauge "
+            "square on "
+            "the mouth, see that its needle is free, and read again."
+        )
     middle = median(taken)
     far = [words.place(p) for p, v in zip(spots, row, strict=True) if v is not None and v > 6.0 * middle]
     if far:
@@ -43,12 +46,14 @@ def _stuck(view: ReadingView, row: tuple[float | None, ...], seen: Sequence[Seen
     if len(taken) < 2 or taken[-1].row(view.quantity) != row or taken[-2].row(view.quantity) != row or len(row) < 2:
         return None
     start, end = seen.index(taken[-2]), seen.index(taken[-1])
-    most = max((abs(v) for s in seen[start + 1:end + 1] for v in s.turned.values() if v is not None), default=0.0)
+    most = max((abs(v) for s in seen[start + 1 : end + 1] for v in s.turned.values() if v is not None), default=0.0)
     if most < 0.1:
         return None
-    return (f"The gauge shows exactly {words.figures(row)} as before, although a screw was turned by "
-            f"{words.turns(most)}. "
-            "Tap the gauge and see that its needle is free, and that the screw touches its lever; then read again.")
+    return (
+        f"The gauge shows exactly {words.figures(row)} as before, although a screw was turned by "
+        f"{words.turns(most)}. "
+        "Tap the gauge and see that its needle is free, and that the screw touches its lever; then read again."
+    )
 
 
 def unsound(say: str, where: Sequence[Place] = ()) -> Finding:

@@ -22,10 +22,12 @@ from engine.job import Job
 WRONG, PERHAPS, RIGHT = 0.85, 0.5, 0.6
 #: Air further from even than this, or a speed so far from target, spoils the evidence.
 UNEVEN, OFF_SPEED = 0.15, 120.0
-_CHECKS = ("In this order: jet and passage blown through with air, never wire; mist at flange, spindle end, screw "
-           "seal and "
-           "take-off; fuel level of the body; then swap the jet with its neighbour's and see whether the fault goes "
-           "along.")
+_CHECKS = (
+    "In this order: jet and passage blown through with air, never wire; mist at flange, spindle end, screw "
+    "seal and "
+    "take-off; fuel level of the body; then swap the jet with its neighbour's and see whether the fault goes "
+    "along."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +47,16 @@ def idle_jets(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     it."""
     view = inputs.screws["screw"]
     spots = screw_places(view, job, inputs)
-    case = _Case(job, inputs, evidence, view, spots, search(job, inputs, evidence, value(inputs, "low", 1.0),
-                 value(inputs, "high", 1.5)), sizes(job, evidence, spots), value(inputs, "stock_step", 5.0))
+    case = _Case(
+        job,
+        inputs,
+        evidence,
+        view,
+        spots,
+        search(job, inputs, evidence, value(inputs, "low", 1.0), value(inputs, "high", 1.5)),
+        sizes(job, evidence, spots),
+        value(inputs, "stock_step", 5.0),
+    )
     reason = _spoilt(case)
     if reason:
         return _withheld(case, reason)
@@ -54,9 +64,13 @@ def idle_jets(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     idle = case.search.idle
     masked = masks(inputs, evidence, spots, idle.air if idle else (), [d > UNPLACED for d in doubt])
     jets = [float(s) if s else 50.0 for s in case.sizes]
-    verdict = rest.judge([x - m.shift for x, m in zip(lean, masked, strict=True)],
-                         [math.hypot(d, m.doubt) for d, m in zip(doubt, masked, strict=True)], jets, case.step,
-                         _usual(job))
+    verdict = rest.judge(
+        [x - m.shift for x, m in zip(lean, masked, strict=True)],
+        [math.hypot(d, m.doubt) for d, m in zip(doubt, masked, strict=True)],
+        jets,
+        case.step,
+        _usual(job),
+    )
     return _judged(case, verdict, lean, masked)
 
 
@@ -74,7 +88,8 @@ def sizes(job: Job, evidence: Evidence, spots: Sequence[Place]) -> tuple[Fractio
     per = job.bank.barrels_per_carb
     listed = job.row("idle_jet")
     out: list[Fraction | None] = [
-        None if listed is None else listed[((p.carb or 1) - 1) * per + (p.barrel or 1) - 1] for p in spots]
+        None if listed is None else listed[((p.carb or 1) - 1) * per + (p.barrel or 1) - 1] for p in spots
+    ]
     for answer in evidence.answers:
         for part in answer.parts:
             if part.part == "idle jet" and part.place in spots:
@@ -146,7 +161,7 @@ def _judged(c: _Case, v: rest.Verdict, lean: Sequence[float], masked: Sequence[M
     for i in range(n):
         s, p = v.likeliest(i)
         way = "small" if s > 0 else "large"
-        if masked[i].hole and s <= 0:                  # fed past its screw: it would look large, or right, if small
+        if masked[i].hole and s <= 0:  # fed past its screw: it would look large, or right, if small
             told.append("unknown")
             s = 0
         elif s and p >= WRONG:
@@ -176,12 +191,23 @@ def _judged(c: _Case, v: rest.Verdict, lean: Sequence[float], masked: Sequence[M
     promise, broken = _promise(c, by, v)
     findings = _findings(c, verdict, change, out, by, masked, v) + broken
     return Advice(
-        "idle_jets", 1,
-        words.outputs(verdict=verdict, reason="none", barrels=tuple(told), untold=why,
-                      suspects=len(out) if not every else 0,
-                      sizes=float(max(by, key=abs, default=0)), promise=promise, sureness=words.clamp(sure, 0.0, 1.0)),
-        tuple(reset.for_new_jets(c.view, c.search, parts, c.sizes)), tuple(parts), tuple(findings),
-        because=_because(c, verdict, told, lean, sure))
+        "idle_jets",
+        1,
+        words.outputs(
+            verdict=verdict,
+            reason="none",
+            barrels=tuple(told),
+            untold=why,
+            suspects=len(out) if not every else 0,
+            sizes=float(max(by, key=abs, default=0)),
+            promise=promise,
+            sureness=words.clamp(sure, 0.0, 1.0),
+        ),
+        tuple(reset.for_new_jets(c.view, c.search, parts, c.sizes)),
+        tuple(parts),
+        tuple(findings),
+        because=_because(c, verdict, told, lean, sure),
+    )
 
 
 def _all_one_way(c: _Case, way: int, by: Sequence[int], out: Sequence[int]) -> bool:
@@ -226,8 +252,11 @@ def _all_changed(c: _Case, jets: Sequence[Part]) -> bool:
 
 def _parts(c: _Case, change: Sequence[int], by: Sequence[int]) -> list[Part]:
     proven = _followed(c)
-    return [Part("idle jet", c.spots[i], new) for i in change
-            if (new := _new_size(c, i, by, proven)) is not None and (new != c.sizes[i] or i in proven)]
+    return [
+        Part("idle jet", c.spots[i], new)
+        for i in change
+        if (new := _new_size(c, i, by, proven)) is not None and (new != c.sizes[i] or i in proven)
+    ]
 
 
 def _new_size(c: _Case, i: int, by: Sequence[int], proven: set[int]) -> Fraction | None:
@@ -255,59 +284,124 @@ def _promise(c: _Case, by: Sequence[int], v: rest.Verdict) -> tuple[str, list[Fi
     if not wrong or _followed(c) & set(wrong):
         return "kept", []
     where = tuple(c.spots[i] for i in wrong)
-    return "not kept", [Finding(
-        "jet-change-not-kept", "adjust", where,
-        f"The jet change at {words.listed(words.place(p) for p in where)} did not do what it should have done.",
-        "Fit the old jet again, and look for a leak, dirt in the passage or the fuel level.", sureness=0.9)]
+    return "not kept", [
+        Finding(
+            "jet-change-not-kept",
+            "adjust",
+            where,
+            f"The jet change at {words.listed(words.place(p) for p in where)} did not do what it should have done.",
+            "Fit the old jet again, and look for a leak, dirt in the passage or the fuel level.",
+            sureness=0.9,
+        )
+    ]
 
 
-def _findings(c: _Case, verdict: str, change: Sequence[int], out: Sequence[int], by: Sequence[int],
-              masked: Sequence[Mask], v: rest.Verdict) -> list[Finding]:
+def _findings(
+    c: _Case,
+    verdict: str,
+    change: Sequence[int],
+    out: Sequence[int],
+    by: Sequence[int],
+    masked: Sequence[Mask],
+    v: rest.Verdict,
+) -> list[Finding]:
     found = []
     if verdict in ("all too small", "all too large", "change"):
         for i in change:
             size, new = c.sizes[i], _new_size(c, i, by, _followed(c))
             way = "small" if by[i] > 0 else "large"
-            found.append(Finding(
-                f"idle-jet-too-{way}", "change part", (c.spots[i],),
-                f"The idle jet of {words.place(c.spots[i])} is too {way} by {words.count(abs(by[i]), 'size')}.",
-                "Provisional until the engine creeps cleanly from 1500 to 2500 rpm.",
-                None if new is None else Suggest("idle jet", size, new), v.likeliest(i)[1]))
+            found.append(
+                Finding(
+                    f"idle-jet-too-{way}",
+                    "change part",
+                    (c.spots[i],),
+                    f"The idle jet of {words.place(c.spots[i])} is too {way} by {words.count(abs(by[i]), 'size')}.",
+                    "Provisional until the engine creeps cleanly from 1500 to 2500 rpm.",
+                    None if new is None else Suggest("idle jet", size, new),
+                    v.likeliest(i)[1],
+                )
+            )
     elif verdict == "mixed":
-        found.append(Finding("jets-mixed", "adjust", tuple(c.spots[i] for i in out),
-                             "Some mixture screws rest far out and some far in: no one change of jets fits.", _CHECKS))
+        found.append(
+            Finding(
+                "jets-mixed",
+                "adjust",
+                tuple(c.spots[i] for i in out),
+                "Some mixture screws rest far out and some far in: no one change of jets fits.",
+                _CHECKS,
+            )
+        )
     alone = [i for i in out if i not in change]
     for i in alone if verdict == "some out" else ():
         way = "out" if by[i] > 0 else "in"
-        found.append(Finding(
-            "barrel-out-alone", "adjust", (c.spots[i],),
-            f"{words.place(c.spots[i])} alone wants its mixture screw far {way}: a jet, dirt, a leak or the fuel "
-            "level.", _CHECKS,
-            sureness=v.likeliest(i)[1]))
-    found += [Finding("air-leak", "change part", (c.spots[i],), f"Air gets in at {words.place(c.spots[i])}.",
-                      "Gasket, spindle bush, screw seal or take-off: mend it, then judge the jet again.", sureness=0.95)
-              for i in range(len(c.spots)) if masked[i].leak]
+        found.append(
+            Finding(
+                "barrel-out-alone",
+                "adjust",
+                (c.spots[i],),
+                f"{words.place(c.spots[i])} alone wants its mixture screw far {way}: a jet, dirt, a leak or the fuel "
+                "level.",
+                _CHECKS,
+                sureness=v.likeliest(i)[1],
+            )
+        )
+    found += [
+        Finding(
+            "air-leak",
+            "change part",
+            (c.spots[i],),
+            f"Air gets in at {words.place(c.spots[i])}.",
+            "Gasket, spindle bush, screw seal or take-off: mend it, then judge the jet again.",
+            sureness=0.95,
+        )
+        for i in range(len(c.spots))
+        if masked[i].leak
+    ]
     bodies = sorted({p.carb for p, m in zip(c.spots, masked, strict=True) if abs(m.level) > LEVEL_OFF and p.carb})
-    found += [Finding("level-off", "adjust", (Place(b, None),), f"The fuel level of carb {b} is off.",
-                      "Set the float by the maker's sheet, then judge the jets again.") for b in bodies]
+    found += [
+        Finding(
+            "level-off",
+            "adjust",
+            (Place(b, None),),
+            f"The fuel level of carb {b} is off.",
+            "Set the float by the maker's sheet, then judge the jets again.",
+        )
+        for b in bodies
+    ]
     return found
 
 
 def _withheld(c: _Case, reason: str) -> Advice:
-    say = {"no band": "This kind of screw has no band to judge an idle jet by.",
-           "position unknown": "Nobody knows where a mixture screw stands: count it to its seat.",
-           "hole uncovered": "A first progression hole is open at idle and feeds past the screw.",
-           "air not even": "The air is not even: a mixture position means nothing until it is.",
-           "speed off": "The engine is not at its idle speed.",
-           "mixture not found": "The best mixture is not found closely enough."}[reason]
+    say = {
+        "no band": "This kind of screw has no band to judge an idle jet by.",
+        "position unknown": "Nobody knows where a mixture screw stands: count it to its seat.",
+        "hole uncovered": "A first progression hole is open at idle and feeds past the screw.",
+        "air not even": "The air is not even: a mixture position means nothing until it is.",
+        "speed off": "The engine is not at its idle speed.",
+        "mixture not found": "The best mixture is not found closely enough.",
+    }[reason]
     finding = Finding("jet-verdict-withheld", "note", (), say, "Mend that first, then judge the jets.")
     return Advice(
-        "idle_jets", 1,
-        words.outputs(verdict="withheld", reason=reason, barrels=("unknown",) * c.job.bank.barrels,
-                      untold=(reason,) * c.job.bank.barrels, suspects=0, sizes=0,
-                      promise="none", sureness=0),
-        findings=(finding,), because=words.because("Positions, air, speed and mixture as they stand.", say,
-                                                   "No verdict is better than a wrong one.", "That mended."))
+        "idle_jets",
+        1,
+        words.outputs(
+            verdict="withheld",
+            reason=reason,
+            barrels=("unknown",) * c.job.bank.barrels,
+            untold=(reason,) * c.job.bank.barrels,
+            suspects=0,
+            sizes=0,
+            promise="none",
+            sureness=0,
+        ),
+        findings=(finding,),
+        because=words.because(
+            "Positions, air, speed and mixture as they stand.",
+            say,
+            "No verdict is better than a wrong one.",
+            "That mended.",
+        ),
+    )
 
 
 def _because(c: _Case, verdict: str, told: Sequence[str], lean: Sequence[float], sure: float):
@@ -315,11 +409,16 @@ def _because(c: _Case, verdict: str, told: Sequence[str], lean: Sequence[float],
     assert idle is not None
     at = ", ".join(f"{words.place(p)} {words.turns(idle.where(i, 1 / 0.91))}" for i, p in enumerate(c.spots))
     low, high = words.turns(value(c.inputs, "low", 1.0)), words.turns(value(c.inputs, "high", 1.5))
-    used = (f"Where each screw belongs, told to the air of now: {at}; band {low} to {high}; "
-            f"a turn is {100 * idle.slope:.0f} % of the fuel.")
-    short = ", ".join(f"{words.place(p)} {t} ({100 * x:+.0f} % fuel)"
-                      for p, t, x in zip(c.spots, told, lean, strict=True))
-    return words.because(used, f"{verdict[:1].upper()}{verdict[1:]}: {short}.",
-                         f"{words.percent(sure)}; provisional until progression agrees.",
-                         "A leak, a level or dirt found at a barrel that is out, or a fault that stays when jets "
-                         "change places.")
+    used = (
+        f"Where each screw belongs, told to the air of now: {at}; band {low} to {high}; "
+        f"a turn is {100 * idle.slope:.0f} % of the fuel."
+    )
+    short = ", ".join(
+        f"{words.place(p)} {t} ({100 * x:+.0f} % fuel)" for p, t, x in zip(c.spots, told, lean, strict=True)
+    )
+    return words.because(
+        used,
+        f"{verdict[:1].upper()}{verdict[1:]}: {short}.",
+        f"{words.percent(sure)}; provisional until progression agrees.",
+        "A leak, a level or dirt found at a barrel that is out, or a fault that stays when jets change places.",
+    )

@@ -96,9 +96,10 @@ def _jurisdiction(name: str, entry: Any, path: Path) -> Jurisdiction:
         raise Refused(f"{path}: {name} needs a list of `periods`.")
     read = tuple(_period(f"{path}: {name}, period {n}", one) for n, one in enumerate(periods, 1))
     for n, one in enumerate(read):
-        for other in read[n + 1:]:
+        for other in read[n + 1 :]:
             if (other.since or date.min) < (one.before or date.max) and (one.since or date.min) < (
-                    other.before or date.max):
+                other.before or date.max
+            ):
                 raise Refused(f"{path}: two periods of {name} cover the same days; every day may have one limit.")
     return Jurisdiction(name, *(str(entry.get(key) or "") for key in ("title", "how", "source")), read)
 
@@ -150,7 +151,11 @@ def parse_day(value: Any) -> date:
 
 
 def judge(
-    table: Table, first_used: str | date, co: float | None = None, hc: float | None = None, jurisdiction: str = "",
+    table: Table,
+    first_used: str | date,
+    co: float | None = None,
+    hc: float | None = None,
+    jurisdiction: str = "",
 ) -> Judgement:
     """Hold `co` percent and `hc` ppm (None: not read), at idle and hot, against the limits for `first_used`.
 

@@ -12,8 +12,10 @@ from engine.carburation.seen import Seen, flag, history, numbers, row_places, st
 from engine.evidence import Advice, Evidence, Finding, Inputs, Place
 from engine.job import Job
 
-_ROD = ("Slack each rod or clamp until it drops on without preload, all rods the same length; about 1 mm of slack "
-        "at the lever.")
+_ROD = (
+    "Slack each rod or clamp until it drops on without preload, all rods the same length; about 1 mm of slack "
+    "at the lever."
+)
 
 
 def linkage_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
@@ -23,21 +25,31 @@ def linkage_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     seen = history(evidence, [])
     wrong = gauge.problem(view, rows, seen)
     if wrong:
-        return Advice("linkage_balance", 1, words.outputs(verdict="unsound readings", gap=0, worst=0, sureness=0),
-                      findings=(gauge.unsound(wrong),), because=words.because("The latest row.", wrong, "Not at all.",
-                                                                               "A fresh row."))
+        return Advice(
+            "linkage_balance",
+            1,
+            words.outputs(verdict="unsound readings", gap=0, worst=0, sureness=0),
+            findings=(gauge.unsound(wrong),),
+            because=words.because("The latest row.", wrong, "Not at all.", "A fresh row."),
+        )
     now = [v if v is not None else math.nan for v in numbers(view.row or ())]
     off_idle = flag(inputs, "off_idle", bool(seen) and not seen[-1].idling)
     before = _before(inputs, seen, view.quantity, len(rows))
-    noise = [math.hypot((flows.DISTURBED_SCATTER if p in look.disturbed(job) else flows.GAUGE_SCATTER) * v,
-                        step_of(view, 0.0) / 3.5) for p, v in zip(rows, now, strict=True)]
+    noise = [
+        math.hypot(
+            (flows.DISTURBED_SCATTER if p in look.disturbed(job) else flows.GAUGE_SCATTER) * v, step_of(view, 0.0) / 3.5
+        )
+        for p, v in zip(rows, now, strict=True)
+    ]
     mean = _mean(now)
     half = max(value(inputs, "tolerance", 0.05) * mean, look.least(inputs, view.quantity))
     base = [b * mean / _mean(before) for b in before] if before else [mean] * len(now)
     rise = [n - b for n, b in zip(now, base, strict=True)]
     bodies = _bodies(rows)
-    shifts = {c: (_mean([rise[i] for i in m]), math.sqrt(sum(noise[i] ** 2 * (2 if before else 1) for i in m)) / len(m))
-              for c, m in bodies.items()}
+    shifts = {
+        c: (_mean([rise[i] for i in m]), math.sqrt(sum(noise[i] ** 2 * (2 if before else 1) for i in m)) / len(m))
+        for c, m in bodies.items()
+    }
     middle = sorted(s for s, _ in shifts.values())[len(shifts) // 2]
     if not off_idle and before:
         middle = min(middle, max(s for s, _ in shifts.values()) - 1e-9)
@@ -52,29 +64,56 @@ def linkage_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
         verdict = "read again"
     elif off_idle:
         verdict = "apart"
-        findings.append(Finding("bodies-open-apart", "adjust", (Place(worst, None),),
-                                f"Off idle carb {worst} draws {abs(far):.2f} {'more' if far > 0 else 'less'} than "
-                                "its share.",
-                                _ROD, sureness=0.9))
+        findings.append(
+            Finding(
+                "bodies-open-apart",
+                "adjust",
+                (Place(worst, None),),
+                f"Off idle carb {worst} draws {abs(far):.2f} {'more' if far > 0 else 'less'} than its share.",
+                _ROD,
+                sureness=0.9,
+            )
+        )
     else:
         verdict = "link holds"
-        findings.append(Finding("link-holds-body", "adjust", (Place(worst, None),),
-                                f"With the linkage on, carb {worst} stands "
-                                f"{'further' if far > 0 else 'less'} open than before.", _ROD, sureness=0.9))
+        findings.append(
+            Finding(
+                "link-holds-body",
+                "adjust",
+                (Place(worst, None),),
+                f"With the linkage on, carb {worst} stands {'further' if far > 0 else 'less'} open than before.",
+                _ROD,
+                sureness=0.9,
+            )
+        )
     if off_idle and before:
         findings += _twist(bodies, now, base, noise)
     gap = max(abs(v - mean) for v in now if not math.isnan(v)) / mean
-    used = (f"The row now, {words.figures(now, view.unit or '', 1)}" + (f", against {words.figures(before, '', 1)} "
-                                                                        "before"
-            if before else "") + ".")
-    said = {"follows": "Nothing moved.", "read again": "It may be the gauge: read again.",
-            "link holds": f"Carb {worst} has moved.", "apart": f"Carb {worst} does not open with the others."}[verdict]
+    used = (
+        f"The row now, {words.figures(now, view.unit or '', 1)}"
+        + (f", against {words.figures(before, '', 1)} before" if before else "")
+        + "."
+    )
+    said = {
+        "follows": "Nothing moved.",
+        "read again": "It may be the gauge: read again.",
+        "link holds": f"Carb {worst} has moved.",
+        "apart": f"Carb {worst} does not open with the others.",
+    }[verdict]
     return Advice(
-        "linkage_balance", 1,
-        words.outputs(verdict=verdict, gap=words.clamp(gap, 0.0, 2.0), worst=0 if verdict == "follows" else worst,
-                      sureness=words.clamp(sure if verdict == "follows" else 1.0 - sure, 0.0, 1.0)),
-        findings=tuple(findings), because=words.because(used, said, f"That all bodies follow: {words.percent(sure)}.",
-                                                        "A second row that says otherwise."))
+        "linkage_balance",
+        1,
+        words.outputs(
+            verdict=verdict,
+            gap=words.clamp(gap, 0.0, 2.0),
+            worst=0 if verdict == "follows" else worst,
+            sureness=words.clamp(sure if verdict == "follows" else 1.0 - sure, 0.0, 1.0),
+        ),
+        findings=tuple(findings),
+        because=words.because(
+            used, said, f"That all bodies follow: {words.percent(sure)}.", "A second row that says otherwise."
+        ),
+    )
 
 
 def _mean(row: Sequence[float]) -> float:
@@ -118,8 +157,9 @@ def _before(inputs: Inputs, seen: Sequence[Seen], quantity: str, count: int) -> 
     return [sum(c) / len(rows) for c in zip(*rows, strict=True)] if rows else None
 
 
-def _twist(bodies: dict[int, list[int]], now: Sequence[float], base: Sequence[float], noise: Sequence[float]
-           ) -> list[Finding]:
+def _twist(
+    bodies: dict[int, list[int]], now: Sequence[float], base: Sequence[float], noise: Sequence[float]
+) -> list[Finding]:
     """Barrels of one body that were alike at idle and part as the throttle opens: their spindle is twisted."""
     out = []
     for carb, members in bodies.items():
@@ -129,8 +169,14 @@ def _twist(bodies: dict[int, list[int]], now: Sequence[float], base: Sequence[fl
         change = (now[a] - now[b]) - (base[a] - base[b])
         sd = math.sqrt(2.0 * (noise[a] ** 2 + noise[b] ** 2))
         if abs(change) > 4.0 * sd and abs(change) > 0.1 * _mean(now):
-            out.append(Finding("spindle-twisted", "change part", (Place(carb, None),),
-                               f"The barrels of carb {carb} part as the throttle opens: by {abs(change):.1f} more "
-                               "than at idle.",
-                               "Look along the spindle with both plates shut; a twisted one is renewed.", sureness=0.9))
+            out.append(
+                Finding(
+                    "spindle-twisted",
+                    "change part",
+                    (Place(carb, None),),
+                    f"The barrels of carb {carb} part as the throttle opens: by {abs(change):.1f} more than at idle.",
+                    "Look along the spindle with both plates shut; a twisted one is renewed.",
+                    sureness=0.9,
+                )
+            )
     return out

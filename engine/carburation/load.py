@@ -79,17 +79,28 @@ class _Pull:
         return error < -self.half or error > min(self.half, max(0.0, LEAN_STOP - self.target))
 
     def answer(
-        self, verdict: Verdict, sureness: Sureness, say: str, unless: str, before: float | None = None,
-        after: float | None = None, exact: float | None = None,
+        self,
+        verdict: Verdict,
+        sureness: Sureness,
+        say: str,
+        unless: str,
+        before: float | None = None,
+        after: float | None = None,
+        exact: float | None = None,
     ) -> LoadAdvice:
         if self.lean:
-            say = (f"Lean under load, lambda above {LEAN_STOP:g}: lift off, and no further pull until it is richer. "
-                   f"Check fuel pressure and flow under load first. {say}")
-        why = (f"{len(self.rows)} readings from {self.rows[0][0]:g} to {self.rows[-1][0]:g} rpm: lambda is "
-               f"{self.low:+.3f} off {self.target:g} ({petrol_scale(self.target):.1f} on a gauge scaled for petrol) at "
-               f"the low end and {self.high:+.3f} at the high end; half a main step is {self.half:.3f}.")
+            say = (
+                f"Lean under load, lambda above {LEAN_STOP:g}: lift off, and no further pull until it is richer. "
+                f"Check fuel pressure and flow under load first. {say}"
+            )
+        why = (
+            f"{len(self.rows)} readings from {self.rows[0][0]:g} to {self.rows[-1][0]:g} rpm: lambda is "
+            f"{self.low:+.3f} off {self.target:g} ({petrol_scale(self.target):.1f} on a gauge scaled for petrol) at "
+            f"the low end and {self.high:+.3f} at the high end; half a main step is {self.half:.3f}."
+        )
         return LoadAdvice(
-            verdict, self.lean, before, after, exact, self.low, self.high, self.half, sureness, say, why, unless)
+            verdict, self.lean, before, after, exact, self.low, self.high, self.half, sureness, say, why, unless
+        )
 
 
 def half_step(main: float, target: float = TARGET, step: float = JET_STEP) -> float:
@@ -98,7 +109,10 @@ def half_step(main: float, target: float = TARGET, step: float = JET_STEP) -> fl
 
 
 def advise(
-    pull: tuple[tuple[float, float], ...], main: float, corrector: float | None = None, target: float = TARGET,
+    pull: tuple[tuple[float, float], ...],
+    main: float,
+    corrector: float | None = None,
+    target: float = TARGET,
     step: float = JET_STEP,
 ) -> LoadAdvice:
     """Judge one pull: rows of (rpm, lambda), on the fitted `main` and air `corrector` (jet numbers).
@@ -114,9 +128,11 @@ def advise(
     p = _Pull(rows, size, air, aim, step, *_line(rows, aim))
     if p.scatter > SCATTER:
         return p.answer(
-            "withheld", "none",
+            "withheld",
+            "none",
             "The readings don't follow the speed: pull again, warm, in one gear, before any jet is changed.",
-            f"Readings that lie within {SCATTER:g} of a straight line; these lie up to {p.scatter:.3f} off it.")
+            f"Readings that lie within {SCATTER:g} of a straight line; these lie up to {p.scatter:.3f} off it.",
+        )
     return _judge(p)
 
 
@@ -124,9 +140,12 @@ def _checked(pull: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float]
     if not pull:
         raise Refused("There is no reading under load to judge. Give at least one row of speed and lambda.")
     hint = "Outside that the sensor is cold or at fault, or air gets into the exhaust; find out which first."
-    return tuple(sorted(
-        (within("engine speed", rpm, 500, 15000, "rpm"), within("lambda", value, 0.6, 1.6, hint=hint))
-        for rpm, value in pull))
+    return tuple(
+        sorted(
+            (within("engine speed", rpm, 500, 15000, "rpm"), within("lambda", value, 0.6, 1.6, hint=hint))
+            for rpm, value in pull
+        )
+    )
 
 
 def _line(rows: tuple[tuple[float, float], ...], target: float) -> tuple[float, float, float]:
@@ -157,9 +176,12 @@ def _judge(p: _Pull) -> LoadAdvice:
     if high:
         return _corrector(p)
     return p.answer(
-        "elsewhere", "likely",
+        "elsewhere",
+        "likely",
         f"{'Lean' if p.low > 0 else 'Rich'} only at the low end: emulsion tube, fuel level, or progression and idle "
-        f"air bleed, not the main jet.", "A high end that is off the same way: then it is the main jet.")
+        f"air bleed, not the main jet.",
+        "A high end that is off the same way: then it is the main jet.",
+    )
 
 
 def _right(p: _Pull, sureness: Sureness) -> LoadAdvice:
@@ -167,9 +189,13 @@ def _right(p: _Pull, sureness: Sureness) -> LoadAdvice:
         # The fit is inside half a step but one reading is past the limit: doubt goes to the richer side.
         return _main(p, max(value for _, value in p.rows) - p.target, "likely")
     return p.answer(
-        "right", sureness, "Leave the main circuit as it is: the error is under half a main step.",
-        "An error of more than half a step in another pull." if sureness == "sure" else
-        "Three readings or more over 1000 rpm or more: they would judge the air corrector too.")
+        "right",
+        sureness,
+        "Leave the main circuit as it is: the error is under half a main step.",
+        "An error of more than half a step in another pull."
+        if sureness == "sure"
+        else "Three readings or more over 1000 rpm or more: they would judge the air corrector too.",
+    )
 
 
 def _main(p: _Pull, error: float, sureness: Sureness) -> LoadAdvice:
@@ -179,13 +205,21 @@ def _main(p: _Pull, error: float, sureness: Sureness) -> LoadAdvice:
     if size == p.main:
         return _right(p, "likely")
     tilt = p.high - p.low
-    rest = (f": the high end will still be {'leaner' if tilt > 0 else 'richer'} than the low one, and that is the air "
-            f"corrector's" if abs(tilt) > p.half else "")
+    rest = (
+        f": the high end will still be {'leaner' if tilt > 0 else 'richer'} than the low one, and that is the air "
+        f"corrector's"
+        if abs(tilt) > p.half
+        else ""
+    )
     return p.answer(
-        "main jet", sureness,
+        "main jet",
+        sureness,
         f"Main jet from {p.main:g} to {size:g} on every barrel, nothing else. Then pull again{rest}.",
         "A fuel pressure that falls under load, or air getting into the exhaust before the sensor.",
-        p.main, size, exact)
+        p.main,
+        size,
+        exact,
+    )
 
 
 def _corrector(p: _Pull) -> LoadAdvice:
@@ -194,8 +228,11 @@ def _corrector(p: _Pull) -> LoadAdvice:
     unless = "A fuel pressure that falls under load, or air getting into the exhaust before the sensor."
     if p.corrector is None:
         return p.answer(
-            "air corrector", "trend only",
-            f"{where}: a {turn} air corrector. The one fitted is not in the job; read it off.", unless)
+            "air corrector",
+            "trend only",
+            f"{where}: a {turn} air corrector. The one fitted is not in the job; read it off.",
+            unless,
+        )
     units = CORRECTOR_PER_MAIN * (bore_for(p.main, p.target + p.high, p.target) - p.main)
     exact = p.corrector - math.copysign(min(CORRECTOR_MOST, abs(units)), units)
     # The law is rough, so every size goes to the richer side, which for air is the smaller.
@@ -203,6 +240,12 @@ def _corrector(p: _Pull) -> LoadAdvice:
     if size == p.corrector:
         size += p.step
     return p.answer(
-        "air corrector", "trend only",
+        "air corrector",
+        "trend only",
         f"{where}: air corrector from {p.corrector:g} to {size:g} on every barrel, nothing else. How much is a trend, "
-        f"not a law: pull again.", unless, p.corrector, size, exact)
+        f"not a law: pull again.",
+        unless,
+        p.corrector,
+        size,
+        exact,
+    )

@@ -40,7 +40,7 @@ class Look:
     @property
     def estimate(self) -> list[float]:
         """Best estimate of every place's reading."""
-        return self.flows.belief.mean[:len(self.flows.places)]
+        return self.flows.belief.mean[: len(self.flows.places)]
 
     def allowed(self, row: Sequence[float] | None = None) -> float:
         """How far a place may lie from the mean."""
@@ -84,9 +84,9 @@ def plate_spots(view: ScrewView, spots: Sequence[Place], rows: Sequence[Place], 
 
 def coupling_spots(view: ScrewView, spots: Sequence[Place], rows: Sequence[Place], carbs: int) -> list[Spots]:
     """Ways in which balance screws between bodies may act: on all beyond, on the next alone, or pair against pair."""
+
     def beyond(test: object) -> Spots:
-        return {p: [i for i, r in enumerate(rows) if r.carb is not None and test(p.carb,
-            r.carb)] for p in spots}  # type: ignore
+        return {p: [i for i, r in enumerate(rows) if r.carb is not None and test(p.carb, r.carb)] for p in spots}  # type: ignore
 
     if view.each == "carb":
         return [beyond(lambda g, c: c == g)]
@@ -124,7 +124,7 @@ def look(job: Job, inputs: Inputs, evidence: Evidence) -> Look:
     for n, way in enumerate(ways):
         full = [*table, (coupling, way)] if coupling is not None and way is not None else table
         found = flows.make(view.quantity, rows, mean, full, disturbed(job), step_of(view, 0.0)).follow(seen)
-        found.fitness += 2.0 if n == 0 else 0.0            # the usual way, unless the readings speak against it
+        found.fitness += 2.0 if n == 0 else 0.0  # the usual way, unless the readings speak against it
         if best is None or found.fitness > best.fitness:
             best = found
     assert best is not None
@@ -136,10 +136,18 @@ def look(job: Job, inputs: Inputs, evidence: Evidence) -> Look:
         bodies.setdefault(p.carb, []).append(i)
     by_row = {i: k for k in named.get(bypass.name, []) for i in best.screws[k].moves} if bypass else {}
     return Look(
-        job, best, seen, tuple(tuple(b) for b in bodies.values()),
-        tuple(named[plate.name]) if plate else (), tuple(named[coupling.name]) if coupling else (), by_row, stands,
+        job,
+        best,
+        seen,
+        tuple(tuple(b) for b in bodies.values()),
+        tuple(named[plate.name]) if plate else (),
+        tuple(named[coupling.name]) if coupling else (),
+        by_row,
+        stands,
         pace.follow(seen, pace.scatter(inputs.readings.get("speed")), lambda s: air_change(s, best)),
-        value(inputs, "tolerance", 0.05), least(inputs, view.quantity))
+        value(inputs, "tolerance", 0.05),
+        least(inputs, view.quantity),
+    )
 
 
 def disturbed(job: Job) -> list[Place]:
@@ -161,6 +169,12 @@ def air_change(seen: Seen, flows_: Flows) -> float | None:
             continue
         if by is None or abs(by) > flows.FARTHEST:
             return None
-        change += abs(screw.sign) * (screw.sign if flows_.quantity != "depression" else -screw.sign) \
-            * flows_.belief.mean[screw.index] * by * len(screw.moves) / n
+        change += (
+            abs(screw.sign)
+            * (screw.sign if flows_.quantity != "depression" else -screw.sign)
+            * flows_.belief.mean[screw.index]
+            * by
+            * len(screw.moves)
+            / n
+        )
     return change / flows_.mean

@@ -70,8 +70,9 @@ class Mask:
         return (self.leak and sizes > 0) or (self._level * sizes < 0) or (self.hole and sizes < 0)
 
 
-def masks(inputs: Inputs, evidence: Evidence, spots: Sequence[Place], air: Sequence[float],
-          unplaced: Sequence[bool]) -> tuple[Mask, ...]:
+def masks(
+    inputs: Inputs, evidence: Evidence, spots: Sequence[Place], air: Sequence[float], unplaced: Sequence[bool]
+) -> tuple[Mask, ...]:
     """What is known of every barrel: given with the question, or else as last checked in this run."""
     n = len(spots)
     leak = _truths(inputs.values, "leak", n) or _yes(evidence, "air leak", n)

@@ -33,9 +33,11 @@ PLACED = 0.045
 MOST_SWEEPS = 5
 #: Further from where it belongs than this, phi, a screw still unsure is set alone, so that its effect is seen.
 AWAY = 0.10
-_CHECKS = ("In this order: spark at that plug, its lead and cap; the idle jet and its passage blown through; the "
-           "screw's tip "
-           "sound; compression; the starting device shut.")
+_CHECKS = (
+    "In this order: spark at that plug, its lead and cap; the idle jet and its passage blown through; the "
+    "screw's tip "
+    "sound; compression; the starting device shut."
+)
 
 
 def idle_mixture(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
@@ -45,8 +47,17 @@ def idle_mixture(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
         return _lost(job, inputs, view, evidence)
     wrong = _problem(job, inputs, view)
     if wrong:
-        return _answer(job, view, "unsound readings", (), (), findings=(Finding("gauge-not-believed", "note", (), wrong,
-                       "Take the reading again before anything is turned."),), why=wrong)
+        return _answer(
+            job,
+            view,
+            "unsound readings",
+            (),
+            (),
+            findings=(
+                Finding("gauge-not-believed", "note", (), wrong, "Take the reading again before anything is turned."),
+            ),
+            why=wrong,
+        )
     s = search(job, inputs, evidence, *_band(inputs))
     if s.idle is None:
         return _answer(job, view, "read again", s.spots, (), why="Nothing was read yet that the mixture shows in.")
@@ -87,8 +98,7 @@ def _problem(job: Job, inputs: Inputs, view: ScrewView) -> str | None:
 
 
 # --- with a meter ---------------------------------------------------------------------------------------------------
-def _by_meter(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[Barrel],
-              target: float) -> Advice:
+def _by_meter(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[Barrel], target: float) -> Advice:
     moves, stopped = settled(job, inputs, view, s, barrels, target)
     if moves:
         verdict = "turn"
@@ -102,8 +112,7 @@ def _by_meter(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Seq
 
 
 # --- with speed alone -----------------------------------------------------------------------------------------------
-def _by_speed(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[Barrel],
-              target: float) -> Advice:
+def _by_speed(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[Barrel], target: float) -> Advice:
     assert s.idle is not None
     last = s.last_symptom
     if last is not None and last[0] in ("stall", "spit-back", "hunting"):
@@ -113,13 +122,13 @@ def _by_speed(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Seq
             return _told(job, view, s, barrels, "turn", moves, [], target)
     half = value(inputs, "sweep", 0.0)
     new = next((b for b in barrels if not b.ever), None)
-    if new is not None:                                        # first each once, outward
+    if new is not None:  # first each once, outward
         move = swept(view, s, s.idle, new, half)
         if move is not None:
             return _told(job, view, s, barrels, "turn", [move], [], target, sweeping=new)
     unsure = [b for b in barrels if s.idle.phi_sd(b.i, b.best) > PLACED and b.swept < MOST_SWEEPS]
     away = [b for b in unsure if abs(b.phi - target) > AWAY]
-    if away:                                                   # then each alone to where it seems best: it tells again
+    if away:  # then each alone to where it seems best: it tells again
         b = max(away, key=lambda b: abs(b.phi - target))
         moves, stopped = set_where_best(view, s, [b], target)
         if moves:
@@ -145,52 +154,118 @@ def _by_speed(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Seq
 def _lost(job: Job, inputs: Inputs, view: ScrewView, evidence: Evidence) -> Advice:
     spots = screw_places(view, job, inputs)
     where = tuple(p for p, v in zip(spots, view.positions, strict=False) if v is None)
-    return _answer(job, view, "lost", spots, (), findings=(Finding(
-        "position-lost", "adjust", where, "Nobody knows where this mixture screw stands.",
-        "Engine off, count it in to its seat and back out to where it was."),),
-        why="A position is unknown, and no move can be given from an unknown place.")
+    return _answer(
+        job,
+        view,
+        "lost",
+        spots,
+        (),
+        findings=(
+            Finding(
+                "position-lost",
+                "adjust",
+                where,
+                "Nobody knows where this mixture screw stands.",
+                "Engine off, count it in to its seat and back out to where it was.",
+            ),
+        ),
+        why="A position is unknown, and no move can be given from an unknown place.",
+    )
 
 
-def _answer(job: Job, view: ScrewView, verdict: str, spots: Sequence[Place], moves: Sequence[Move], *,
-            findings: Sequence[Finding] = (), why: str = "") -> Advice:
+def _answer(
+    job: Job,
+    view: ScrewView,
+    verdict: str,
+    spots: Sequence[Place],
+    moves: Sequence[Move],
+    *,
+    findings: Sequence[Finding] = (),
+    why: str = "",
+) -> Advice:
     return Advice(
-        "idle_mixture", 1,
-        words.outputs(verdict=verdict, left=len(view.positions), speed_gain=0, sureness=0,
-                      barrels=("unknown",) * job.bank.barrels),
-        tuple(moves), (), tuple(findings), because=words.because("The latest answer.", why, "Not at all.", "A sound "
-                                                                                                           "reading."))
+        "idle_mixture",
+        1,
+        words.outputs(
+            verdict=verdict, left=len(view.positions), speed_gain=0, sureness=0, barrels=("unknown",) * job.bank.barrels
+        ),
+        tuple(moves),
+        (),
+        tuple(findings),
+        because=words.because("The latest answer.", why, "Not at all.", "A sound reading."),
+    )
 
 
-def _told(job: Job, view: ScrewView, s: Search, barrels: Sequence[Barrel], verdict: str, moves: Sequence[Move],
-          stopped: Sequence[Barrel], target: float, sweeping: Barrel | None = None, mute: Sequence[Barrel] = ()
-          ) -> Advice:
+def _told(
+    job: Job,
+    view: ScrewView,
+    s: Search,
+    barrels: Sequence[Barrel],
+    verdict: str,
+    moves: Sequence[Move],
+    stopped: Sequence[Barrel],
+    target: float,
+    sweeping: Barrel | None = None,
+    mute: Sequence[Barrel] = (),
+) -> Advice:
     idle = s.idle
     assert idle is not None
-    words_of = ["silent" if b in mute else "stopped" if b in stopped else "set" if b.right > 0.75 else "sought"
-                for b in barrels]
-    findings = [Finding("mixture-screw-at-its-stop", "adjust", (s.spots[b.i],),
-                        f"The mixture screw of {words.place(s.spots[b.i])} is at the end of its travel and the "
-                        "mixture is not "
-                        "found.", "Count it to its seat again; then the idle jet, its passage and the fuel level.")
-                for b in stopped]
-    findings += [Finding("barrel-does-not-answer", "adjust", (s.spots[b.i],),
-                         f"{words.place(s.spots[b.i])} does not answer its mixture screw.", _CHECKS, sureness=0.9)
-                 for b in mute]
-    after = [float(m.position) if (m := next((m for m in moves if m.place == s.spots[b.i]),
-                                             None)) and m.position is not None
-             else b.at for b in barrels]
+    words_of = [
+        "silent" if b in mute else "stopped" if b in stopped else "set" if b.right > 0.75 else "sought" for b in barrels
+    ]
+    findings = [
+        Finding(
+            "mixture-screw-at-its-stop",
+            "adjust",
+            (s.spots[b.i],),
+            f"The mixture screw of {words.place(s.spots[b.i])} is at the end of its travel and the "
+            "mixture is not "
+            "found.",
+            "Count it to its seat again; then the idle jet, its passage and the fuel level.",
+        )
+        for b in stopped
+    ]
+    findings += [
+        Finding(
+            "barrel-does-not-answer",
+            "adjust",
+            (s.spots[b.i],),
+            f"{words.place(s.spots[b.i])} does not answer its mixture screw.",
+            _CHECKS,
+            sureness=0.9,
+        )
+        for b in mute
+    ]
+    after = [
+        float(m.position)
+        if (m := next((m for m in moves if m.place == s.spots[b.i]), None)) and m.position is not None
+        else b.at
+        for b in barrels
+    ]
     speeds = [shot.speed for shot in s.shots if shot.speed]
     gain = (speeds[-1] - speeds[0]) if len(speeds) > 1 else 0.0
     sure = min((b.right for b in barrels), default=0.0)
-    expect = {} if idle is None or not speeds else {"engine speed": (words.exact(words.clamp(idle.speed(after), 0,
-                                                                                             9000), 0),)}
+    expect = (
+        {}
+        if idle is None or not speeds
+        else {"engine speed": (words.exact(words.clamp(idle.speed(after), 0, 9000), 0),)}
+    )
     return Advice(
-        "idle_mixture", 1,
-        words.outputs(verdict=verdict, left=sum(w != "set" for w in words_of), speed_gain=words.clamp(gain, -5000.0,
-                                                                                                      5000.0),
-                      sureness=sure, barrels=_by_barrel(job, s, words_of)),
-        tuple(moves), (), tuple(findings), expect,
-        _because(view, s, idle, barrels, verdict, moves, sweeping, target))
+        "idle_mixture",
+        1,
+        words.outputs(
+            verdict=verdict,
+            left=sum(w != "set" for w in words_of),
+            speed_gain=words.clamp(gain, -5000.0, 5000.0),
+            sureness=sure,
+            barrels=_by_barrel(job, s, words_of),
+        ),
+        tuple(moves),
+        (),
+        tuple(findings),
+        expect,
+        _because(view, s, idle, barrels, verdict, moves, sweeping, target),
+    )
 
 
 def _by_barrel(job: Job, s: Search, told: Sequence[str]) -> tuple[str, ...]:
@@ -202,16 +277,29 @@ def _by_barrel(job: Job, s: Search, told: Sequence[str]) -> tuple[str, ...]:
     return tuple(out)
 
 
-def _because(view: ScrewView, s: Search, idle: Idle, barrels: Sequence[Barrel], verdict: str, moves: Sequence[Move],
-             sweeping: Barrel | None, target: float):
+def _because(
+    view: ScrewView,
+    s: Search,
+    idle: Idle,
+    barrels: Sequence[Barrel],
+    verdict: str,
+    moves: Sequence[Move],
+    sweeping: Barrel | None,
+    target: float,
+):
     lam = ", ".join(f"{words.place(s.spots[b.i])} {1.0 / max(b.phi, 0.4):.2f}" for b in barrels)
-    how = (words.count(s.meter_rows, "row") + " of the meter" if s.meter_rows
-           else words.count(idle.shots, "reading") + " of speed with the screws' positions")
+    how = (
+        words.count(s.meter_rows, "row") + " of the meter"
+        if s.meter_rows
+        else words.count(idle.shots, "reading") + " of speed with the screws' positions"
+    )
     used = f"{how}; a turn changes the fuel by about {100 * idle.slope:.0f} %, as learned."
     if sweeping is not None:
-        concluded = (f"{words.place(s.spots[sweeping.i])} is swept across the crest: by how far the speed changes is "
-                     "told on "
-                     "which side it stands.")
+        concluded = (
+            f"{words.place(s.spots[sweeping.i])} is swept across the crest: by how far the speed changes is "
+            "told on "
+            "which side it stands."
+        )
     elif verdict == "turn":
         concluded = f"Set {len(moves)} screw(s) where lambda is about {1.0 / target:.2f}. Now about: {lam}."
     elif verdict == "best":
@@ -219,9 +307,14 @@ def _because(view: ScrewView, s: Search, idle: Idle, barrels: Sequence[Barrel], 
     else:
         concluded = f"Lambda is about: {lam}."
     worst = min(barrels, key=lambda b: b.right)
-    sure = (f"Least sure is {words.place(s.spots[worst.i])}: {words.percent(worst.right)} that its lambda is right, "
-            "with a doubt "
-            f"of {worst.sd / worst.phi ** 2:.3f}.")
-    return words.because(used, concluded, sure, "A speed that does not follow as expected, or air that is moved: "
-                                                "more air "
-                         "leans its barrel.")
+    sure = (
+        f"Least sure is {words.place(s.spots[worst.i])}: {words.percent(worst.right)} that its lambda is right, "
+        "with a doubt "
+        f"of {worst.sd / worst.phi**2:.3f}."
+    )
+    return words.because(
+        used,
+        concluded,
+        sure,
+        "A speed that does not follow as expected, or air that is moved: more air leans its barrel.",
+    )

@@ -65,16 +65,19 @@ class Barrel:
 def barrel_of(s: Search, idle: Idle, i: int, low: float, high: float, target: float) -> Barrel:
     at = s.at[i] or 0.0
     phi = idle.phi(i, at)
-    sd = (idle.phi_sd(i, at) ** 2 + HANDS ** 2) ** 0.5
+    sd = (idle.phi_sd(i, at) ** 2 + HANDS**2) ** 0.5
     right = normal_cdf((1.0 / low - phi) / sd) - normal_cdf((1.0 / high - phi) / sd)
     here = [shot.at[i] for air, shot in zip(s.settings, s.shots, strict=True) if air == s.settings[-1]]
-    ever, swept = (sum(abs(b - a) * idle.slope > 0.08 for a, b in pairwise(row))
-                   for row in ([shot.at[i] for shot in s.shots], here))
+    ever, swept = (
+        sum(abs(b - a) * idle.slope > 0.08 for a, b in pairwise(row))
+        for row in ([shot.at[i] for shot in s.shots], here)
+    )
     return Barrel(i, at, idle.where(i, target), phi, sd, max(0.0, right), ever, swept)
 
 
-def settled(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[Barrel], target: float
-            ) -> tuple[list[Move], list[Barrel]]:
+def settled(
+    job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[Barrel], target: float
+) -> tuple[list[Move], list[Barrel]]:
     """Every mixture screw where it belongs, and where the air screws are known, the speed with it: less air is richer,
     so the mixture is set for the air that will be."""
     assert s.idle is not None
@@ -100,16 +103,18 @@ def _to_speed(job: Job, inputs: Inputs, s: Search, barrels: Sequence[Barrel]) ->
     by = words.to_step(max(-MOST_AIR, min(MOST_AIR, share / air.effect)), screw.step)
     moves = []
     for view, place in air.all_alike:
-        stands = next((p for p, q in zip(view.positions, screw_places(view, job, inputs),
-                                         strict=False) if q == place), None)
+        stands = next(
+            (p for p, q in zip(view.positions, screw_places(view, job, inputs), strict=False) if q == place), None
+        )
         if stands is not None and not view.range[0] <= stands + by <= view.range[1]:
             return [], 0.0
         moves.append(words.turn(view, place, stands, by))
     return (moves, float(by) * air.effect) if by else ([], 0.0)
 
 
-def set_where_best(view: ScrewView, s: Search, barrels: Sequence[Barrel], target: float
-                   ) -> tuple[list[Move], list[Barrel]]:
+def set_where_best(
+    view: ScrewView, s: Search, barrels: Sequence[Barrel], target: float
+) -> tuple[list[Move], list[Barrel]]:
     """Moves that put every screw where it belongs, for those where it is worth a turn."""
     moves, stopped = [], []
     low, high = ends(view, s)

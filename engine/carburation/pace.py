@@ -34,7 +34,7 @@ class Pace:
         if self.now is None or self.now <= 0:
             return 0.0
         e = max(self.elasticity, 0.4)
-        return max(-limit, min(limit, (target / self.now - 1.0) * e / (e * e + self.elasticity_sd ** 2)))
+        return max(-limit, min(limit, (target / self.now - 1.0) * e / (e * e + self.elasticity_sd**2)))
 
 
 def scatter(view: ReadingView | None) -> float:
@@ -48,7 +48,7 @@ def follow(history: Sequence[Seen], noise: float, change_of_air: Callable[[Seen]
     `change_of_air` says by what share the air changed just before an answer's readings, or None where nobody knows.
     Mixture moves and parts change the speed too, so what lies across them teaches nothing about air.
     """
-    estimate, var = ELASTICITY, ELASTICITY_SD ** 2
+    estimate, var = ELASTICITY, ELASTICITY_SD**2
     before: float | None = None
     share: float | None = 0.0
     total, count = 0.0, 0
@@ -56,7 +56,7 @@ def follow(history: Sequence[Seen], noise: float, change_of_air: Callable[[Seen]
         change = change_of_air(seen)
         if seen.answer.parts or any(m.effect not in ("more air", "less air") for m in seen.answer.moves):
             before, share = None, 0.0
-            estimate = 0.5 * (estimate + ELASTICITY)           # another mixture answers to air otherwise
+            estimate = 0.5 * (estimate + ELASTICITY)  # another mixture answers to air otherwise
             var = max(var, (0.8 * ELASTICITY_SD) ** 2)
         if change is None:
             share = None
@@ -69,7 +69,7 @@ def follow(history: Sequence[Seen], noise: float, change_of_air: Callable[[Seen]
             continue
         if before and share is not None and abs(share) > 0.005:
             weight = before * share
-            error = 2.0 * noise * noise + DRIFT ** 2 + (0.15 * estimate * weight) ** 2
+            error = 2.0 * noise * noise + DRIFT**2 + (0.15 * estimate * weight) ** 2
             gain = var * weight / (weight * weight * var + error)
             estimate += gain * (speed - before - weight * estimate)
             var *= 1.0 - gain * weight

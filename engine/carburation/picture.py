@@ -48,9 +48,9 @@ def fresh(n: int, screws: Screws, speed: float) -> Prior:
     size = n + OWN
     info = [[0.0] * size for _ in range(size)]
     for i, sd in enumerate((0.4, SPEED_SD, screws.slope_sd, CREEP)):
-        info[i][i] = 1.0 / sd ** 2
-    own, every = 1.0 / OWN_SD ** 2, 0.0
-    every = -ALL_SD ** 2 * own * own / (1.0 + n * ALL_SD ** 2 * own)       # Sherman-Morrison
+        info[i][i] = 1.0 / sd**2
+    own, every = 1.0 / OWN_SD**2, 0.0
+    every = -(ALL_SD**2) * own * own / (1.0 + n * ALL_SD**2 * own)  # Sherman-Morrison
     for i in range(n):
         for j in range(n):
             info[OWN + i][OWN + j] = every + (own if i == j else 0.0)
@@ -89,7 +89,7 @@ class Idle:
         fuel = self.screws.fuel(turns, self.slope)
         by_slope = self.screws.sign * self.slope * (turns - self.screws.mid) / fuel
         k = OWN + i
-        var = self.cov[k][k] + 2 * by_slope * self.cov[k][SLOPE] + by_slope ** 2 * self.cov[SLOPE][SLOPE]
+        var = self.cov[k][k] + 2 * by_slope * self.cov[k][SLOPE] + by_slope**2 * self.cov[SLOPE][SLOPE]
         return self.phi(i, turns) * math.sqrt(max(var, 0.0))
 
     def where(self, i: int, phi: float) -> float:
@@ -134,8 +134,12 @@ def alike(one: Idle, two: Idle) -> bool:
 
 
 @lru_cache(maxsize=256)
-def carry(idle: Idle, air: tuple[float, ...], jets: tuple[tuple[int, float, float], ...] = (),
-          swaps: tuple[tuple[int, int], ...] = ()) -> Prior:
+def carry(
+    idle: Idle,
+    air: tuple[float, ...],
+    jets: tuple[tuple[int, float, float], ...] = (),
+    swaps: tuple[tuple[int, int], ...] = (),
+) -> Prior:
     """The belief for other air and other jets.
 
     `jets`: barrel i's richness by factor, with so much doubt (as a share). `swaps`: pairs of barrels whose jets of one
@@ -146,29 +150,29 @@ def carry(idle: Idle, air: tuple[float, ...], jets: tuple[tuple[int, float, floa
     mean[CREEPS] = 0.0
     for i in range(len(cov)):
         cov[i][CREEPS] = cov[CREEPS][i] = 0.0
-    cov[CREEPS][CREEPS] = CREEP ** 2
+    cov[CREEPS][CREEPS] = CREEP**2
     more = [math.log(b / a) for a, b in zip(idle.air, air, strict=True)]
     whole = math.log(sum(air) / sum(idle.air))
     mean[ALPHA] += mean[EPS] * whole
-    cov[ALPHA][ALPHA] += AIR_LEAST ** 2 + (AIR_DOUBT * whole) ** 2
+    cov[ALPHA][ALPHA] += AIR_LEAST**2 + (AIR_DOUBT * whole) ** 2
     for i, by in enumerate(more):
         mean[OWN + i] -= by
         cov[OWN + i][OWN + i] += (LEANS_EACH * by) ** 2
         for j, too in enumerate(more):
-            cov[OWN + i][OWN + j] += LEANS_ALL ** 2 * by * too
+            cov[OWN + i][OWN + j] += LEANS_ALL**2 * by * too
     if jets or swaps:
-        cov[ALPHA][ALPHA] += FITTED_SPEED ** 2
+        cov[ALPHA][ALPHA] += FITTED_SPEED**2
         for i in range(OWN, len(cov)):
-            cov[i][i] += FITTED ** 2
+            cov[i][i] += FITTED**2
     for i, factor, doubt in jets:
         mean[OWN + i] += math.log(factor)
-        cov[OWN + i][OWN + i] += doubt ** 2
+        cov[OWN + i][OWN + i] += doubt**2
     for i, j in swaps:
         half = 0.5 * (mean[OWN + i] - mean[OWN + j])
         mean[OWN + i] -= half
         mean[OWN + j] += half
         for k, other in ((i, j), (j, i)):
-            cov[OWN + k][OWN + k] += half * half + FITTED ** 2
+            cov[OWN + k][OWN + k] += half * half + FITTED**2
             cov[OWN + k][OWN + other] -= half * half
     return Prior(tuple(mean), tuple(map(tuple, inverse(cholesky(cov)))))
 

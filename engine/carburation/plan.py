@@ -89,7 +89,7 @@ def even(look: Look, level: float, dead: Sequence[Key] = ()) -> Plan:
         whole = [k for k in own if set(body) <= set(look.flows.screws[k].moves)]
         if look.couplings and n > 0:
             later = [k for k in look.couplings if body[0] in look.flows.screws[k].moves]
-            key = max(later, key=lambda k: (k[1].carb or 0)) if later else None
+            key = max(later, key=lambda k: k[1].carb or 0) if later else None
             make(key, want(body))
         elif whole:
             make(whole[0], want(body))
@@ -98,7 +98,7 @@ def even(look: Look, level: float, dead: Sequence[Key] = ()) -> Plan:
                 moved = look.flows.screws[k].moves
                 make(k, level - sum(row[i] for i in moved) / len(moved))
     for body in look.bodies:
-        top = max(plate_only[i] for i in body)              # its bypass stays shut, the lower barrels' open to meet it
+        top = max(plate_only[i] for i in body)  # its bypass stays shut, the lower barrels' open to meet it
         for i in body:
             make(look.bypasses.get(i), top - row[i])
     return _plan(look, turns)
@@ -130,6 +130,7 @@ def prune(look: Look, plan: Plan, keeps: object = None) -> Plan:
 
 def fewest(look: Look, level: float, low: float, high: float, dead: Sequence[Key] = ()) -> Plan:
     """The plan with fewest turns whose level lies in [low, high], nearest `level` among equals."""
+
     def keeps(p: Plan) -> bool:
         return low <= p.mean <= high
 
@@ -146,6 +147,7 @@ def fewest(look: Look, level: float, low: float, high: float, dead: Sequence[Key
         far = abs(full.mean - level) + 0.5 * (high - low)
         plans.append((prune(look, full, keeps if keeps(full) else lambda p, far=far: abs(p.mean - level) <= far), n))
     enough = ENOUGH * look.allowed()
-    best, _ = min(plans, key=lambda c: (c[0].worst > enough and c[0].worst, len(c[0].turns), abs(c[0].mean - level),
-                                        c[1]))
+    best, _ = min(
+        plans, key=lambda c: (c[0].worst > enough and c[0].worst, len(c[0].turns), abs(c[0].mean - level), c[1])
+    )
     return best

@@ -43,8 +43,9 @@ def richness(size: float, step: float, sizes: int) -> float:
     return 2.0 * math.log(max(size + sizes * step, 1.0) / size)
 
 
-def judge(lean: Sequence[float], doubt: Sequence[float], size: Sequence[float], step: float,
-          usual: float | None = None) -> Verdict:
+def judge(
+    lean: Sequence[float], doubt: Sequence[float], size: Sequence[float], step: float, usual: float | None = None
+) -> Verdict:
     """Weigh the barrels: `lean[i]` is ln of the fuel that barrel i lacks with its screw in mid band (positive: its
     screw rests towards richer than mid), `doubt[i]` its standard deviation, `size[i]` the jet's number, `usual` the
     table's number for such a cylinder."""
@@ -55,8 +56,11 @@ def judge(lean: Sequence[float], doubt: Sequence[float], size: Sequence[float], 
     for s in (-2, -1, 1, 2):
         prior[s] = ONE_WRONG * (TWO_SIZES if abs(s) == 2 else 1.0) / (1.0 + TWO_SIZES)
     fitted = max(size, key=lambda z: (list(size).count(z), -abs(z - (usual or z))))
-    start = {a: (ALL_WRONG if a else 1.0 - 2 * ALL_WRONG) * (1.0 if usual is None else math.exp(
-        -0.5 * ((fitted + a * step - usual) / (OFF_TABLE * step)) ** 2)) for a in (-1, 0, 1)}
+    start = {
+        a: (ALL_WRONG if a else 1.0 - 2 * ALL_WRONG)
+        * (1.0 if usual is None else math.exp(-0.5 * ((fitted + a * step - usual) / (OFF_TABLE * step)) ** 2))
+        for a in (-1, 0, 1)
+    }
     logs: list[tuple[float, int, list[dict[int, float]]]] = []
     for all_ in (-1, 0, 1):
         for k in range(-6, 7):
@@ -65,11 +69,11 @@ def judge(lean: Sequence[float], doubt: Sequence[float], size: Sequence[float], 
             total, parts = math.log(weight), []
             for i in range(n):
                 sd = math.hypot(doubt[i], OWN)
-                odd = round((fitted - size[i]) / step) + all_         # what the number on the jet says, if it is true
+                odd = round((fitted - size[i]) / step) + all_  # what the number on the jet says, if it is true
                 like = {}
                 for s in _SIZES:
                     off = lean[i] - shift - richness(size[i], step, odd + s)
-                    if abs(s) == 2 and off * s > 0.0:             # two sizes or more: further out contradicts little
+                    if abs(s) == 2 and off * s > 0.0:  # two sizes or more: further out contradicts little
                         off *= BEYOND
                     like[s] = prior[s] * math.exp(-0.5 * (off / sd) ** 2) + 1e-12
                 total += math.log(sum(like.values()))

@@ -64,8 +64,9 @@ class Search:
         and from where to where that screw was turned."""
         most, visited = 0.0, [s.at[i] for s in self.shots]
         for (one, a), (two, b) in pairwise(zip(self.settings, self.shots, strict=True)):
-            alone = one == two and all(abs(x - y) < 0.03 for k, (x, y) in enumerate(zip(a.at, b.at, strict=True))
-                                       if k != i)
+            alone = one == two and all(
+                abs(x - y) < 0.03 for k, (x, y) in enumerate(zip(a.at, b.at, strict=True)) if k != i
+            )
             if alone and abs(a.at[i] - b.at[i]) > 0.1 and a.speed and b.speed:
                 most = max(most, abs(a.speed - b.speed) / math.hypot(a.noise, b.noise) / self.rough)
         return most, min(visited, default=0.0), max(visited, default=0.0)
@@ -81,8 +82,13 @@ def kind(job: Job, view: ScrewView, low: float | None = None, high: float | None
             low = high = bands.JET_NUT_START / bands.FLATS_PER_TURN
     grows = view.outward if view.counts == "out" else view.inward
     known = name in SLOPE
-    return Screws(0.5 * (low + high), SLOPE.get(name, 0.2), 0.30 if known else 0.5, 1 if grows == "richer" else -1,
-                  job.bank.manifold == "shared")
+    return Screws(
+        0.5 * (low + high),
+        SLOPE.get(name, 0.2),
+        0.30 if known else 0.5,
+        1 if grows == "richer" else -1,
+        job.bank.manifold == "shared",
+    )
 
 
 def lambda_of(quantity: str, value: float) -> Gas | None:
@@ -97,23 +103,26 @@ def lambda_of(quantity: str, value: float) -> Gas | None:
         return Gas(0.985, 0.02, True)
     a, b, c = CO_FIT
     lam = 1.0 - (math.sqrt(b * b + 4.0 * a * max(value - c, 0.0)) - b) / (2.0 * a)
-    slope = 1.0 / (35.8 + 22.7 * (1.0 - lam))         # of the fitted curve, lambda per point
+    slope = 1.0 / (35.8 + 22.7 * (1.0 - lam))  # of the fitted curve, lambda per point
     return Gas(lam, max(0.006, slope * CO_SCATTER * value / lam))
 
 
 def meter_row(seen: Seen, n: int) -> tuple[Gas | None, ...] | None:
     """Lambda by screw as a meter showed it in this answer, from lambda or CO, several cylinders of a screw averaged."""
-    for quantity, scale in (("lambda", 1.0), ("CO", 100.0)):      # CO comes as a share
+    for quantity, scale in (("lambda", 1.0), ("CO", 100.0)):  # CO comes as a share
         row = seen.row(quantity)
         if row is None or len(row) < n or len(row) % n:
             continue
         per = len(row) // n
         out = []
         for i in range(n):
-            told = [lambda_of(quantity, scale * v) for v in row[i * per:(i + 1) * per] if v is not None]
+            told = [lambda_of(quantity, scale * v) for v in row[i * per : (i + 1) * per] if v is not None]
             good = [t for t in told if t]
-            out.append(Gas(sum(t.lam for t in good) / len(good), max(t.sd for t in good), any(t.least for t in good))
-                       if good else None)
+            out.append(
+                Gas(sum(t.lam for t in good) / len(good), max(t.sd for t in good), any(t.least for t in good))
+                if good
+                else None
+            )
         return tuple(out)
     return None
 
@@ -121,8 +130,12 @@ def meter_row(seen: Seen, n: int) -> tuple[Gas | None, ...] | None:
 def _spat(seen: Seen, view: ScrewView, spots: Sequence[Place]) -> tuple[Gas | None, ...] | None:
     """Barrels that were seen to spit back, or the one whose screw alone was leaned just before it spat: too lean."""
     for row in seen.answer.names.values():
-        if len(row) == len(spots) and "spit-back" in seen.answer.readings and "yes" in row and set(row) <= {"yes",
-                                                                                                            "no"}:
+        if (
+            len(row) == len(spots)
+            and "spit-back" in seen.answer.readings
+            and "yes" in row
+            and set(row) <= {"yes", "no"}
+        ):
             return tuple(Gas(SPAT, SPAT_SD) if v == "yes" else None for v in row)
     if seen.answer.symptom_kind != "spit-back":
         return None
@@ -143,16 +156,19 @@ def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = Non
     air = told.rows
     now_air = next((row for row in reversed(air) if row is not None), (1.0,) * n)
     at = tuple(None if v is None else float(v) for v in view.positions)
-    view_of_speed = inputs.readings.get("speed")               # unbound: averaged, as the search for it asks
-    noise = pace.scatter(view_of_speed) if view_of_speed is not None else pace.SCATTER / pace.AVERAGED ** 0.5
+    view_of_speed = inputs.readings.get("speed")  # unbound: averaged, as the search for it asks
+    noise = pace.scatter(view_of_speed) if view_of_speed is not None else pace.SCATTER / pace.AVERAGED**0.5
     jets: list[tuple[int, tuple[tuple[int, float, float], ...], tuple[tuple[int, int], ...]]] = []
     shots: list[tuple[int, tuple[float, ...], Shot]] = []
     rows = 0
     segment = 0
     parts_before: dict[Place, float] = _fitted(job, spots)
     for k, s in enumerate(seen):
-        changed = {spots.index(p.place): (parts_before.get(p.place), float(p.size))
-                   for p in s.answer.parts if "jet" in p.part and p.place in spots}
+        changed = {
+            spots.index(p.place): (parts_before.get(p.place), float(p.size))
+            for p in s.answer.parts
+            if "jet" in p.part and p.place in spots
+        }
         if changed:
             segment += 1
             jets.append((segment, *changes(changed)))
@@ -179,15 +195,28 @@ def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = Non
     if shots:
         idle, rough = believed(screws, stretches(shots, jets), now_air, float(job.engine.idle_speed))
     mine = [(air, shot) for g, air, shot in shots if g == segment]
-    return Search(spots, at, screws, idle, tuple(s for _, s in mine), rows,
-                  _symptom(seen, view, spots), tuple(a for a, _ in mine), rough, told)
+    return Search(
+        spots,
+        at,
+        screws,
+        idle,
+        tuple(s for _, s in mine),
+        rows,
+        _symptom(seen, view, spots),
+        tuple(a for a, _ in mine),
+        rough,
+        told,
+    )
 
 
 def _symptom(seen: Sequence[Seen], view: ScrewView, spots: Sequence[Place]) -> tuple[str, tuple[int, ...]] | None:
     """A symptom that came with a leaned screw, if nothing was read or turned since."""
     for s in reversed(seen):
-        leaned = tuple(spots.index(m.place) for m in s.answer.moves
-                       if m.screw == view.name and m.effect == "leaner" and m.place in spots)
+        leaned = tuple(
+            spots.index(m.place)
+            for m in s.answer.moves
+            if m.screw == view.name and m.effect == "leaner" and m.place in spots
+        )
         if s.answer.symptom_kind:
             return (s.answer.symptom_kind, leaned) if leaned else None
         if s.answer.moves or ("engine speed" in s.answer.readings and s.idling):

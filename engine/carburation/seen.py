@@ -67,9 +67,11 @@ def places(each: str | None, job: Job, count: int | None = None) -> tuple[Place,
     bank = job.bank
     if each in ("barrel", "cylinder"):
         if each == "cylinder":
-            return tuple(Place(b // bank.barrels_per_carb + 1, b % bank.barrels_per_carb + 1)
-                         for c in range(job.engine.cylinders)
-                         for b in (min(c // bank.cylinders_per_barrel, bank.barrels - 1),))
+            return tuple(
+                Place(b // bank.barrels_per_carb + 1, b % bank.barrels_per_carb + 1)
+                for c in range(job.engine.cylinders)
+                for b in (min(c // bank.cylinders_per_barrel, bank.barrels - 1),)
+            )
         return tuple(Place(c + 1, b + 1) for c in range(bank.carbs) for b in range(bank.barrels_per_carb))
     if each == "carb":
         return tuple(Place(c + 1, None) for c in range(bank.carbs))

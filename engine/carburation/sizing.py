@@ -32,8 +32,15 @@ JET_STEP = 5.0
 PUMP_RANGE, PUMP_START, PUMP_VOLUMES = (35.0, 50.0), 40.0, (375.0, 525.0)
 #: Idle jet by the volume of one cylinder: cc, from, to. To 400 cc [published: source S4]; above [from memory].
 IDLE_TABLE: tuple[tuple[float, float, float], ...] = (
-    (200, 35, 40), (250, 40, 45), (300, 45, 50), (350, 45, 50), (400, 50, 50), (450, 50, 55), (500, 50, 55),
-    (550, 50, 55))
+    (200, 35, 40),
+    (250, 40, 45),
+    (300, 45, 50),
+    (350, 45, 50),
+    (400, 50, 50),
+    (450, 50, 55),
+    (500, 50, 55),
+    (550, 50, 55),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,9 +87,13 @@ def choke(volume: float, speed: float, use: Use = "road") -> Rule:
     rounded = {"road": math.floor(exact + 1e-9), "race": math.ceil(exact - 1e-9)}.get(use, math.floor(exact + 0.5))
     way = {"road": "down", "race": "up"}.get(use, "to the nearest")
     return Rule(
-        exact, float(rounded), rounded - 1.0, rounded + 1.0,
+        exact,
+        float(rounded),
+        rounded - 1.0,
+        rounded + 1.0,
         f"20 x sqrt({volume / 1000:.4g} L x {speed:g} rpm / 1000) = {exact:.2f} mm, rounded {way} for {use} use",
-        "from memory: sidedraught handbooks; step and rounding common practice")
+        "from memory: sidedraught handbooks; step and rounding common practice",
+    )
 
 
 def in_series(size: float, step: float = JET_STEP, part: str = "jet") -> float:
@@ -91,7 +102,8 @@ def in_series(size: float, step: float = JET_STEP, part: str = "jet") -> float:
     if abs(number / step - round(number / step)) > 1e-6:
         raise Refused(
             f"{number:g} is no {part} of a series that goes by {step:g}. Read the number off the jet again; one of "
-            f"another series, or rated by flow, can't be compared.")
+            f"another series, or rated by flow, can't be compared."
+        )
     return number
 
 
@@ -133,8 +145,13 @@ def air_corrector(main: float, step: float = JET_STEP) -> Rule:
     exact = number + CORRECTOR_ABOVE_MAIN
     low, high = (number + above for above in CORRECTOR_ABOVE_MAIN_RANGE)
     return Rule(
-        exact, stocked(exact, step, "smaller"), low, high, f"main {number:g} + 45, accepted 30 to 70 above it",
-        "common practice 40 to 50 above; range from memory")
+        exact,
+        stocked(exact, step, "smaller"),
+        low,
+        high,
+        f"main {number:g} + 45, accepted 30 to 70 above it",
+        "common practice 40 to 50 above; range from memory",
+    )
 
 
 def idle_jet(volume: float, cylinders_per_barrel: int = 1, step: float = JET_STEP) -> Rule:
@@ -149,17 +166,31 @@ def idle_jet(volume: float, cylinders_per_barrel: int = 1, step: float = JET_STE
     middle = (low + high) / 2
     words = f"table: {row[0]:g} cc a cylinder takes {row[1]:g}" + (f" to {row[2]:g}" if row[2] > row[1] else "")
     return Rule(
-        middle, stocked(middle, step), low, high, words + (", one size up for ports shared by two" if up else ""),
-        "published: source S4, an older tuning guide" if row[0] <= 400 else "from memory, past the table of source S4")
+        middle,
+        stocked(middle, step),
+        low,
+        high,
+        words + (", one size up for ports shared by two" if up else ""),
+        "published: source S4, an older tuning guide" if row[0] <= 400 else "from memory, past the table of source S4",
+    )
 
 
 def pump_jet(volume: float) -> Rule:
     """The pump jet for a cylinder of 400 to 500 cc: 40, 35 to 50 being usual; others are refused. [from memory]"""
-    cc = within("volume of one cylinder", volume, *PUMP_VOLUMES, "cc",
-                "No start is known there; 35 to 50 is usual [from memory].")
+    cc = within(
+        "volume of one cylinder",
+        volume,
+        *PUMP_VOLUMES,
+        "cc",
+        "No start is known there; 35 to 50 is usual [from memory].",
+    )
     return Rule(
-        PUMP_START, PUMP_START, *PUMP_RANGE, f"40 for 400 to 500 cc a cylinder ({cc:.4g} cc here), 35 to 50 usual",
-        "from memory")
+        PUMP_START,
+        PUMP_START,
+        *PUMP_RANGE,
+        f"40 for 400 to 500 cc a cylinder ({cc:.4g} cc here), 35 to 50 usual",
+        "from memory",
+    )
 
 
 def density_factors(ratio: float) -> tuple[float, float]:

@@ -15,10 +15,12 @@ from engine.job import Job
 LONGEST = 0.125
 #: So near its target, as a share of it, a single screw is turned by the tachometer and not by count.
 AIMED = 0.25
-_FOLLOWS = ("See that the screws touch their levers and that no linkage holds them. If it is too lean more air slows "
-            "it: set "
-            "the mixture first. If it will not come down: plates seated, bypass shut, timing at idle, air that gets "
-            "in elsewhere.")
+_FOLLOWS = (
+    "See that the screws touch their levers and that no linkage holds them. If it is too lean more air slows "
+    "it: set "
+    "the mixture first. If it will not come down: plates seated, bypass shut, timing at idle, air that gets "
+    "in elsewhere."
+)
 
 
 def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
@@ -27,11 +29,17 @@ def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     coupling = fitted_screw(inputs, "coupling")
     shown = numbers(view.row or (None,))[0]
     if shown is None or not 200.0 <= shown <= 8000.0:
-        say = (f"A speed of {shown or 0:.0f} rpm is no idling engine. See that the tachometer is set for it, "
-               "and read again.")
-        return Advice("idle_speed", 1, words.outputs(verdict="unsound readings", speed_off=0, sureness=0),
-                      findings=(Finding("gauge-not-believed", "note", (), say, "Read the speed again."),),
-                      because=words.because("The latest speed.", say, "Not at all.", "A sound reading."))
+        say = (
+            f"A speed of {shown or 0:.0f} rpm is no idling engine. See that the tachometer is set for it, "
+            "and read again."
+        )
+        return Advice(
+            "idle_speed",
+            1,
+            words.outputs(verdict="unsound readings", speed_off=0, sureness=0),
+            findings=(Finding("gauge-not-believed", "note", (), say, "Read the speed again."),),
+            because=words.because("The latest speed.", say, "Not at all.", "A sound reading."),
+        )
     target = value(inputs, "target", float(job.engine.idle_speed))
     allowed = value(inputs, "speed_tolerance", 30.0)
     master = int(value(inputs, "master", 1.0))
@@ -43,8 +51,7 @@ def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     seen = history(evidence, screws)
     table = [(plate, spread)]
     if coupling:
-        table.append((coupling, coupling_spots(coupling, screw_places(coupling, job, inputs), rows,
-                                               job.bank.carbs)[0]))
+        table.append((coupling, coupling_spots(coupling, screw_places(coupling, job, inputs), rows, job.bank.carbs)[0]))
     belief = flows.make("airflow", rows, level, table, disturbed(job), 0.1).follow(seen)
     going = pace.follow(seen, pace.scatter(view), lambda s: air_change(s, belief))
     now = going.now if going.now is not None else shown
@@ -57,8 +64,9 @@ def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
         verdict = "on speed"
     elif abs(off) < allowed and going.count < 2:
         verdict = "read again"
-    elif off < 0 and (_out_of_reach(seen, off, allowed)
-                      or (turned and going.elasticity + 1.5 * going.elasticity_sd < 0.45)):
+    elif off < 0 and (
+        _out_of_reach(seen, off, allowed) or (turned and going.elasticity + 1.5 * going.elasticity_sd < 0.45)
+    ):
         verdict = "no answer"
         findings.append(Finding("speed-does-not-follow", "adjust", (), "More air does not make it faster.", _FOLLOWS))
     else:
@@ -80,15 +88,27 @@ def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
         verdict = "at its stop" if stopped else "turn"
         if stopped:
             moves = []
-            findings.append(Finding("will-not-idle-down" if off > 0 else "screw-at-its-stop", "adjust", (),
-                                    "A speed screw is at the end of its range and the speed is not reached.", _FOLLOWS))
+            findings.append(
+                Finding(
+                    "will-not-idle-down" if off > 0 else "screw-at-its-stop",
+                    "adjust",
+                    (),
+                    "A speed screw is at the end of its range and the speed is not reached.",
+                    _FOLLOWS,
+                )
+            )
     return Advice(
-        "idle_speed", 1,
-        words.outputs(verdict=verdict, speed_off=words.clamp(off, -5000.0, 5000.0), sureness=words.clamp(sure, 0.0,
-                                                                                                         1.0)),
-        tuple(moves), (), tuple(findings),
-        {"engine speed": (words.exact(target if moves else now, 0),)}, _because(verdict, now, target, going, moves,
-                                                                                sure))
+        "idle_speed",
+        1,
+        words.outputs(
+            verdict=verdict, speed_off=words.clamp(off, -5000.0, 5000.0), sureness=words.clamp(sure, 0.0, 1.0)
+        ),
+        tuple(moves),
+        (),
+        tuple(findings),
+        {"engine speed": (words.exact(target if moves else now, 0),)},
+        _because(verdict, now, target, going, moves, sure),
+    )
 
 
 def _out_of_reach(seen: list[Seen], off: float, allowed: float) -> bool:
@@ -105,14 +125,21 @@ def _level(evidence: Evidence, count: int) -> float:
 
 
 def _because(verdict: str, now: float, target: float, going: pace.Pace, moves: list[Move], sure: float):
-    used = (f"{going.count} speed reading(s) since the last move, {now:.0f} rpm for {target:.0f}; one per cent of "
-            "air is worth "
-            f"about {now * going.elasticity / 100:.0f} rpm here.")
-    said = {"on speed": "It idles where it should.", "read again": "One more reading will tell.",
-            "turn": _turned(moves, target),
-            "no answer": "More air does not make it faster.", "at its stop": "A screw has no travel left."}[verdict]
-    return words.because(used, said, f"That it is on speed: {words.percent(sure)}.",
-                         "Lamps, a fan, or an engine not yet warm through.")
+    used = (
+        f"{going.count} speed reading(s) since the last move, {now:.0f} rpm for {target:.0f}; one per cent of "
+        "air is worth "
+        f"about {now * going.elasticity / 100:.0f} rpm here."
+    )
+    said = {
+        "on speed": "It idles where it should.",
+        "read again": "One more reading will tell.",
+        "turn": _turned(moves, target),
+        "no answer": "More air does not make it faster.",
+        "at its stop": "A screw has no travel left.",
+    }[verdict]
+    return words.because(
+        used, said, f"That it is on speed: {words.percent(sure)}.", "Lamps, a fan, or an engine not yet warm through."
+    )
 
 
 def _turned(moves: list[Move], target: float) -> str:

@@ -25,11 +25,27 @@ def jet_numbers(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     row = ", ".join("-" if s is None else f"{float(s):g}" for s in known)
     verdict = "odd" if odd else "alike" if most and len(numbers) == len(spots) else "unknown"
     return Advice(
-        "jet_numbers", 1, words.outputs(verdict=verdict, odd=len(odd)), (),
+        "jet_numbers",
+        1,
+        words.outputs(verdict=verdict, odd=len(odd)),
+        (),
         tuple(Part("idle jet", p, Fraction(usual or 0)) for p, _ in odd),
-        tuple(Finding("jet-odd-one-out", "note", (p,), f"The idle jet of {words.place(p)} is a {float(s):g}, most are "
-                      f"{float(usual or 0):g}.", "Make the jets alike before anything is set by them.",
-                      Suggest("idle jet", s, Fraction(usual or 0)), 0.9) for p, s in odd),
-        because=words.because(f"The numbers on the idle jets: {row}.",
-                              f"{len(odd)} differ from the rest." if odd else "None differs from most of the rest.",
-                              "As sure as the numbers were read.", "A number read again with a glass."))
+        tuple(
+            Finding(
+                "jet-odd-one-out",
+                "note",
+                (p,),
+                f"The idle jet of {words.place(p)} is a {float(s):g}, most are {float(usual or 0):g}.",
+                "Make the jets alike before anything is set by them.",
+                Suggest("idle jet", s, Fraction(usual or 0)),
+                0.9,
+            )
+            for p, s in odd
+        ),
+        because=words.because(
+            f"The numbers on the idle jets: {row}.",
+            f"{len(odd)} differ from the rest." if odd else "None differs from most of the rest.",
+            "As sure as the numbers were read.",
+            "A number read again with a glass.",
+        ),
+    )

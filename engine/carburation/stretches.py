@@ -25,16 +25,23 @@ LOOK_ROUND, SURPRISE = frozenset({3, 6}), 8.0
 MOST_PICTURES = 3
 
 
-def changes(changed: Mapping[int, tuple[float | None, float]]
-             ) -> tuple[tuple[tuple[int, float, float], ...], tuple[tuple[int, int], ...]]:
+def changes(
+    changed: Mapping[int, tuple[float | None, float]],
+) -> tuple[tuple[tuple[int, float, float], ...], tuple[tuple[int, int], ...]]:
     """What a change of jets should do to each barrel's fuel (by factor, with its doubt), and the pairs of barrels whose
     jets of one number changed places, in the order told."""
     told = list(changed)
-    pairs = tuple((a, b) for a, b in zip(told[::2], told[1::2], strict=False)
-                  if len(set(changed[a] + changed[b])) == 1) if len(told) % 2 == 0 else ()
+    pairs = (
+        tuple((a, b) for a, b in zip(told[::2], told[1::2], strict=False) if len(set(changed[a] + changed[b])) == 1)
+        if len(told) % 2 == 0
+        else ()
+    )
     paired = {i for pair in pairs for i in pair}
-    return tuple((i, (new / old) ** 2 if old else 1.0, 0.12 if old and old != new else 0.25)
-                 for i, (old, new) in changed.items() if i not in paired), pairs
+    return tuple(
+        (i, (new / old) ** 2 if old else 1.0, 0.12 if old and old != new else 0.25)
+        for i, (old, new) in changed.items()
+        if i not in paired
+    ), pairs
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +59,9 @@ class Stretch:
         return len({shot.at for shot in self.shots}) > 1 or any(shot.lambdas for shot in self.shots)
 
 
-def stretches(shots: Sequence[tuple[int, tuple[float, ...], Shot]], jets: Sequence[tuple[int, tuple, tuple]]
-               ) -> list[Stretch]:
+def stretches(
+    shots: Sequence[tuple[int, tuple[float, ...], Shot]], jets: Sequence[tuple[int, tuple, tuple]]
+) -> list[Stretch]:
     """The shots stretch by stretch; ages are counted from the beginning of each, so that what was fitted stays so."""
     out: list[Stretch] = []
     groups = [(key, [s for _, _, s in mine]) for key, mine in groupby(shots, key=lambda x: x[:2])]
@@ -61,14 +69,20 @@ def stretches(shots: Sequence[tuple[int, tuple[float, ...], Shot]], jets: Sequen
     for (segment, air), mine in groups:
         before = [row for row in jets if told < row[0] <= segment] if out else []
         told, first = segment, mine[0].age
-        out.append(Stretch(air, tuple(replace(s, age=s.age - first) for s in mine),
-                            tuple(x for _, changed, _ in before for x in changed),
-                            tuple(x for _, _, swapped in before for x in swapped)))
+        out.append(
+            Stretch(
+                air,
+                tuple(replace(s, age=s.age - first) for s in mine),
+                tuple(x for _, changed, _ in before for x in changed),
+                tuple(x for _, _, swapped in before for x in swapped),
+            )
+        )
     return out
 
 
-def believed(screws: Screws, parts: Sequence[Stretch], now: tuple[float, ...], target: float
-         ) -> tuple[Idle | None, float]:
+def believed(
+    screws: Screws, parts: Sequence[Stretch], now: tuple[float, ...], target: float
+) -> tuple[Idle | None, float]:
     """Fit stretch by stretch: a change of air or jets carries the belief over, with the change it should make. With how
     rough the engine runs now."""
     idle: Idle | None = None
@@ -76,7 +90,7 @@ def believed(screws: Screws, parts: Sequence[Stretch], now: tuple[float, ...], t
     for n, part in enumerate(parts):
         if idle is not None:
             prior = picture.carry(idle, part.air, part.jets, part.swaps)
-        if not part.tells and n < len(parts) - 1:          # only the speed of other air, which tells nothing
+        if not part.tells and n < len(parts) - 1:  # only the speed of other air, which tells nothing
             continue
         idle, rough = _best(screws, part, prior, n < len(parts) - 1)
     if idle is not None and idle.air != now:
@@ -97,8 +111,9 @@ def _best(screws: Screws, part: Stretch, prior: Prior, past: bool) -> tuple[Idle
 
 
 @lru_cache(maxsize=512)
-def _pictures(screws: Screws, shots: tuple[Shot, ...], prior: Prior, air: tuple[float, ...],
-              swaps: tuple[tuple[int, int], ...]) -> tuple[Idle, ...]:
+def _pictures(
+    screws: Screws, shots: tuple[Shot, ...], prior: Prior, air: tuple[float, ...], swaps: tuple[tuple[int, int], ...]
+) -> tuple[Idle, ...]:
     """The likeliest pictures that shots allow, best first, since one crest can hide another.
 
     Each goes on from those of the shots before it; every now and then, and after a surprise, a fit is begun elsewhere:
@@ -114,8 +129,9 @@ def _pictures(screws: Screws, shots: tuple[Shot, ...], prior: Prior, air: tuple[
     return found
 
 
-def _looked(screws: Screws, shots: tuple[Shot, ...], prior: Prior, air: tuple[float, ...],
-            swaps: Sequence[tuple[int, int]]) -> tuple[Idle, ...]:
+def _looked(
+    screws: Screws, shots: tuple[Shot, ...], prior: Prior, air: tuple[float, ...], swaps: Sequence[tuple[int, int]]
+) -> tuple[Idle, ...]:
     """The likeliest pictures, looked for from what is believed and from elsewhere."""
     first = fitted(screws, shots, prior, air)
     starts = picture.either(prior, swaps)
@@ -135,8 +151,11 @@ def _apart(fits: Sequence[Idle]) -> tuple[Idle, ...]:
 
 def _roughness(shots: Sequence[Shot], idle: Idle) -> float:
     """How much more the speeds scatter about the picture than the meter does."""
-    rows = [abs(math.log(s.speed / idle.speed(s.at, s.age))) * s.speed / s.noise
-            for s in shots if s.speed and s.noise < 50.0]
+    rows = [
+        abs(math.log(s.speed / idle.speed(s.at, s.age))) * s.speed / s.noise
+        for s in shots
+        if s.speed and s.noise < 50.0
+    ]
     if len(rows) < 6:
         return 1.0
     return sorted(rows)[len(rows) // 2] / 0.6745

@@ -33,11 +33,24 @@ def jet_swap(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
         moves += reset.for_swap(view, known, i, j)
         said.append(f"{words.place(spots[i])} with {words.place(spots[j])}")
     verdict = "swap" if parts else "cannot"
-    concluded = (f"Swap {words.listed(said)}; the suspect's screw goes where the neighbour's jet wants it." if said
-                 else "There is no sound neighbour to swap with.")
-    return Advice("jet_swap", 1, words.outputs(verdict=verdict), tuple(moves), tuple(parts), because=words.because(
-        "The verdict on each barrel and the number on each jet.", concluded,
-        "The swap itself proves it: a fault that goes along is the jet.", "A jet that turns out to be dirty."))
+    concluded = (
+        f"Swap {words.listed(said)}; the suspect's screw goes where the neighbour's jet wants it."
+        if said
+        else "There is no sound neighbour to swap with."
+    )
+    return Advice(
+        "jet_swap",
+        1,
+        words.outputs(verdict=verdict),
+        tuple(moves),
+        tuple(parts),
+        because=words.because(
+            "The verdict on each barrel and the number on each jet.",
+            concluded,
+            "The swap itself proves it: a fault that goes along is the jet.",
+            "A jet that turns out to be dirty.",
+        ),
+    )
 
 
 def _fraction(size: Fraction | None) -> Fraction:

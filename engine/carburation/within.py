@@ -17,8 +17,7 @@ def body_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     """Bypass moves of every body at once, or the verdict that a body can't be evened; see the registry."""
     view = inputs.readings["flow"]
     bypass = fitted_screw(inputs, "bypass")
-    wrong = gauge.problem(view, row_places(view, job, inputs),
-                          history(evidence, [bypass] if bypass else []))
+    wrong = gauge.problem(view, row_places(view, job, inputs), history(evidence, [bypass] if bypass else []))
     if wrong:
         return refused("body_balance", wrong)
     seen = look(job, inputs, evidence)
@@ -36,9 +35,16 @@ def body_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     doubtful = unbelieved(seen)
     if dead:
         verdict, moves = "no answer", []
-        findings += [Finding("bypass-does-nothing", "adjust", (k[1],), "The bypass screw was turned and nothing "
-                                                                       "followed.",
-                             "Its passage blocked or its tip broken: take it out and blow through.") for k in dead]
+        findings += [
+            Finding(
+                "bypass-does-nothing",
+                "adjust",
+                (k[1],),
+                "The bypass screw was turned and nothing followed.",
+                "Its passage blocked or its tip broken: take it out and blow through.",
+            )
+            for k in dead
+        ]
     elif doubtful:
         verdict, moves = "read again", []
         findings += doubtful
@@ -55,22 +61,39 @@ def body_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
         findings = [f for f in findings if f.code != "body-slightly-out"] + _apart(seen)
     elif stopped:
         verdict = "at its stop"
-        findings.append(Finding("screw-at-its-stop", "adjust", tuple(t.screw.key[1] for t in stopped),
-                                "The bypass is fully open and the barrel still draws less.", "A plate to re-seat."))
+        findings.append(
+            Finding(
+                "screw-at-its-stop",
+                "adjust",
+                tuple(t.screw.key[1] for t in stopped),
+                "The bypass is fully open and the barrel still draws less.",
+                "A plate to re-seat.",
+            )
+        )
     else:
         verdict = "inside noise"
     row = _after(seen, turns) if verdict == "turn" else seen.estimate
     unit = view.unit or ""
     return Advice(
-        "body_balance", 1,
+        "body_balance",
+        1,
         words.outputs(verdict=verdict, gap=words.clamp(_gap(seen), 0.0, 2.0), sureness=words.clamp(sure, 0.0, 1.0)),
-        tuple(moves), (), tuple(findings), {view.quantity: tuple(words.exact(v, 2) for v in row)},
-        words.because(f"{seen.flows.rows} row(s) of the gauge, weighed for its scatter.",
-                      f"The barrels draw {words.figures(seen.estimate, unit, 2)}. "
-                      + ("Open the bypass of each lower barrel as shown; the higher barrel's stays shut."
-                         if verdict == "turn" else f"Verdict: {verdict}."),
-                      f"That the barrels of each body agree: {words.percent(sure)}.",
-                      "A second row that differs by more than the gauge's scatter."))
+        tuple(moves),
+        (),
+        tuple(findings),
+        {view.quantity: tuple(words.exact(v, 2) for v in row)},
+        words.because(
+            f"{seen.flows.rows} row(s) of the gauge, weighed for its scatter.",
+            f"The barrels draw {words.figures(seen.estimate, unit, 2)}. "
+            + (
+                "Open the bypass of each lower barrel as shown; the higher barrel's stays shut."
+                if verdict == "turn"
+                else f"Verdict: {verdict}."
+            ),
+            f"That the barrels of each body agree: {words.percent(sure)}.",
+            "A second row that differs by more than the gauge's scatter.",
+        ),
+    )
 
 
 def _turns(seen: Look) -> tuple[list[Turn], list[Turn]]:
@@ -126,9 +149,15 @@ def _both_open(seen: Look) -> list[Finding]:
         stands = [seen.stands.get(seen.bypasses[i]) if i in seen.bypasses else 0.0 for i in body]
         if len(body) > 1 and all(v is not None and v > 0.06 for v in stands):
             carb = seen.flows.places[body[0]].carb
-            out.append(Finding("both-bypasses-open", "adjust", (Place(carb, None),),
-                               f"Both bypass screws of carb {carb} stand open: at least one belongs shut.",
-                               "Shut both, then open the lower barrel's only."))
+            out.append(
+                Finding(
+                    "both-bypasses-open",
+                    "adjust",
+                    (Place(carb, None),),
+                    f"Both bypass screws of carb {carb} stand open: at least one belongs shut.",
+                    "Shut both, then open the lower barrel's only.",
+                )
+            )
     return out
 
 
@@ -138,11 +167,14 @@ def _apart(seen: Look) -> list[Finding]:
         values = [seen.estimate[i] for i in body]
         if len(body) > 1 and (max(values) - min(values)) / 2 > 0.8 * seen.allowed():
             carb = seen.flows.places[body[0]].carb
-            out.append(Finding("body-out-of-step", "change part", (Place(carb, None),),
-                               f"The barrels of carb {carb} differ by {max(values) - min(values):.2f} and it has no "
-                               "bypass.",
-                               "Re-seat the plate on its spindle; if it comes back, check the spindle for "
-                               "twist.", sureness=0.9))
+            out.append(
+                Finding(
+                    "body-out-of-step",
+                    "change part",
+                    (Place(carb, None),),
+                    f"The barrels of carb {carb} differ by {max(values) - min(values):.2f} and it has no bypass.",
+                    "Re-seat the plate on its spindle; if it comes back, check the spindle for twist.",
+                    sureness=0.9,
+                )
+            )
     return out
-
-

@@ -8,13 +8,24 @@ from typing import Any
 
 from engine.evidence import Because, Move, Place, ScrewView
 
-_PARTS = {1: "1/32", 2: "1/16", 3: "3/32", 4: "1/8", 6: "3/16", 8: "1/4", 12: "3/8", 16: "1/2", 20: "5/8", 24: "3/4",
-          28: "7/8"}
+_PARTS = {
+    1: "1/32",
+    2: "1/16",
+    3: "3/32",
+    4: "1/8",
+    6: "3/16",
+    8: "1/4",
+    12: "3/8",
+    16: "1/2",
+    20: "5/8",
+    24: "3/4",
+    28: "7/8",
+}
 
 
 def exact(value: float, places: int = 4) -> Fraction:
     """A float rounded once to so many decimals, as an exact fraction."""
-    return Fraction(round(value * 10 ** places), 10 ** places)
+    return Fraction(round(value * 10**places), 10**places)
 
 
 def to_step(value: float, step: Fraction) -> Fraction:
@@ -64,8 +75,13 @@ def turn(screw: ScrewView, where: Place, stands: Fraction | None, by: Fraction) 
     """A move of one screw by so many turns in the way its position grows (negative: back)."""
     outward = (by > 0) == (screw.counts == "out")
     return Move(
-        screw.name, where, "out" if outward else "in", screw.outward if outward else screw.inward,
-        turns=abs(by), position=None if stands is None else stands + by)
+        screw.name,
+        where,
+        "out" if outward else "in",
+        screw.outward if outward else screw.inward,
+        turns=abs(by),
+        position=None if stands is None else stands + by,
+    )
 
 
 def because(used: str, concluded: str, sure: str, would_change: str) -> Because:
@@ -75,9 +91,10 @@ def because(used: str, concluded: str, sure: str, would_change: str) -> Because:
 
 def outputs(**values: Any) -> Mapping[str, Any]:
     """Outputs with floats brought to exact figures; words and rows of words stay."""
-    return {k: exact(v) if isinstance(v, float) else Fraction(v) if isinstance(v, int) and not isinstance(v,
-                                                                                                          bool) else v
-            for k, v in values.items()}
+    return {
+        k: exact(v) if isinstance(v, float) else Fraction(v) if isinstance(v, int) and not isinstance(v, bool) else v
+        for k, v in values.items()
+    }
 
 
 def clamp(value: float, low: float, high: float) -> float:

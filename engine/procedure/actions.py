@@ -26,11 +26,18 @@ def move(known: Symbols, part: MovePart, screw: Screw | None) -> MoveSpec | None
     _where(make, part, screw)
     spoilt = part.lost("to") or part.lost("by")
     if (part.to is None) == (part.by is None) and not spoilt:
-        make.fault("several-keys" if part.to is not None else "missing-key", part.head,
-                   "A move has either `to`, a position, or `by`, an amount.")
+        make.fault(
+            "several-keys" if part.to is not None else "missing-key",
+            part.head,
+            "A move has either `to`, a position, or `by`, an amount.",
+        )
     if (part.by is None) != (part.direction is None) and not spoilt and not part.lost("direction"):
-        make.fault("missing-key", part.head, "`by` and `direction` go together: how far, and in or out.",
-                   "For a position write `to`.")
+        make.fault(
+            "missing-key",
+            part.head,
+            "`by` and `direction` go together: how far, and in or out.",
+            "For a position write `to`.",
+        )
     each = None if make.here else screw.each
     when = make.guard(part.when, Want("bool", each=each))
     to = _position(make, part.to, screw, each, when) if part.to is not None else None
@@ -38,17 +45,22 @@ def move(known: Symbols, part: MovePart, screw: Screw | None) -> MoveSpec | None
     if part.by is not None and by is not None and (by.type.low is None or by.type.low < 0):
         make.fault("out-of-range", part.by.span, "An amount to turn is never below 0.", "`direction` says which way.")
     direction = str(part.direction) if part.direction is not None else None
-    return MoveSpec(str(part.screw), _places(known, part.only, screw.each), to, by,
-                    direction, when, part.span)
+    return MoveSpec(str(part.screw), _places(known, part.only, screw.each), to, by, direction, when, part.span)
 
 
 def _where(make: Maker, part: MovePart, screw: Screw) -> None:
     if part.each is not None and part.each != screw.each:
-        make.fault("place-mismatch", part.each.span, f"`{part.screw}` is there for each {screw.each}.",
-                   f"Write `each: {screw.each}`.", str(screw.each))
+        make.fault(
+            "place-mismatch",
+            part.each.span,
+            f"`{part.screw}` is there for each {screw.each}.",
+            f"Write `each: {screw.each}`.",
+            str(screw.each),
+        )
     if part.each is None and not part.only and make.here is None and screw.each != "bank" and not part.lost("only"):
-        make.fault("missing-key", part.head, "Which of them? `each` or `only` is missing.",
-                   f"Add `each: {screw.each}`.")
+        make.fault(
+            "missing-key", part.head, "Which of them? `each` or `only` is missing.", f"Add `each: {screw.each}`."
+        )
 
 
 def _places(known: Symbols, parts: Sequence[PlacePart], each: str | None) -> tuple[Where, ...]:
@@ -59,8 +71,12 @@ def _places(known: Symbols, parts: Sequence[PlacePart], each: str | None) -> tup
         if place is None:
             continue
         if each is not None and (place[1] is None) == (each == "barrel"):
-            known.make.fault("place-mismatch", part.span, f"This is there for each {each}.",
-                             "Write `{carb: 1, barrel: 2}`." if each == "barrel" else "Write `{carb: 1}`.")
+            known.make.fault(
+                "place-mismatch",
+                part.span,
+                f"This is there for each {each}.",
+                "Write `{carb: 1, barrel: 2}`." if each == "barrel" else "Write `{carb: 1}`.",
+            )
         found.append(place)
     return tuple(found)
 
@@ -74,8 +90,12 @@ def _position(make: Maker, text: Scalar, screw: Screw, each: str | None, when: G
         return None
     low, high = guard.type.low, guard.type.high
     if (low is not None and low > screw.range[1]) or (high is not None and high < screw.range[0]):
-        make.fault("out-of-range", text.span, f"`{screw.name}` can't be turned that far.",
-                   "Its `range` says from where to where it turns.")
+        make.fault(
+            "out-of-range",
+            text.span,
+            f"`{screw.name}` can't be turned that far.",
+            "Its `range` says from where to where it turns.",
+        )
     return guard
 
 
@@ -87,8 +107,12 @@ def _there(make: Maker, text: Scalar, want: Want, when: Guard | None) -> Guard |
     asked = {n.name for n in _asked(when.node) if isinstance(n, Name)} if when is not None else set()
     loose = [n for n, _ in walk(guard.node) if isinstance(n, Name) and type_of(n).holes and n.name not in asked]
     if loose:
-        make.fault("may-be-missing", text.span, f"`{loose[0].name}` may be missing when it is needed.",
-                   f"Add `when: known({loose[0].name})`.")
+        make.fault(
+            "may-be-missing",
+            text.span,
+            f"`{loose[0].name}` may be missing when it is needed.",
+            f"Add `when: known({loose[0].name})`.",
+        )
     return guard
 
 
@@ -124,11 +148,15 @@ def wait(make: Maker, part: WaitPart | None) -> Wait | None:
     if part is None:
         return None
     if (part.seconds is None) == (part.until is None) and not (part.lost("for") or part.lost("until")):
-        make.fault("missing-key" if part.until is None else "several-keys", part.head,
-                   "A wait is `for` a time, or `until` something `at_most` so long.")
+        make.fault(
+            "missing-key" if part.until is None else "several-keys",
+            part.head,
+            "A wait is `for` a time, or `until` something `at_most` so long.",
+        )
     elif part.until is not None and part.at_most is None and not part.lost("at_most"):
-        make.fault("missing-key", part.key_span("until"), "How long at most? Nobody waits for ever.",
-                   "Add `at_most: 20 min`.")
+        make.fault(
+            "missing-key", part.key_span("until"), "How long at most? Nobody waits for ever.", "Add `at_most: 20 min`."
+        )
     text = part.seconds if part.seconds is not None else part.at_most
     seconds = make.number(text, "s", "the wait") if text is not None else None
     if seconds is None:

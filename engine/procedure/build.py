@@ -22,8 +22,9 @@ from engine.units import UNITS
 TERMS = ("carb", "barrel", "gap", "cylinder", "bank")
 
 
-def build(source: Source, part: ProcedurePart, registry: Registry,
-          called: Mapping[str, Procedure | None]) -> tuple[Procedure, list[Problem]]:
+def build(
+    source: Source, part: ProcedurePart, registry: Registry, called: Mapping[str, Procedure | None]
+) -> tuple[Procedure, list[Problem]]:
     """The procedure of a file and what is wrong with it. `called`: the files that it calls; None for one with faults.
 
     With any error among the problems the procedure lacks the parts that have it, and must not be run.
@@ -31,28 +32,55 @@ def build(source: Source, part: ProcedurePart, registry: Registry,
     known = Symbols(part, source.path, registry, called)
     make = known.make
     if part.procedure != source.name:
-        make.fault("name-not-file", part.procedure.span, f"The file is called `{source.name}`, not `{part.procedure}`.",
-                   "Rename one of them.", source.name)
+        make.fault(
+            "name-not-file",
+            part.procedure.span,
+            f"The file is called `{source.name}`, not `{part.procedure}`.",
+            "Rename one of them.",
+            source.name,
+        )
     for term in part.terms:
         if term not in TERMS:
-            make.fault("unknown-word", term.span, f"`{term}` is no place that has a word of its own.",
-                       did_you_mean(term, TERMS, "There are"))
+            make.fault(
+                "unknown-word",
+                term.span,
+                f"`{term}` is no place that has a word of its own.",
+                did_you_mean(term, TERMS, "There are"),
+            )
     values = known.derived.values()
     screws = {n: _finish_screw(make, s, part) for n, s in known.screws.items() if s is not None}
     _positions(known)
     steps = Steps(known)
     symptoms = {
-        str(n): Symptom(str(n), str(p.kind), make.plain(p.ask),
-                        symptom_way(known, p, steps.target, steps.limit), p.span) for n, p in part.symptoms.items()}
+        str(n): Symptom(
+            str(n), str(p.kind), make.plain(p.ask), symptom_way(known, p, steps.target, steps.limit), p.span
+        )
+        for n, p in part.symptoms.items()
+    }
     cautions = {str(n): declare.caution(make, n, p) for n, p in part.cautions.items()}
     for text, close in known.close_to_quantity():
         make.warn("unknown-quantity", text.span, f"No adviser knows the quantity `{text}`.", f"Did you mean '{close}'?")
     procedure = Procedure(
-        source, str(part.procedure), make.plain(part.title), int(part.revision), known.layout,
-        tuple(str(n) for n in part.needs), cautions, {str(k): str(v) for k, v in part.terms.items()},
-        _sound(known.facts), _sound(known.settings), {str(k): v for k, v in screws.items()}, _sound(known.readings),
-        symptoms, values, {str(n): g for n, p in part.gives.items() if (g := _give(make, p)) is not None},
-        str(part.start), steps.all(), make.here, frozenset(str(c) for c in steps.raised))
+        source,
+        str(part.procedure),
+        make.plain(part.title),
+        int(part.revision),
+        known.layout,
+        tuple(str(n) for n in part.needs),
+        cautions,
+        {str(k): str(v) for k, v in part.terms.items()},
+        _sound(known.facts),
+        _sound(known.settings),
+        {str(k): v for k, v in screws.items()},
+        _sound(known.readings),
+        symptoms,
+        values,
+        {str(n): g for n, p in part.gives.items() if (g := _give(make, p)) is not None},
+        str(part.start),
+        steps.all(),
+        make.here,
+        frozenset(str(c) for c in steps.raised),
+    )
     return procedure, make.problems
 
 
@@ -87,8 +115,11 @@ def _positions(known: Symbols) -> None:
             wanted = "a single one" if where.each is None else f"`each: {where.each}`"
             make.fault("place-mismatch", text.span, f"The positions of `{text}` are {wanted}; this reading is not.")
         elif kind.low < screw.range[0] or kind.high > screw.range[1]:
-            make.fault("out-of-range", part.key_span("range"),
-                       f"`{text}` can't stand everywhere in it: its own range is narrower.")
+            make.fault(
+                "out-of-range",
+                part.key_span("range"),
+                f"`{text}` can't stand everywhere in it: its own range is narrower.",
+            )
 
 
 def _give(make: Maker, part: GivePart) -> Guard | None:
@@ -108,7 +139,8 @@ def _give(make: Maker, part: GivePart) -> Guard | None:
     if part.choices:
         words = tuple(str(c) for c in part.choices)
         if guard.type.kind != "choice" or not set(guard.type.choices) <= set(words):
-            make.fault("wrong-kind", part.key_span("choices"),
-                       "The expression can be something else than these choices.")
+            make.fault(
+                "wrong-kind", part.key_span("choices"), "The expression can be something else than these choices."
+            )
         kind = replace(kind, choices=words)
     return replace(guard, type=kind)

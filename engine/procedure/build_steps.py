@@ -68,7 +68,8 @@ class Steps:
         make = self.make
         self.twice(part)
         texts: dict[str, Template | None] = {
-            k: make.template(getattr(part, k)) for k in ("caution", "do", "why", "hear", "note")}
+            k: make.template(getattr(part, k)) for k in ("caution", "do", "why", "hear", "note")
+        }
         fields: dict[str, Any] = {
             "limit": self.limit(part.limit),
             "state": {str(k): self.state(k, v) for k, v in part.state.items()},
@@ -89,9 +90,17 @@ class Steps:
         way = self.way(name, part)
         if way is None:
             return None
-        return Step(str(name), title, name.span, way, **texts, **fields, exclusive=is_true(part.exclusive),
-                    record=str(part.record) if part.record is not None else None,
-                    spans=_spans(part._map))
+        return Step(
+            str(name),
+            title,
+            name.span,
+            way,
+            **texts,
+            **fields,
+            exclusive=is_true(part.exclusive),
+            record=str(part.record) if part.record is not None else None,
+            spans=_spans(part._map),
+        )
 
     def twice(self, part: StepPart) -> None:
         """A reading that is asked for twice at once."""
@@ -134,8 +143,9 @@ class Steps:
             return None
         advice = self.known.advice
         if name not in advice:
-            self.make.fault("unknown-advice", name.span, f"No step asks for an advice called `{name}`.",
-                            did_you_mean(name, advice))
+            self.make.fault(
+                "unknown-advice", name.span, f"No step asks for an advice called `{name}`.", did_you_mean(name, advice)
+            )
         else:
             adviser = self.known.registry.get(advice[name][0].adviser)
             if adviser is not None and not adviser.makes:
@@ -156,17 +166,29 @@ class Steps:
             return None
         kind = self.known.derived.kept_type(name)
         if kind is not None and (guard.type.kind, guard.type.dimension, guard.type.each) != (
-                kind.kind, kind.dimension, kind.each):
-            self.make.fault("wrong-kind", text.span, f"`{name}` is kept as something else in another step.",
-                            "Give this one a name of its own.")
+            kind.kind,
+            kind.dimension,
+            kind.each,
+        ):
+            self.make.fault(
+                "wrong-kind",
+                text.span,
+                f"`{name}` is kept as something else in another step.",
+                "Give this one a name of its own.",
+            )
         return guard
 
     def clear(self, part: StepPart) -> tuple[str, ...]:
         for code in part.clear:  # another file of the run may have raised it; only what looks like a slip is one
             close = nearest(code, self.raised, 0.8)
             if code not in self.raised and close is not None:
-                self.make.fault("unknown-finding", code.span, f"Nothing here ever finds `{code}`.",
-                                f"Did you mean `{close}`?", close)
+                self.make.fault(
+                    "unknown-finding",
+                    code.span,
+                    f"Nothing here ever finds `{code}`.",
+                    f"Did you mean `{close}`?",
+                    close,
+                )
         return tuple(str(c) for c in part.clear)
 
     def symptoms(self, part: StepPart) -> dict[str, str | Call]:
@@ -185,12 +207,16 @@ class Steps:
         spoilt = any(part.lost(k) for k in ("branch", "go", "call", "end"))
         if len(given) != 1:
             if not given and not spoilt:
-                self.make.fault("no-way-on", name.span, f"Step `{name}` leads nowhere.",
-                                "Add one of `branch`, `go`, `call`, `end`.")
+                self.make.fault(
+                    "no-way-on", name.span, f"Step `{name}` leads nowhere.", "Add one of `branch`, `go`, `call`, `end`."
+                )
             elif given:
-                self.make.fault("several-keys", part.key_span(given[1]),
-                                f"Step `{name}` has {' and '.join(f'`{g}`' for g in given)}; it leads on in one way.",
-                                "Keep one." if "call" not in given else "`go` beside `call` needs `each`.")
+                self.make.fault(
+                    "several-keys",
+                    part.key_span(given[1]),
+                    f"Step `{name}` has {' and '.join(f'`{g}`' for g in given)}; it leads on in one way.",
+                    "Keep one." if "call" not in given else "`go` beside `call` needs `each`.",
+                )
             return None
         self.strays(part, given[0])
         if given[0] == "branch":
@@ -204,17 +230,30 @@ class Steps:
 
     def strays(self, part: StepPart, way: str) -> None:
         """Keys that say nothing without another key."""
-        for key, needs in (("with", "call"), ("ends", "call"), ("as", "call"), ("each", "call"), ("order", "call"),
-                           ("by", "call"), ("say", "end"), ("exclusive", "branch")):
+        for key, needs in (
+            ("with", "call"),
+            ("ends", "call"),
+            ("as", "call"),
+            ("each", "call"),
+            ("order", "call"),
+            ("by", "call"),
+            ("say", "end"),
+            ("exclusive", "branch"),
+        ):
             if key in part and way != needs:
-                self.make.fault("unknown-key", part.key_span(key), f"`{key}` says nothing in a step without `{needs}`.",
-                                "Delete it." if key != "say" else "Write `do` or `note`.")
+                self.make.fault(
+                    "unknown-key",
+                    part.key_span(key),
+                    f"`{key}` says nothing in a step without `{needs}`.",
+                    "Delete it." if key != "say" else "Write `do` or `note`.",
+                )
 
     def branches(self, parts: list[BranchPart], part: StepPart) -> tuple[Branch, ...] | None:
         made = [self.branch(b, last=i == len(parts) - 1) for i, b in enumerate(parts)]
         if not parts and not part.lost("branch"):
-            self.make.fault("no-way-on", part.key_span("branch"), "The branch has no way on.",
-                            "Add `- {otherwise: step}`.")
+            self.make.fault(
+                "no-way-on", part.key_span("branch"), "The branch has no way on.", "Add `- {otherwise: step}`."
+            )
         return tuple(b for b in made if b is not None)
 
     def branch(self, part: BranchPart, last: bool) -> Branch | None:
@@ -224,19 +263,28 @@ class Steps:
         why = make.plain(part.why)
         if part.otherwise is not None:
             if not last:
-                make.fault("otherwise-not-last", part.key_span("otherwise"),
-                           "Ways on below `otherwise` are never tried.", "Move it to the end.")
+                make.fault(
+                    "otherwise-not-last",
+                    part.key_span("otherwise"),
+                    "Ways on below `otherwise` are never tried.",
+                    "Move it to the end.",
+                )
             for key in ("when", "go"):
                 if key in part:
-                    make.fault("several-keys", part.key_span(key), f"`otherwise` stands without `{key}`.",
-                               "Delete one.")
+                    make.fault(
+                        "several-keys", part.key_span(key), f"`otherwise` stands without `{key}`.", "Delete one."
+                    )
             return Branch(None, self.target(part.otherwise), why, found, part.span)
         if part.lost("otherwise"):
             return None
         for key in ("when", "go"):
             if key not in part and not part.lost(key):
-                make.fault("missing-key", part.head, f"`{key}` is missing here.",
-                           "A way on is `{when: ..., go: step}` or `{otherwise: step}`.")
+                make.fault(
+                    "missing-key",
+                    part.head,
+                    f"`{key}` is missing here.",
+                    "A way on is `{when: ..., go: step}` or `{otherwise: step}`.",
+                )
         go = self.target(part.go) if part.go is not None else None
         return Branch(when, go, why, found, part.span) if when is not None and go is not None else None
 
@@ -260,4 +308,3 @@ def _spans(part: Map) -> dict[str, Span]:
     if isinstance(state, Map):
         spans |= {f"state.{k}": k.span for k in state}
     return spans
-

@@ -76,7 +76,10 @@ def short(path: str) -> str:
 
 
 def run_check(
-    paths: Sequence[str | Path], search: Sequence[Path], advisers: Registry, format: str = "full",
+    paths: Sequence[str | Path],
+    search: Sequence[Path],
+    advisers: Registry,
+    format: str = "full",
 ) -> tuple[str, int]:
     """The text of `evendraw check` and its exit code. Raises ValueError for an unknown format."""
     if format not in FORMATS:

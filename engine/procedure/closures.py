@@ -16,8 +16,14 @@ from engine.procedure.program import PER_CARB, Names
 Run = Callable[[Names], Any]
 Two = Callable[[Any, Any], Any]
 
-_COMPARE: dict[str, Two] = {"<": operator.lt, "<=": operator.le, ">": operator.gt, ">=": operator.ge,
-                            "==": operator.eq, "!=": operator.ne}
+_COMPARE: dict[str, Two] = {
+    "<": operator.lt,
+    "<=": operator.le,
+    ">": operator.gt,
+    ">=": operator.ge,
+    "==": operator.eq,
+    "!=": operator.ne,
+}
 _MIRRORED = {"<": ">", "<=": ">=", ">": "<", ">=": "<=", "==": "==", "!=": "!="}
 _ARITH: dict[str, Two] = {"+": operator.add, "-": operator.sub, "*": operator.mul, "/": operator.truediv}
 
@@ -80,13 +86,16 @@ class _Compiler:
         """An operation on numbers, place by place where one is a row; missing where one is missing."""
         a, b = self.run(left), self.run(right)
         if _each(left) is None and _each(right) is None:
+
             def single(n: Names) -> Any:
                 x, y = a(n), b(n)
                 return None if x is None or y is None else apply(x, y)
+
             return single
 
         def rows(n: Names) -> Any:
             return _along(apply, a(n), b(n))
+
         return rows
 
     def compare(self, node: Compare) -> Run:
@@ -102,6 +111,7 @@ class _Compiler:
             for other in truths[1:]:
                 result = _along(operator.and_, result, other)
             return result
+
         return chain
 
     def compare_single(self, node: Compare) -> Run:
@@ -116,6 +126,7 @@ class _Compiler:
             if any(x is None for x in found):
                 return False
             return all(op(x, y) for op, x, y in zip(ops, found, found[1:], strict=False))
+
         return chain
 
     def with_constants(self, node: Compare) -> Run | None:
@@ -155,7 +166,8 @@ class _Compiler:
             if row is None:
                 return None
             size = fixed or n.get(PER_CARB) or len(row)
-            return tuple(gather(row[i:i + size]) for i in range(0, len(row), size))
+            return tuple(gather(row[i : i + size]) for i in range(0, len(row), size))
+
         return per_carb
 
 
@@ -169,6 +181,7 @@ def _against(item: Run, op: Two, bound: Fraction) -> Run:
             return False
         a, b = x.as_integer_ratio()
         return op(a * bottom, top * b)
+
     return against
 
 
@@ -182,6 +195,7 @@ def _between(item: Run, op: Two, bound: Fraction, op2: Two, other: Number) -> Ru
             return False
         a, b = x.as_integer_ratio()
         return op(a * bottom, top * b) and op2(a * bottom2, top2 * b)
+
     return between
 
 
@@ -235,6 +249,7 @@ def _known(item: Run) -> Run:
     def known(n: Names) -> bool:
         x = item(n)
         return x is not None and not (isinstance(x, tuple) and None in x)
+
     return known
 
 

@@ -54,8 +54,11 @@ def fact(make: Maker, name: str, part: FactPart, bank: Layout) -> Fact | None:
     """A fact, its type from the job model or as declared here."""
     if any(part.lost(k) for k in ("choices", "unit", "range", "yes_no", "default")):
         return None
-    found = _declared(make, part) if (part.choices or part.unit is not None or part.range or part.yes_no) else (
-        _inferred(make, part))
+    found = (
+        _declared(make, part)
+        if (part.choices or part.unit is not None or part.range or part.yes_no)
+        else (_inferred(make, part))
+    )
     if found is None:
         return None
     kind, default = found
@@ -96,10 +99,17 @@ def _declared(make: Maker, part: FactPart) -> tuple[Type, object] | None:
     if given is None:
         return None
     fits = (given.kind, given.dimension) == (known.kind, known.dimension)
-    if not fits or not set(given.choices) <= set(known.choices) or (
-            given.kind == "number" and not ranges.within(range_of(given), range_of(known))):
-        make.fault("unknown-fact", part.path.span, f"The job itself says what `{part.path}` can be, and not this.",
-                   "Write only the path, and a `default` if need be.")
+    if (
+        not fits
+        or not set(given.choices) <= set(known.choices)
+        or (given.kind == "number" and not ranges.within(range_of(given), range_of(known)))
+    ):
+        make.fault(
+            "unknown-fact",
+            part.path.span,
+            f"The job itself says what `{part.path}` can be, and not this.",
+            "Write only the path, and a `default` if need be.",
+        )
         return None
     # A file may be for some of what the job can say: a run refuses a job that says something else.
     kept = given.kind == "bool" or silent in given.choices or (given.kind == "number" and _lies_in(silent, given))
@@ -141,8 +151,12 @@ def _default(make: Maker, word: Scalar, kind: Type) -> object:
         return word == "true"
     if kind.kind == "choice":
         if word not in kind.choices:
-            make.fault("unknown-choice", word.span, f"`{word}` is none of the choices.",
-                       did_you_mean(word, kind.choices, "It can be"))
+            make.fault(
+                "unknown-choice",
+                word.span,
+                f"`{word}` is none of the choices.",
+                did_you_mean(word, kind.choices, "It can be"),
+            )
         return str(word)
     try:
         value, unit = parse_quantity(word, kind.unit or "")
@@ -197,20 +211,27 @@ def _table(make: Maker, name: str, part: TablePart, facts: dict[str, Fact | None
     for key, text in entries.items():
         value = make.number(text, unit, "the table")
         if key not in choices:
-            make.fault("unknown-choice", part.key_span(key), f"`{part.by}` is never `{key}`.",
-                       did_you_mean(key, choices, "It can be"))
+            make.fault(
+                "unknown-choice",
+                part.key_span(key),
+                f"`{part.by}` is never `{key}`.",
+                did_you_mean(key, choices, "It can be"),
+            )
         elif value is not None:
             table[str(key)] = value
             if kind is not None:
                 inside(make, text, value, kind)
     missing = [c for c in choices if c not in table and c not in entries and not part.lost(c)]
     if missing:
-        make.fault("incomplete-table", part.by.span, f"The table has no entry for {', '.join(missing)}.",
-                   "Add one for every choice.")
+        make.fault(
+            "incomplete-table",
+            part.by.span,
+            f"The table has no entry for {', '.join(missing)}.",
+            "Add one for every choice.",
+        )
     return None if kind is None else Setting(str(name), kind, None, str(part.by), table, str(part.source), part.span)
 
 
 def caution(make: Maker, name: str, part: CautionPart) -> Caution:
     """A caution."""
-    return Caution(str(name), str(part.word), make.plain(part.text),
-                   tuple(str(d) for d in part.demanded_by), part.span)
+    return Caution(str(name), str(part.word), make.plain(part.text), tuple(str(d) for d in part.demanded_by), part.span)

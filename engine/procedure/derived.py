@@ -104,9 +104,12 @@ class Derived:
             if size[name] <= MOST_PARTS and depth[name] <= MOST_DEPTH:
                 self._order[name] = None
             elif all(m in self._order for m in builds_on[name]):
-                self.make.fault("guard-too-long", self.parts[name].expression.span,
-                                f"Written out in full, `{name}` is longer than anybody could follow.",
-                                "`keep` a part of it in an earlier step.")
+                self.make.fault(
+                    "guard-too-long",
+                    self.parts[name].expression.span,
+                    f"Written out in full, `{name}` is longer than anybody could follow.",
+                    "`keep` a part of it in an earlier step.",
+                )
             for user in users.get(name, ()):
                 waits[user] -= 1
                 if not waits[user]:
@@ -152,8 +155,9 @@ class Derived:
         if open_up:
             low, high = (low if low == old.low else None), (high if high == old.high else None)
         words = (*old.choices, *(c for c in found.choices if c not in old.choices))
-        self._kept_types[name] = replace(old, low=low, high=high, choices=words, holes=old.holes or found.holes,
-                                         whole=old.whole and found.whole)
+        self._kept_types[name] = replace(
+            old, low=low, high=high, choices=words, holes=old.holes or found.holes, whole=old.whole and found.whole
+        )
 
     def _bounded(self) -> None:
         """A value kept out of its own earlier self may be counted up, not multiplied with itself: in a loop its digits
@@ -165,13 +169,18 @@ class Derived:
             for text in texts:
                 tops = [text, *(self.parts[n].expression for n in self._rests_on(text) if n in self.parts)]
                 if name in self._rests_on(text) and any(_multiplies(t) for t in tops):
-                    self.make.fault("may-grow-without-end", text.span, f"`{name}` is multiplied into itself.",
-                                    "Count it up with + or -, or multiply by a plain number.")
+                    self.make.fault(
+                        "may-grow-without-end",
+                        text.span,
+                        f"`{name}` is multiplied into itself.",
+                        "Count it up with + or -, or multiply by a plain number.",
+                    )
 
     def _rests_on(self, text: str) -> set[str]:
         """Every name that an expression rests on, values seen through."""
-        return _reached(self._named(text),
-                        lambda n: self._named(self.parts[n].expression) if n in self.parts else set())
+        return _reached(
+            self._named(text), lambda n: self._named(self.parts[n].expression) if n in self.parts else set()
+        )
 
 
 def _reached(edge: set[str], onward: Any) -> set[str]:
@@ -191,8 +200,10 @@ def _nodes(text: str) -> tuple[tuple[str, int], ...]:
 
 def _multiplies(text: str) -> bool:
     """Whether two things are multiplied or divided that are both no plain number."""
-    return any(isinstance(n, Arith) and n.op in "*/" and not isinstance(n.left, Number)
-               and not isinstance(n.right, Number) for n, _ in walk(_parsed(text)))
+    return any(
+        isinstance(n, Arith) and n.op in "*/" and not isinstance(n.left, Number) and not isinstance(n.right, Number)
+        for n, _ in walk(_parsed(text))
+    )
 
 
 def _parsed(text: str) -> Node:

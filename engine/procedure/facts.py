@@ -49,8 +49,9 @@ def fact_type(path: str) -> tuple[Type, Any]:
     measured = next((m for m in extra if isinstance(m, Measured)), None)
     if measured is not None:
         unit = UNITS[measured.unit]
-        kind = Type("number", unit.dimension, unit.name or None, to_base(measured.low, unit),
-                    to_base(measured.high, unit))
+        kind = Type(
+            "number", unit.dimension, unit.name or None, to_base(measured.low, unit), to_base(measured.high, unit)
+        )
         default = _default(field)
         return kind, None if default is None else to_base(default, measured.unit)
     raise NoFact(f"`{path}` is neither yes or no, nor a choice, nor a single number.", known=True)

@@ -47,15 +47,25 @@ def decode(data: bytes, name: str, where: str) -> Source | Problem:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as fault:
         line, column = _place(data, fault.start)
-        return Problem("not-utf-8", where, Span(line, column, line, column + 1),
-                       f"The byte {data[fault.start]:#04x} here is not UTF-8.", hint="Save the file again as UTF-8.")
+        return Problem(
+            "not-utf-8",
+            where,
+            Span(line, column, line, column + 1),
+            f"The byte {data[fault.start]:#04x} here is not UTF-8.",
+            hint="Save the file again as UTF-8.",
+        )
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     for index, char in enumerate(text):
         if (ord(char) < 32 and char not in "\n\t") or ord(char) == 127:
             line = text.count("\n", 0, index) + 1
             column = index - text.rfind("\n", 0, index)
-            return Problem("not-utf-8", where, Span(line, column, line, column + 1),
-                           f"A control character (code {ord(char)}) stands here.", hint="Delete it.")
+            return Problem(
+                "not-utf-8",
+                where,
+                Span(line, column, line, column + 1),
+                f"A control character (code {ord(char)}) stands here.",
+                hint="Delete it.",
+            )
     return Source(name, where, text)
 
 
@@ -94,5 +104,9 @@ def _refuse(code: str, where: str, message: str, hint: str) -> Problem:
 
 
 def _too_big(where: str, size: int) -> Problem:
-    return _refuse("too-big", where, f"The file has {size // 1024} kB; a procedure has at most {LARGEST // 1024}.",
-                   "Move a part of it into a file of its own and call that.")
+    return _refuse(
+        "too-big",
+        where,
+        f"The file has {size // 1024} kB; a procedure has at most {LARGEST // 1024}.",
+        "Move a part of it into a file of its own and call that.",
+    )

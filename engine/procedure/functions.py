@@ -29,11 +29,19 @@ def call(node: Call, scope: Scope, typed: Typed) -> Node:
         low, high = ranges.magnitude(range_of(kind))
         return replace(node, argument=argument, type=replace(kind, low=low, high=high))
     if kind.each is None:
-        raise fault("single-not-row", argument, f"`{node.function}` looks along a row; this is a single value.",
-                    "Compare it as it is.")
+        raise fault(
+            "single-not-row",
+            argument,
+            f"`{node.function}` looks along a row; this is a single value.",
+            "Compare it as it is.",
+        )
     if node.per is not None and kind.each != "barrel":
-        raise fault("rows-dont-fit", argument, f"`per: carb` groups barrels; this row is over each {kind.each}.",
-                    "Leave `per: carb` away.")
+        raise fault(
+            "rows-dont-fit",
+            argument,
+            f"`per: carb` groups barrels; this row is over each {kind.each}.",
+            "Leave `per: carb` away.",
+        )
     if node.function == "spread":
         no_offset(argument)
     low, high = ranges.width(range_of(kind)) if node.function == "spread" else range_of(kind)
@@ -45,16 +53,25 @@ def _over_truths(node: Call, scope: Scope, typed: Typed) -> Node:
     if node.per is not None:
         raise fault("bad-guard", node, f"`{node.function}` is not grouped.", "Leave `per: carb` away.")
     if not isinstance(node.argument, Compare):
-        raise fault("wrong-kind", node.argument, f"`{node.function}` looks at one comparison along a row.",
-                    f"Write it like `{node.function}(flow < 1 L/min)`, and join several with `and` outside.")
+        raise fault(
+            "wrong-kind",
+            node.argument,
+            f"`{node.function}` looks at one comparison along a row.",
+            f"Write it like `{node.function}(flow < 1 L/min)`, and join several with `and` outside.",
+        )
     argument = typed(node.argument, scope)
     each = type_of(argument).each
     if each is None:
-        raise fault("single-not-row", argument, f"`{node.function}` looks along a row; this compares single values.",
-                    "Use the comparison as it is.")
+        raise fault(
+            "single-not-row",
+            argument,
+            f"`{node.function}` looks along a row; this compares single values.",
+            "Use the comparison as it is.",
+        )
     if node.function == "count":
-        return replace(node, argument=argument, type=Type(
-            "number", low=Fraction(0), high=Fraction(scope.most[each]), whole=True))
+        return replace(
+            node, argument=argument, type=Type("number", low=Fraction(0), high=Fraction(scope.most[each]), whole=True)
+        )
     return replace(node, argument=argument, type=Type("bool", each=each if node.function == "which" else None))
 
 
@@ -74,6 +91,5 @@ def _about(node: Call, scope: Scope) -> Node:
         return replace(node, argument=replace(inner, type=name_type(inner, scope)), type=BOOL)
     if screw is None:
         scope.type_of(inner.name)  # a screw declared with a fault says so by itself
-        raise fault("unknown-name", inner, f"There is no screw `{inner.name}`.",
-                    did_you_mean(inner.name, scope.screws))
+        raise fault("unknown-name", inner, f"There is no screw `{inner.name}`.", did_you_mean(inner.name, scope.screws))
     return replace(node, argument=replace(inner, type=screw), type=screw)

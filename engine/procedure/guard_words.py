@@ -61,7 +61,7 @@ def tokens_of(text: str) -> list[Token]:
 
 def _token(text: str, at: int, before: list[Token]) -> Token:
     char = text[at]
-    if (char.isascii() and char.isdigit()) or (char == "." and text[at + 1:at + 2].isdecimal()):
+    if (char.isascii() and char.isdigit()) or (char == "." and text[at + 1 : at + 2].isdecimal()):
         return _number(text, at, before)
     if match := _WORD.match(text, at):
         word = match.group()
@@ -71,13 +71,16 @@ def _token(text: str, at: int, before: list[Token]) -> Token:
     if char in "'\"":
         raise GuardFault("bad-guard", "A quote is opened and not closed.", at, len(text), "Close it likewise.")
     if match := _OPERATOR.match(text, at):
-        if text[at:at + 2] in ("//", "**"):
-            raise GuardFault("bad-guard", f"`{text[at:at + 2]}` is no operator here.", at, at + 2, "There are + - * /.")
+        if text[at : at + 2] in ("//", "**"):
+            raise GuardFault(
+                "bad-guard", f"`{text[at : at + 2]}` is no operator here.", at, at + 2, "There are + - * /."
+            )
         return Token("op", match.group(), at, match.end())
     for sign, meant in _WORDS_FOR.items():
         if text.startswith(sign, at):
-            raise GuardFault("bad-guard", f"`{sign}` is no operator here.", at, at + len(sign), f"Write `{meant}`.",
-                             meant)
+            raise GuardFault(
+                "bad-guard", f"`{sign}` is no operator here.", at, at + len(sign), f"Write `{meant}`.", meant
+            )
     raise GuardFault("bad-guard", f"The sign `{char}` has no meaning in an expression.", at, at + 1)
 
 
@@ -89,17 +92,19 @@ def _number(text: str, at: int, before: list[Token]) -> Token:
         unit = _unit_at(text, match.end())
         if unit is not None:
             if before and before[-1].text == "/":
-                raise GuardFault("bad-guard", "What is divided by what here can be read two ways.", at, match.end(),
-                                 "Put brackets.")
+                raise GuardFault(
+                    "bad-guard", "What is divided by what here can be read two ways.", at, match.end(), "Put brackets."
+                )
             return _with_unit(text, at, match.end(), Fraction(0), (int(match.group(1)), int(match.group(2))))
     match = _DECIMAL.match(text, at)
     assert match is not None
     if len(match.group()) > 19:
         raise GuardFault("bad-number", "This number has more digits than any instrument.", at, match.end(), "Round it.")
-    rest = text[match.end():match.end() + 1]
-    if rest in ("e", "E") and text[match.end() + 1:match.end() + 2].isdigit():
-        raise GuardFault("bad-number", "Powers of ten are not written like this here.", at, match.end() + 2,
-                         "Write the number out.")
+    rest = text[match.end() : match.end() + 1]
+    if rest in ("e", "E") and text[match.end() + 1 : match.end() + 2].isdigit():
+        raise GuardFault(
+            "bad-number", "Powers of ten are not written like this here.", at, match.end() + 2, "Write the number out."
+        )
     return _with_unit(text, at, match.end(), Fraction(match.group().rstrip(".")), None)
 
 
@@ -110,12 +115,17 @@ def _with_unit(text: str, at: int, end: int, whole: Fraction, part: tuple[int, i
         whole += Fraction(*part)
     unit = _unit_at(text, end)
     if unit is not None:
-        return Token("number", text[at:unit[1]], at, unit[1], whole, unit[0])
+        return Token("number", text[at : unit[1]], at, unit[1], whole, unit[0])
     follows = _WORD.match(text, end + len(text[end:]) - len(text[end:].lstrip(" ")))
     if follows and follows.group() not in _KEYWORDS | PYTHON_ONLY | {"per"}:
         word = follows.group()
-        raise GuardFault("unknown-unit", f"`{word}` after a number is no unit that the program knows.",
-                         follows.start(), follows.end(), did_you_mean(word, UNITS))
+        raise GuardFault(
+            "unknown-unit",
+            f"`{word}` after a number is no unit that the program knows.",
+            follows.start(),
+            follows.end(),
+            did_you_mean(word, UNITS),
+        )
     return Token("number", text[at:end], at, end, whole, None)
 
 

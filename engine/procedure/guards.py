@@ -39,8 +39,13 @@ DEPTH = 20
 def parse(text: str) -> Node:
     """The tree of a guard, untyped. Raises `GuardFault` with the place in the text."""
     if len(text) > LONGEST:
-        raise GuardFault("guard-too-long", f"The expression has {len(text)} characters; {LONGEST} are the most.",
-                         0, len(text), "Give a part of it a name under `values`.")
+        raise GuardFault(
+            "guard-too-long",
+            f"The expression has {len(text)} characters; {LONGEST} are the most.",
+            0,
+            len(text),
+            "Give a part of it a name under `values`.",
+        )
     tokens = tokens_of(text)
     parser = _Parser(text, tokens)
     node = parser.either(0)
@@ -87,15 +92,25 @@ class _Parser:
         if token is None:
             found = self.here
             if found.kind == "end":
-                raise GuardFault("bad-guard", f"A `{text}` is missing at the end.", max(found.start - 1, 0), found.end,
-                                 "Within `{ }`, an expression with a comma stands in quotes.")
+                raise GuardFault(
+                    "bad-guard",
+                    f"A `{text}` is missing at the end.",
+                    max(found.start - 1, 0),
+                    found.end,
+                    "Within `{ }`, an expression with a comma stands in quotes.",
+                )
             raise _unexpected(found)
         return token
 
     def deeper(self, depth: int) -> int:
         if depth >= DEPTH:
-            raise GuardFault("guard-too-deep", f"Nested more than {DEPTH} deep.", self.here.start, self.here.end,
-                             "Give a part of it a name under `values`.")
+            raise GuardFault(
+                "guard-too-deep",
+                f"Nested more than {DEPTH} deep.",
+                self.here.start,
+                self.here.end,
+                "Give a part of it a name under `values`.",
+            )
         return depth + 1
 
     def either(self, depth: int) -> Node:
@@ -174,14 +189,20 @@ class _Parser:
         token = self.take()
         if self.here.text != "(" or self.here.kind != "op":
             if token.text in FUNCTIONS:
-                raise GuardFault("bad-guard", f"`{token.text}` is a function.", token.start, token.end,
-                                 f"Write `{token.text}(...)`.")
+                raise GuardFault(
+                    "bad-guard", f"`{token.text}` is a function.", token.start, token.end, f"Write `{token.text}(...)`."
+                )
             if token.text in PYTHON_ONLY:
                 raise _unexpected(token)
             return Name(token.start, token.end, token.text)
         if token.text not in FUNCTIONS:
-            raise GuardFault("unknown-function", f"There is no function `{token.text}`.", token.start, token.end,
-                             did_you_mean(token.text, FUNCTIONS) or f"There are {', '.join(FUNCTIONS)}.")
+            raise GuardFault(
+                "unknown-function",
+                f"There is no function `{token.text}`.",
+                token.start,
+                token.end,
+                did_you_mean(token.text, FUNCTIONS) or f"There are {', '.join(FUNCTIONS)}.",
+            )
         self.take()
         argument = self.either(self.deeper(depth))
         per = self.grouping() if self.accept(",") else None
@@ -190,12 +211,21 @@ class _Parser:
 
     def grouping(self) -> str:
         if self.here.text != "per":
-            raise GuardFault("bad-guard", "A function takes one thing, and perhaps `per: carb`.", self.here.start,
-                             self.here.end, "Compare with `and` or `or`.")
+            raise GuardFault(
+                "bad-guard",
+                "A function takes one thing, and perhaps `per: carb`.",
+                self.here.start,
+                self.here.end,
+                "Compare with `and` or `or`.",
+            )
         self.take()
         self.expect(":")
         token = self.take()
         if token.text != "carb":
-            raise GuardFault("bad-guard", "Rows are grouped `per: carb` and no other way.", token.start,
-                             max(token.end, token.start + 1))
+            raise GuardFault(
+                "bad-guard",
+                "Rows are grouped `per: carb` and no other way.",
+                token.start,
+                max(token.end, token.start + 1),
+            )
         return token.text

@@ -9,8 +9,17 @@ from engine.procedure.program import Call, Layout, Procedure, Screw
 from engine.procedure.source import NOWHERE
 
 #: What two declarations of one screw must agree in.
-_AGREE = {"each": "each", "acts": "acts", "at": "at", "inward": "in", "outward": "out", "unit": "unit", "zero": "zero",
-          "step": "step", "range": "range"}
+_AGREE = {
+    "each": "each",
+    "acts": "acts",
+    "at": "at",
+    "inward": "in",
+    "outward": "out",
+    "unit": "unit",
+    "zero": "zero",
+    "step": "step",
+    "range": "range",
+}
 
 
 def check_closure(procedures: Mapping[str, Procedure]) -> list[Problem]:
@@ -25,9 +34,13 @@ def _screws(procedures: Mapping[str, Procedure]) -> Iterator[Problem]:
             file, known = first.setdefault(name, (procedure.name, screw))
             differs = [key for field, key in _AGREE.items() if getattr(known, field) != getattr(screw, field)]
             if differs:
-                yield Problem("screw-mismatch", procedure.source.path, screw.span,
-                              f"The screw `{name}` differs from the one in `{file}` in {', '.join(differs)}.",
-                              hint="One name is one screw in all files of a run: make them agree, or rename one.")
+                yield Problem(
+                    "screw-mismatch",
+                    procedure.source.path,
+                    screw.span,
+                    f"The screw `{name}` differs from the one in `{file}` in {', '.join(differs)}.",
+                    hint="One name is one screw in all files of a run: make them agree, or rename one.",
+                )
 
 
 def _layouts(procedures: Mapping[str, Procedure]) -> Iterator[Problem]:
@@ -38,17 +51,23 @@ def _layouts(procedures: Mapping[str, Procedure]) -> Iterator[Problem]:
                 continue
             lacks = _not_covered(caller.layout, callee.layout)
             if lacks:
-                yield Problem("layout-mismatch", caller.source.path, call.span,
-                              f"`{callee.name}` is not for every bank that this file is for: {lacks}.",
-                              hint=f"Widen `for` in `{callee.name}`, or narrow it here.")
+                yield Problem(
+                    "layout-mismatch",
+                    caller.source.path,
+                    call.span,
+                    f"`{callee.name}` is not for every bank that this file is for: {lacks}.",
+                    hint=f"Widen `for` in `{callee.name}`, or narrow it here.",
+                )
 
 
 def _not_covered(outer: Layout, inner: Layout) -> str:
     if inner.families and not (outer.families and set(outer.families) <= set(inner.families)):
         odd = sorted(set(outer.families) - set(inner.families))
         return f"not for the family {odd[0]}" if odd else "not for any family"
-    for what, a, b in (("carbs", outer.carbs, inner.carbs),
-                       ("barrels a carb", outer.barrels_per_carb, inner.barrels_per_carb)):
+    for what, a, b in (
+        ("carbs", outer.carbs, inner.carbs),
+        ("barrels a carb", outer.barrels_per_carb, inner.barrels_per_carb),
+    ):
         if a[0] < b[0] or a[1] > b[1]:
             return f"not for {a[0] if a[0] < b[0] else a[1]} {what}"
     return ""

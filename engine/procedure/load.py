@@ -65,6 +65,7 @@ def load(path_or_name: str | Path, search: Sequence[Path], advisers: Registry) -
 
 def load_texts(texts: Mapping[str, str], main: str, advisers: Registry) -> Loaded:
     """Load from texts by name: a run's own files, from its record."""
+
     def source(name: str) -> Source | Problem:
         return files.decode(texts[name].encode("utf-8", "surrogatepass"), name, f"{name}{files.SUFFIX}")
 
@@ -140,9 +141,14 @@ class _Closure:
 
     def callee(self, name: Scalar, caller: Source) -> Procedure | None:
         if name in self.open:
-            circle = " calls ".join([*self.open[self.open.index(str(name)):], str(name)])
-            self.fault("call-cycle", caller, name, f"Files call each other in a circle: {circle}.",
-                       "A run of it would never end. Call from outside instead.")
+            circle = " calls ".join([*self.open[self.open.index(str(name)) :], str(name)])
+            self.fault(
+                "call-cycle",
+                caller,
+                name,
+                f"Files call each other in a circle: {circle}.",
+                "A run of it would never end. Call from outside instead.",
+            )
             return None
         if name not in self.sources:
             found = self.find(str(name), caller)
@@ -167,10 +173,16 @@ def _read(source: Source) -> tuple[ProcedurePart | None, list[Problem]]:
         return None, problems
     start = next(iter(_steps(tree)), None)
     fill: dict[str, Tree] = {
-        "procedure": scalar(source.name, tree.head), "title": scalar(source.name, tree.head),
+        "procedure": scalar(source.name, tree.head),
+        "title": scalar(source.name, tree.head),
         "revision": scalar("1", tree.head),
-        "for": mapping(tree.head, {"family": scalar("any", tree.head), "carbs": mapping(
-            tree.head, {"from": scalar("1", tree.head), "to": scalar("12", tree.head)})}),
+        "for": mapping(
+            tree.head,
+            {
+                "family": scalar("any", tree.head),
+                "carbs": mapping(tree.head, {"from": scalar("1", tree.head), "to": scalar("12", tree.head)}),
+            },
+        ),
     }
     if start is not None:
         fill["start"] = start
@@ -195,6 +207,8 @@ def _calls(part: ProcedurePart) -> Iterator[Scalar]:
 def _digest(procedures: Mapping[str, Procedure]) -> str:
     """One SHA-256 over the list of files: main first, then by name, each with name, revision and its text's hash."""
     main, *rest = procedures
-    rows = [[p.name, p.revision, hashlib.sha256(p.source.text.encode()).hexdigest()]
-            for p in (procedures[n] for n in (main, *sorted(rest)))]
+    rows = [
+        [p.name, p.revision, hashlib.sha256(p.source.text.encode()).hexdigest()]
+        for p in (procedures[n] for n in (main, *sorted(rest)))
+    ]
     return hashlib.sha256(json.dumps(rows, ensure_ascii=False, separators=(",", ":")).encode()).hexdigest()

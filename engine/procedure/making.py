@@ -89,8 +89,14 @@ class Maker:
 
     def finish(self, text: Scalar, node: Node) -> Guard:
         """A guard from its resolved tree."""
-        return Guard(str(text), text.span, node, type_of(node), compile_node(node, self.value_runs, self.per_carb),
-                     uses(node, self.value_uses))
+        return Guard(
+            str(text),
+            text.span,
+            node,
+            type_of(node),
+            compile_node(node, self.value_runs, self.per_carb),
+            uses(node, self.value_uses),
+        )
 
     def constant(self, text: Scalar, value: Fraction, unit: str) -> Guard:
         """A guard that is one number in base units."""
@@ -102,8 +108,11 @@ class Maker:
         value, found = parse_quantity(text, unit or "")
         wanted = UNITS[unit or ""]
         if found.dimension != wanted.dimension:
-            self.fault("unit-mismatch", text.span, f"`{text}` is a {found.dimension}; {what} here is in "
-                                                   f"{wanted.name or 'plain numbers'}.")
+            self.fault(
+                "unit-mismatch",
+                text.span,
+                f"`{text}` is a {found.dimension}; {what} here is in {wanted.name or 'plain numbers'}.",
+            )
             return None
         return to_base(value, found)
 
@@ -130,7 +139,7 @@ class Maker:
         at = 0
         for match in _PLACEHOLDER.finditer(text):
             if match.start() > at:
-                parts.append(text[at:match.start()])
+                parts.append(text[at : match.start()])
             at = match.end()
             with self.catching(text):
                 parts.append(self.placeholder(text, match))
@@ -142,15 +151,25 @@ class Maker:
         found = _NAMED.fullmatch(match.group(1))
         start, end = match.span()
         if not found:
-            raise GuardFault("bad-placeholder", f"`{match.group()}` is neither `{{name}}` nor `{{name:unit}}`.", start,
-                             end, "Give an expression a name under `values`.")
+            raise GuardFault(
+                "bad-placeholder",
+                f"`{match.group()}` is neither `{{name}}` nor `{{name:unit}}`.",
+                start,
+                end,
+                "Give an expression a name under `values`.",
+            )
         name, unit = found.groups()
         start += 1 + match.group(1).index(name)
         node: Node = Name(start, start + len(name), name)
         if name == HERE:
             if self.here is None:
-                raise GuardFault("unknown-name", "Only a file with `here:` knows the place that it works at.", start,
-                                 start + len(name), "Name the place, or leave it away.")
+                raise GuardFault(
+                    "unknown-name",
+                    "Only a file with `here:` knows the place that it works at.",
+                    start,
+                    start + len(name),
+                    "Name the place, or leave it away.",
+                )
             return self.finish(text, replace(node, type=Type("choice"))), None
         if name in self.scope.screws:
             node = Call(node.start, node.end, "position", node)
@@ -162,8 +181,9 @@ class Maker:
     def unit_of(self, node: Node, unit: str, start: int, end: int) -> None:
         kind = type_of(node)
         if unit not in UNITS:
-            raise GuardFault("unknown-unit", f"`{unit}` is no unit that the program knows.", start, end,
-                             did_you_mean(unit, UNITS))
+            raise GuardFault(
+                "unknown-unit", f"`{unit}` is no unit that the program knows.", start, end, did_you_mean(unit, UNITS)
+            )
         if kind.kind != "number" or UNITS[unit].dimension != kind.dimension:
             shown = f"in {kind.unit or 'plain numbers'}" if kind.kind == "number" else "not a number"
             raise GuardFault("unit-mismatch", f"This is {shown}; it can't be shown in {unit}.", start, end)
@@ -174,8 +194,12 @@ class Maker:
             return ""
         for match in _PLACEHOLDER.finditer(text):
             if match.group(1) != HERE or self.here is None:
-                self.fault("bad-placeholder", text.at(*match.span()), "Values are not shown in this text.",
-                           "Say it in `do` or `note` of the step.")
+                self.fault(
+                    "bad-placeholder",
+                    text.at(*match.span()),
+                    "Values are not shown in this text.",
+                    "Say it in `do` or `note` of the step.",
+                )
         self.stray(text)
         return str(text)
 
@@ -183,8 +207,12 @@ class Maker:
         rest = _PLACEHOLDER.sub(lambda m: " " * len(m.group()), text)
         at = next((i for i, c in enumerate(rest) if c in "{}"), None)
         if at is not None:
-            self.fault("bad-placeholder", text.at(at, at + 1), f"A lone `{rest[at]}` stands in this text.",
-                       "Write `{name}`, or use round brackets.")
+            self.fault(
+                "bad-placeholder",
+                text.at(at, at + 1),
+                f"A lone `{rest[at]}` stands in this text.",
+                "Write `{name}`, or use round brackets.",
+            )
 
 
 def check(node: Node, want: Want) -> None:
@@ -192,20 +220,28 @@ def check(node: Node, want: Want) -> None:
     kind = type_of(node)
     if kind.kind != want.kind:
         words = {"number": "A number", "bool": "Something true or false", "choice": "A word"}
-        hint = "Compare it: `> 0`." if (want.kind, kind.kind) == ("bool", "number") else (
-            "Compare it: `== 'word'`." if (want.kind, kind.kind) == ("bool", "choice") else "")
+        hint = (
+            "Compare it: `> 0`."
+            if (want.kind, kind.kind) == ("bool", "number")
+            else ("Compare it: `== 'word'`." if (want.kind, kind.kind) == ("bool", "choice") else "")
+        )
         raise _misfit("wrong-kind", node, f"{words[want.kind]} belongs here.", hint)
     if want.each != "any" and kind.each != want.each and not (kind.each is None and want.or_single):
         if want.each is None:
             hint = "Write `any(...)` or `all(...)`." if kind.kind == "bool" else "Take its max, min, mean or spread."
-            raise _misfit("row-not-single", node,
-                          f"A single value belongs here; this is a row over each {kind.each}.", hint)
+            raise _misfit(
+                "row-not-single", node, f"A single value belongs here; this is a row over each {kind.each}.", hint
+            )
         raise _misfit("single-not-row", node, f"A row over each {want.each} belongs here.")
     if kind.kind == "number":
         _check_number(node, kind, want)
     if kind.holes and not want.holes:
-        raise _misfit("may-be-missing", node, "This may be missing when it is needed: not taken, or a count lost.",
-                      "Take it without `may_lack`, or use `when: known(...)`.")
+        raise _misfit(
+            "may-be-missing",
+            node,
+            "This may be missing when it is needed: not taken, or a count lost.",
+            "Take it without `may_lack`, or use `when: known(...)`.",
+        )
 
 
 def _check_number(node: Node, kind: Type, want: Want) -> None:
@@ -214,8 +250,12 @@ def _check_number(node: Node, kind: Type, want: Want) -> None:
         needed = "a plain number" if want.dimension == "number" else want.dimension
         raise _misfit("unit-mismatch", node, f"This is {given}; {needed} belongs here.")
     if not ranges.within(range_of(kind), want.range):
-        raise _misfit("out-of-range", node, f"This can be {said(kind.low, kind.high, kind.unit)}; it must lie within "
-                                            f"{said(*want.range, want.unit or kind.unit)}.")
+        raise _misfit(
+            "out-of-range",
+            node,
+            f"This can be {said(kind.low, kind.high, kind.unit)}; it must lie within "
+            f"{said(*want.range, want.unit or kind.unit)}.",
+        )
 
 
 def _misfit(code: str, node: Node, message: str, hint: str = "") -> GuardFault:
@@ -224,6 +264,7 @@ def _misfit(code: str, node: Node, message: str, hint: str = "") -> GuardFault:
 
 def said(low: Fraction | None, high: Fraction | None, unit: str | None) -> str:
     """A closed range in words, in `unit`."""
+
     def side(x: Fraction | None) -> str:
         if x is None:
             return "anything"
@@ -233,4 +274,3 @@ def said(low: Fraction | None, high: Fraction | None, unit: str | None) -> str:
     if low == high and low is not None:
         return f"{side(low)} {unit or ''}".rstrip()
     return f"{side(low)} to {side(high)} {unit or ''}".rstrip()
-

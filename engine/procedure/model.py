@@ -40,8 +40,7 @@ Counts = short(CountsPart, ("from", "to"), Whole)
 class ForPart(Part):
     """Which banks the file is for. The checker proves the file for every one of them."""
 
-    family: many(Text) = key(
-        None, "Family", "The family that the job names, a list of them, or `any`.")
+    family: many(Text) = key(None, "Family", "The family that the job names, a list of them, or `any`.")
     carbs: Counts = key(None, "Carbs", "How many bodies: `2`, or `{from: 2, to: 4}`.")
     barrels_per_carb: Counts | None = maybe(None, "Barrels a carb", "How many barrels each has. Left out: 1.")
 
@@ -50,11 +49,14 @@ class CautionPart(Part):
     """A caution with its signal word. A danger must be understood before the run goes on."""
 
     word: one_of("danger", "warning", "caution", "notice") = key(
-        None, "Signal word", "danger: death or serious injury will follow; warning: could; caution: injury could; "
-        "notice: damage could.")
+        None,
+        "Signal word",
+        "danger: death or serious injury will follow; warning: could; caution: injury could; notice: damage could.",
+    )
     text: Text = key(None, "Text", "What can happen, and how to keep it from happening.")
     demanded_by: list[Text] = several(
-        None, "Demanded by", "States (`\"pump: running\"`), hazards and tools that show this caution by themselves.")
+        None, "Demanded by", 'States (`"pump: running"`), hazards and tools that show this caution by themselves.'
+    )
 
 
 class FactPart(Part):
@@ -94,14 +96,16 @@ def _setting(value: Any) -> str:
 
 
 Setting = Annotated[
-    Annotated[SettingPart, Tag("a value")] | Annotated[TablePart, Tag("a table")], Discriminator(_setting)]
+    Annotated[SettingPart, Tag("a value")] | Annotated[TablePart, Tag("a table")], Discriminator(_setting)
+]
 
 
 class ScrewPart(Part):
     """Something that is turned. Its name means the same screw in every file that a run calls."""
 
     each: one_of("carb", "barrel", "gap", "bank") = key(
-        None, "Each", "One for each body, each barrel, each gap between two bodies, or one for the bank.")
+        None, "Each", "One for each body, each barrel, each gap between two bodies, or one for the bank."
+    )
     acts: Text = key(None, "Acts on", "What it changes: `water`.")
     at: Text = key(None, "At", "Where it works: `plate`.")
     inward: Text = key("in", "In", "What turning it in does: `less water`.")
@@ -131,21 +135,24 @@ class ReadingPart(Part):
     ask: Text = key(None, "Ask", "The question: `Flow at the valve`.")
     how: Text | None = maybe(None, "How", "How to take it well.")
     quantity: Text | None = maybe(
-        None, "Quantity", "What it is to a machine, in the words that advisers know. Left out: other.")
+        None, "Quantity", "What it is to a machine, in the words that advisers know. Left out: other."
+    )
     each: Each | None = maybe(None, "Each", "A row: one for each carb, barrel, gap or cylinder. Left out: a single.")
     of: PlacePart | None = maybe(None, "Of", "The place that a single one belongs to: `{carb: 1}`.")
-    unit: UnitName | None = maybe(None, "Unit", "For a number: its unit; `\"\"` for a plain number.")
+    unit: UnitName | None = maybe(None, "Unit", 'For a number: its unit; `""` for a plain number.')
     range: list[Quantity] = pair("Range", "For a number: what is outside is refused, `[0, 20]`.")
     step: Quantity | None = maybe(None, "Step", "For a number: what it is rounded to.")
     choices: list[Word] = several(None, "Choices", "The answers, the healthy one first.")
     average: Quantity | None = maybe(None, "Average", "Take the mean over this long: `5 s`.")
     take: Whole | None = maybe(None, "Take", "Take it so many times.")
-    healthy: Annotated[
-        Annotated[HealthyPart, Tag("from and to")] | Annotated[Word, Tag("a word")], Discriminator(_healthy)
-    ] | None = maybe(None, "Healthy", "The answer of a sound one: a choice, or `{from: 5, to: 7}`.")
+    healthy: (
+        Annotated[Annotated[HealthyPart, Tag("from and to")] | Annotated[Word, Tag("a word")], Discriminator(_healthy)]
+        | None
+    ) = maybe(None, "Healthy", "The answer of a sound one: a choice, or `{from: 5, to: 7}`.")
     may_lack: Yes | None = maybe(None, "May lack", "true: a place may be not taken, with the reason.")
     position_of: Name | None = maybe(
-        None, "Position of", "A screw: the answer is where it stands, counted from its zero.")
+        None, "Position of", "A screw: the answer is where it stands, counted from its zero."
+    )
 
 
 class SymptomPart(Part):
@@ -157,9 +164,11 @@ class SymptomPart(Part):
     call: Stem | None = maybe(None, "Call", "The file that it leads to.")
     bindings: dict[Name, Expression] = named("with", "With", "Values for settings of the called file.")
     ends: dict[Name, Name] = named(
-        None, "Ends", "Where each end of the called file leads; `back`: into the interrupted step again.")
+        None, "Ends", "Where each end of the called file leads; `back`: into the interrupted step again."
+    )
     limit: LimitPart | None = maybe(
-        None, "Limit", "How often the symptom may lead there; the next time it leads to `then`.")
+        None, "Limit", "How often the symptom may lead there; the next time it leads to `then`."
+    )
 
 
 class ValuePart(Part):
@@ -186,8 +195,11 @@ class ProcedurePart(Part):
     revision: Whole = key(None, "Revision", "Counted up by one with each change.")
     layout: ForPart = key("for", "For", "Which banks it is for: `{family: any, carbs: 2, barrels_per_carb: 1}`.")
     here: one_of("carb", "barrel") | None = maybe(
-        None, "Here", "The file works at one place and is called with `each: carb` or `each: barrel`: its readings are "
-        "single, `position(screw)` is the one here, `{here}` names the place.")
+        None,
+        "Here",
+        "The file works at one place and is called with `each: carb` or `each: barrel`: its readings are "
+        "single, `position(screw)` is the one here, `{here}` names the place.",
+    )
     needs: list[Text] = several(None, "Needs", "Tools to lay out before starting.")
     terms: dict[Name, Text] = named(None, "Terms", "This family's words: `{carb: valve}`.")
     cautions: dict[Name, CautionPart] = named(None, "Cautions", "Dangers, by name.")

@@ -90,8 +90,11 @@ def several(alias: str | None, title: str, description: str, **more: Any) -> Any
 def pair(title: str, description: str, *, required: bool = False) -> Any:
     """A list of two: low and high."""
     extra = {"minItems": 2, "maxItems": 2}
-    return Field(title=title, description=description, json_schema_extra=extra) if required else Field(
-        default_factory=list, title=title, description=description, json_schema_extra=extra)
+    return (
+        Field(title=title, description=description, json_schema_extra=extra)
+        if required
+        else Field(default_factory=list, title=title, description=description, json_schema_extra=extra)
+    )
 
 
 def named(alias: str | None, title: str, description: str, **more: Any) -> Any:

@@ -88,7 +88,8 @@ class AdvisePart(Part):
     name: Name = key(None, "Name", "What this file calls the advice, such as `next`.")
     adviser: Name = key(None, "Adviser", "Which computation. `evendraw advisers` lists them with inputs and outputs.")
     bindings: dict[Name, Expression] = named(
-        "with", "With", "Its inputs: a reading's or a screw's name, or an expression where it wants a number.")
+        "with", "With", "Its inputs: a reading's or a screw's name, or an expression where it wants a number."
+    )
     when: Expression | None = maybe(None, "When", WHEN)
 
 
@@ -101,10 +102,11 @@ class FindingPart(Part):
 
     code: Code = key(None, "Code", "A code in words with dashes: `gland-drips`.")
     severity: Severity = key(
-        None, "Severity", "note, adjust, change part or stop. A run can't end ok while one of the last two stands.")
-    where: Annotated[
-        Annotated[PlacePart, Tag("place")] | Annotated[Expression, Tag("rows")], Discriminator(_where)
-    ] | None = maybe(None, "Where", "The places: `which(flow < 1 L/min)`, or `{carb: 1}`. Left out: all of it.")
+        None, "Severity", "note, adjust, change part or stop. A run can't end ok while one of the last two stands."
+    )
+    where: (
+        Annotated[Annotated[PlacePart, Tag("place")] | Annotated[Expression, Tag("rows")], Discriminator(_where)] | None
+    ) = maybe(None, "Where", "The places: `which(flow < 1 L/min)`, or `{carb: 1}`. Left out: all of it.")
     say: Text = key(None, "Say", "What is wrong, in one sentence. `{name}` or `{name:unit}` shows a value.")
     do: Text | None = maybe(None, "Do", "What to do about it.")
     when: Expression | None = maybe(None, "When", WHEN)
@@ -122,8 +124,12 @@ class BranchPart(Part):
 
 
 def _ends_of(title: str) -> Any:
-    return named("ends", title, "Where each end of the called file leads: `{mended: measure, worn: worn}`. `next`: on "
-                                "to the next place of `each`. `back`, for a symptom: into the interrupted step again.")
+    return named(
+        "ends",
+        title,
+        "Where each end of the called file leads: `{mended: measure, worn: worn}`. `next`: on "
+        "to the next place of `each`. `back`, for a symptom: into the interrupted step again.",
+    )
 
 
 def _with() -> Any:
@@ -138,7 +144,8 @@ class SymptomWayPart(Part):
     bindings: dict[Name, Expression] = _with()
     ends: dict[Name, Name] = _ends_of("Ends")
     limit: LimitPart | None = maybe(
-        None, "Limit", "How often the symptom may lead there; the next time it leads to `then`.")
+        None, "Limit", "How often the symptom may lead there; the next time it leads to `then`."
+    )
 
 
 SymptomWay = short(SymptomWayPart, "go", StepName)
@@ -162,8 +169,11 @@ class StepPart(Part):
     title: Text | None = maybe(None, "Title", "A few words for the trail. Left out: made from the step's name.")
     limit: LimitPart | None = maybe(None, "Limit", "Every loop passes a step with a limit: `{visits: 10, then: worn}`.")
     state: dict[Word, Word] = named(
-        None, "State", "How things must stand from here on: `{engine: running, hold: 1800 rpm}`. It stays until "
-        "another step changes it; `hold` is cleared by `engine: stopped` or `hold: none`.")
+        None,
+        "State",
+        "How things must stand from here on: `{engine: running, hold: 1800 rpm}`. It stays until "
+        "another step changes it; `hold` is cleared by `engine: stopped` or `hold: none`.",
+    )
     hazards: list[Text] = several(None, "Hazards", "Dangers of this step; each demands its caution: `[scald]`.")
     caution: Text | None = maybe(None, "Caution", "A line of caution of this step alone.")
     cautions: list[Name] = several(None, "Cautions", "Names from `cautions` to show here.")
@@ -175,20 +185,23 @@ class StepPart(Part):
     make: Name | None = maybe(None, "Make", "Make the moves and fit the parts of the last advice of this name.")
     fit: list[FitPart] = several(None, "Fit", "Parts to fit: `[{part: washer, each: carb, size: 12}]`.")
     wait: WaitPart | None = maybe(None, "Wait", "A pause before reading: `{for: 60 s, why: the header fills}`.")
-    read: list[Read] = several(
-        None, "Read", "What to read: `[flow, {drips: has_meter}]`.")
+    read: list[Read] = several(None, "Read", "What to read: `[flow, {drips: has_meter}]`.")
     keep: dict[Name, Expression] = named(None, "Keep", "Remember values under a name: `{first_gap: gap}`.")
     advise: many(AdvisePart) = several(
-        None, "Advise", "Ask an adviser, or several: `{name: next, adviser: even_flow, with: {flow: flow}}`.")
+        None, "Advise", "Ask an adviser, or several: `{name: next, adviser: even_flow, with: {flow: flow}}`."
+    )
     record: one_of("as found", "as left") | None = maybe(
-        None, "Record", "`as found` keeps the first visit's readings for the sheet, `as left` the last.")
+        None, "Record", "`as found` keeps the first visit's readings for the sheet, `as left` the last."
+    )
     findings: list[FindingPart] = several(None, "Findings", "What is found wrong, each where its `when` holds.")
     clear: list[Code] = several(None, "Clear", "Codes of findings that no longer stand.")
     symptoms: dict[Name, SymptomWay] = named(
-        None, "Symptoms", "Where a symptom leads from this step: `{hammer: bleed}`; else as the file says.")
+        None, "Symptoms", "Where a symptom leads from this step: `{hammer: bleed}`; else as the file says."
+    )
     exclusive: Yes | None = maybe(None, "Exclusive", "true: no two branches may hold at once; the checker proves it.")
     branch: list[BranchPart] | None = maybe(
-        None, "Branch", "Ways on, tried from top to bottom: `- {when: gap < 1, go: done}`, last `- {otherwise: turn}`.")
+        None, "Branch", "Ways on, tried from top to bottom: `- {when: gap < 1, go: done}`, last `- {otherwise: turn}`."
+    )
     go: StepName | None = maybe(None, "Go", "The step to go to; of a call with `each`, after the last place.")
     call: Stem | None = maybe(None, "Call", "Follow another file, by name, in a frame of its own.")
     bindings: dict[Name, Expression] = _with()
@@ -199,4 +212,3 @@ class StepPart(Part):
     by: Expression | None = maybe(None, "By", "For `order: worst`: a row, its greatest place first.")
     end: one_of("ok", "failed", "stopped") | None = maybe(None, "End", "The procedure ends here, so.")
     say: Text | None = maybe(None, "Say", "The closing words of an end. `{name}` or `{name:unit}` shows a value.")
-

@@ -14,8 +14,10 @@ _LOW, _HIGH = -math.inf, math.inf
 
 def add(a: Range, b: Range) -> Range:
     """Sum of any two numbers of the ranges."""
-    return (None if a[0] is None or b[0] is None else a[0] + b[0],
-            None if a[1] is None or b[1] is None else a[1] + b[1])
+    return (
+        None if a[0] is None or b[0] is None else a[0] + b[0],
+        None if a[1] is None or b[1] is None else a[1] + b[1],
+    )
 
 
 def subtract(a: Range, b: Range) -> Range:
@@ -55,8 +57,10 @@ def width(a: Range) -> Range:
 
 def join(a: Range, b: Range) -> Range:
     """The least range that holds both."""
-    return (None if a[0] is None or b[0] is None else min(a[0], b[0]),
-            None if a[1] is None or b[1] is None else max(a[1], b[1]))
+    return (
+        None if a[0] is None or b[0] is None else min(a[0], b[0]),
+        None if a[1] is None or b[1] is None else max(a[1], b[1]),
+    )
 
 
 def within(a: Range, b: Range) -> bool:

@@ -77,8 +77,8 @@ def why(p: Problem) -> str:
 
 def _wrapped(head: str, text: str, indent: int) -> list[str]:
     return textwrap.wrap(
-        text, WIDTH, initial_indent=head, subsequent_indent=" " * indent, break_long_words=False,
-        break_on_hyphens=False) or [head.rstrip()]
+        text, WIDTH, initial_indent=head, subsequent_indent=" " * indent, break_long_words=False, break_on_hyphens=False
+    ) or [head.rstrip()]
 
 
 def _line(source: Source | None, span: Span) -> tuple[str, str] | None:
@@ -101,14 +101,13 @@ def _line(source: Source | None, span: Span) -> tuple[str, str] | None:
         while _wide(text) > room:
             text = text[:-1]
         end = max(min(end, len(text)), start + 1)
-        text = ("…" + text[1:] if offset and start else text)
+        text = "…" + text[1:] if offset and start else text
     return text, " " * _wide(text[:start]) + "^" * max(_wide(text[start:end]), 1)
 
 
 def _wide(text: str) -> int:
     """How many columns of a terminal a text takes."""
-    return sum(
-        0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text)
+    return sum(0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text)
 
 
 def summary(problems: Sequence[Problem], proved: bool = True) -> str:
@@ -141,9 +140,22 @@ def as_json(problems: Sequence[Problem], proved: bool = True) -> dict[str, Any]:
         "warnings": sum(p.severity != "error" for p in problems),
         "proved": proved,
         "problems": [
-            {"code": p.code, "severity": p.severity, "file": p.path, "line": p.span.line, "column": p.span.column,
-             "end_line": p.span.end_line, "end_column": p.span.end_column, "message": p.message, "why": why(p),
-             "hint": p.hint, "witness": p.witness, "fix": p.fix} for p in problems],
+            {
+                "code": p.code,
+                "severity": p.severity,
+                "file": p.path,
+                "line": p.span.line,
+                "column": p.span.column,
+                "end_line": p.span.end_line,
+                "end_column": p.span.end_column,
+                "message": p.message,
+                "why": why(p),
+                "hint": p.hint,
+                "witness": p.witness,
+                "fix": p.fix,
+            }
+            for p in problems
+        ],
     }
 
 
@@ -157,36 +169,53 @@ def as_sarif(problems: Sequence[Problem]) -> dict[str, Any]:
         found = page(code)
         rule: dict[str, Any] = {"id": code}
         if found is not None:
-            rule |= {"shortDescription": {"text": found.title}, "fullDescription": {"text": found.means},
-                     "help": {"text": f"{found.means}\n\n{found.mend}"}}
+            rule |= {
+                "shortDescription": {"text": found.title},
+                "fullDescription": {"text": found.means},
+                "help": {"text": f"{found.means}\n\n{found.mend}"},
+            }
         rules.append(rule)
     return {
         "$schema": "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json",
         "version": "2.1.0",
-        "runs": [{
-            "tool": {"driver": {"name": "evendraw", "rules": rules}},
-            "columnKind": "unicodeCodePoints",
-            "results": [_sarif_result(p, codes) for p in problems],
-        }],
+        "runs": [
+            {
+                "tool": {"driver": {"name": "evendraw", "rules": rules}},
+                "columnKind": "unicodeCodePoints",
+                "results": [_sarif_result(p, codes) for p in problems],
+            }
+        ],
     }
 
 
 def _sarif_result(p: Problem, codes: Sequence[str]) -> dict[str, Any]:
-    region = {"startLine": p.span.line, "startColumn": p.span.column, "endLine": p.span.end_line,
-              "endColumn": max(p.span.end_column, p.span.column)}
+    region = {
+        "startLine": p.span.line,
+        "startColumn": p.span.column,
+        "endLine": p.span.end_line,
+        "endColumn": max(p.span.end_column, p.span.column),
+    }
     place = {"artifactLocation": {"uri": uri(p.path)}, "region": region}
     case = f"Case: {p.witness}." if p.witness and p.witness not in p.message else ""
     result: dict[str, Any] = {
-        "ruleId": p.code, "ruleIndex": codes.index(p.code), "level": _LEVEL[p.severity],
+        "ruleId": p.code,
+        "ruleIndex": codes.index(p.code),
+        "level": _LEVEL[p.severity],
         "message": {"text": " ".join(x for x in (p.message, case, why(p), p.hint) if x)},
         "locations": [{"physicalLocation": place}],
     }
     if p.fix is not None:
-        result["fixes"] = [{
-            "description": {"text": p.hint or f"Write `{p.fix}`."},
-            "artifactChanges": [{
-                "artifactLocation": {"uri": uri(p.path)},
-                "replacements": [{"deletedRegion": region, "insertedContent": {"text": p.fix}}]}]}]
+        result["fixes"] = [
+            {
+                "description": {"text": p.hint or f"Write `{p.fix}`."},
+                "artifactChanges": [
+                    {
+                        "artifactLocation": {"uri": uri(p.path)},
+                        "replacements": [{"deletedRegion": region, "insertedContent": {"text": p.fix}}],
+                    }
+                ],
+            }
+        ]
     return result
 
 
@@ -202,8 +231,14 @@ def uri(path: str) -> str:
 def _annotation(p: Problem) -> str:
     """A workflow command, as CI runners read it from a job's output."""
     level = "error" if p.severity == "error" else "warning" if p.severity == "warning" else "notice"
-    at = {"file": p.path, "line": p.span.line, "endLine": p.span.end_line, "col": p.span.column,
-          "endColumn": p.span.end_column, "title": p.code}
+    at = {
+        "file": p.path,
+        "line": p.span.line,
+        "endLine": p.span.end_line,
+        "col": p.span.column,
+        "endColumn": p.span.end_column,
+        "title": p.code,
+    }
     fields = ",".join(f"{k}={_escaped(str(v), True)}" for k, v in at.items())
     return f"::{level} {fields}::{_escaped(' '.join(x for x in (p.message, p.hint) if x))}\n"
 

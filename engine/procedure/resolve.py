@@ -106,8 +106,12 @@ def _truth(node: Node) -> Node:
         hint = "Compare it: `== 'word'`." if kind.kind == "choice" else "Compare it: `> 0`."
         raise fault("wrong-kind", node, "This is neither true nor false by itself.", hint)
     if kind.each is not None:
-        raise fault("row-not-single", node, f"This is one truth for every {kind.each}, not a single one.",
-                    "Write `any(...)` or `all(...)` round it.")
+        raise fault(
+            "row-not-single",
+            node,
+            f"This is one truth for every {kind.each}, not a single one.",
+            "Write `any(...)` or `all(...)` round it.",
+        )
     return node
 
 
@@ -118,8 +122,13 @@ def _fit(a: Node, b: Node) -> Each | None:
         return x or y
     if {x, y} == {"carb", "barrel"}:
         return "barrel"
-    raise GuardFault("rows-dont-fit", f"A row over each {x} and a row over each {y} have no places in common.", a.start,
-                     b.end, "Take the max, min or mean of one of them.")
+    raise GuardFault(
+        "rows-dont-fit",
+        f"A row over each {x} and a row over each {y} have no places in common.",
+        a.start,
+        b.end,
+        "Take the max, min or mean of one of them.",
+    )
 
 
 def _arith(node: Arith, left: Node, right: Node) -> Node:
@@ -148,8 +157,16 @@ def _sum(node: Arith, left: Node, right: Node) -> Node:
     if a.dimension != b.dimension:
         raise _mismatch(node, left, right)
     low, high = (ranges.add if node.op == "+" else ranges.subtract)(range_of(a), range_of(b))
-    kind = Type("number", a.dimension, a.unit or b.unit, low, high, each=_fit(left, right), holes=a.holes or b.holes,
-                whole=a.whole and b.whole)
+    kind = Type(
+        "number",
+        a.dimension,
+        a.unit or b.unit,
+        low,
+        high,
+        each=_fit(left, right),
+        holes=a.holes or b.holes,
+        whole=a.whole and b.whole,
+    )
     return replace(node, left=left, right=right, type=kind)
 
 
@@ -158,12 +175,25 @@ def _product(node: Arith, left: Node, right: Node) -> Node:
     left, right = _settle(left, None), _settle(right, None)
     a, b = type_of(left), type_of(right)
     if node.op == "/" and ranges.holds_zero(range_of(b)):
-        raise GuardFault("may-divide-by-zero", "What this divides by may be zero.", right.start, right.end,
-                         "Multiply instead: `a <= 5 % * b`.")
+        raise GuardFault(
+            "may-divide-by-zero",
+            "What this divides by may be zero.",
+            right.start,
+            right.end,
+            "Multiply instead: `a <= 5 % * b`.",
+        )
     dimension, unit = _unit_of_product(node, a, b, bare)
     low, high = (ranges.multiply if node.op == "*" else ranges.divide)(range_of(a), range_of(b))
-    kind = Type("number", dimension, unit, low, high, each=_fit(left, right), holes=a.holes or b.holes,
-                whole=node.op == "*" and a.whole and b.whole)
+    kind = Type(
+        "number",
+        dimension,
+        unit,
+        low,
+        high,
+        each=_fit(left, right),
+        holes=a.holes or b.holes,
+        whole=node.op == "*" and a.whole and b.whole,
+    )
     return replace(node, left=left, right=right, type=kind)
 
 
@@ -177,8 +207,13 @@ def _unit_of_product(node: Arith, a: Type, b: Type, bare: tuple[bool, bool]) -> 
     if a.dimension == b.dimension:
         return "number", a.unit if bare[1] else None
     word = "times" if node.op == "*" else "by"
-    raise GuardFault("unit-mismatch", f"{_measure(a)} {word} {_measure(b)} is no measure that the program knows.",
-                     node.start, node.end, "Compare them one by one.")
+    raise GuardFault(
+        "unit-mismatch",
+        f"{_measure(a)} {word} {_measure(b)} is no measure that the program knows.",
+        node.start,
+        node.end,
+        "Compare them one by one.",
+    )
 
 
 def _measure(kind: Type) -> str:
@@ -188,11 +223,15 @@ def _measure(kind: Type) -> str:
 def _mismatch(node: Node, left: Node, right: Node) -> GuardFault:
     a, b = type_of(left), type_of(right)
     fits = [u for u, unit in UNITS.items() if unit.dimension == a.dimension and u]
-    hint = f"Give it in {a.unit or 'a plain number'}." if not isinstance(right, Number) or not fits else (
-        f"Units that fit: {', '.join(fits)}.")
+    hint = (
+        f"Give it in {a.unit or 'a plain number'}."
+        if not isinstance(right, Number) or not fits
+        else (f"Units that fit: {', '.join(fits)}.")
+    )
     where = right if isinstance(right, Number) else node
-    return GuardFault("unit-mismatch", f"{_measure(a)} and {_measure(b)} can't be compared or added.", where.start,
-                      where.end, hint)
+    return GuardFault(
+        "unit-mismatch", f"{_measure(a)} and {_measure(b)} can't be compared or added.", where.start, where.end, hint
+    )
 
 
 def _compare(node: Compare, items: list[Node]) -> Node:
@@ -220,12 +259,17 @@ def _compare_choice(node: Compare, items: list[Node]) -> Node:
     texts = [i for i in items if isinstance(i, Text)]
     if len(named) != 1 or len(texts) != 1:
         other = next((i for i in named if type_of(i).kind == "number"), node)
-        raise fault("wrong-kind", other, "A word is compared with a word in quotes.",
-                    "Write it like `sound == 'steady'`.")
+        raise fault(
+            "wrong-kind", other, "A word is compared with a word in quotes.", "Write it like `sound == 'steady'`."
+        )
     kind = type_of(named[0])
     if kind.kind != "choice":
         raise fault("wrong-kind", texts[0], "A number can't be compared with a word.", "Leave the quotes away.")
     if texts[0].value not in kind.choices:
-        raise fault("unknown-choice", texts[0], f"`{texts[0].value}` is no answer that this can have.",
-                    did_you_mean(texts[0].value, kind.choices, "It can be"))
+        raise fault(
+            "unknown-choice",
+            texts[0],
+            f"`{texts[0].value}` is no answer that this can have.",
+            did_you_mean(texts[0].value, kind.choices, "It can be"),
+        )
     return replace(node, items=tuple(items), type=Type("bool", each=kind.each))

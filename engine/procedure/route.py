@@ -62,11 +62,15 @@ def route_of(procedure: Procedure) -> Route:
     steps = procedure.steps
     order = [procedure.start, *(n for n in steps if n != procedure.start)]
     links = [link for n in order if n in steps for link in _links(steps[n])]
-    symptoms = tuple(
-        (s.ask, _led(s.way)) for s in procedure.symptoms.values() if s.way is not None)
+    symptoms = tuple((s.ask, _led(s.way)) for s in procedure.symptoms.values() if s.way is not None)
     return Route(
-        procedure.name, procedure.title, procedure.start, tuple(_stop(steps[n]) for n in order if n in steps),
-        tuple(links), symptoms)
+        procedure.name,
+        procedure.title,
+        procedure.start,
+        tuple(_stop(steps[n]) for n in order if n in steps),
+        tuple(links),
+        symptoms,
+    )
 
 
 def _stop(step: Step) -> Stop:
@@ -231,7 +235,7 @@ def headline(stop: Stop) -> str:
 
 def _way(link: Link, stops: dict[str, Stop], drawn: set[str], room: int) -> str:
     stop = stops[link.target]
-    label = link.label if len(link.label) <= room else link.label[:room - 1] + "…"
+    label = link.label if len(link.label) <= room else link.label[: room - 1] + "…"
     label = f"{'! ' if link.kind == 'symptom' else ''}{label}: " if label else ""
     if stop.kind == "end":
         return f"{label}■ {stop.name} ({stop.outcome})"
@@ -272,7 +276,10 @@ def _plain(text: str) -> str:
 
 
 def run_route(
-    path: str | Path, search: Sequence[Path], advisers: Registry, format: Literal["text", "mermaid", "svg"] = "text",
+    path: str | Path,
+    search: Sequence[Path],
+    advisers: Registry,
+    format: Literal["text", "mermaid", "svg"] = "text",
 ) -> tuple[str, int]:
     """The drawing of a file and exit code 0; or what is wrong with it and exit code 3, where it does not load."""
     loaded = load(path, search, advisers)

@@ -111,8 +111,9 @@ def _order(drawing: _Drawing) -> None:
         way = "up" if sweep % 2 == 0 else "down"
         for layer in drawing.layers if way == "up" else reversed(drawing.layers):
             place = {n: i for names in drawing.layers for i, n in enumerate(names)}
-            means = {n: sum(place[m] for m in near[n][way]) / len(near[n][way]) if near[n][way] else place[n]
-                     for n in layer}
+            means = {
+                n: sum(place[m] for m in near[n][way]) / len(near[n][way]) if near[n][way] else place[n] for n in layer
+            }
             layer.sort(key=lambda n: (means[n], place[n]))
 
 
@@ -140,7 +141,7 @@ def _second(stop: Stop) -> str:
 
 
 def _short(text: str, most: int) -> str:
-    return text if len(text) <= most else text[:most - 1] + "…"
+    return text if len(text) <= most else text[: most - 1] + "…"
 
 
 # ---- writing
@@ -195,8 +196,10 @@ def _forward(drawing: _Drawing, link: Link, path: list[str]) -> tuple[str, str]:
 def _backwards(drawing: _Drawing, link: Link, lane: float) -> tuple[str, str]:
     a, b = drawing.nodes[link.source], drawing.nodes[link.target]
     x1, y1, x2, y2 = a.x + a.width / 2, _top(a) + BOX * 0.7, b.x + b.width / 2, _top(b) + BOX * 0.3
-    d = f"M{x1:.1f} {y1:.1f} C{lane:.1f} {y1:.1f} {lane:.1f} {y1:.1f} {lane:.1f} {y1 - 14:.1f} " \
+    d = (
+        f"M{x1:.1f} {y1:.1f} C{lane:.1f} {y1:.1f} {lane:.1f} {y1:.1f} {lane:.1f} {y1 - 14:.1f} "
         f"L{lane:.1f} {y2 + 14:.1f} C{lane:.1f} {y2:.1f} {lane:.1f} {y2:.1f} {x2 + 2:.1f} {y2:.1f}"
+    )
     nth = [x for x in drawing.back if x.source == link.source].index(link)
     return f'<path d="{d}" {_stroke(link)}/>', _label(link, x1 + 6, y1 - 4 + 12 * nth)
 
@@ -205,9 +208,11 @@ def _label(link: Link, x: float, y: float) -> str:
     if not link.label:
         return ""
     text = ("! " if link.kind == "symptom" else "") + link.label
-    return (f'<text x="{x:.1f}" y="{y:.1f}" font-size="10" fill="#333" stroke="#fff" stroke-width="3" '
-            f'paint-order="stroke"><title>{escape(text)}</title>'
-            f"{escape(_short(text, LABEL))}</text>")
+    return (
+        f'<text x="{x:.1f}" y="{y:.1f}" font-size="10" fill="#333" stroke="#fff" stroke-width="3" '
+        f'paint-order="stroke"><title>{escape(text)}</title>'
+        f"{escape(_short(text, LABEL))}</text>"
+    )
 
 
 def _box(node: _Node) -> str:
@@ -216,15 +221,21 @@ def _box(node: _Node) -> str:
     x, y = node.x - node.width / 2, _top(node)
     round_ = {"step": 3, "call": 3, "end": BOX / 2}[stop.kind]
     thick = "2" if stop.kind == "end" else "1.2"
-    parts = [f'<rect x="{x:.1f}" y="{y:.1f}" width="{node.width:.1f}" height="{BOX}" rx="{round_}" fill="#f6f6f2" '
-             f'stroke="#333" stroke-width="{thick}"/>']
+    parts = [
+        f'<rect x="{x:.1f}" y="{y:.1f}" width="{node.width:.1f}" height="{BOX}" rx="{round_}" fill="#f6f6f2" '
+        f'stroke="#333" stroke-width="{thick}"/>'
+    ]
     if stop.kind == "call":
         parts += [f'<path d="M{x + d:.1f} {y:.1f} v{BOX}" stroke="#333"/>' for d in (5, node.width - 5)]
     second = _second(stop)
     first = y + (15 if second else 22)
-    parts.append(f'<text x="{node.x:.1f}" y="{first:.1f}" text-anchor="middle"><title>{escape(stop.title)}</title>'
-                 f"{escape(_short(stop.title, TITLE))}</text>")
+    parts.append(
+        f'<text x="{node.x:.1f}" y="{first:.1f}" text-anchor="middle"><title>{escape(stop.title)}</title>'
+        f"{escape(_short(stop.title, TITLE))}</text>"
+    )
     if second:
-        parts.append(f'<text x="{node.x:.1f}" y="{y + 29:.1f}" text-anchor="middle" font-size="10" fill="#555">'
-                     f"{escape(second)}</text>")
+        parts.append(
+            f'<text x="{node.x:.1f}" y="{y + 29:.1f}" text-anchor="middle" font-size="10" fill="#555">'
+            f"{escape(second)}</text>"
+        )
     return "".join(parts)

@@ -73,8 +73,11 @@ def _plain(node: Any) -> Any:
         return [_plain(n) for n in node]
     if not isinstance(node, dict):
         return node
-    made = {k: {n: _plain(p) for n, p in v.items()} if k == "properties" else _plain(v)
-            for k, v in node.items() if not (k == "default" and _says_nothing(v))}
+    made = {
+        k: {n: _plain(p) for n, p in v.items()} if k == "properties" else _plain(v)
+        for k, v in node.items()
+        if not (k == "default" and _says_nothing(v))
+    }
     if "$ref" in made:
         made["$ref"] = "#/definitions/" + _name(made["$ref"].rpartition("/")[2])
     for word in ("anyOf", "oneOf"):
@@ -84,7 +87,7 @@ def _plain(node: Any) -> Any:
                 made |= {k: v for k, v in made.pop(word)[0].items() if k not in made}
     patterns = made.pop("patternProperties", None)
     if patterns is not None:  # names of the file's own: an editor then also says which name is none
-        (pattern, value), = patterns.items()
+        ((pattern, value),) = patterns.items()
         made |= {"additionalProperties": value, "propertyNames": {**made.get("propertyNames", {}), "pattern": pattern}}
     return made
 

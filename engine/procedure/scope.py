@@ -75,5 +75,9 @@ def no_offset(node: Node) -> None:
     """Refuse what can be compared but not added: a temperature counted from no true zero."""
     kind = type_of(node)
     if kind.dimension == "temperature":
-        raise fault("temperature-sum", node, "A temperature can be compared, but sums of temperatures mean nothing.",
-                    "Compare it with a temperature: `> 80 degC`.")
+        raise fault(
+            "temperature-sum",
+            node,
+            "A temperature can be compared, but sums of temperatures mean nothing.",
+            "Compare it with a temperature: `> 80 degC`.",
+        )

@@ -25,8 +25,9 @@ from engine.procedure.tree import Scalar
 class Symbols:
     """All names of a file. `called` are the files that it calls, by name, as far as they are sound."""
 
-    def __init__(self, part: ProcedurePart, path: str, registry: Registry,
-                 called: Mapping[str, Procedure | None]) -> None:
+    def __init__(
+        self, part: ProcedurePart, path: str, registry: Registry, called: Mapping[str, Procedure | None]
+    ) -> None:
         self.part, self.registry, self.called = part, registry, called
         here = str(part.here) if part.here is not None else None
         self.make = Maker(path, Scope(self.type_of, self.names, {}, {}), here=here)
@@ -36,9 +37,11 @@ class Symbols:
         make.per_carb = each[0] if each[0] == each[1] else None
         self.facts: dict[str, Fact | None] = {n: declare.fact(make, n, p, self.layout) for n, p in part.facts.items()}
         self.settings: dict[str, Setting | None] = {
-            n: declare.setting(make, n, p, self.facts) for n, p in part.settings.items()}
+            n: declare.setting(make, n, p, self.facts) for n, p in part.settings.items()
+        }
         self.readings: dict[str, Reading | None] = {
-            n: gear.reading(make, n, p, self.layout) for n, p in part.readings.items()}
+            n: gear.reading(make, n, p, self.layout) for n, p in part.readings.items()
+        }
         self.screws: dict[str, Screw | None] = {n: gear.screw(make, n, p) for n, p in part.screws.items()}
         self.derived = Derived(part, make)
         self.advice: dict[str, list[AdvisePart]] = {}
@@ -46,10 +49,12 @@ class Symbols:
         self._gather()
         self._one_meaning()
         self._lacking()
-        make.scope = Scope(self.type_of, self.names,
-                           {n: gear.position_type(make, s) for n, s in self.screws.items() if s is not None},
-                           {"carb": carbs, "barrel": carbs * each[1], "gap": max(carbs - 1, 1),
-                            "cylinder": carbs * each[1] * 4})
+        make.scope = Scope(
+            self.type_of,
+            self.names,
+            {n: gear.position_type(make, s) for n, s in self.screws.items() if s is not None},
+            {"carb": carbs, "barrel": carbs * each[1], "gap": max(carbs - 1, 1), "cylinder": carbs * each[1] * 4},
+        )
         self.derived.settle()
 
     def place(self, part: PlacePart) -> tuple[int, int | None] | None:
@@ -120,21 +125,36 @@ class Symbols:
         for name, parts in self.advice.items():
             for other in parts[1:]:
                 if other.adviser != parts[0].adviser:
-                    self.make.fault("name-used-twice", other.name.span, f"`{name}` is the advice of "
-                                    f"`{parts[0].adviser}` elsewhere.", "Give this one a name of its own.")
+                    self.make.fault(
+                        "name-used-twice",
+                        other.name.span,
+                        f"`{name}` is the advice of `{parts[0].adviser}` elsewhere.",
+                        "Give this one a name of its own.",
+                    )
 
     def _one_meaning(self) -> None:
         first: dict[str, str] = {}
         kept = {k: None for s in self.part.steps.values() for k in s.keep}
-        tables = {"a fact": self.facts, "a setting": self.settings, "a screw": self.screws, "a reading": self.readings,
-                  "a value": self.part.values, "a kept value": kept, "an advice": self.advice,
-                  "a result": self.results}
+        tables = {
+            "a fact": self.facts,
+            "a setting": self.settings,
+            "a screw": self.screws,
+            "a reading": self.readings,
+            "a value": self.part.values,
+            "a kept value": kept,
+            "an advice": self.advice,
+            "a result": self.results,
+        }
         for what, table in tables.items():
             for name in table:
                 if name in first:
                     where = name.span if isinstance(name, Scalar) else self.part.head
-                    self.make.fault("name-used-twice", where, f"`{name}` is {first[name]} and {what}.",
-                                    "A name has one meaning in a file: rename one.")
+                    self.make.fault(
+                        "name-used-twice",
+                        where,
+                        f"`{name}` is {first[name]} and {what}.",
+                        "A name has one meaning in a file: rename one.",
+                    )
                 first.setdefault(name, what)
 
     def _lacking(self) -> None:

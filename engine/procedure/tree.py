@@ -153,8 +153,12 @@ class _Builder:
             if isinstance(event, DocumentStartEvent):
                 documents += 1
                 if documents > 1:
-                    self.add("several-documents", _span(event), "A second document starts here; a file holds one.",
-                             "Delete this line, or move what follows into a file of its own.")
+                    self.add(
+                        "several-documents",
+                        _span(event),
+                        "A second document starts here; a file holds one.",
+                        "Delete this line, or move what follows into a file of its own.",
+                    )
                     raise _Stop
             elif isinstance(event, NodeEvent):
                 root = self.node(event, events, 0)
@@ -163,19 +167,31 @@ class _Builder:
     def node(self, event: NodeEvent, events: Iterator[Any], depth: int) -> Tree:
         self.nodes += 1
         if self.nodes > MOST_NODES:
-            self.add("too-big", _span(event), f"The file has more than {MOST_NODES} parts.",
-                     "Move some into a file of its own and call that.")
+            self.add(
+                "too-big",
+                _span(event),
+                f"The file has more than {MOST_NODES} parts.",
+                "Move some into a file of its own and call that.",
+            )
             raise _Stop
         if depth > DEPTH:
             self.add("too-deep", _span(event), f"Nested more than {DEPTH} deep.", "Lay it out flatter.")
             raise _Stop
         if isinstance(event, AliasEvent):
-            self.add("no-anchors", _span(event), f"`*{event.anchor[:40]}` is an alias; this language has none.",
-                     "Write the value out.")
+            self.add(
+                "no-anchors",
+                _span(event),
+                f"`*{event.anchor[:40]}` is an alias; this language has none.",
+                "Write the value out.",
+            )
             return None
         if event.anchor:
-            self.add("no-anchors", _span(event), f"`&{event.anchor[:40]}` is an anchor; this language has none.",
-                     "Delete it.")
+            self.add(
+                "no-anchors",
+                _span(event),
+                f"`&{event.anchor[:40]}` is an anchor; this language has none.",
+                "Delete it.",
+            )
         if event.tag and not (isinstance(event, ScalarEvent) and event.tag == "!"):
             self.add("no-tags", _span(event), f"`{event.tag[:40]}` is a tag; this language has none.", "Delete it.")
         if isinstance(event, ScalarEvent):
@@ -212,14 +228,22 @@ class _Builder:
                 self.add("bad-key", _span(event), "A key is one word or a few, not a list, a mapping or nothing.")
             elif key in made:
                 first = made.key_span(key)
-                self.add("duplicate-key", key.span, f"`{key}` stands twice; it is first on line {first.line}.",
-                         "Delete one, or join what they say.")
+                self.add(
+                    "duplicate-key",
+                    key.span,
+                    f"`{key}` stands twice; it is first on line {first.line}.",
+                    "Delete one, or join what they say.",
+                )
             elif value is None:
                 made.lost.add(str(key))
                 if len(self.problems) == told:
                     comma = "Is it the rest of a text with a comma? Put the whole text in quotes."
-                    self.add("no-value", key.span, f"`{key}` has no value.",
-                             comma if " " in key else "Write one, or delete the key.")
+                    self.add(
+                        "no-value",
+                        key.span,
+                        f"`{key}` has no value.",
+                        comma if " " in key else "Write one, or delete the key.",
+                    )
             else:
                 made[key] = value
         made.span = _from_to(_span(start), end)
@@ -258,8 +282,11 @@ def _mark_span(mark: Any) -> Span:
 
 #: What the parser says, and what it means to somebody who writes the file by hand.
 _WORDS: tuple[tuple[str, str, str], ...] = (
-    (r"mapping values are not allowed",
-     "A colon with a space after it stands inside a plain text.", "Put the whole text in quotes."),
+    (
+        r"mapping values are not allowed",
+        "A colon with a space after it stands inside a plain text.",
+        "Put the whole text in quotes.",
+    ),
     (r"found character '\\t'|\\t", "A tab stands where spaces belong.", "Indent with spaces."),
     (r"could not find expected ':'", "A line here is not `key: value`.", "Is a colon missing, or a quote not closed?"),
     (r"expected <block end>, but found '-'", "A list item stands where a key belongs.", "Check the indentation."),

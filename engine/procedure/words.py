@@ -47,8 +47,11 @@ def _text(value: Any) -> Scalar:
     if not text.strip():
         raise refuse("no-value", "The text is empty.", "Write it, or delete the key.")
     if len(text) > LONGEST_TEXT:
-        raise refuse("text-too-long", f"The text has {len(text)} characters; {LONGEST_TEXT} are the most.",
-                     "Split the step in two.")
+        raise refuse(
+            "text-too-long",
+            f"The text has {len(text)} characters; {LONGEST_TEXT} are the most.",
+            "Split the step in two.",
+        )
     return text
 
 
@@ -66,16 +69,20 @@ def _name(value: Any) -> Scalar:
 def _step_name(value: Any) -> Scalar:
     text = _name(value)
     if text in WAYS:
-        raise refuse("reserved-name", f"`{text}` has a meaning of its own in `ends` and can't name a step.",
-                     "Choose another.")
+        raise refuse(
+            "reserved-name", f"`{text}` has a meaning of its own in `ends` and can't name a step.", "Choose another."
+        )
     return text
 
 
 def _stem(value: Any) -> Scalar:
     text = _need_scalar(value, "the name of a file, without .yaml")
     if not _STEM.fullmatch(text) or len(text) > LONGEST_NAME:
-        raise refuse("bad-name", f"`{text[:LONGEST_NAME]}` is no file's name: letters, digits, `-` and `_`.",
-                     "Leave folders and `.yaml` away." if text.endswith(".yaml") or "/" in text else "")
+        raise refuse(
+            "bad-name",
+            f"`{text[:LONGEST_NAME]}` is no file's name: letters, digits, `-` and `_`.",
+            "Leave folders and `.yaml` away." if text.endswith(".yaml") or "/" in text else "",
+        )
     return text
 
 

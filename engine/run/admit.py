@@ -123,11 +123,14 @@ def _row(plan: Plan, state: State, read: ReadPlan, value: Any) -> Any:
             raise Refused(f"{read.reading.ask}: a row of {len(places)} is asked, one value for each {each}.")
         value = (value,)
     if len(value) != len(places):
-        raise Refused(f"{read.reading.ask}: the row has {len(value)} values, but {len(places)} are asked, "
-                      f"one for each {each}.")
+        raise Refused(
+            f"{read.reading.ask}: the row has {len(value)} values, but {len(places)} are asked, one for each {each}."
+        )
     words = state.frame.at.file.place_words
-    row = tuple(_one(read, v, f", {words(p)}" if each != "cylinder" else f", cylinder {p.carb}")
-                for v, p in zip(value, places, strict=True))
+    row = tuple(
+        _one(read, v, f", {words(p)}" if each != "cylinder" else f", cylinder {p.carb}")
+        for v, p in zip(value, places, strict=True)
+    )
     if places and all(v is None for v in row) and not read.may_lack:
         raise Refused(f"{read.reading.ask}: no value was given.")
     return row
@@ -157,8 +160,11 @@ def _number(read: ReadPlan, value: Any, what: str) -> Fraction:
     base = to_base(found, unit)
     if (kind.low is not None and base < kind.low) or (kind.high is not None and base > kind.high):
         low, high = (number(from_base(v, unit)) if v is not None else "no limit" for v in (kind.low, kind.high))
-        raise Refused(f"{what}: {number(found)} {unit} is outside {low} to {high} {unit}. Look at the reading again."
-                      .replace("  ", " ").replace(" .", "."))
+        raise Refused(
+            f"{what}: {number(found)} {unit} is outside {low} to {high} {unit}. Look at the reading again.".replace(
+                "  ", " "
+            ).replace(" .", ".")
+        )
     return rounded(base, read.reading.step, kind.low, kind.high, to_base(Fraction(0), unit))
 
 

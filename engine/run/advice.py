@@ -58,8 +58,18 @@ def _screw(name: str, names: Names) -> ScrewView:
     file, here, positions = names[GROUND]
     screw = file.screws[name]
     row = tuple(positions.get((name, p)) for p in file.places(name, here))
-    return ScrewView(name, screw.each, screw.acts, screw.at, screw.inward, screw.outward, screw.step, screw.range, row,
-                     "out" if counts_out(screw) else "in")
+    return ScrewView(
+        name,
+        screw.each,
+        screw.acts,
+        screw.at,
+        screw.inward,
+        screw.outward,
+        screw.step,
+        screw.range,
+        row,
+        "out" if counts_out(screw) else "in",
+    )
 
 
 def evidence(world: World, past: Past | None, findings: tuple[Any, ...] = ()) -> Evidence:
@@ -86,9 +96,21 @@ def _answered(past: Past) -> Answered:
         by_name[name] = by_quantity[declared[name].quantity] = row
     symptom = _kind(past) if event.symptom else None
     return Answered(
-        past.seq, frame.at.file.name, frame.at.name, frame.here, frame.visits.get(frame.at.name, 1),
-        past.epoch, world.conditions, by_quantity, by_name, made.before if made else world.positions,
-        made.moves if made else (), made.parts if made else (), event.symptom, symptom)
+        past.seq,
+        frame.at.file.name,
+        frame.at.name,
+        frame.here,
+        frame.visits.get(frame.at.name, 1),
+        past.epoch,
+        world.conditions,
+        by_quantity,
+        by_name,
+        made.before if made else world.positions,
+        made.moves if made else (),
+        made.parts if made else (),
+        event.symptom,
+        symptom,
+    )
 
 
 def _kind(past: Past) -> str | None:
@@ -99,5 +121,3 @@ def _kind(past: Past) -> str | None:
             return found.kind
         frame = frame.caller
     return None
-
-

@@ -34,10 +34,14 @@ def fits(layout: Layout, job: Job, title: str) -> None:
     """Refuse a job whose bank this file is not for."""
     bank = job.bank
     if layout.families and "any" not in layout.families and bank.family not in layout.families:
-        raise NotForThisJob(f"'{title}' is for {' or '.join(layout.families)}, but the job's bank is "
-                            f"'{bank.family}'. Choose another procedure, or correct bank.family in the job.")
-    for name, (low, high), count in (("carbs", layout.carbs, bank.carbs),
-                                     ("barrels_per_carb", layout.barrels_per_carb, bank.barrels_per_carb)):
+        raise NotForThisJob(
+            f"'{title}' is for {' or '.join(layout.families)}, but the job's bank is "
+            f"'{bank.family}'. Choose another procedure, or correct bank.family in the job."
+        )
+    for name, (low, high), count in (
+        ("carbs", layout.carbs, bank.carbs),
+        ("barrels_per_carb", layout.barrels_per_carb, bank.barrels_per_carb),
+    ):
         if not low <= count <= high:
             wanted = str(low) if low == high else f"{low} to {high}"
             raise NotForThisJob(f"'{title}' is for {wanted} {name.replace('_', ' ')}, but the job has {count}.")
@@ -70,18 +74,24 @@ def settings(program: Program, known: Mapping[str, Mapping[str, Any]], shop: Map
     `known` are the facts by file, for tables. A key is a setting's name, or `file.name` for one file only.
     """
     names = [n for p in program.files.values() for n in p.settings] + [
-        f"{p.name}.{n}" for p in program.files.values() for n in p.settings]
+        f"{p.name}.{n}" for p in program.files.values() for n in p.settings
+    ]
     for key in job.settings:
         if key not in names:
-            raise NotForThisJob(f"The job sets '{key}', but no file of '{program.main}' has such a setting. "
-                                f"{did_you_mean(key, names)}".strip())
+            raise NotForThisJob(
+                f"The job sets '{key}', but no file of '{program.main}' has such a setting. "
+                f"{did_you_mean(key, names)}".strip()
+            )
     layers = (("shop", shop), ("job", job.settings))
-    return {p.name: {n: _in_force(p, s, known[p.name], layers) for n, s in p.settings.items()}
-            for p in program.files.values()}
+    return {
+        p.name: {n: _in_force(p, s, known[p.name], layers) for n, s in p.settings.items()}
+        for p in program.files.values()
+    }
 
 
-def _in_force(procedure: Procedure, setting: Setting, known: Mapping[str, Any],
-              layers: Iterable[tuple[str, Mapping[str, Any]]]) -> InForce:
+def _in_force(
+    procedure: Procedure, setting: Setting, known: Mapping[str, Any], layers: Iterable[tuple[str, Mapping[str, Any]]]
+) -> InForce:
     found = InForce(_own(setting, known), "file")
     for origin, layer in layers:
         for key in (setting.name, f"{procedure.name}.{setting.name}"):

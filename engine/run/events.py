@@ -12,9 +12,19 @@ from typing import Any, Literal, NamedTuple
 from engine.evidence import Move, Part
 
 Kind = Literal[
-    "done", "readings", "symptom", "lost", "abandoned",            # answers: each can be undone
-    "undo", "redo",
-    "understood", "moved", "fitted", "waited", "note", "suspended",  # they answer nothing, the step stays
+    "done",
+    "readings",
+    "symptom",
+    "lost",
+    "abandoned",  # answers: each can be undone
+    "undo",
+    "redo",
+    "understood",
+    "moved",
+    "fitted",
+    "waited",
+    "note",
+    "suspended",  # they answer nothing, the step stays
 ]
 
 #: Kinds that an undo strikes, newest first.

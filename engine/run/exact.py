@@ -24,8 +24,9 @@ def exact(value: Any) -> Fraction | None:
     return None
 
 
-def rounded(value: Fraction, step: Fraction | None, low: Fraction | None, high: Fraction | None,
-            zero: Fraction) -> Fraction:
+def rounded(
+    value: Fraction, step: Fraction | None, low: Fraction | None, high: Fraction | None, zero: Fraction
+) -> Fraction:
     """`value` to the nearest multiple of `step` from `zero`, halves upwards; it never leaves [low, high]."""
     if not step:
         return value

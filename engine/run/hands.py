@@ -28,11 +28,18 @@ def moved_by(plan: Plan, state: State, reported: Any) -> tuple[Move, ...]:
 
 def _move(plan: Plan, state: State, item: Any) -> Move:
     if isinstance(item, Move):
-        item = {"screw": item.screw, "carb": item.place.carb, "barrel": item.place.barrel, "turns": item.turns,
-                "direction": item.direction, "position": item.position}
+        item = {
+            "screw": item.screw,
+            "carb": item.place.carb,
+            "barrel": item.place.barrel,
+            "turns": item.turns,
+            "direction": item.direction,
+            "position": item.position,
+        }
     if not isinstance(item, Mapping):
-        raise Refused("Each of 'moved' names a screw, its carb and barrel, and its turns with a direction or its "
-                      "position.")
+        raise Refused(
+            "Each of 'moved' names a screw, its carb and barrel, and its turns with a direction or its position."
+        )
     screw = plan.screws.get(item.get("screw"))  # type: ignore[arg-type]
     if screw is None:
         hint = did_you_mean(str(item.get("screw")), plan.screws, "Its screws")
@@ -43,8 +50,10 @@ def _move(plan: Plan, state: State, item: Any) -> Move:
     if direction not in (None, "in", "out"):
         raise Refused(f"A screw is turned 'in' or 'out', not '{str(direction)[:20]}'.")
     if position is not None and not screw.range[0] <= position <= screw.range[1]:
-        raise Refused(f"Screw '{screw.name}' can't stand at {turns(position)} turns from its zero; it goes from "
-                      f"{turns(screw.range[0])} to {turns(screw.range[1])}.")
+        raise Refused(
+            f"Screw '{screw.name}' can't stand at {turns(position)} turns from its zero; it goes from "
+            f"{turns(screw.range[0])} to {turns(screw.range[1])}."
+        )
     if amount is not None and amount < 0:
         raise Refused("Turns are counted from 0 up, with the direction beside them.")
     if amount and direction is None and position is None:

@@ -19,8 +19,9 @@ def finding_of(spec: FindingSpec, names: Names) -> Finding | None:
         return None
     say, todo = render(spec.say, names, where), render(spec.do, names, where)
     cylinders = spec.place is None and spec.where is not None and spec.where.type.each == "cylinder"
-    return Finding(spec.code, spec.severity, where, say, todo, source=file_of(names).name,
-                   each="cylinder" if cylinders else "")
+    return Finding(
+        spec.code, spec.severity, where, say, todo, source=file_of(names).name, each="cylinder" if cylinders else ""
+    )
 
 
 def _where(spec: FindingSpec, names: Names) -> tuple[Place, ...] | None:

@@ -47,8 +47,15 @@ def step(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State,
     if kind == "readings":
         seq, (at, env, visits, here, caller, site), made, world, findings, kept, _, _, notes, _, _ = state
         positions, _, epoch, _, changed, _ = world
-        if (at.plain and made is None and not changed and not understood and moved is None and fitted_ is None
-                and env[GROUND][2] is positions):
+        if (
+            at.plain
+            and made is None
+            and not changed
+            and not understood
+            and moved is None
+            and fitted_ is None
+            and env[GROUND][2] is positions
+        ):
             # The common gate: take the readings, try the guards in order, wait at the next step. Built without the
             # constructors' checks, for every answer of every trial passes here.
             env = {**env, **readings}  # type: ignore[dict-item]
@@ -179,8 +186,14 @@ def _lost(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State
     # The moves of this step count for the answer that the step still gets.
     past = Past(state, event, None, state.seq + 1, world.epoch, world.positions, lost, {})
     world = world._replace(positions=lost, changed=state.world.changed)
-    return state._replace(seq=state.seq + 1, made=made, world=world, past=past, redo=None,
-                          because=("The count was lost: these positions are unknown now.",)), ()
+    return state._replace(
+        seq=state.seq + 1,
+        made=made,
+        world=world,
+        past=past,
+        redo=None,
+        because=("The count was lost: these positions are unknown now.",),
+    ), ()
 
 
 def _abandoned(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
@@ -207,14 +220,21 @@ def _undo(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State
         positions = past.kept
     same = old.world.conditions == world.conditions
     moved = tuple(k for k, v in old.world.conditions.items() if world.conditions.get(k) != v)
-    back = World(positions, world.parts, world.epoch, old.world.conditions,
-                 tuple(dict.fromkeys((*old.world.changed, *moved))), world.understood if same else old.world.understood)
+    back = World(
+        positions,
+        world.parts,
+        world.epoch,
+        old.world.conditions,
+        tuple(dict.fromkeys((*old.world.changed, *moved))),
+        world.understood if same else old.world.understood,
+    )
     said = "The last answer is struck."
     if made.moves or made.parts:
         said += " No screw was turned back: moves made stay made, parts stay fitted."
     undone = past.made is None and state.made is None
-    return old._replace(seq=state.seq + 1, made=None if undone else made, world=back, redo=state,
-                        notes=state.notes, because=(said,)), ()
+    return old._replace(
+        seq=state.seq + 1, made=None if undone else made, world=back, redo=state, notes=state.notes, because=(said,)
+    ), ()
 
 
 def _redo(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
@@ -247,8 +267,9 @@ def _moved(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[Stat
         names = again(frame.env, world.positions)
         names[f"make:{make}"] = None
         frame = frame._replace(env=names)
-    return state._replace(seq=state.seq + 1, frame=frame, made=made, redo=None,
-                          world=world._replace(changed=changed)), ()
+    return state._replace(
+        seq=state.seq + 1, frame=frame, made=made, redo=None, world=world._replace(changed=changed)
+    ), ()
 
 
 def _noted(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
@@ -260,9 +281,19 @@ def _passed(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[Sta
 
 
 _HANDLERS: dict[str, Callable[[Plan, State, Event, Advise], tuple[State, Effects]]] = {
-    "done": _answer, "readings": _answer, "symptom": _symptom, "lost": _lost, "abandoned": _abandoned,
-    "undo": _undo, "redo": _redo, "understood": _understood, "moved": _moved, "fitted": _moved,
-    "note": _noted, "waited": _passed, "suspended": _passed,
+    "done": _answer,
+    "readings": _answer,
+    "symptom": _symptom,
+    "lost": _lost,
+    "abandoned": _abandoned,
+    "undo": _undo,
+    "redo": _redo,
+    "understood": _understood,
+    "moved": _moved,
+    "fitted": _moved,
+    "note": _noted,
+    "waited": _passed,
+    "suspended": _passed,
 }
 
 

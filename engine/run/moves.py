@@ -34,8 +34,11 @@ def asked(plan: Plan, state: State) -> tuple[tuple[Move, ...], tuple[Part, ...]]
         moves += advised(plan, advice, state.world.positions)
         parts += advice.parts
     if state.made is not None:
-        moves = [m for m in moves if m.position is not None and m.aim is None
-                 and state.world.positions.get((m.screw, m.place)) is None]
+        moves = [
+            m
+            for m in moves
+            if m.position is not None and m.aim is None and state.world.positions.get((m.screw, m.place)) is None
+        ]
         parts = []
     return tuple(moves), tuple(parts)
 
@@ -73,8 +76,9 @@ def to_position(screw: Screw, place: Place, now: Fraction | None, target: Fracti
     return Move(screw.name, place, direction, _effect(screw, direction), turns, target)
 
 
-def by_amount(screw: Screw, place: Place, now: Fraction | None, amount: Fraction | None,
-              way: str | None) -> Move | None:
+def by_amount(
+    screw: Screw, place: Place, now: Fraction | None, amount: Fraction | None, way: str | None
+) -> Move | None:
     """A move by an amount, stopped at the ends of the screw's range; without a direction, a positive amount is
     inwards.
     """
@@ -166,8 +170,11 @@ def turned(plan: Plan, positions: Positions, moves: Iterable[Move]) -> Positions
     return found
 
 
-def fitted(parts: Mapping[tuple[str, Place], Fraction], new: Iterable[Part], bank_barrels: tuple[Place, ...],
-           ) -> dict[tuple[str, Place], Fraction]:
+def fitted(
+    parts: Mapping[tuple[str, Place], Fraction],
+    new: Iterable[Part],
+    bank_barrels: tuple[Place, ...],
+) -> dict[tuple[str, Place], Fraction]:
     """The parts after these were fitted; a part fitted to a whole carb is fitted to each of its barrels."""
     found = dict(parts)
     for part in new:

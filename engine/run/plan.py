@@ -20,8 +20,9 @@ Run = Callable[[Mapping[str, Any]], Any]
 class Plan:
     """One program on one job. `settings` are those in force, with where each came from."""
 
-    def __init__(self, program: Program, job: Job, settings: bind.Settings,
-                 facts: Mapping[str, Mapping[str, Any]]) -> None:
+    def __init__(
+        self, program: Program, job: Job, settings: bind.Settings, facts: Mapping[str, Mapping[str, Any]]
+    ) -> None:
         self.program, self.job, self.settings, self.facts = program, job, settings, facts
         self.bank = Bank(job)
         self.files: dict[str, FilePlan] = {name: FilePlan(self, p) for name, p in program.files.items()}
@@ -35,8 +36,9 @@ class Plan:
                 step.link()
 
 
-def prepare(program: Program, job: Job, shop: Mapping[str, Any] | None = None,
-            in_force: bind.Settings | None = None) -> Plan:
+def prepare(
+    program: Program, job: Job, shop: Mapping[str, Any] | None = None, in_force: bind.Settings | None = None
+) -> Plan:
     """Bind a program to a job. `in_force` are settings frozen earlier; else they are worked out from file, shop and
     job.
 
@@ -101,8 +103,10 @@ class FilePlan:
         """For each screw: the name of its position in a guard, the screw, its places, and whether it is one value."""
         found = self._keys.get(here)
         if found is None:
-            found = tuple((f"position:{n}", n, self.places(n, here), here is not None or s.each == "bank")
-                          for n, s in self.screws.items())
+            found = tuple(
+                (f"position:{n}", n, self.places(n, here), here is not None or s.each == "bank")
+                for n, s in self.screws.items()
+            )
             self._keys[here] = found
         return found
 
@@ -138,12 +142,25 @@ class StepPlan:
         self.reads = tuple(ReadPlan(file, spec) for spec in step.read)
         branches = step.way if isinstance(step.way, tuple) else ()
         self.plain = not (
-            step.moves or step.make or step.fit or step.keep or step.advise or step.record or step.findings
-            or step.clear or isinstance(step.way, Call | End) or any(b.findings or b.why for b in branches)
-            or any(r.reading.position_of for r in self.reads))
+            step.moves
+            or step.make
+            or step.fit
+            or step.keep
+            or step.advise
+            or step.record
+            or step.findings
+            or step.clear
+            or isinstance(step.way, Call | End)
+            or any(b.findings or b.why for b in branches)
+            or any(r.reading.position_of for r in self.reads)
+        )
         self.easy = bool(
-            step.read and not step.limit and not step.state and all(r.when is None for r in step.read)
-            and not isinstance(step.way, End))
+            step.read
+            and not step.limit
+            and not step.state
+            and all(r.when is None for r in step.read)
+            and not isinstance(step.way, End)
+        )
         self.exits: tuple[tuple[Run | None, StepPlan], ...] = ()
 
     def link(self) -> None:

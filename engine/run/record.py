@@ -12,8 +12,9 @@ from engine.run.state import Frame, Past, Recorded, World, walk
 Record = Mapping[str, Mapping[str, Recorded]]
 
 
-def take(plan: Plan, kept: Record, which: str, frame: Frame, readings: Mapping[str, Any], world: World,
-         past: Past | None) -> Record:
+def take(
+    plan: Plan, kept: Record, which: str, frame: Frame, readings: Mapping[str, Any], world: World, past: Past | None
+) -> Record:
     """Keep the readings of this answer, or at a step that reads nothing the newest of the whole run, and every
     position known.
 

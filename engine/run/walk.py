@@ -167,8 +167,9 @@ class Walk:
             limit = at.limit
             if limit is None or frame.visits.get(at.name, 0) < limit.visits:
                 break
-            self.because.append(f"'{at.step.title}' was visited {limit.visits} times, the most that the procedure "
-                                "allows.")
+            self.because.append(
+                f"'{at.step.title}' was visited {limit.visits} times, the most that the procedure allows."
+            )
             at, made = at.file.steps[limit.then], None
         self.frame = frame._replace(at=at, visits={**frame.visits, at.name: frame.visits.get(at.name, 0) + 1})
         self.made = made
@@ -194,7 +195,8 @@ class Walk:
         # holds.
         epoch = self.world.epoch + any(v in ("on", "off") and old.get(k) is not None for k, v in fresh.items())
         self.world = self.world._replace(
-            conditions=new, changed=changed, epoch=epoch, understood=frozenset() if start else self.world.understood)
+            conditions=new, changed=changed, epoch=epoch, understood=frozenset() if start else self.world.understood
+        )
 
     def _waits(self) -> bool:
         """Whether the step entered says, makes or reads something; else it passes silently."""
@@ -260,7 +262,8 @@ class Walk:
             row = self.plan.bank.places(spec.each, self.frame.here) if spec.each else None
             for name, by_place in results.items():
                 outer[f"{spec.name}.{name}"] = (
-                    by_place.get(None) if row is None else tuple(by_place.get(p) for p in row))
+                    by_place.get(None) if row is None else tuple(by_place.get(p) for p in row)
+                )
         target = spec.ends.get(end, end)
         if target == "next":
             self._next(site._replace(index=site.index + 1, results=results))
@@ -293,8 +296,19 @@ class Walk:
     # ---- the result
 
     def _frozen(self) -> State:
-        return State(self.seq, self.frame, self.made, self.world, self.findings, self.record, self.past, None,
-                     self.notes, tuple(self.because), self.end)
+        return State(
+            self.seq,
+            self.frame,
+            self.made,
+            self.world,
+            self.findings,
+            self.record,
+            self.past,
+            None,
+            self.notes,
+            tuple(self.because),
+            self.end,
+        )
 
     def result(self) -> tuple[State, tuple[Any, ...]]:
         """The new state and what happened on the way."""

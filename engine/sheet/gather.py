@@ -97,8 +97,10 @@ def newest_run(book: Book, wanted: str) -> str:
     if "." in wanted:
         return wanted
     if not wanted.isdigit():
-        raise BookTrouble(f"'{wanted}' is neither the number of a job, such as 12, nor the id of a run, such as 12.1. "
-                          "'evendraw jobs' lists them.")
+        raise BookTrouble(
+            f"'{wanted}' is neither the number of a job, such as 12, nor the id of a run, such as 12.1. "
+            "'evendraw jobs' lists them."
+        )
     runs = book.runs(int(wanted))
     if not runs:
         book.job(int(wanted))
@@ -118,16 +120,30 @@ def gathered(session: Session) -> Sheet:
     main = plan.main.procedure
     end = state.end
     return Sheet(
-        run=run, job_number=session.job_number, job=book.job(session.job_number), procedure=main.name, title=main.title,
-        revision=main.revision, version=bodies[0]["version"], started=bodies[0]["at"],
-        ended=bodies[-1]["at"] if end else "", outcome=end.outcome if end else "not finished",
+        run=run,
+        job_number=session.job_number,
+        job=book.job(session.job_number),
+        procedure=main.name,
+        title=main.title,
+        revision=main.revision,
+        version=bodies[0]["version"],
+        started=bodies[0]["at"],
+        ended=bodies[-1]["at"] if end else "",
+        outcome=end.outcome if end else "not finished",
         say=end.say if end else "",
-        compared=tuple(_compared(session)), screws=tuple(_turned(session)), parts=tuple(_fitted(session)),
+        compared=tuple(_compared(session)),
+        screws=tuple(_turned(session)),
+        parts=tuple(_fitted(session)),
         not_done=tuple(_not_done(state)),
-        findings=tuple((f, _places(session, f)) for f in standing(state)), orders=_orders(standing(state)),
-        symptoms=_symptoms(session), notes=tuple(text for _, text in state.notes),
+        findings=tuple((f, _places(session, f)) for f in standing(state)),
+        orders=_orders(standing(state)),
+        symptoms=_symptoms(session),
+        notes=tuple(text for _, text in state.notes),
         struck=sum(b["kind"] == "undo" for b in bodies) - sum(b["kind"] == "redo" for b in bodies),
-        settings=_settings(session), events=len(bodies), head=book.head(run))
+        settings=_settings(session),
+        events=len(bodies),
+        head=book.head(run),
+    )
 
 
 def _words(session: Session, place: Place, each: str | None = None) -> str:
@@ -151,9 +167,13 @@ def _compared(session: Session) -> Iterable[Compared]:
         one = left.get(name) or found[name]
         places = tuple(dict.fromkeys(p for line in (found.get(name), left.get(name)) if line for p in line.places))
         yield Compared(
-            name, asks.get(name) or name.replace("_", " "), one.unit,
-            tuple(_words(session, p, one.each) for p in places), _row(found.get(name), places),
-            _row(left.get(name), places))
+            name,
+            asks.get(name) or name.replace("_", " "),
+            one.unit,
+            tuple(_words(session, p, one.each) for p in places),
+            _row(found.get(name), places),
+            _row(left.get(name), places),
+        )
 
 
 def _row(line: Line | None, places: tuple[Place, ...]) -> tuple[Any, ...]:
@@ -191,8 +211,9 @@ def _fitted(session: Session) -> Iterable[Change]:
     for key, size in state.world.parts.items():
         was = began.world.parts.get(key)
         if was != size:
-            yield Change(key[0], _words(session, key[1]), "unknown" if was is None else quantity(was, None),
-                         quantity(size, None))
+            yield Change(
+                key[0], _words(session, key[1]), "unknown" if was is None else quantity(was, None), quantity(size, None)
+            )
 
 
 def _not_done(state: State) -> Iterable[NotDone]:
@@ -208,7 +229,7 @@ def _not_done(state: State) -> Iterable[NotDone]:
             row = value if isinstance(value, tuple) else (value,)
             said = next((v for v in row if isinstance(v, str) and v.lower().startswith(NOT_DONE)), None)
             if said is not None:
-                yield NotDone(declared[name].ask, said[len(NOT_DONE):].strip(" ,:") or "no reason given")
+                yield NotDone(declared[name].ask, said[len(NOT_DONE) :].strip(" ,:") or "no reason given")
             elif None in row:
                 yield NotDone(declared[name].ask, reasons.get(name) or "not taken, no reason given")
 

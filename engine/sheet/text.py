@@ -11,8 +11,7 @@ from engine.sheet.gather import Change, Compared, Sheet
 
 WIDTH = 80
 _RULE = "-" * WIDTH
-_OUTCOMES = {
-    "ok": "DONE", "failed": "NOT DONE", "stopped": "STOPPED", "not finished": "NOT FINISHED"}
+_OUTCOMES = {"ok": "DONE", "failed": "NOT DONE", "stopped": "STOPPED", "not finished": "NOT FINISHED"}
 
 
 def lines(sheet: Sheet) -> list[str]:
@@ -24,8 +23,10 @@ def lines(sheet: Sheet) -> list[str]:
     out += _section("NOT CHECKED", _listed(f"{n.what.rstrip('?')}: {n.reason}" for n in sheet.not_done))
     out += _section("FINDINGS THAT STAND", _findings(sheet))
     out += _section("TO ORDER", _listed(f"{o.count} x {o.part} {o.size}" for o in sheet.orders))
-    out += _section("SEEN DURING THE WORK", _listed(f"{ask}, {count} times" if count > 1 else f"{ask}, once"
-                                                    for ask, count in sheet.symptoms))
+    out += _section(
+        "SEEN DURING THE WORK",
+        _listed(f"{ask}, {count} times" if count > 1 else f"{ask}, once" for ask, count in sheet.symptoms),
+    )
     out += _section("SETTINGS OF THIS SHOP OR JOB", _listed(f"{n}: {v} ({who})" for n, v, who in sheet.settings))
     out += _section("NOTES", _listed(sheet.notes))
     return [*out, *_foot(sheet)]
@@ -35,11 +36,18 @@ def _head(sheet: Sheet) -> list[str]:
     job = sheet.job
     engine, bank = job.engine, job.bank
     rows = [
-        ("Customer", job.customer), ("Vehicle", job.vehicle.description), ("Registration", job.vehicle.registration),
-        ("Odometer", str(job.vehicle.odometer)), ("Complaint", job.title),
+        ("Customer", job.customer),
+        ("Vehicle", job.vehicle.description),
+        ("Registration", job.vehicle.registration),
+        ("Odometer", str(job.vehicle.odometer)),
+        ("Complaint", job.title),
         ("Engine", f"{engine.cylinders} cylinders, {quantity(engine.displacement, None)} cc"),
-        ("Carburettors", f"{bank.carbs} x {bank.barrels_per_carb} barrels, {bank.family}"
-         if bank.barrels_per_carb > 1 else f"{bank.carbs}, {bank.family}"),
+        (
+            "Carburettors",
+            f"{bank.carbs} x {bank.barrels_per_carb} barrels, {bank.family}"
+            if bank.barrels_per_carb > 1
+            else f"{bank.carbs}, {bank.family}",
+        ),
         ("Procedure", f"{sheet.title} ({sheet.procedure}, revision {sheet.revision})"),
         ("Work", f"{_day(sheet.started)} to {_day(sheet.ended)}" if sheet.ended else f"begun {_day(sheet.started)}"),
     ]
@@ -92,8 +100,12 @@ def _row(label: str, was: str, now: str) -> list[str]:
     if len(label) > 39:
         out, label = _wrapped(label), ""
     if max(len(was), len(now)) > 19:
-        return [*out, *([label] if label else []), *_wrapped(was, "    as found: ", " " * 14),
-                *_wrapped(now, "    as left:  ", " " * 14)]
+        return [
+            *out,
+            *([label] if label else []),
+            *_wrapped(was, "    as found: ", " " * 14),
+            *_wrapped(now, "    as left:  ", " " * 14),
+        ]
     return [*out, f"{label:<40}{was:>20}{now:>20}"]
 
 

@@ -20,13 +20,16 @@ def test_it_passes_the_checker(carbs: int, barrels: int, gauge: str) -> None:
     assert [*loaded.problems, *check(loaded.program, shipped())] == []
 
 
-@pytest.mark.parametrize(("wrong", "says"), [
-    ({"name": "../up"}, "can't name a procedure"),
-    ({"name": "x", "carbs": 0}, "is no bank"),
-    ({"name": "x", "barrels": 9}, "is no bank"),
-    ({"name": "x", "family": "a: {b"}, "can't name a family"),
-    ({"name": "x", "gauge": "ruler"}, "There is no gauge"),
-])
+@pytest.mark.parametrize(
+    ("wrong", "says"),
+    [
+        ({"name": "../up"}, "can't name a procedure"),
+        ({"name": "x", "carbs": 0}, "is no bank"),
+        ({"name": "x", "barrels": 9}, "is no bank"),
+        ({"name": "x", "family": "a: {b"}, "can't name a family"),
+        ({"name": "x", "gauge": "ruler"}, "There is no gauge"),
+    ],
+)
 def test_what_can_not_be_started_is_refused_in_a_sentence(wrong: dict[str, object], says: str) -> None:
     with pytest.raises(NotAStart, match=says):
         starting_file(**wrong)

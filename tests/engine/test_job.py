@@ -16,8 +16,10 @@ from engine import job_file
 from engine.job import Job
 from engine.job_file import BadJob
 
-SHORT = {"engine": {"cylinders": 4, "displacement": "1598 cc", "idle_speed": "950 rpm"},
-         "bank": {"family": "twin-choke sidedraught", "carbs": 2, "barrels_per_carb": 2}}
+SHORT = {
+    "engine": {"cylinders": 4, "displacement": "1598 cc", "idle_speed": "950 rpm"},
+    "bank": {"family": "twin-choke sidedraught", "carbs": 2, "barrels_per_carb": 2},
+}
 
 
 def job(**parts: dict[str, Any]) -> Job:
@@ -32,17 +34,30 @@ def test_four_things_are_enough():
     assert (short.row("idle_jet"), short.conditions.temperature, short.fuel.ethanol) == (None, 15, 0)
 
 
-@pytest.mark.parametrize(("written", "cc"), [
-    ("1598 cc", "1598"), (1598, "1598"), ("1,598 L", "1598"), ("1.598 L", "1598"), ("1597.7531", "1597.7531"),
-    (1597.5, "1597.5"),
-])
+@pytest.mark.parametrize(
+    ("written", "cc"),
+    [
+        ("1598 cc", "1598"),
+        (1598, "1598"),
+        ("1,598 L", "1598"),
+        ("1.598 L", "1598"),
+        ("1597.7531", "1597.7531"),
+        (1597.5, "1597.5"),
+    ],
+)
 def test_a_quantity_is_read_in_any_fitting_unit_and_held_exactly(written, cc):
     assert job(engine={"displacement": written}).engine.displacement == Fraction(cc)
 
 
-@pytest.mark.parametrize(("written", "row"), [
-    (50, [50] * 4), ("50", [50] * 4), ("0.50 mm", [50] * 4), ([50, 50, "52.5", 45], [50, 50, Fraction(105, 2), 45]),
-])
+@pytest.mark.parametrize(
+    ("written", "row"),
+    [
+        (50, [50] * 4),
+        ("50", [50] * 4),
+        ("0.50 mm", [50] * 4),
+        ([50, 50, "52.5", 45], [50, 50, Fraction(105, 2), 45]),
+    ],
+)
 def test_jets_are_one_size_for_all_or_a_row(written, row):
     assert job(bank={"idle_jet": written}).row("idle_jet") == tuple(row)
 
@@ -58,24 +73,38 @@ def test_a_path_leads_to_what_the_job_says_and_to_nothing_else():
     assert it.at("bank.stem_thread") == "coarse"
     assert it.at("instruments.flow_meter") is True
     assert it.at("bank.barrels") == 4
-    for path in ("bank.choke", "bank.nothing", "nothing", "engineering", "bank.model_fields_set", "row",
-                 "engine.cylinders.real", ""):
+    for path in (
+        "bank.choke",
+        "bank.nothing",
+        "nothing",
+        "engineering",
+        "bank.model_fields_set",
+        "row",
+        "engine.cylinders.real",
+        "",
+    ):
         assert it.at(path) is None
 
 
 def test_a_run_never_hears_of_persons():
-    it = job(vehicle={"registration": "SAMPLE 1"}) .model_copy(update={"customer": "A. Sample", "title": "Rough"})
+    it = job(vehicle={"registration": "SAMPLE 1"}).model_copy(update={"customer": "A. Sample", "title": "Rough"})
     assert "SAMPLE" not in json.dumps(it.engineering()).upper()
 
 
-quantities = st.fixed_dictionaries({}, optional={
-    "choke": st.fractions(8, 40, max_denominator=300).map(lambda f: f"{f} mm"),
-    "throttle_bore": st.sampled_from(["40 mm", "45 mm", "4.5 cm"]),
-    "main_jet": st.lists(st.fractions(60, 300, max_denominator=8).map(str), min_size=4, max_size=4),
-    "idle_jet": st.integers(30, 90),
-    "mixture_screw": st.sampled_from(["short taper", "long taper", "air screw", "jet nut"]),
-    "stem_thread": st.text(st.characters(codec="utf-8", exclude_categories=["C"]), min_size=1),
-    "disturbed": st.lists(st.fixed_dictionaries({"carb": st.integers(1, 2), "barrel": st.integers(1, 2)}), max_size=2)})
+quantities = st.fixed_dictionaries(
+    {},
+    optional={
+        "choke": st.fractions(8, 40, max_denominator=300).map(lambda f: f"{f} mm"),
+        "throttle_bore": st.sampled_from(["40 mm", "45 mm", "4.5 cm"]),
+        "main_jet": st.lists(st.fractions(60, 300, max_denominator=8).map(str), min_size=4, max_size=4),
+        "idle_jet": st.integers(30, 90),
+        "mixture_screw": st.sampled_from(["short taper", "long taper", "air screw", "jet nut"]),
+        "stem_thread": st.text(st.characters(codec="utf-8", exclude_categories=["C"]), min_size=1),
+        "disturbed": st.lists(
+            st.fixed_dictionaries({"carb": st.integers(1, 2), "barrel": st.integers(1, 2)}), max_size=2
+        ),
+    },
+)
 
 
 @settings(max_examples=60)
@@ -88,19 +117,25 @@ def test_a_job_survives_json_and_its_own_file_exactly(bank, height, ethanol):
         assert job_file.parse(job_file.write(it)) == it
 
 
-@pytest.mark.parametrize(("engine", "bank", "says"), [
-    ({"displacement": "1598 rpm"}, {}, "rpm and cc measure different things"),
-    ({"displacement": "a lot"}, {}, "'a lot' does not start with a number"),
-    ({"displacement": True}, {}, "a number in cc belongs here"),
-    ({"displacement": 5}, {}, "5 is outside 20 to 12000 cc"), ({"idle_speed": "0"}, {}, "outside 300 to 3000"),
-    ({"displacement": float("nan")}, {}, "'nan' does not start with a number"),
-    ({"cylinders": 6}, {}, "serve 4 cylinders, but the engine has 6"),
-    ({}, {"idle_jet": [50, 50, 50]}, "lists 3 sizes; give one for all, or 4"), ({}, {"idle_jet": 0}, "no jet number"),
-    ({}, {"idle_jet": "50 kPa"}, "no jet number"), ({}, {"idle_jet": True}, "A jet number belongs here"),
-    ({}, {"disturbed": [{"carb": 3}]}, "names carb 3, but this bank has 2 carbs"),
-    ({}, {"disturbed": [{"carb": 1, "barrel": 3}]}, "names carb 1 barrel 3"),
-    ({}, {"choke": "45 mm", "throttle_bore": "40 mm"}, "choke is larger than bank.throttle_bore"),
-])
+@pytest.mark.parametrize(
+    ("engine", "bank", "says"),
+    [
+        ({"displacement": "1598 rpm"}, {}, "rpm and cc measure different things"),
+        ({"displacement": "a lot"}, {}, "'a lot' does not start with a number"),
+        ({"displacement": True}, {}, "a number in cc belongs here"),
+        ({"displacement": 5}, {}, "5 is outside 20 to 12000 cc"),
+        ({"idle_speed": "0"}, {}, "outside 300 to 3000"),
+        ({"displacement": float("nan")}, {}, "'nan' does not start with a number"),
+        ({"cylinders": 6}, {}, "serve 4 cylinders, but the engine has 6"),
+        ({}, {"idle_jet": [50, 50, 50]}, "lists 3 sizes; give one for all, or 4"),
+        ({}, {"idle_jet": 0}, "no jet number"),
+        ({}, {"idle_jet": "50 kPa"}, "no jet number"),
+        ({}, {"idle_jet": True}, "A jet number belongs here"),
+        ({}, {"disturbed": [{"carb": 3}]}, "names carb 3, but this bank has 2 carbs"),
+        ({}, {"disturbed": [{"carb": 1, "barrel": 3}]}, "names carb 1 barrel 3"),
+        ({}, {"choke": "45 mm", "throttle_bore": "40 mm"}, "choke is larger than bank.throttle_bore"),
+    ],
+)
 def test_what_no_engine_has_is_refused_in_words(engine, bank, says):
     with pytest.raises(ValidationError, match=says):
         job(engine=engine, bank=bank)
@@ -111,26 +146,48 @@ def test_a_file_with_many_faults_names_each_at_its_place():
         job_file.parse(
             "engine: {cylinders: four, displacment: 1598 cc, idle_speed: 95, use: sporty}\n"
             "bank:\n  family: x\n  carbs: 0\n  air_bypass_screws: maybe\n  disturbed: [{carb: 1, barel: 2}]\n"
-            "bank: twice\n", "a.yaml")
+            "bank: twice\n",
+            "a.yaml",
+        )
     assert [(p.code, p.span.line, p.span.column) for p in fault.value.problems] == [
-        ("missing-key", 1, 1), ("wrong-value", 1, 21), ("unknown-key", 1, 27), ("wrong-value", 1, 61),
-        ("wrong-value", 1, 70), ("wrong-value", 4, 10), ("wrong-value", 5, 22), ("unknown-key", 6, 25),
-        ("duplicate-key", 7, 1)]
+        ("missing-key", 1, 1),
+        ("wrong-value", 1, 21),
+        ("unknown-key", 1, 27),
+        ("wrong-value", 1, 61),
+        ("wrong-value", 1, 70),
+        ("wrong-value", 4, 10),
+        ("wrong-value", 5, 22),
+        ("unknown-key", 6, 25),
+        ("duplicate-key", 7, 1),
+    ]
     said = str(fault.value)
     for words in (
-        "`engine.displacement` is missing. Add it, such as `displacement: 1598 cc`", "Did you mean 'displacement'?",
-        "'four' is no whole number", "95 is outside 300 to 3000 rpm", "none of 'road', 'fast road' or 'race'",
-        "'maybe' is neither true nor false", "Did you mean 'barrel'?"):
+        "`engine.displacement` is missing. Add it, such as `displacement: 1598 cc`",
+        "Did you mean 'displacement'?",
+        "'four' is no whole number",
+        "95 is outside 300 to 3000 rpm",
+        "none of 'road', 'fast road' or 'race'",
+        "'maybe' is neither true nor false",
+        "Did you mean 'barrel'?",
+    ):
         assert words in said
     assert "a.yaml:1:21: wrong-value" in said
 
 
-@pytest.mark.parametrize(("text", "says"), [
-    ("", "A job file is a mapping of keys"), ("- a\n- b", "A job file is a mapping of keys"), ("engine: [", "not-yaml"),
-    ("engine: 4\nbank: 3", "`engine`: a mapping of keys belongs here"), ("bank: &a {family: x}", "anchor"),
-    ("engine: {cylinders: 4, displacement: 1598, idle_speed: 950}\nbank: {family: x, carbs: 4, disturbed: 1}",
-     "a list belongs"),
-])
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("", "A job file is a mapping of keys"),
+        ("- a\n- b", "A job file is a mapping of keys"),
+        ("engine: [", "not-yaml"),
+        ("engine: 4\nbank: 3", "`engine`: a mapping of keys belongs here"),
+        ("bank: &a {family: x}", "anchor"),
+        (
+            "engine: {cylinders: 4, displacement: 1598, idle_speed: 950}\nbank: {family: x, carbs: 4, disturbed: 1}",
+            "a list belongs",
+        ),
+    ],
+)
 def test_a_file_that_is_no_job_is_refused_in_words(text, says):
     with pytest.raises(BadJob, match=says):
         job_file.parse(text)
@@ -138,8 +195,11 @@ def test_a_file_that_is_no_job_is_refused_in_words(text, says):
 
 def test_a_file_that_cannot_be_read_is_named(tmp_path):
     (tmp_path / "bytes.yaml").write_bytes(b"\xff\xfe\x00engine")
-    for path, says in ((tmp_path / "none.yaml", "There is no such file"), (tmp_path, r"cannot-read|denied"),
-                       (tmp_path / "bytes.yaml", "not text in UTF-8")):
+    for path, says in (
+        (tmp_path / "none.yaml", "There is no such file"),
+        (tmp_path, r"cannot-read|denied"),
+        (tmp_path / "bytes.yaml", "not text in UTF-8"),
+    ):
         with pytest.raises(BadJob, match=says):
             job_file.read(path)
 

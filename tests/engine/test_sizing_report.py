@@ -18,13 +18,25 @@ def job(bank: dict[str, Any] | None = None, engine: dict[str, Any] | None = None
     """An invented 1.6 L four with two twin-choke sidedraughts; a None takes a key away."""
     full_engine = {"cylinders": 4, "displacement": "1598 cc", "idle_speed": "950 rpm", "peak_power_speed": "6200 rpm"}
     full_bank = {
-        "family": "twin-choke sidedraught", "carbs": 2, "barrels_per_carb": 2, "mixture_screw": "short taper",
-        "choke": "32 mm", "main_jet": 130, "air_corrector": 175, "idle_jet": 50, "pump_jet": 40}
+        "family": "twin-choke sidedraught",
+        "carbs": 2,
+        "barrels_per_carb": 2,
+        "mixture_screw": "short taper",
+        "choke": "32 mm",
+        "main_jet": 130,
+        "air_corrector": 175,
+        "idle_jet": 50,
+        "pump_jet": 40,
+    }
     full_engine.update(engine or {})
     full_bank.update(bank or {})
-    return Job.model_validate({
-        "engine": {k: v for k, v in full_engine.items() if v is not None},
-        "bank": {k: v for k, v in full_bank.items() if v is not None}, **parts})
+    return Job.model_validate(
+        {
+            "engine": {k: v for k, v in full_engine.items() if v is not None},
+            "bank": {k: v for k, v in full_bank.items() if v is not None},
+            **parts,
+        }
+    )
 
 
 def part(report: SizingReport, name: str) -> Part:
@@ -42,12 +54,18 @@ def test_a_sound_set_is_in_range_with_formula_and_source_beside_it():
         assert not one.withheld
 
 
-@pytest.mark.parametrize(("bank", "name", "verdict", "steps"), [
-    ({"main_jet": 115}, "main jet", "small", -3), ({"main_jet": 145}, "main jet", "large", 3),
-    ({"air_corrector": 220}, "air corrector", "large", 9), ({"idle_jet": 45}, "idle jet", "small", -1),
-    ({"idle_jet": 60}, "idle jet", "large", 2), ({"choke": "36 mm"}, "choke", "large", 5),
-    ({"pump_jet": 60}, "pump jet", "large", 4),
-])
+@pytest.mark.parametrize(
+    ("bank", "name", "verdict", "steps"),
+    [
+        ({"main_jet": 115}, "main jet", "small", -3),
+        ({"main_jet": 145}, "main jet", "large", 3),
+        ({"air_corrector": 220}, "air corrector", "large", 9),
+        ({"idle_jet": 45}, "idle jet", "small", -1),
+        ({"idle_jet": 60}, "idle jet", "large", 2),
+        ({"choke": "36 mm"}, "choke", "large", 5),
+        ({"pump_jet": 60}, "pump jet", "large", 4),
+    ],
+)
 def test_how_far_off_is_said_in_sizes(bank, name, verdict, steps):
     one = part(sizing_report.run(job(bank)), name)
     assert one.verdict == verdict
@@ -58,7 +76,9 @@ def test_barrels_that_differ_are_each_named():
     one = part(sizing_report.run(job({"idle_jet": [50, 50, 45, 50]})), "idle jet")
     assert one.verdict == "barrels differ"
     assert [(f.where, f.size, f.verdict) for f in one.fitted] == [
-        ("carb 1 barrel 1, carb 1 barrel 2, carb 2 barrel 2", 50, "in range"), ("carb 2 barrel 1", 45, "small")]
+        ("carb 1 barrel 1, carb 1 barrel 2, carb 2 barrel 2", 50, "in range"),
+        ("carb 2 barrel 1", 45, "small"),
+    ]
     assert any("barrels differ" in note for note in one.notes)
 
 
@@ -81,19 +101,22 @@ def test_thin_air_and_ethanol_move_the_main_jet_and_nothing_else():
         assert part(plain, name) == part(high, name) == part(drunk, name)
 
 
-@pytest.mark.parametrize(("bank", "engine", "name", "why"), [
-    ({}, {"peak_power_speed": None}, "choke", "engine.peak_power_speed"),
-    ({"choke": None}, {"peak_power_speed": None}, "main jet", "bank.choke"),
-    ({"choke": None}, {"peak_power_speed": None}, "air corrector", "bank.choke"),
-    ({}, {"displacement": "3400 cc"}, "idle jet", "table ends there"),
-    ({}, {"displacement": "1000 cc"}, "pump jet", "No start is known there"),
-    ({"mixture_screw": "jet nut"}, {}, "main jet", "constant-depression"),
-    ({"mixture_screw": "air screw"}, {}, "main jet", "rated by flow"),
-    ({"mixture_screw": "air screw"}, {}, "choke", "no choke of its own"),
-    ({"mixture_screw": None, "pilot_screw": "fuel screw"}, {}, "main jet", "rated by flow"),
-    ({"manifold": "shared"}, {}, "choke", "one plenum"),
-    ({"barrels_per_carb": 1, "cylinders_per_barrel": 2}, {}, "choke", "Cylinders share a barrel"),
-])
+@pytest.mark.parametrize(
+    ("bank", "engine", "name", "why"),
+    [
+        ({}, {"peak_power_speed": None}, "choke", "engine.peak_power_speed"),
+        ({"choke": None}, {"peak_power_speed": None}, "main jet", "bank.choke"),
+        ({"choke": None}, {"peak_power_speed": None}, "air corrector", "bank.choke"),
+        ({}, {"displacement": "3400 cc"}, "idle jet", "table ends there"),
+        ({}, {"displacement": "1000 cc"}, "pump jet", "No start is known there"),
+        ({"mixture_screw": "jet nut"}, {}, "main jet", "constant-depression"),
+        ({"mixture_screw": "air screw"}, {}, "main jet", "rated by flow"),
+        ({"mixture_screw": "air screw"}, {}, "choke", "no choke of its own"),
+        ({"mixture_screw": None, "pilot_screw": "fuel screw"}, {}, "main jet", "rated by flow"),
+        ({"manifold": "shared"}, {}, "choke", "one plenum"),
+        ({"barrels_per_carb": 1, "cylinders_per_barrel": 2}, {}, "choke", "Cylinders share a barrel"),
+    ],
+)
 def test_what_no_rule_covers_is_withheld_in_words(bank, engine, name, why):
     one = part(sizing_report.run(job(bank, engine)), name)
     assert one.verdict == "withheld"
@@ -138,18 +161,33 @@ sizes = st.none() | st.integers(6, 50).map(lambda n: 5 * n) | st.lists(st.intege
 
 @settings(max_examples=50)
 @given(
-    st.fixed_dictionaries({
-        "choke": st.none() | st.integers(20, 50).map(lambda n: f"{n} mm"), "main_jet": sizes, "air_corrector": sizes,
-        "idle_jet": sizes, "pump_jet": sizes, "throttle_bore": st.none() | st.just("50 mm"),
-        "mixture_screw": st.sampled_from(["short taper", "long taper", "air screw", "jet nut", None]),
-        "manifold": st.sampled_from(["separate", "shared"])}),
-    st.fixed_dictionaries({
-        "displacement": cc, "use": st.sampled_from(["road", "fast road", "race"]),
-        "peak_power_speed": st.none() | st.integers(1500, 15000)}),
-    st.integers(-500, 5000), st.integers(-40, 60), st.integers(0, 100))
+    st.fixed_dictionaries(
+        {
+            "choke": st.none() | st.integers(20, 50).map(lambda n: f"{n} mm"),
+            "main_jet": sizes,
+            "air_corrector": sizes,
+            "idle_jet": sizes,
+            "pump_jet": sizes,
+            "throttle_bore": st.none() | st.just("50 mm"),
+            "mixture_screw": st.sampled_from(["short taper", "long taper", "air screw", "jet nut", None]),
+            "manifold": st.sampled_from(["separate", "shared"]),
+        }
+    ),
+    st.fixed_dictionaries(
+        {
+            "displacement": cc,
+            "use": st.sampled_from(["road", "fast road", "race"]),
+            "peak_power_speed": st.none() | st.integers(1500, 15000),
+        }
+    ),
+    st.integers(-500, 5000),
+    st.integers(-40, 60),
+    st.integers(0, 100),
+)
 def test_every_job_gets_a_report_that_fits_the_page_and_is_json(bank, engine, height, celsius, ethanol):
-    report = sizing_report.run(job(bank, engine, conditions={"altitude": height, "temperature": celsius},
-                                   fuel={"ethanol": ethanol}))
+    report = sizing_report.run(
+        job(bank, engine, conditions={"altitude": height, "temperature": celsius}, fuel={"ethanol": ethanol})
+    )
     assert all(len(line) <= 80 for line in report.lines())
     assert all(len(line) <= 100 for line in report.lines(100))
     assert json.loads(json.dumps(report.to_json(), allow_nan=False))["kind"] == "sizing"

@@ -39,8 +39,9 @@ def valve_job(**more: Any) -> Job:
 
 def begun(book: Book | None = None, program: Program | None = None, **more: Any) -> Session:
     """A run of the two valves that has just started, on a clock that stands still."""
-    return Session.start(program or valves(), valve_job(**more), book=book or Book.memory(), advisers=ADVISERS,
-                         clock=lambda: CLOCK)
+    return Session.start(
+        program or valves(), valve_job(**more), book=book or Book.memory(), advisers=ADVISERS, clock=lambda: CLOCK
+    )
 
 
 def gate(*flow: float, **more: Any) -> Answer:
@@ -52,13 +53,30 @@ DONE = Answer(done=True)
 
 #: Every kind of answer, a call by a symptom, undo across that call, and an end.
 LONG_WAY = (
-    DONE, Answer(note="Stiff spindle on valve 2."), Answer(done=True, moved=[
-        {"screw": "spindle", "carb": 1, "barrel": None, "turns": 2, "direction": "out"},
-        {"screw": "spindle", "carb": 2, "barrel": None, "position": 1.875}]),
-    Answer(understood=True), gate(4, 7.5), Answer(undo=True), Answer(redo=True), DONE,
-    Answer(symptom="hammer", understood=True), Answer(readings={"air": "yes"}), Answer(undo=True), Answer(undo=True),
-    Answer(symptom="hammer"), Answer(readings={"air": "no"}), Answer(lost=["spindle"]), gate(5.4, 6.5),
-    Answer(done=True, fitted=[{"part": "washer", "carb": 2, "barrel": None, "size": 12}]), gate(6, 6.2),
+    DONE,
+    Answer(note="Stiff spindle on valve 2."),
+    Answer(
+        done=True,
+        moved=[
+            {"screw": "spindle", "carb": 1, "barrel": None, "turns": 2, "direction": "out"},
+            {"screw": "spindle", "carb": 2, "barrel": None, "position": 1.875},
+        ],
+    ),
+    Answer(understood=True),
+    gate(4, 7.5),
+    Answer(undo=True),
+    Answer(redo=True),
+    DONE,
+    Answer(symptom="hammer", understood=True),
+    Answer(readings={"air": "yes"}),
+    Answer(undo=True),
+    Answer(undo=True),
+    Answer(symptom="hammer"),
+    Answer(readings={"air": "no"}),
+    Answer(lost=["spindle"]),
+    gate(5.4, 6.5),
+    Answer(done=True, fitted=[{"part": "washer", "carb": 2, "barrel": None, "size": 12}]),
+    gate(6, 6.2),
 )
 
 

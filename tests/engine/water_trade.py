@@ -33,8 +33,14 @@ def even_flow(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
             way = "out" if turns > 0 else "in"
             moves.append(Move(screw.name, Place(i), way, screw.outward if way == "out" else screw.inward, abs(turns)))
     found = Finding("valve-stuck", "change part", stuck, "The spindle turns and nothing changes.")
-    return Advice("even_flow", 1, {"verdict": verdict, "gap": gap}, tuple(moves), findings=(found,) if stuck else (),
-                  because=Because("the row of flows", verdict, "sure", "another reading"))
+    return Advice(
+        "even_flow",
+        1,
+        {"verdict": verdict, "gap": gap},
+        tuple(moves),
+        findings=(found,) if stuck else (),
+        because=Because("the row of flows", verdict, "sure", "another reading"),
+    )
 
 
 def _unmoved(evidence: Evidence, screw: str, carb: int, flow: Fraction) -> bool:
@@ -47,13 +53,23 @@ def _unmoved(evidence: Evidence, screw: str, carb: int, flow: Fraction) -> bool:
 
 
 EVEN_FLOW = Adviser(
-    "even_flow", 1, "Bring every valve to the target.",
-    {"flow": Input("reading", "flow of each valve", quantities=("water flow", "other"), each=("carb",)),
-     "screw": Input("screw", "the spindles", acts=("water",), each=("carb",)),
-     "target": Input("value", "flow to reach", _FLOW), "tolerance": Input("value", "spread allowed", _FLOW)},
-    {"verdict": Output(Type("choice", choices=("even", "turn", "no answer")), "how it stands"),
-     "gap": Output(_FLOW, "greatest less least flow")},
-    frozenset({"moves"}), even_flow, {"valve-stuck": "change part"})
+    "even_flow",
+    1,
+    "Bring every valve to the target.",
+    {
+        "flow": Input("reading", "flow of each valve", quantities=("water flow", "other"), each=("carb",)),
+        "screw": Input("screw", "the spindles", acts=("water",), each=("carb",)),
+        "target": Input("value", "flow to reach", _FLOW),
+        "tolerance": Input("value", "spread allowed", _FLOW),
+    },
+    {
+        "verdict": Output(Type("choice", choices=("even", "turn", "no answer")), "how it stands"),
+        "gap": Output(_FLOW, "greatest less least flow"),
+    },
+    frozenset({"moves"}),
+    even_flow,
+    {"valve-stuck": "change part"},
+)
 
 ADVISERS = {"even_flow": EVEN_FLOW}
 
@@ -64,6 +80,11 @@ def water_job(**bank: object) -> Job:
     settings = layout.pop("settings", {})
     cylinders = int(str(layout["carbs"])) * int(str(layout["barrels_per_carb"]))
     instruments = layout.pop("instruments", {})
-    return Job.model_validate({
-        "engine": {"cylinders": cylinders, "displacement": "1000 cc", "idle_speed": "900 rpm"},
-        "bank": layout, "instruments": instruments, "settings": settings})
+    return Job.model_validate(
+        {
+            "engine": {"cylinders": cylinders, "displacement": "1000 cc", "idle_speed": "900 rpm"},
+            "bank": layout,
+            "instruments": instruments,
+            "settings": settings,
+        }
+    )

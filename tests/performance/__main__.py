@@ -20,8 +20,11 @@ import start_speed  # noqa: E402
 from figure import Figure  # noqa: E402
 
 PARTS: dict[str, Callable[[], Iterator[Figure]]] = {
-    "machine": machine_speed.figures, "check": check_speed.figures,
-    "start": start_speed.figures, "screen": screen_speed.figures}
+    "machine": machine_speed.figures,
+    "check": check_speed.figures,
+    "start": start_speed.figures,
+    "screen": screen_speed.figures,
+}
 
 
 def main() -> int:

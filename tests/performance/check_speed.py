@@ -24,8 +24,12 @@ def figures() -> Iterator[Figure]:
     for name in sorted(counts, key=lambda n: -counts[n])[:3]:
         seconds, lines = _closure(name, counts, advisers)
         share = seconds * LINES / lines
-        yield Figure(f"load and prove {name} with all it calls, {lines} lines", f"{seconds * 1000:.0f} ms",
-                     f"<= {GOAL * 1000:.0f} ms for {LINES} lines", share <= GOAL)
+        yield Figure(
+            f"load and prove {name} with all it calls, {lines} lines",
+            f"{seconds * 1000:.0f} ms",
+            f"<= {GOAL * 1000:.0f} ms for {LINES} lines",
+            share <= GOAL,
+        )
         yield Figure("  of it, for 300 lines", f"{share * 1000:.0f} ms")
 
 

@@ -57,8 +57,9 @@ def _best(once: Callable[[], float]) -> float:
         gc.enable()
 
 
-def _rate(machine: tuple[Callable[[], None], Callable[[int], None], Callable[[], str]],
-          values: list[int]) -> tuple[float, list[str]]:
+def _rate(
+    machine: tuple[Callable[[], None], Callable[[int], None], Callable[[], str]], values: list[int]
+) -> tuple[float, list[str]]:
     reset, send, state = machine
     reset()
     seen = []
@@ -72,6 +73,7 @@ def _rate(machine: tuple[Callable[[], None], Callable[[int], None], Callable[[],
         for value in values:
             send(value)
         return len(values) / (time.perf_counter() - began)
+
     return _best(once), seen
 
 
@@ -90,6 +92,7 @@ def _ours(values: list[int]) -> tuple[float, list[str]]:
         for event in events:
             state, _ = step(plan, state, event, _nobody)
         return len(events) / (time.perf_counter() - began)
+
     return _best(once), seen
 
 
@@ -103,6 +106,7 @@ def _admitted(values: list[int]) -> float:
             answer = Answer(readings={f"r{state.frame.at.name[1:]}": value})
             state, _ = step(plan, state, admit(plan, state, answer), _nobody)
         return len(values) / (time.perf_counter() - began)
+
     return _best(once)
 
 
@@ -127,8 +131,12 @@ def _fold(values: list[int]) -> Iterator[Figure]:
         assert state.seq == EVENTS
         assert state.frame.at.name == session.state.frame.at.name
         book.close()
-    yield Figure(f"{EVENTS:,} events read, checked and folded again", f"{min(took) * 1000:,.0f} ms", "at most 1000 ms",
-                 min(took) <= 1)
+    yield Figure(
+        f"{EVENTS:,} events read, checked and folded again",
+        f"{min(took) * 1000:,.0f} ms",
+        "at most 1000 ms",
+        min(took) <= 1,
+    )
 
 
 def _append() -> Iterator[Figure]:
@@ -143,8 +151,10 @@ def _append() -> Iterator[Figure]:
             took.append(time.perf_counter() - began)
         book.close()
     took.sort()
-    yield Figure("an answer: admitted, stepped, committed (median, p95)",
-                 f"{took[len(took) // 2] * 1000:.2f}, {took[len(took) * 95 // 100] * 1000:.2f} ms")
+    yield Figure(
+        "an answer: admitted, stepped, committed (median, p95)",
+        f"{took[len(took) // 2] * 1000:.2f}, {took[len(took) * 95 // 100] * 1000:.2f} ms",
+    )
 
 
 # ---- the others, each in its own manner, on the same workload
@@ -173,6 +183,7 @@ def _transitions() -> tuple[Callable[[], None], Callable[[int], None], Callable[
 
     def reset() -> None:
         model.state = "s0"
+
     return reset, send, lambda: model.state
 
 
@@ -182,6 +193,7 @@ def _statemachine() -> tuple[Callable[[], None], Callable[[int], None], Callable
     def between(low: int, high: int) -> Callable[..., bool]:
         def holds(machine: Any) -> bool:
             return low <= machine.value < high
+
         return holds
 
     states = {f"s{i}": State(initial=i == 0) for i in range(flat.STEPS)}
@@ -204,6 +216,7 @@ def _statemachine() -> tuple[Callable[[], None], Callable[[int], None], Callable
         machine = held["machine"]
         machine.value = value
         machine.read()
+
     return reset, send, lambda: next(iter(held["machine"].configuration)).id
 
 
@@ -227,4 +240,5 @@ def _sismic() -> tuple[Callable[[], None], Callable[[int], None], Callable[[], s
     def send(value: int) -> None:
         held["it"].queue("read", value=value)
         held["it"].execute_once()
+
     return reset, send, lambda: next(s for s in held["it"].configuration if s != "all")

@@ -61,8 +61,11 @@ class Terminal:
         self.pid, self.fd = pty.fork()
         if self.pid == 0:
             os.chdir(ROOT)
-            os.execve(sys.executable, [sys.executable, *arguments],
-                      {**os.environ, "TERM": "xterm-256color", "COLORTERM": "truecolor", **(env or {})})
+            os.execve(
+                sys.executable,
+                [sys.executable, *arguments],
+                {**os.environ, "TERM": "xterm-256color", "COLORTERM": "truecolor", **(env or {})},
+            )
         fcntl.ioctl(self.fd, termios.TIOCSWINSZ, struct.pack("HHHH", *SIZE, 0, 0))
         self.text = ""
 
@@ -76,8 +79,9 @@ class Terminal:
                     raw += os.read(self.fd, 65536)
                 except OSError:
                     break
-                self.text = re.sub(r"\x1b(\[[0-9;?<>=]*[a-zA-Z]|\][^\x07]*\x07|[()][A-Z0-9]|[=>])", "",
-                                   raw.decode("utf-8", "replace"))
+                self.text = re.sub(
+                    r"\x1b(\[[0-9;?<>=]*[a-zA-Z]|\][^\x07]*\x07|[()][A-Z0-9]|[=>])", "", raw.decode("utf-8", "replace")
+                )
                 if wanted in self.text:
                     return time.perf_counter() - began
         raise RuntimeError(f"'{wanted}' was never painted; the end of what was: {self.text[-300:]!r}")
@@ -105,8 +109,9 @@ def figures() -> Iterator[Figure]:
         label = _first_paint(["-c", LABEL], "one label", env)
         yield Figure("start to first paint, one label", f"{label * 1000:.0f} ms")
         home = _first_paint(["-m", "tui"], "Evendraw", env)
-        yield Figure("start to first paint, home screen", f"{home * 1000:.0f} ms", "at most 2 x one label",
-                     home <= 2 * label)
+        yield Figure(
+            "start to first paint, home screen", f"{home * 1000:.0f} ms", "at most 2 x one label", home <= 2 * label
+        )
         yield from _keys(Path(folder), env)
 
 
@@ -138,5 +143,9 @@ def _keys(folder: Path, env: Mapping[str, str]) -> Iterator[Figure]:
         terminal.close()
     took.sort()
     p95 = took[len(took) * 95 // 100]
-    yield Figure("key to paint, commit included (median, p95)",
-                 f"{statistics.median(took) * 1000:.1f}, {p95 * 1000:.1f} ms", "p95 at most 30 ms", p95 <= 0.030)
+    yield Figure(
+        "key to paint, commit included (median, p95)",
+        f"{statistics.median(took) * 1000:.1f}, {p95 * 1000:.1f} ms",
+        "p95 at most 30 ms",
+        p95 <= 0.030,
+    )

@@ -10,29 +10,48 @@ from engine.carburation import bands
 from engine.units import convert
 
 
-@pytest.mark.parametrize(("screw", "turns", "jet"), [
-    # Common practice, no source: short taper rests at 1 to 1.5; past 1.5 to 2 the jet is too small; at half a turn too
-    # large.
-    ("short taper", "1", "right"), ("short taper", "1.5", "right"), ("short taper", "1.75", "perhaps too small"),
-    ("short taper", "2.25", "too small"), ("short taper", "0.75", "perhaps too large"),
-    ("short taper", "0.25", "too large"),
-    # Common practice, no source: long taper rests at 2 to 3; reconsider the jet beyond. Lower doubt from memory.
-    ("long taper", "2", "right"), ("long taper", "3", "right"), ("long taper", "3.25", "too small"),
-    ("long taper", "1.75", "perhaps too large"), ("long taper", "1", "too large"),
-    # Source S10, club: a fuel screw beyond 1 or 3 turns means the wrong jet; the direction is derived.
-    ("fuel screw", "2", "right"), ("fuel screw", "3.5", "too small"), ("fuel screw", "0.5", "too large"),
-    # Source S10, club: an air screw works the other way round; the numbers are from memory.
-    ("air screw", "1.5", "right"), ("air screw", "0.5", "too small"), ("air screw", "3", "too large"),
-])
+@pytest.mark.parametrize(
+    ("screw", "turns", "jet"),
+    [
+        # Common practice, no source: short taper rests at 1 to 1.5; past 1.5 to 2 the jet is too small; at half a turn too
+        # large.
+        ("short taper", "1", "right"),
+        ("short taper", "1.5", "right"),
+        ("short taper", "1.75", "perhaps too small"),
+        ("short taper", "2.25", "too small"),
+        ("short taper", "0.75", "perhaps too large"),
+        ("short taper", "0.25", "too large"),
+        # Common practice, no source: long taper rests at 2 to 3; reconsider the jet beyond. Lower doubt from memory.
+        ("long taper", "2", "right"),
+        ("long taper", "3", "right"),
+        ("long taper", "3.25", "too small"),
+        ("long taper", "1.75", "perhaps too large"),
+        ("long taper", "1", "too large"),
+        # Source S10, club: a fuel screw beyond 1 or 3 turns means the wrong jet; the direction is derived.
+        ("fuel screw", "2", "right"),
+        ("fuel screw", "3.5", "too small"),
+        ("fuel screw", "0.5", "too large"),
+        # Source S10, club: an air screw works the other way round; the numbers are from memory.
+        ("air screw", "1.5", "right"),
+        ("air screw", "0.5", "too small"),
+        ("air screw", "3", "too large"),
+    ],
+)
 def test_what_a_resting_place_says_of_the_jet(screw, turns, jet):
     assert bands.BANDS[screw].jet(Fraction(turns)) == jet
 
 
-@pytest.mark.parametrize(("screw", "turns"), [
-    # Short taper 1 turn: common practice. Long taper 2.5: from memory. Pilot screws 2 turns: source S7, a maker. Air
-    # screws 1.5 to 2: source S8.
-    ("short taper", "1"), ("long taper", "2.5"), ("fuel screw", "2"), ("air screw", "1.5"),
-])
+@pytest.mark.parametrize(
+    ("screw", "turns"),
+    [
+        # Short taper 1 turn: common practice. Long taper 2.5: from memory. Pilot screws 2 turns: source S7, a maker. Air
+        # screws 1.5 to 2: source S8.
+        ("short taper", "1"),
+        ("long taper", "2.5"),
+        ("fuel screw", "2"),
+        ("air screw", "1.5"),
+    ],
+)
 def test_where_a_screw_is_first_set(screw, turns):
     band = bands.BANDS[screw]
     assert band.start == Fraction(turns)

@@ -24,8 +24,11 @@ def burnt():
     def fractions(lam: float, hydrogen: float, oxygen: float, kelvin: float) -> dict[str, float]:
         # The elements come in as stable species: carbon as CO2, hydrogen as H2, and the oxygen that leaves over.
         need = 1 + hydrogen / 4 - oxygen / 2
-        gas.TPX = kelvin, 101325.0, {
-            "CO2": 1, "H2": hydrogen / 2, "O2": lam * need + oxygen / 2 - 1, "N2": 79.0524 / 20.9476 * lam * need}
+        gas.TPX = (
+            kelvin,
+            101325.0,
+            {"CO2": 1, "H2": hydrogen / 2, "O2": lam * need + oxygen / 2 - 1, "N2": 79.0524 / 20.9476 * lam * need},
+        )
         gas.equilibrate("TP")
         return dict(zip(names, gas[names].X, strict=True))
 
@@ -63,7 +66,8 @@ def test_where_exhaust_freezes_hardly_moves_lambda(dry, lam, kelvin, within):
 def test_ethanol_moves_co_as_equilibrium_says(dry, lam):
     blend = fuel.blend(0.1)
     assert exhaust.co_of(lam, blend.hydrogen, blend.oxygen) == pytest.approx(
-        dry(lam, blend.hydrogen, blend.oxygen, FROZEN).co, abs=0.005)
+        dry(lam, blend.hydrogen, blend.oxygen, FROZEN).co, abs=0.005
+    )
 
 
 @pytest.mark.parametrize("lam", (*RICH, 1.05, 1.20))
@@ -77,11 +81,25 @@ def test_spindt_gives_back_the_air_fuel_ratio_of_equilibrium_gas(dry, lam):
     assert afr / fuel.stoichiometric_afr(1.85) == pytest.approx(lam, rel=0.002)
 
 
-@pytest.mark.parametrize(("lam", "percent"), [
-    # Equilibrium with constant 3.5, CH1.85, computed elsewhere.
-    (0.98, 0.72), (0.96, 1.44), (0.95, 1.81), (0.94, 2.18), (0.92, 2.93), (0.90, 3.69), (0.88, 4.46), (0.86, 5.23),
-    (0.84, 6.02), (0.82, 6.81), (0.80, 7.61), (0.75, 9.63), (0.70, 11.67),
-])
+@pytest.mark.parametrize(
+    ("lam", "percent"),
+    [
+        # Equilibrium with constant 3.5, CH1.85, computed elsewhere.
+        (0.98, 0.72),
+        (0.96, 1.44),
+        (0.95, 1.81),
+        (0.94, 2.18),
+        (0.92, 2.93),
+        (0.90, 3.69),
+        (0.88, 4.46),
+        (0.86, 5.23),
+        (0.84, 6.02),
+        (0.82, 6.81),
+        (0.80, 7.61),
+        (0.75, 9.63),
+        (0.70, 11.67),
+    ],
+)
 def test_co_against_lambda(lam, percent):
     assert exhaust.co_of(lam) == pytest.approx(percent, abs=0.006)
     assert exhaust.lambda_of_co(percent) == pytest.approx(lam, abs=0.0005)
@@ -94,22 +112,38 @@ def test_co_lies_on_the_quadratic_fit(lam):
     assert exhaust.co_of(lam) == pytest.approx(11.357 * lean**2 + 35.828 * lean - 0.0084, abs=0.005)
 
 
-@pytest.mark.parametrize(("lam", "percent", "within"), [
-    # Source S18, club: 0.95 is 1.9 % and 0.90 is 3.7 %. Source S19, Stone's textbook fig. 3.15 as quoted: equivalence
-    # ratios of 1.05 and 1.15 are 1.5 and 4.0 %, read off a curve.
-    (0.95, 1.9, 0.1), (0.90, 3.7, 0.05), (1 / 1.05, 1.5, 0.3), (1 / 1.15, 4.0, 0.9),
-])
+@pytest.mark.parametrize(
+    ("lam", "percent", "within"),
+    [
+        # Source S18, club: 0.95 is 1.9 % and 0.90 is 3.7 %. Source S19, Stone's textbook fig. 3.15 as quoted: equivalence
+        # ratios of 1.05 and 1.15 are 1.5 and 4.0 %, read off a curve.
+        (0.95, 1.9, 0.1),
+        (0.90, 3.7, 0.05),
+        (1 / 1.05, 1.5, 0.3),
+        (1 / 1.15, 4.0, 0.9),
+    ],
+)
 def test_co_is_near_what_others_print(lam, percent, within):
     assert exhaust.co_of(lam) == pytest.approx(percent, abs=within)
 
 
-@pytest.mark.parametrize(("co", "co2", "o2", "hc", "lam"), [
-    # Worked examples of the formula after Brettschneider 1979 (source S20), HC as hexane.
-    (0.5, 14.7, 0.5, 100, 1.0047), (1, 14, 0.5, 150, 0.9880), (3, 12.8, 0.8, 250, 0.9409), (3.5, 12.5, 1, 400, 0.9306),
-    (6, 10.9, 0.6, 300, 0.8499), (0.1, 14, 1.8, 80, 1.0829), (3.5, 12.5, 0.5, 250, 0.9141),
-    (0.5, 14.5, 0.5, 100, 1.0047), (1.2, 13.5, 0.3, 45, 0.9763), (6.0, 10.5, 0.4, 300, 0.8375),
-    (0.2, 13.0, 3.0, 150, 1.1453),
-])
+@pytest.mark.parametrize(
+    ("co", "co2", "o2", "hc", "lam"),
+    [
+        # Worked examples of the formula after Brettschneider 1979 (source S20), HC as hexane.
+        (0.5, 14.7, 0.5, 100, 1.0047),
+        (1, 14, 0.5, 150, 0.9880),
+        (3, 12.8, 0.8, 250, 0.9409),
+        (3.5, 12.5, 1, 400, 0.9306),
+        (6, 10.9, 0.6, 300, 0.8499),
+        (0.1, 14, 1.8, 80, 1.0829),
+        (3.5, 12.5, 0.5, 250, 0.9141),
+        (0.5, 14.5, 0.5, 100, 1.0047),
+        (1.2, 13.5, 0.3, 45, 0.9763),
+        (6.0, 10.5, 0.4, 300, 0.8375),
+        (0.2, 13.0, 3.0, 150, 1.1453),
+    ],
+)
 def test_brettschneider_worked_examples(co, co2, o2, hc, lam):
     assert exhaust.brettschneider(Gases(co, co2, o2, hc)) == pytest.approx(lam, abs=0.0002)
 
@@ -125,9 +159,14 @@ def test_brettschneider_round_trip(lam):
     assert exhaust.brettschneider(gas) == pytest.approx(lam, abs=1e-4)
 
 
-@pytest.mark.parametrize(("co", "co2", "o2", "ppm_carbon", "afr"), [
-    # Spindt 1965 (SAE 650507), from memory; worked examples with HC counted as carbon.
-    (3, 12.8, 0.8, 1500, 13.695), (0.5, 14.5, 0.5, 600, 14.618), (3.5, 12.5, 0.5, 1500, 13.312),
-])
+@pytest.mark.parametrize(
+    ("co", "co2", "o2", "ppm_carbon", "afr"),
+    [
+        # Spindt 1965 (SAE 650507), from memory; worked examples with HC counted as carbon.
+        (3, 12.8, 0.8, 1500, 13.695),
+        (0.5, 14.5, 0.5, 600, 14.618),
+        (3.5, 12.5, 0.5, 1500, 13.312),
+    ],
+)
 def test_spindt_worked_examples(co, co2, o2, ppm_carbon, afr):
     assert exhaust.spindt(Gases(co, co2, o2, ppm_carbon / 6)) == pytest.approx(afr, abs=0.005)

@@ -9,18 +9,32 @@ import pytest
 from engine.carburation import air
 
 
-@pytest.mark.parametrize(("ratio", "psi"), [
-    # Computed once for gamma 1.4 from the textbook form (Heywood 1988, app. C).
-    (0.6, 0.676915), (0.7, 0.638317), (0.8, 0.560661), (0.9, 0.422581), (0.95, 0.307641), (0.3, 0.684731),
-])
+@pytest.mark.parametrize(
+    ("ratio", "psi"),
+    [
+        # Computed once for gamma 1.4 from the textbook form (Heywood 1988, app. C).
+        (0.6, 0.676915),
+        (0.7, 0.638317),
+        (0.8, 0.560661),
+        (0.9, 0.422581),
+        (0.95, 0.307641),
+        (0.3, 0.684731),
+    ],
+)
 def test_the_flow_function_has_its_known_values(ratio, psi):
     assert air.flow_function(ratio) == pytest.approx(psi, abs=1e-6)
 
 
-@pytest.mark.parametrize(("ratio", "area_ratio"), [
-    # NACA Report 1135 (1953), table I, subsonic, from memory: p/pt and A/A* at Mach 0.3, 0.5, 0.8 and 1.
-    (0.9395, 2.0351), (0.8430, 1.3398), (0.6560, 1.0382), (0.5283, 1.0),
-])
+@pytest.mark.parametrize(
+    ("ratio", "area_ratio"),
+    [
+        # NACA Report 1135 (1953), table I, subsonic, from memory: p/pt and A/A* at Mach 0.3, 0.5, 0.8 and 1.
+        (0.9395, 2.0351),
+        (0.8430, 1.3398),
+        (0.6560, 1.0382),
+        (0.5283, 1.0),
+    ],
+)
 def test_the_flow_function_is_the_area_ratio_of_the_isentropic_tables(ratio, area_ratio):
     # The table's pressure ratios are printed to four figures: near Mach 0.3 that is worth 0.0005 of A/A*.
     assert air.flow_function(0.5) / air.flow_function(ratio) == pytest.approx(area_ratio, rel=5e-4)

@@ -13,8 +13,16 @@ def _meter(kind: str, bore: float, pipe: float, density: float, viscosity: float
     from fluids import differential_pressure_meter_solver
 
     return differential_pressure_meter_solver(
-        D=pipe, D2=bore, P1=101325.0, P2=101325.0 - drop, rho=density, mu=viscosity, k=1.4, meter_type=kind,
-        **({"taps": "D"} if kind == "ISO 5167 orifice" else {}))
+        D=pipe,
+        D2=bore,
+        P1=101325.0,
+        P2=101325.0 - drop,
+        rho=density,
+        mu=viscosity,
+        k=1.4,
+        meter_type=kind,
+        **({"taps": "D"} if kind == "ISO 5167 orifice" else {}),
+    )
 
 
 def test_fuel_through_an_orifice_goes_as_the_bore_squared():
@@ -26,18 +34,27 @@ def test_fuel_through_an_orifice_goes_as_the_bore_squared():
 @pytest.mark.parametrize("density", [1.0581, 0.9093])
 def test_air_through_a_venturi_goes_as_the_root_of_density(density):
     # The same choke depression of 3 kPa in thin air.
-    here, there = (_meter("machined convergent venturi tube", 0.032, 0.045, rho, 1.8e-5, 3000.0)
-                   for rho in (1.225, density))
+    here, there = (
+        _meter("machined convergent venturi tube", 0.032, 0.045, rho, 1.8e-5, 3000.0) for rho in (1.225, density)
+    )
     on_lambda, on_bore = sizing.density_factors(density / 1.225)
     assert there / here == pytest.approx(on_lambda, rel=1e-3)
     assert on_bore**2 == pytest.approx(on_lambda)
 
 
-@pytest.mark.parametrize(("before", "after", "percent"), [
-    # Exact geometry, printed to two places.
-    (45, 50, 23.46), (50, 55, 21.00), (55, 60, 19.01), (120, 125, 8.51), (130, 135, 7.84), (140, 145, 7.27),
-    (150, 155, 6.78),
-])
+@pytest.mark.parametrize(
+    ("before", "after", "percent"),
+    [
+        # Exact geometry, printed to two places.
+        (45, 50, 23.46),
+        (50, 55, 21.00),
+        (55, 60, 19.01),
+        (120, 125, 8.51),
+        (130, 135, 7.84),
+        (140, 145, 7.27),
+        (150, 155, 6.78),
+    ],
+)
 def test_a_step_of_a_jet_changes_its_area_as_printed(before, after, percent):
     assert 100 * sizing.area_change(before, after) == pytest.approx(percent, abs=0.005)
 

@@ -46,19 +46,36 @@ def by_screw(setting: dict[str, Any]) -> dict[str, Fraction]:
     return {screw: base(setting[screw]) for screw in setting if screw in BANDS}
 
 
-@pytest.mark.parametrize(("end", "setting"), [
-    pytest.param(end, *p.values, id=p.id) for end, names in (
-        ("low", ("mixture_low", "pilot_low", "volume_low")), ("high", ("mixture_high", "pilot_high", "volume_high")),
-        ("start", ("mixture_start", "pilot_start", "volume_start")), ("doubt low", ("doubt_low",)),
-        ("doubt high", ("doubt_high",))) for p in named(*names)])
+@pytest.mark.parametrize(
+    ("end", "setting"),
+    [
+        pytest.param(end, *p.values, id=p.id)
+        for end, names in (
+            ("low", ("mixture_low", "pilot_low", "volume_low")),
+            ("high", ("mixture_high", "pilot_high", "volume_high")),
+            ("start", ("mixture_start", "pilot_start", "volume_start")),
+            ("doubt low", ("doubt_low",)),
+            ("doubt high", ("doubt_high",)),
+        )
+        for p in named(*names)
+    ],
+)
 def test_screw_bands_are_those_of_the_trade(end, setting):
     # The bands with their sources: `engine.carburation.bands`, checked in `test_bands`.
     table = by_screw(setting)
     assert table
     for screw, turns in table.items():
         band = BANDS[screw]
-        assert turns == {"low": band.rest[0], "high": band.rest[1], "start": band.start, "doubt low": band.doubt[0],
-                         "doubt high": band.doubt[1]}[end]
+        assert (
+            turns
+            == {
+                "low": band.rest[0],
+                "high": band.rest[1],
+                "start": band.start,
+                "doubt low": band.doubt[0],
+                "doubt high": band.doubt[1],
+            }[end]
+        )
 
 
 @pytest.mark.parametrize("setting", named("jets_start"))
@@ -88,9 +105,14 @@ def test_leak_down_of_an_eighth_passes(setting):
     assert Fraction(80 - 70, 80) < base(setting["value"]) <= Fraction(25, 100)
 
 
-@pytest.mark.parametrize(("setting", "psi"), [
-    pytest.param(*p.values, psi, id=p.id)
-    for name, psi in (("pressure_low", 2.5), ("pressure_high", 3.5)) for p in named(name)])
+@pytest.mark.parametrize(
+    ("setting", "psi"),
+    [
+        pytest.param(*p.values, psi, id=p.id)
+        for name, psi in (("pressure_low", 2.5), ("pressure_high", 3.5))
+        for p in named(name)
+    ],
+)
 def test_fuel_pressure_of_a_twin_choke_is_2_5_to_3_5_psi(setting, psi):
     # from memory: makers' sheets give 0.17 to 0.24 bar, 2.5 to 3.5 psi.
     assert float(base(setting["value"])) == pytest.approx(psi * 6.894757293, abs=0.5)

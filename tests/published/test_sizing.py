@@ -7,11 +7,18 @@ import pytest
 from engine.carburation import air, sizing
 
 
-@pytest.mark.parametrize(("volume", "speed", "bore"), [
-    # from memory: 20 sqrt(V n / 1000), handbooks of sidedraught tuning.
-    (325, 6500, 29.07), (400, 6000, 30.98), (400, 7000, 33.47), (450, 6500, 34.21), (500, 6000, 34.64),
-    (500, 7500, 38.73),
-])
+@pytest.mark.parametrize(
+    ("volume", "speed", "bore"),
+    [
+        # from memory: 20 sqrt(V n / 1000), handbooks of sidedraught tuning.
+        (325, 6500, 29.07),
+        (400, 6000, 30.98),
+        (400, 7000, 33.47),
+        (450, 6500, 34.21),
+        (500, 6000, 34.64),
+        (500, 7500, 38.73),
+    ],
+)
 def test_choke_by_volume_and_speed(volume, speed, bore):
     assert sizing.choke_bore(volume, speed) == pytest.approx(bore, abs=0.01)
     # Derived: the rule means one air speed for every engine, 26.526 m/s over the cycle, 106.10 over a stroke.
@@ -30,10 +37,16 @@ def test_choke_is_rounded_down_for_the_road_and_up_for_a_race():
     assert [sizing.choke(400, 7000, use).start for use in ("road", "fast road", "race")] == [33, 33, 34]
 
 
-@pytest.mark.parametrize(("choke", "raw", "jet"), [
-    # from memory: trade tuning guides, choke x 4, to the nearest 5.
-    (30, 120, 120), (32, 128, 130), (34, 136, 135), (36, 144, 145),
-])
+@pytest.mark.parametrize(
+    ("choke", "raw", "jet"),
+    [
+        # from memory: trade tuning guides, choke x 4, to the nearest 5.
+        (30, 120, 120),
+        (32, 128, 130),
+        (34, 136, 135),
+        (36, 144, 145),
+    ],
+)
 def test_main_jet_is_four_times_the_choke(choke, raw, jet):
     rule = sizing.main_jet(choke)
     assert (rule.exact, rule.start) == (raw, jet)
@@ -54,12 +67,20 @@ def test_air_corrector_is_40_to_50_above_the_main(main, corrector):
     assert 40 <= rule.start - main <= 50
 
 
-@pytest.mark.parametrize(("volume", "low", "high"), [
-    # Source S4, club, quoting an older tuning guide: idle jets by the volume of one cylinder.
-    (200, 35, 40), (250, 40, 45), (300, 45, 50), (350, 45, 50), (400, 50, 50),
-    # from memory, the row was cut off: 450 to 550 cc.
-    (450, 50, 55), (550, 50, 55),
-])
+@pytest.mark.parametrize(
+    ("volume", "low", "high"),
+    [
+        # Source S4, club, quoting an older tuning guide: idle jets by the volume of one cylinder.
+        (200, 35, 40),
+        (250, 40, 45),
+        (300, 45, 50),
+        (350, 45, 50),
+        (400, 50, 50),
+        # from memory, the row was cut off: 450 to 550 cc.
+        (450, 50, 55),
+        (550, 50, 55),
+    ],
+)
 def test_idle_jet_by_volume(volume, low, high):
     rule = sizing.idle_jet(volume)
     assert (rule.low, rule.high) == (low, high)
@@ -67,11 +88,18 @@ def test_idle_jet_by_volume(volume, low, high):
     assert sizing.idle_jet(volume, cylinders_per_barrel=2).low == low + 5
 
 
-@pytest.mark.parametrize(("size", "measured", "target", "after", "percent"), [
-    # Derived, square-root law; area before rounding.
-    (130, 0.92, 0.87, 133.68, 5.75), (130, 0.80, 0.87, 124.66, -8.05), (140, 0.95, 0.86, 147.14, None),
-    (50, 1.02, 0.90, 53.23, None), (55, 0.80, 0.90, 51.85, None), (135, 0.87, 0.87, 135, 0),
-])
+@pytest.mark.parametrize(
+    ("size", "measured", "target", "after", "percent"),
+    [
+        # Derived, square-root law; area before rounding.
+        (130, 0.92, 0.87, 133.68, 5.75),
+        (130, 0.80, 0.87, 124.66, -8.05),
+        (140, 0.95, 0.86, 147.14, None),
+        (50, 1.02, 0.90, 53.23, None),
+        (55, 0.80, 0.90, 51.85, None),
+        (135, 0.87, 0.87, 135, 0),
+    ],
+)
 def test_a_jet_by_lambda(size, measured, target, after, percent):
     bore = sizing.bore_for(size, measured, target)
     assert bore == pytest.approx(after, abs=0.01)
@@ -85,11 +113,17 @@ def test_a_jet_is_taken_from_the_series_and_half_way_is_richer(exact, stocked):
     assert sizing.stocked(exact) == stocked
 
 
-@pytest.mark.parametrize(("height", "lam", "bore", "jet"), [
-    # Derived (Heywood 1988 ch. 7, from memory), densities by `ambiance`: lambda as rho^0.5, bore as rho^0.25.
-    (500, 0.9762, 0.9880, 128.4), (1000, 0.9526, 0.9760, 126.9), (1500, 0.9294, 0.9640, 125.3),
-    (2000, 0.9065, 0.9521, 123.8), (3000, 0.8615, 0.9282, 120.7),
-])
+@pytest.mark.parametrize(
+    ("height", "lam", "bore", "jet"),
+    [
+        # Derived (Heywood 1988 ch. 7, from memory), densities by `ambiance`: lambda as rho^0.5, bore as rho^0.25.
+        (500, 0.9762, 0.9880, 128.4),
+        (1000, 0.9526, 0.9760, 126.9),
+        (1500, 0.9294, 0.9640, 125.3),
+        (2000, 0.9065, 0.9521, 123.8),
+        (3000, 0.8615, 0.9282, 120.7),
+    ],
+)
 def test_thin_air_is_rich_on_the_main_circuit(height, lam, bore, jet):
     from ambiance import Atmosphere
 
@@ -114,10 +148,16 @@ def test_hot_air_is_rich_and_cold_air_lean(celsius, lam):
     assert sizing.density_factors(ratio)[0] == pytest.approx(lam, abs=1e-4)
 
 
-@pytest.mark.parametrize(("displacement", "low", "high"), [
-    # from memory: kg/h a barrel that gauges show at idle on fours with four barrels.
-    (1300, 3, 4), (1600, 4, 4.5), (1800, 4.5, 5), (2000, 5, 6),
-])
+@pytest.mark.parametrize(
+    ("displacement", "low", "high"),
+    [
+        # from memory: kg/h a barrel that gauges show at idle on fours with four barrels.
+        (1300, 3, 4),
+        (1600, 4, 4.5),
+        (1800, 4.5, 5),
+        (2000, 5, 6),
+    ],
+)
 def test_workshop_readings_of_an_airflow_gauge_are_plausible(displacement, low, high):
     least, most = sizing.gauge_band(displacement, 900, 4)
     assert least <= low

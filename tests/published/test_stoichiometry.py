@@ -17,12 +17,19 @@ def _by_chemicals(carbon: float, hydrogen: float, oxygen: float) -> float:
     return -combustion_stoichiometry(atoms)["O2"] / 0.209476 * 28.9644 / molecular_weight(atoms)
 
 
-@pytest.mark.parametrize(("name", "carbon", "hydrogen", "oxygen", "afr"), [
-    # iso-octane and ethanol: Heywood 1988 App. D, from memory; the rest from atomic masses.
-    ("iso-octane", 8, 18, 0, 15.129), ("ethanol", 2, 6, 1, 9.003), ("petrol CH1.85", 1, 1.85, 0, 14.572),
-    ("methanol", 1, 4, 1, 6.47), ("propane", 3, 8, 0, 15.67), ("methane", 1, 4, 0, 17.23),
-    ("inspection petrol", 1, 1.7261, 0.0176, 14.01),
-])
+@pytest.mark.parametrize(
+    ("name", "carbon", "hydrogen", "oxygen", "afr"),
+    [
+        # iso-octane and ethanol: Heywood 1988 App. D, from memory; the rest from atomic masses.
+        ("iso-octane", 8, 18, 0, 15.129),
+        ("ethanol", 2, 6, 1, 9.003),
+        ("petrol CH1.85", 1, 1.85, 0, 14.572),
+        ("methanol", 1, 4, 1, 6.47),
+        ("propane", 3, 8, 0, 15.67),
+        ("methane", 1, 4, 0, 17.23),
+        ("inspection petrol", 1, 1.7261, 0.0176, 14.01),
+    ],
+)
 def test_air_fuel_ratio_by_atoms(name, carbon, hydrogen, oxygen, afr):
     ours = fuel.stoichiometric_afr(hydrogen / carbon, oxygen / carbon)
     assert ours == pytest.approx(_by_chemicals(carbon, hydrogen, oxygen), rel=1e-4)
@@ -39,11 +46,18 @@ def test_air_fuel_ratio_is_that_of_cantera():
         assert fuel.stoichiometric_afr(ratio) == pytest.approx(judge, rel=5e-4)
 
 
-@pytest.mark.parametrize(("ethanol", "afr", "area", "bore"), [
-    # Derived from atomic masses: petrol CH1.85 at 0.745 kg/L, ethanol 0.789 kg/L, by volume.
-    (0.00, 14.57, 1.000, 1.0000), (0.05, 14.28, 1.019, 1.0095), (0.10, 13.99, 1.039, 1.0192),
-    (0.20, 13.41, 1.081, 1.0395), (0.85, 9.80, 1.451, 1.2046), (1.00, 9.00, 1.573, 1.2541),
-])
+@pytest.mark.parametrize(
+    ("ethanol", "afr", "area", "bore"),
+    [
+        # Derived from atomic masses: petrol CH1.85 at 0.745 kg/L, ethanol 0.789 kg/L, by volume.
+        (0.00, 14.57, 1.000, 1.0000),
+        (0.05, 14.28, 1.019, 1.0095),
+        (0.10, 13.99, 1.039, 1.0192),
+        (0.20, 13.41, 1.081, 1.0395),
+        (0.85, 9.80, 1.451, 1.2046),
+        (1.00, 9.00, 1.573, 1.2541),
+    ],
+)
 def test_a_blend_asks_for_a_larger_jet(ethanol, afr, area, bore):
     blend = fuel.blend(ethanol)
     assert blend.afr == pytest.approx(afr, abs=0.006)
@@ -51,10 +65,16 @@ def test_a_blend_asks_for_a_larger_jet(ethanol, afr, area, bore):
     assert blend.bore == pytest.approx(bore, abs=6e-5)
 
 
-@pytest.mark.parametrize(("ethanol", "published"), [
-    # Sources S51 and S58, clubs: the base petrol differs from ours, which is worth up to 0.15.
-    (0.0, 14.64), (0.10, 14.13), (0.85, 9.75), (1.0, 9.0078),
-])
+@pytest.mark.parametrize(
+    ("ethanol", "published"),
+    [
+        # Sources S51 and S58, clubs: the base petrol differs from ours, which is worth up to 0.15.
+        (0.0, 14.64),
+        (0.10, 14.13),
+        (0.85, 9.75),
+        (1.0, 9.0078),
+    ],
+)
 def test_a_blend_is_near_its_published_ratio(ethanol, published):
     assert fuel.blend(ethanol).afr == pytest.approx(published, abs=0.15)
 
@@ -67,7 +87,8 @@ def test_a_blend_is_the_mixture_of_its_atoms():
     ethanol = 0.1 * 0.789 / molecular_weight({"C": 2, "H": 6, "O": 1})
     blend = fuel.blend(0.1)
     assert blend.afr == pytest.approx(
-        _by_chemicals(petrol + 2 * ethanol, 1.85 * petrol + 6 * ethanol, ethanol), rel=2e-4)
+        _by_chemicals(petrol + 2 * ethanol, 1.85 * petrol + 6 * ethanol, ethanol), rel=2e-4
+    )
     assert blend.hydrogen == pytest.approx((1.85 * petrol + 6 * ethanol) / (petrol + 2 * ethanol), rel=1e-4)
 
 
@@ -79,9 +100,15 @@ def test_a_tenth_of_ethanol_leans_an_unchanged_jet():
     assert sizing.bore_for(130, 0.87 * blend.lambda_factor, 0.87) == pytest.approx(130 * math.sqrt(blend.area))
 
 
-@pytest.mark.parametrize(("afr", "lam"), [
-    # Source S51: a gauge for petrol shows lambda x 14.7; it prints 0.8503 for 12.5 and 0.900 for 13.23.
-    (12.5, 0.8503), (12.8, 0.8707), (13.2, 0.8980), (13.23, 0.9000),
-])
+@pytest.mark.parametrize(
+    ("afr", "lam"),
+    [
+        # Source S51: a gauge for petrol shows lambda x 14.7; it prints 0.8503 for 12.5 and 0.900 for 13.23.
+        (12.5, 0.8503),
+        (12.8, 0.8707),
+        (13.2, 0.8980),
+        (13.23, 0.9000),
+    ],
+)
 def test_a_gauge_scaled_for_petrol(afr, lam):
     assert fuel.petrol_scale(lam) == pytest.approx(afr, abs=0.002)

@@ -65,8 +65,10 @@ def at_run() -> Callable[..., Any]:
     return opened
 
 
-JOB = {"engine": {"cylinders": 2, "displacement": "500 cc", "idle_speed": "900 rpm"},
-       "bank": {"family": "garden tap", "carbs": 2, "barrels_per_carb": 1}}
+JOB = {
+    "engine": {"cylinders": 2, "displacement": "500 cc", "idle_speed": "900 rpm"},
+    "bank": {"family": "garden tap", "carbs": 2, "barrels_per_carb": 1},
+}
 
 
 @pytest.fixture

@@ -7,11 +7,28 @@ from typing import Any
 from textual import events
 
 _NAMES = {
-    "*": "asterisk", ".": "full_stop", ",": "comma", "+": "plus", "-": "minus", " ": "space", "/": "slash",
-    "\n": "enter", "#": "number_sign", "[": "left_square_bracket", "]": "right_square_bracket",
+    "*": "asterisk",
+    ".": "full_stop",
+    ",": "comma",
+    "+": "plus",
+    "-": "minus",
+    " ": "space",
+    "/": "slash",
+    "\n": "enter",
+    "#": "number_sign",
+    "[": "left_square_bracket",
+    "]": "right_square_bracket",
 }
-_CHARS = {"enter": "\r", "plus": "+", "minus": "-", "asterisk": "*", "slash": "/", "comma": ",", "full_stop": ".",
-          "space": " "}
+_CHARS = {
+    "enter": "\r",
+    "plus": "+",
+    "minus": "-",
+    "asterisk": "*",
+    "slash": "/",
+    "comma": ",",
+    "full_stop": ".",
+    "space": " ",
+}
 
 
 def key(name: str) -> events.Key:

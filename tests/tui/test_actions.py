@@ -14,8 +14,13 @@ from tui.screens.handover import HandoverScreen
 from tui.screens.pages import keys
 
 ROOT = Path(__file__).parents[2]
-SCREENS = {"home": home.HomeScreen, "run": run.RunScreen, "intake": intake.IntakeScreen,
-           "procedures": procedures.ProceduresScreen, "handover": HandoverScreen}
+SCREENS = {
+    "home": home.HomeScreen,
+    "run": run.RunScreen,
+    "intake": intake.IntakeScreen,
+    "procedures": procedures.ProceduresScreen,
+    "handover": HandoverScreen,
+}
 PAIRS = {"plus": "add", "minus": "subtract", "asterisk": "multiply", "slash": "divide"}
 
 

@@ -171,8 +171,14 @@ class TestTalk:
 
     def test_a_reader_that_goes_away_is_no_trouble(self, shop: Path) -> None:
         env = {**os.environ, "EVENDRAW_BOOK": str(shop / "jobs.book"), "PYTHONPATH": str(ROOT)}
-        with subprocess.Popen([sys.executable, "-m", "tui", "talk", str(BLEED), "--job", "job.yaml"], cwd=shop, env=env,
-                              stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        with subprocess.Popen(
+            [sys.executable, "-m", "tui", "talk", str(BLEED), "--job", "job.yaml"],
+            cwd=shop,
+            env=env,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+        ) as process:
             assert process.stdin and process.stdout and process.stderr
             process.stdout.readline()
             process.stdout.close()
@@ -183,8 +189,13 @@ class TestTalk:
 
     def test_it_ends_with_the_run_though_the_client_keeps_its_end_open(self, shop: Path) -> None:
         env = {**os.environ, "EVENDRAW_BOOK": str(shop / "jobs.book"), "PYTHONPATH": str(ROOT)}
-        with subprocess.Popen([sys.executable, "-m", "tui", "talk", str(BLEED), "--job", "job.yaml"], cwd=shop, env=env,
-                              stdin=subprocess.PIPE, stdout=subprocess.PIPE) as process:
+        with subprocess.Popen(
+            [sys.executable, "-m", "tui", "talk", str(BLEED), "--job", "job.yaml"],
+            cwd=shop,
+            env=env,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+        ) as process:
             assert process.stdin and process.stdout
             process.stdin.write(b'{"readings": {"air": "no"}}\n')
             process.stdin.flush()
@@ -264,32 +275,52 @@ def test_without_a_terminal_the_screen_is_refused_in_a_sentence(shop: Path, argu
 
 
 HEADLESS = {
-    "--version": [], "--help": [], "where": [], "explain": [], "schema": [], "jobs": [], "new": ["fresh"],
-    "check": [str(BLEED)], "route": [str(BLEED)], "sheet": ["1"], "talk": [str(BLEED), "--job", "job.yaml"],
+    "--version": [],
+    "--help": [],
+    "where": [],
+    "explain": [],
+    "schema": [],
+    "jobs": [],
+    "new": ["fresh"],
+    "check": [str(BLEED)],
+    "route": [str(BLEED)],
+    "sheet": ["1"],
+    "talk": [str(BLEED), "--job", "job.yaml"],
     "sizing": ["job.yaml"],
 }
 
 
 @pytest.mark.parametrize("command", HEADLESS)
 def test_no_headless_command_loads_the_terminal_or_arrays(shop: Path, command: str) -> None:
-    code = ("import sys; from tui.cli import main; main(sys.argv[1:]); "
-            "print(sorted({m.split('.')[0] for m in sys.modules} & {'textual', 'rich', 'numpy', 'scipy'}), "
-            "file=sys.stderr)")
+    code = (
+        "import sys; from tui.cli import main; main(sys.argv[1:]); "
+        "print(sorted({m.split('.')[0] for m in sys.modules} & {'textual', 'rich', 'numpy', 'scipy'}), "
+        "file=sys.stderr)"
+    )
     env = {**os.environ, "EVENDRAW_BOOK": str(shop / "jobs.book"), "PYTHONPATH": str(ROOT)}
-    done = subprocess.run([sys.executable, "-c", code, command, *HEADLESS[command]], input="", capture_output=True,
-                          text=True, cwd=shop, env=env)
+    done = subprocess.run(
+        [sys.executable, "-c", code, command, *HEADLESS[command]],
+        input="",
+        capture_output=True,
+        text=True,
+        cwd=shop,
+        env=env,
+    )
     assert done.stderr.splitlines()[-1] == "[]"
 
 
 def test_version_and_help_load_none_of_the_engine() -> None:
-    code = ("import sys; from tui.cli import main; main(['--version']); main(['--help']); "
-            "print(sorted(m for m in sys.modules if m.startswith(('engine.', 'pydantic', 'ruamel', 'platformdirs'))))")
+    code = (
+        "import sys; from tui.cli import main; main(['--version']); main(['--help']); "
+        "print(sorted(m for m in sys.modules if m.startswith(('engine.', 'pydantic', 'ruamel', 'platformdirs'))))"
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT)
     assert done.stdout.splitlines()[-1] == "[]"
 
 
 def test_a_fault_of_the_program_leaves_a_report_and_a_sentence(
-        shop: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    shop: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     from tui import commands
 
     def broken(_: Any) -> int:

@@ -15,9 +15,17 @@ from tui.app import Evendraw
 from tui.entry import Refusal, read
 from tui.intake import Fact, Family, Form, file_name, rows
 
-TAP = Family("garden tap", (2, 2), (1, 1), {"carb": "tap"}, (
-    Fact("bank.stem", ("coarse", "fine"), default="fine"), Fact("instruments.flow_meter", yes_no=True),
-    Fact("engine.cylinders")))
+TAP = Family(
+    "garden tap",
+    (2, 2),
+    (1, 1),
+    {"carb": "tap"},
+    (
+        Fact("bank.stem", ("coarse", "fine"), default="fine"),
+        Fact("instruments.flow_meter", yes_no=True),
+        Fact("engine.cylinders"),
+    ),
+)
 PAIR = Family("pair", (2, 4), (2, 2), {"carb": "body"})
 
 
@@ -80,11 +88,21 @@ async def test_a_job_is_taken_in_run_left_and_gone_on_with_where_it_stood(shop: 
 
 
 async def test_at_the_end_the_hand_over_shows_the_sheet_and_writes_it_to_a_file(
-    shop: Any, taps: Any, grid: Any, tmp_path: Path,
+    shop: Any,
+    taps: Any,
+    grid: Any,
+    tmp_path: Path,
 ) -> None:
     async with home(shop, (100, 30), lambda screen: screen.run_(taps)) as (pilot, app):
-        for keys in (("enter",), ("enter",), ("plus",), ("5", "enter", "5", "enter", "1", "enter"), ("enter",),
-                     ("minus", "enter", "1"), ("enter",)):
+        for keys in (
+            ("enter",),
+            ("enter",),
+            ("plus",),
+            ("5", "enter", "5", "enter", "1", "enter"),
+            ("enter",),
+            ("minus", "enter", "1"),
+            ("enter",),
+        ):
             await press(pilot, *keys)
         await until(pilot, lambda: type(app.screen).__name__ == "HandoverScreen")
         said = "\n".join(grid(app))
@@ -108,8 +126,11 @@ async def test_at_the_end_the_hand_over_shows_the_sheet_and_writes_it_to_a_file(
 
 async def test_a_job_file_can_be_opened_instead_of_filling_the_form_in(shop: Any, tmp_path: Path) -> None:
     path = tmp_path / "mine.yaml"
-    path.write_text("title: mine\nengine: {cylinders: 2, displacement: 500 cc, idle_speed: 900 rpm}\n"
-                    "bank: {family: garden tap, carbs: 2}\n", encoding="utf-8")
+    path.write_text(
+        "title: mine\nengine: {cylinders: 2, displacement: 500 cc, idle_speed: 900 rpm}\n"
+        "bank: {family: garden tap, carbs: 2}\n",
+        encoding="utf-8",
+    )
     async with home(shop) as (pilot, app):
         await press(pilot, "2")
         await until(pilot, lambda: type(app.screen).__name__ == "IntakeScreen")
@@ -165,9 +186,18 @@ def test_cylinders_per_barrel_follow_from_the_counts() -> None:
 
 def test_the_job_is_what_was_filled_in() -> None:
     form = Form((PAIR,))
-    fill(form, engine__cylinders="4", engine__displacement="1,6 L", bank__choke="32", bank__idle_jet="50 50 55 50",
-         bank__main_jet="130", bank__disturbed="2.1", bank__air_bypass_screws="2", vehicle__first_used="1971-05-01",
-         conditions__temperature="-5")
+    fill(
+        form,
+        engine__cylinders="4",
+        engine__displacement="1,6 L",
+        bank__choke="32",
+        bank__idle_jet="50 50 55 50",
+        bank__main_jet="130",
+        bank__disturbed="2.1",
+        bank__air_bypass_screws="2",
+        vehicle__first_used="1971-05-01",
+        conditions__temperature="-5",
+    )
     job = form.job()
     assert job.engine.displacement == 1600
     assert [float(x) for x in job.row("idle_jet")] == [50, 50, 55, 50]
@@ -177,12 +207,17 @@ def test_the_job_is_what_was_filled_in() -> None:
     assert job.conditions.temperature == -5
 
 
-@pytest.mark.parametrize(("texts", "says"), [
-    ({}, "Displacement"), ({"engine__displacement": "5"}, "outside"), ({"engine__displacement": "abc"}, "number"),
-    ({"engine__displacement": "1600", "engine__cylinders": "7"}, "serve"),
-    ({"engine__displacement": "1600", "bank__idle_jet": "50 55"}, "idle_jet"),
-    ({"engine__displacement": "1600", "vehicle__first_used": "yesterday"}, "First used"),
-])
+@pytest.mark.parametrize(
+    ("texts", "says"),
+    [
+        ({}, "Displacement"),
+        ({"engine__displacement": "5"}, "outside"),
+        ({"engine__displacement": "abc"}, "number"),
+        ({"engine__displacement": "1600", "engine__cylinders": "7"}, "serve"),
+        ({"engine__displacement": "1600", "bank__idle_jet": "50 55"}, "idle_jet"),
+        ({"engine__displacement": "1600", "vehicle__first_used": "yesterday"}, "First used"),
+    ],
+)
 def test_what_does_not_fit_is_a_sentence_and_nothing_is_lost(texts: dict[str, str], says: str) -> None:
     form = Form((PAIR,))
     fill(form, customer="A. Sample", **texts)
@@ -239,11 +274,15 @@ async def test_leaving_a_half_filled_form_asks_first(shop: Any) -> None:
 
 
 async def test_procedures_are_listed_with_their_soundness_and_looked_at_again_when_they_change(
-    shop: Any, grid: Any,
+    shop: Any,
+    grid: Any,
 ) -> None:
     bad = shop.procedures[0] / "another.yaml"
-    bad.write_text("procedure: another\ntitle: Another\nrevision: 1\nfor: {family: any, carbs: 2}\nstart: a\n"
-                   "steps:\n  a: {do: Look., go: nowhere}\n  b: {end: ok, say: Done.}\n", encoding="utf-8")
+    bad.write_text(
+        "procedure: another\ntitle: Another\nrevision: 1\nfor: {family: any, carbs: 2}\nstart: a\n"
+        "steps:\n  a: {do: Look., go: nowhere}\n  b: {end: ok, say: Done.}\n",
+        encoding="utf-8",
+    )
     async with home(shop, (100, 30)) as (pilot, app):
         await press(pilot, "5")
         await until(pilot, lambda: len(getattr(app.screen, "known", ())) == 2)
@@ -270,10 +309,13 @@ async def test_no_procedures_at_all_is_said(shop: Any, grid: Any) -> None:
         assert type(app.screen).__name__ == "ProceduresScreen"
 
 
-@pytest.mark.parametrize(("name", "typed", "sentence"), [
-    ("vehicle.first_used", "May 71", "'May 71' is no date. Write it like 1971-05-01, or leave it empty."),
-    ("bank.idle_jet", "50,50,50", "'50,50,50' is no jet number. Write 50, or one a barrel with blanks between"),
-])
+@pytest.mark.parametrize(
+    ("name", "typed", "sentence"),
+    [
+        ("vehicle.first_used", "May 71", "'May 71' is no date. Write it like 1971-05-01, or leave it empty."),
+        ("bank.idle_jet", "50,50,50", "'50,50,50' is no jet number. Write 50, or one a barrel with blanks between"),
+    ],
+)
 def test_a_date_or_a_jet_that_is_none_is_refused_where_it_is_typed(name: str, typed: str, sentence: str) -> None:
     cell = next(r for r in rows([Family("any")], Family("any"), {}) if r.name == name).cells[0]
     with pytest.raises(Refusal, match=sentence):

@@ -73,7 +73,10 @@ async def test_the_look_changes_with_a_key_and_keeps_what_was_typed(samples: Any
 
 
 async def test_without_colour_the_words_are_the_same_and_no_colour_is_sent(
-    samples: Any, at_run: Any, grid: Any, monkeypatch: pytest.MonkeyPatch,
+    samples: Any,
+    at_run: Any,
+    grid: Any,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     async with at_run(samples.FakeSitting(samples.view())) as (pilot, _):
         coloured = grid(pilot.app)

@@ -38,10 +38,16 @@ def clean(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     home = tmp_path_factory.mktemp("clean")
     subprocess.run([sys.executable, "-m", "venv", "--without-pip", str(home)], check=True)
     python = home / BIN / ("python.exe" if sys.platform == "win32" else "python")
-    subprocess.run([sys.executable, "-m", "pip", "-q", "--python", str(python), "install", "--no-deps", "--no-index",
-                    str(wheel)], check=True)
-    where = subprocess.run([str(python), "-c", "import sysconfig; print(sysconfig.get_path('purelib'))"],
-                           capture_output=True, text=True, check=True).stdout.strip()
+    subprocess.run(
+        [sys.executable, "-m", "pip", "-q", "--python", str(python), "install", "--no-deps", "--no-index", str(wheel)],
+        check=True,
+    )
+    where = subprocess.run(
+        [str(python), "-c", "import sysconfig; print(sysconfig.get_path('purelib'))"],
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout.strip()
     # A line of a .pth file adds a path and reads no .pth file in there, so nothing of this project comes along.
     (Path(where) / "lent.pth").write_text(sysconfig.get_path("purelib") + "\n", encoding="utf-8")
     return home
@@ -49,20 +55,26 @@ def clean(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_every_package_of_the_project_is_named_to_the_build() -> None:
     named = set(tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["setuptools"]["packages"])
-    there = {str(p.parent.relative_to(ROOT)).replace("\\", "/").replace("/", ".")
-             for top in ("engine", "tui", "procedures") for p in (ROOT / top).rglob("*.py")}
+    there = {
+        str(p.parent.relative_to(ROOT)).replace("\\", "/").replace("/", ".")
+        for top in ("engine", "tui", "procedures")
+        for p in (ROOT / top).rglob("*.py")
+    }
     assert there == named
 
 
 def test_every_file_that_is_no_code_is_in_the_wheel(wheel: Path) -> None:
     inside = set(zipfile.ZipFile(wheel).namelist())
-    listed = subprocess.run(["git", "ls-files", "engine", "tui", "procedures"], cwd=ROOT, capture_output=True,
-                            text=True)
+    listed = subprocess.run(
+        ["git", "ls-files", "engine", "tui", "procedures"], cwd=ROOT, capture_output=True, text=True
+    )
     assert {name for name in listed.stdout.splitlines() if name not in inside} == set()
 
 
-@pytest.mark.parametrize("arguments", [
-    ["--version"], ["check", "idle-speed"], ["explain", "uncovered-reading"], ["schema", "talk"], ["where"]])
+@pytest.mark.parametrize(
+    "arguments",
+    [["--version"], ["check", "idle-speed"], ["explain", "uncovered-reading"], ["schema", "talk"], ["where"]],
+)
 def test_it_runs_in_a_clean_environment(clean: Path, tmp_path: Path, arguments: list[str]) -> None:
     done = subprocess.run([str(clean / BIN / "evendraw"), *arguments], cwd=tmp_path, capture_output=True, text=True)
     assert done.returncode == 0, done.stdout + done.stderr

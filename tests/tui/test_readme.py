@@ -31,13 +31,26 @@ def evendraw(tmp_path: Path):
     (tmp_path / "job.yaml").write_text(block("job.yaml"), encoding="utf-8", newline="\n")
     (tmp_path / "shop").mkdir()
     (tmp_path / "shop" / "settings.yaml").write_text(block("settings.yaml"), encoding="utf-8", newline="\n")
-    env = os.environ | {"EVENDRAW_BOOK": str(tmp_path / "jobs.book"), "EVENDRAW_SHOP": str(tmp_path / "shop"),
-                        "EVENDRAW_LOG": str(tmp_path / "log"), "PYTHONPATH": str(ROOT), "PYTHONUTF8": "1"}
+    env = os.environ | {
+        "EVENDRAW_BOOK": str(tmp_path / "jobs.book"),
+        "EVENDRAW_SHOP": str(tmp_path / "shop"),
+        "EVENDRAW_LOG": str(tmp_path / "log"),
+        "PYTHONPATH": str(ROOT),
+        "PYTHONUTF8": "1",
+    }
 
     def run(line: str, said: str = "", code: int = Exit.OK) -> str:
-        done = subprocess.run([sys.executable, "-m", "tui", *line.split()[1:]] if '"' not in line else
-                              [sys.executable, "-m", "tui", *_words(line)[1:]],
-                              input=said, capture_output=True, text=True, encoding="utf-8", cwd=tmp_path, env=env)
+        done = subprocess.run(
+            [sys.executable, "-m", "tui", *line.split()[1:]]
+            if '"' not in line
+            else [sys.executable, "-m", "tui", *_words(line)[1:]],
+            input=said,
+            capture_output=True,
+            text=True,
+            encoding="utf-8",
+            cwd=tmp_path,
+            env=env,
+        )
         assert done.returncode == code, done.stderr
         return done.stdout
 
@@ -71,8 +84,9 @@ def test_the_commands_that_start_a_file_check_it_and_draw_it(evendraw) -> None:
 
 def test_the_job_runs_over_the_protocol_as_shown(evendraw) -> None:
     said = block("talk in")
-    heard = [json.loads(line) for line in
-             evendraw("evendraw talk twin-choke-sidedraught --job job.yaml", said).splitlines()]
+    heard = [
+        json.loads(line) for line in evendraw("evendraw talk twin-choke-sidedraught --job job.yaml", said).splitlines()
+    ]
     shown = [json.loads(line) for line in block("talk out").splitlines()]
     assert [{k: h[k] for k in s} for h, s in zip(heard, shown, strict=True)] == shown
 
@@ -102,7 +116,16 @@ def test_the_exit_codes_are_those_of_the_program() -> None:
 
 def test_every_shipped_main_file_is_listed() -> None:
     listed = set(re.findall(r"`([a-z-]+)`", README))
-    mains = {"twin-choke-sidedraught", "constant-depression", "motorcycle-bank", "progressive-downdraught",
-             "single-carburettor", "fit-to-tune", "sizing-review", "beyond-idle", "diagnose"}
+    mains = {
+        "twin-choke-sidedraught",
+        "constant-depression",
+        "motorcycle-bank",
+        "progressive-downdraught",
+        "single-carburettor",
+        "fit-to-tune",
+        "sizing-review",
+        "beyond-idle",
+        "diagnose",
+    }
     assert mains <= listed
     assert all((ROOT / "procedures" / f"{name}.yaml").exists() for name in mains)

@@ -71,8 +71,16 @@ async def test_the_other_screens_recorded(shop: Any, taps: Any, grid: Grid, size
     from tui.screens.intake import IntakeScreen
 
     uneven, even = ({"readings": {"flow": [5, far], "sound": "steady"}} for far in (6.5, 5.5))
-    for answer in ({"done": True}, {"done": True}, {"understood": True}, uneven, {"done": True}, even,
-                   {"readings": {"drips": "no"}}, {"done": True}):
+    for answer in (
+        {"done": True},
+        {"done": True},
+        {"understood": True},
+        uneven,
+        {"done": True},
+        even,
+        {"readings": {"drips": "no"}},
+        {"done": True},
+    ):
         assert taps.answer(**answer) is None
     families = [Family("garden tap", (2, 4), (1, 2), {"carb": "tap"}), Family("pair", (2, 2), (2, 2), {"carb": "body"})]
     app = Evendraw(lambda: HomeScreen(shop))
@@ -124,7 +132,10 @@ def check(screen: Any, lines: list[str], size: tuple[int, int]) -> None:
 
 @pytest.mark.parametrize("size", [(79, 24), (80, 23), (40, 10), (10, 3)], ids=lambda s: f"{s[0]}x{s[1]}")
 async def test_below_the_least_size_nothing_takes_a_key_but_the_one_that_closes(
-    samples: Any, at_run: Any, grid: Grid, size: tuple[int, int],
+    samples: Any,
+    at_run: Any,
+    grid: Grid,
+    size: tuple[int, int],
 ) -> None:
     sitting = samples.FakeSitting(samples.zero(), samples.view())
     async with at_run(sitting, (80, 24)) as (pilot, screen):

@@ -27,7 +27,9 @@ def rehearsal(shop: Shop, procedure: str = "warm-up", **how: Any) -> Rehearsal:
 
 
 async def test_the_key_takes_the_engines_readings_into_the_fields_and_enter_records_them(
-    shipped: Shop, at_run: Any, recorded: Any,
+    shipped: Shop,
+    at_run: Any,
+    recorded: Any,
 ) -> None:
     sitting = rehearsal(shipped, "fit-to-tune")
     async with at_run(sitting) as (pilot, screen):
@@ -107,8 +109,11 @@ def test_what_was_said_to_be_turned_otherwise_is_what_the_engine_gets(shipped: S
         if any(c.understand for c in step.cautions):
             assert sitting.answer(understood=True) is None
         symptom = sitting.ahead()
-        answer = {"symptom": symptom} if symptom else (
-            {"readings": sitting.work()["readings"]} if step.read else {"done": True})
+        answer = (
+            {"symptom": symptom}
+            if symptom
+            else ({"readings": sitting.work()["readings"]} if step.read else {"done": True})
+        )
         assert sitting.answer(**answer) is None
     moves = sitting.view.moves
     assert sitting.answer(done=True, moved=tuple(replace(m, turns=m.turns * 2, position=None) for m in moves)) is None

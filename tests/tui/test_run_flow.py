@@ -35,7 +35,10 @@ async def test_a_run_from_start_to_end_is_in_the_book_as_it_was_typed(taps: Any,
 
 
 async def test_a_danger_is_understood_by_its_own_key_once_and_then_stands_as_a_line(
-    taps: Any, at_run: Any, grid: Any, recorded: Any,
+    taps: Any,
+    at_run: Any,
+    grid: Any,
+    recorded: Any,
 ) -> None:
     async with at_run(taps) as (pilot, screen):
         await press(pilot, "enter")
@@ -56,7 +59,9 @@ async def test_a_danger_is_understood_by_its_own_key_once_and_then_stands_as_a_l
 
 
 async def test_a_symptom_is_a_key_and_a_digit_and_voids_the_half_taken_row(
-    taps: Any, at_run: Any, recorded: Any,
+    taps: Any,
+    at_run: Any,
+    recorded: Any,
 ) -> None:
     async with at_run(taps) as (pilot, screen):
         await to_measure(pilot)
@@ -98,7 +103,10 @@ async def test_a_reason_in_own_words(taps: Any, at_run: Any, recorded: Any) -> N
 
 
 async def test_undo_takes_the_answer_back_and_says_that_no_screw_turns_back(
-    taps: Any, at_run: Any, recorded: Any, grid: Any,
+    taps: Any,
+    at_run: Any,
+    recorded: Any,
+    grid: Any,
 ) -> None:
     async with at_run(taps) as (pilot, screen):
         await press(pilot, "enter")

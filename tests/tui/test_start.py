@@ -8,8 +8,20 @@ import sys
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-LATER = ("pydantic", "ruamel", "sqlite3", "numpy", "engine.job", "engine.view", "engine.session", "engine.book.book",
-         "engine.procedure.load", "engine.bench.engine", "tui.screens.run", "tui.desk")
+LATER = (
+    "pydantic",
+    "ruamel",
+    "sqlite3",
+    "numpy",
+    "engine.job",
+    "engine.view",
+    "engine.session",
+    "engine.book.book",
+    "engine.procedure.load",
+    "engine.bench.engine",
+    "tui.screens.run",
+    "tui.desk",
+)
 
 
 def test_the_home_screen_loads_nothing_that_is_not_painted() -> None:
@@ -19,7 +31,9 @@ def test_the_home_screen_loads_nothing_that_is_not_painted() -> None:
 
 
 def test_the_screen_is_kept_out_of_the_engine_and_drawings_out_of_the_terminal_library() -> None:
-    code = ("import sys, tui.view, tui.bank, tui.card, tui.padview, tui.handover, tui.intake, tui.stages; "
-            "import tui.screens.pages; print([m for m in sys.modules if m == 'textual' or m.startswith('textual.')])")
+    code = (
+        "import sys, tui.view, tui.bank, tui.card, tui.padview, tui.handover, tui.intake, tui.stages; "
+        "import tui.screens.pages; print([m for m in sys.modules if m == 'textual' or m.startswith('textual.')])"
+    )
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

@@ -25,7 +25,9 @@ ROW = "4,8\n5.1\n5\n5.0\n"
 
 
 async def test_1_a_comma_is_a_decimal_mark_and_the_value_is_echoed_before_it_counts(
-    samples: Any, at_run: Any, grid: Any,
+    samples: Any,
+    at_run: Any,
+    grid: Any,
 ) -> None:
     sitting = samples.FakeSitting(samples.view(moves=()), samples.zero())
     async with at_run(sitting) as (pilot, _):
@@ -47,11 +49,13 @@ async def test_2_a_burst_stays_in_order_over_all_places_and_readings_of_a_step(s
             burst(pilot.app, ROW + "950\n")
             await settled(pilot)
         assert sitting.given == [
-            {"readings": {"flow": [F(48, 10), F(51, 10), F(5), F(5)], "speed": F(950)}, "lacking": None}]
+            {"readings": {"flow": [F(48, 10), F(51, 10), F(5), F(5)], "speed": F(950)}, "lacking": None}
+        ]
 
 
 async def test_2_keys_typed_before_a_step_was_on_the_screen_never_answer_it_and_it_says_so(
-    samples: Any, at_run: Any,
+    samples: Any,
+    at_run: Any,
 ) -> None:
     sitting = samples.FakeSitting(samples.view(moves=(), read=samples.view().read[1:]), samples.zero(), samples.jets())
     async with at_run(sitting) as (pilot, screen):
@@ -97,7 +101,9 @@ async def test_2_a_star_and_its_digit_in_one_burst_give_the_symptom(samples: Any
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
 @pytest.mark.parametrize("how", ["SIGHUP", "SIGKILL", "SIGTERM", "window closed"])
 def test_4_whatever_ends_the_program_every_acknowledged_answer_is_in_the_book(
-    shop: Any, tmp_path: Path, how: str,
+    shop: Any,
+    tmp_path: Path,
+    how: str,
 ) -> None:
     import pty
 
@@ -105,18 +111,37 @@ def test_4_whatever_ends_the_program_every_acknowledged_answer_is_in_the_book(
     from engine.book.book import Book
 
     job = tmp_path / "job.yaml"
-    job.write_text("engine: {cylinders: 2, displacement: 500 cc, idle_speed: 900 rpm}\n"
-                   "bank: {family: garden tap, carbs: 2, barrels_per_carb: 1}\n", encoding="utf-8")
+    job.write_text(
+        "engine: {cylinders: 2, displacement: 500 cc, idle_speed: 900 rpm}\n"
+        "bank: {family: garden tap, carbs: 2, barrels_per_carb: 1}\n",
+        encoding="utf-8",
+    )
     master, slave = pty.openpty()
     _size(slave, 24, 80)
-    env = {**os.environ, "TERM": "xterm-256color", "EVENDRAW_BOOK": str(shop.book),
-           "EVENDRAW_SHOP": str(shop.procedures[0])}
-    child = subprocess.Popen([sys.executable, "-m", "tui", "run", "two_taps", "--job", str(job)], cwd=ROOT, env=env,
-                             stdin=slave, stdout=slave, stderr=slave, start_new_session=True)
+    env = {
+        **os.environ,
+        "TERM": "xterm-256color",
+        "EVENDRAW_BOOK": str(shop.book),
+        "EVENDRAW_SHOP": str(shop.procedures[0]),
+    }
+    child = subprocess.Popen(
+        [sys.executable, "-m", "tui", "run", "two_taps", "--job", str(job)],
+        cwd=ROOT,
+        env=env,
+        stdin=slave,
+        stdout=slave,
+        stderr=slave,
+        start_new_session=True,
+    )
     os.close(slave)
     try:
-        for wait_for, send in (("Close both spindles", b"\r"), ("Open the spindles", b"\r"), ("hot", b"+"),
-                               ("Flow at the tap", b"5\r5\r1\r"), ("Let it settle", b"")):
+        for wait_for, send in (
+            ("Close both spindles", b"\r"),
+            ("Open the spindles", b"\r"),
+            ("hot", b"+"),
+            ("Flow at the tap", b"5\r5\r1\r"),
+            ("Let it settle", b""),
+        ):
             _until(master, wait_for)
             os.write(master, send)
         if how == "window closed":
@@ -163,17 +188,32 @@ def _until(master: int, words: str, seconds: float = 20) -> None:
 # ---- 5: square brackets of a file, a person or a unit are text
 
 
-@pytest.mark.parametrize("foreign", [
-    "set to 1.2 [mbar] at [3/10]", "[/]", "[b]", "[red]x[/red]", "[@click=app.quit]x[/]",
-])
+@pytest.mark.parametrize(
+    "foreign",
+    [
+        "set to 1.2 [mbar] at [3/10]",
+        "[/]",
+        "[b]",
+        "[red]x[/red]",
+        "[@click=app.quit]x[/]",
+    ],
+)
 async def test_5_square_brackets_never_vanish(samples: Any, at_run: Any, grid: Any, foreign: str) -> None:
     from dataclasses import replace
 
     v = samples.view()
     v = replace(
-        v, title=foreign, do=foreign, note=foreign, because=(foreign,), moves=(),
-        findings=(replace(v.findings[0], say=foreign),), read=(replace(samples.FLOW, ask=foreign, unit="kg/h"),),
-        cautions=(replace(samples.MOVING, text=foreign),), standing=(replace(samples.FUMES, text=foreign),))
+        v,
+        title=foreign,
+        do=foreign,
+        note=foreign,
+        because=(foreign,),
+        moves=(),
+        findings=(replace(v.findings[0], say=foreign),),
+        read=(replace(samples.FLOW, ask=foreign, unit="kg/h"),),
+        cautions=(replace(samples.MOVING, text=foreign),),
+        standing=(replace(samples.FUMES, text=foreign),),
+    )
     async with at_run(samples.FakeSitting(v), (100, 30)) as (pilot, screen):
         assert sum(foreign in line for line in grid(pilot.app)) >= 8
         screen.pad.say(foreign)
@@ -207,9 +247,15 @@ async def test_6_a_whole_run_is_one_screen(taps: Any, at_run: Any) -> None:
 # ---- 7: the keys of the number pad under all their names
 
 
-@pytest.mark.parametrize("names", [
-    ("4", "decimal", "8"), ("4", "separator", "8"), ("4", "full_stop", "8"), ("4", "comma", "8"),
-])
+@pytest.mark.parametrize(
+    "names",
+    [
+        ("4", "decimal", "8"),
+        ("4", "separator", "8"),
+        ("4", "full_stop", "8"),
+        ("4", "comma", "8"),
+    ],
+)
 async def test_7_the_point_of_every_number_pad(samples: Any, at_run: Any, names: tuple[str, ...]) -> None:
     sitting = samples.FakeSitting(samples.view(moves=()))
     async with at_run(sitting) as (pilot, screen):

@@ -21,7 +21,10 @@ ROOT = Path(__file__).parents[2]
 
 
 async def test_a_full_disk_stops_the_step_and_keeps_what_was_typed(
-    taps: Any, at_run: Any, recorded: Any, grid: Any,
+    taps: Any,
+    at_run: Any,
+    recorded: Any,
+    grid: Any,
 ) -> None:
     async with at_run(taps) as (pilot, screen):
         await press(pilot, "enter", "enter", "plus", "5", "enter", "6", "enter", "1")
@@ -55,11 +58,17 @@ async def test_another_window_on_the_same_job_is_refused_in_a_sentence(taps: Any
     assert Desk(shop).reopen(taps.session.run).view.step == "shut"
 
 
-@pytest.mark.parametrize(("make", "says"), [
-    (lambda p: p.write_text("not a book at all, only some text\n" * 40, encoding="utf-8"), "not a job book"),
-    (lambda p: p.mkdir(), "can't be"),
-    (lambda p: sqlite3.connect(p).executescript("create table other(x); pragma user_version=7;").close(), "job book"),
-])
+@pytest.mark.parametrize(
+    ("make", "says"),
+    [
+        (lambda p: p.write_text("not a book at all, only some text\n" * 40, encoding="utf-8"), "not a job book"),
+        (lambda p: p.mkdir(), "can't be"),
+        (
+            lambda p: sqlite3.connect(p).executescript("create table other(x); pragma user_version=7;").close(),
+            "job book",
+        ),
+    ],
+)
 async def test_a_book_that_can_not_be_read_is_said_at_home(shop: Any, make: Any, says: str, grid: Any) -> None:
     from tui.screens.home import HomeScreen
 
@@ -72,12 +81,22 @@ async def test_a_book_that_can_not_be_read_is_said_at_home(shop: Any, make: Any,
         assert "No run stands open" in " ".join(grid(app))
 
 
-@pytest.mark.parametrize(("text", "says"), [
-    (None, "There is no such file"), ("engine: [", "job.yaml"), ("{}", "engine"), ("\x00\x01", "job.yaml"),
-    ("engine: {cylinders: two}\nbank: {family: x, carbs: 1}", "cylinders"),
-])
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (None, "There is no such file"),
+        ("engine: [", "job.yaml"),
+        ("{}", "engine"),
+        ("\x00\x01", "job.yaml"),
+        ("engine: {cylinders: two}\nbank: {family: x, carbs: 1}", "cylinders"),
+    ],
+)
 async def test_a_job_file_that_can_not_be_used_is_said_with_its_place(
-    shop: Any, tmp_path: Path, grid: Any, text: str | None, says: str,
+    shop: Any,
+    tmp_path: Path,
+    grid: Any,
+    text: str | None,
+    says: str,
 ) -> None:
     from tui.screens.home import HomeScreen
 
@@ -150,7 +169,8 @@ def test_a_crash_report_holds_the_traceback_and_the_sentence_names_the_file(tmp_
 
 
 def test_a_report_that_can_not_be_written_where_it_belongs_goes_elsewhere_and_never_raises(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     (tmp_path / "file").write_text("", encoding="utf-8")
     monkeypatch.setenv("EVENDRAW_LOG", str(tmp_path / "file" / "log"))
@@ -163,12 +183,21 @@ def test_a_report_that_can_not_be_written_where_it_belongs_goes_elsewhere_and_ne
 def test_a_program_that_fails_on_a_terminal_ends_with_a_sentence_and_its_code(tmp_path: Path) -> None:
     import pty
 
-    code = ("import sys; from textual.screen import Screen; from tui import app\n"
-            "class Failing(Screen):\n    def on_mount(self): raise ZeroDivisionError('in the program')\n"
-            "sys.exit(app.show(Failing))")
+    code = (
+        "import sys; from textual.screen import Screen; from tui import app\n"
+        "class Failing(Screen):\n    def on_mount(self): raise ZeroDivisionError('in the program')\n"
+        "sys.exit(app.show(Failing))"
+    )
     master, slave = pty.openpty()
-    child = subprocess.Popen([sys.executable, "-c", code], cwd=ROOT, stdin=slave, stdout=slave, stderr=slave,
-                             env={**os.environ, "TERM": "xterm", "EVENDRAW_LOG": str(tmp_path)}, start_new_session=True)
+    child = subprocess.Popen(
+        [sys.executable, "-c", code],
+        cwd=ROOT,
+        stdin=slave,
+        stdout=slave,
+        stderr=slave,
+        env={**os.environ, "TERM": "xterm", "EVENDRAW_LOG": str(tmp_path)},
+        start_new_session=True,
+    )
     os.close(slave)
     seen = b""
     try:

@@ -19,23 +19,52 @@ LEVEL = Cell("", None, "number", "mm", F(-20), F(20), F(1, 2))
 SOUND = Cell("", None, "choice", choices=("even", "hunting", "not done, no tool"))
 
 
-@pytest.mark.parametrize(("cell", "text", "value"), [
-    (FLOW, "4.8", F(48, 10)), (FLOW, "4,8", F(48, 10)), (FLOW, " 5 ", F(5)), (FLOW, ",5", F(1, 2)), (FLOW, "5.", F(5)),
-    (FLOW, "4.83", F(48, 10)), (FLOW, "4.85", F(49, 10)), (FLOW, "4.8 kg/h", F(48, 10)), (FLOW, "1 g/s", F(36, 10)),
-    (TURNS, "1 1/4", F(5, 4)), (TURNS, "1+1/4", F(5, 4)), (TURNS, "1,25", F(5, 4)), (TURNS, "3/8", F(3, 8)),
-    (TURNS, "1¼", F(5, 4)), (TURNS, "6 flat", F(1)), (LEVEL, "-1.5", F(-3, 2)), (LEVEL, "+2", F(2)),
-    (SOUND, "1", "even"), (SOUND, "3", "not done, no tool"), (SOUND, "Hunting", "hunting"),
-])
+@pytest.mark.parametrize(
+    ("cell", "text", "value"),
+    [
+        (FLOW, "4.8", F(48, 10)),
+        (FLOW, "4,8", F(48, 10)),
+        (FLOW, " 5 ", F(5)),
+        (FLOW, ",5", F(1, 2)),
+        (FLOW, "5.", F(5)),
+        (FLOW, "4.83", F(48, 10)),
+        (FLOW, "4.85", F(49, 10)),
+        (FLOW, "4.8 kg/h", F(48, 10)),
+        (FLOW, "1 g/s", F(36, 10)),
+        (TURNS, "1 1/4", F(5, 4)),
+        (TURNS, "1+1/4", F(5, 4)),
+        (TURNS, "1,25", F(5, 4)),
+        (TURNS, "3/8", F(3, 8)),
+        (TURNS, "1¼", F(5, 4)),
+        (TURNS, "6 flat", F(1)),
+        (LEVEL, "-1.5", F(-3, 2)),
+        (LEVEL, "+2", F(2)),
+        (SOUND, "1", "even"),
+        (SOUND, "3", "not done, no tool"),
+        (SOUND, "Hunting", "hunting"),
+    ],
+)
 def test_numbers_as_a_mechanic_writes_them(cell: Cell, text: str, value: object) -> None:
     assert read(cell, text) == value
 
 
-@pytest.mark.parametrize(("cell", "text", "says"), [
-    (FLOW, "", "Nothing is typed"), (FLOW, "abc", "does not start with a number"), (FLOW, "1e5", "not a known unit"),
-    (FLOW, "20.2", "outside 0 to 20 kg/h"), (FLOW, "-1", "outside"), (FLOW, "4.8 mbar", "does not belong here"),
-    (FLOW, "1/0", "divides by zero"), (FLOW, "1.2.3", "not a known unit"), (FLOW, "1_000", "not a known unit"),
-    (SOUND, "4", "1 to 3"), (SOUND, "0", "1 to 3"), (SOUND, "loud", "1 to 3"),
-])
+@pytest.mark.parametrize(
+    ("cell", "text", "says"),
+    [
+        (FLOW, "", "Nothing is typed"),
+        (FLOW, "abc", "does not start with a number"),
+        (FLOW, "1e5", "not a known unit"),
+        (FLOW, "20.2", "outside 0 to 20 kg/h"),
+        (FLOW, "-1", "outside"),
+        (FLOW, "4.8 mbar", "does not belong here"),
+        (FLOW, "1/0", "divides by zero"),
+        (FLOW, "1.2.3", "not a known unit"),
+        (FLOW, "1_000", "not a known unit"),
+        (SOUND, "4", "1 to 3"),
+        (SOUND, "0", "1 to 3"),
+        (SOUND, "loud", "1 to 3"),
+    ],
+)
 def test_what_can_not_be_meant_is_refused_with_a_sentence(cell: Cell, text: str, says: str) -> None:
     with pytest.raises(Refusal, match=says):
         read(cell, text)
@@ -131,12 +160,25 @@ def test_the_keys_of_the_screen_pass_through_an_empty_field() -> None:
     assert fields.texts == ["1+1/4"]
 
 
-@pytest.mark.parametrize(("presses", "means"), [
-    ([("decimal", None)], "."), ([("separator", None)], ","), ([("add", None)], "+"), ([("subtract", None)], "-"),
-    ([("multiply", None)], "*"), ([("divide", None)], "/"), ([("full_stop", ".")], "."), ([("comma", ",")], ","),
-    ([("5", "5")], "5"), ([("alt+shift+o", "O"), ("l", "l")], ","), ([("ctrl+j", "\n")], "enter"),
-    ([("enter", "\r")], "enter"), ([("kp_begin", None)], NO_NUMLOCK), ([("alt+shift+o", "O"), ("E", "E")], NO_NUMLOCK),
-])
+@pytest.mark.parametrize(
+    ("presses", "means"),
+    [
+        ([("decimal", None)], "."),
+        ([("separator", None)], ","),
+        ([("add", None)], "+"),
+        ([("subtract", None)], "-"),
+        ([("multiply", None)], "*"),
+        ([("divide", None)], "/"),
+        ([("full_stop", ".")], "."),
+        ([("comma", ",")], ","),
+        ([("5", "5")], "5"),
+        ([("alt+shift+o", "O"), ("l", "l")], ","),
+        ([("ctrl+j", "\n")], "enter"),
+        ([("enter", "\r")], "enter"),
+        ([("kp_begin", None)], NO_NUMLOCK),
+        ([("alt+shift+o", "O"), ("E", "E")], NO_NUMLOCK),
+    ],
+)
 def test_every_number_pad_types_the_same(presses: list[tuple[str, str | None]], means: str) -> None:
     keys = Keys()
     got = [pressed for key, char in presses if (pressed := keys.press(key, char)) is not None]

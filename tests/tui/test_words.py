@@ -20,19 +20,36 @@ from tui.screens import pages
 TERMS = {"carb": "body"}
 
 
-@pytest.mark.parametrize(("value", "said"), [
-    (F(0), "0"), (F(1, 8), "1/8"), (F(5, 4), "1 1/4"), (F(-1, 2), "-1/2"), (F(-9, 4), "-2 1/4"), (F(3), "3"),
-    (F(13, 32), "13/32"), (F(1, 3), "1/3"), (F(7, 10), "0.7"),
-])
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (F(0), "0"),
+        (F(1, 8), "1/8"),
+        (F(5, 4), "1 1/4"),
+        (F(-1, 2), "-1/2"),
+        (F(-9, 4), "-2 1/4"),
+        (F(3), "3"),
+        (F(13, 32), "13/32"),
+        (F(1, 3), "1/3"),
+        (F(7, 10), "0.7"),
+    ],
+)
 def test_turns_are_said_as_a_mechanic_says_them(value: F, said: str) -> None:
     assert words.fraction(value) == said
 
 
-@pytest.mark.parametrize(("value", "step", "said"), [
-    (F(48, 10), F(1, 10), "4.8"), (F(5), F(1, 10), "5.0"), (F(5), None, "5"), (F(1, 3), None, "0.333"),
-    (F(950), F(10), "950"),
-    (F(-1, 2), F(1, 2), "-0.5"), (F(-1, 10000), None, "0"),
-])
+@pytest.mark.parametrize(
+    ("value", "step", "said"),
+    [
+        (F(48, 10), F(1, 10), "4.8"),
+        (F(5), F(1, 10), "5.0"),
+        (F(5), None, "5"),
+        (F(1, 3), None, "0.333"),
+        (F(950), F(10), "950"),
+        (F(-1, 2), F(1, 2), "-0.5"),
+        (F(-1, 10000), None, "0"),
+    ],
+)
 def test_readings_are_said_as_fine_as_they_are_written_down(value: F, step: F | None, said: str) -> None:
     assert words.decimal(value, step) == said
 
@@ -56,8 +73,9 @@ def test_a_move_says_which_screw_how_far_and_which_way(samples: Any) -> None:
 
 
 def test_flats_are_said_as_flats(samples: Any) -> None:
-    row = ScrewRow("nut", "carb", "mixture", "jet", "flat", "top", samples.CARBS, (F(6), F(7)), None, F(1, 2),
-                   (F(0), F(24)))
+    row = ScrewRow(
+        "nut", "carb", "mixture", "jet", "flat", "top", samples.CARBS, (F(6), F(7)), None, F(1, 2), (F(0), F(24))
+    )
     v = samples.view(screws=(row,), moves=(Move("nut", Place(1), "out", "richer", F(1, 6), F(7, 6)),))
     one = turns.turns(v)[0]
     assert (one.far, one.then) == ("1 flat", "then at 7 flats")
@@ -123,26 +141,56 @@ def test_the_bank_shows_the_row_that_is_to_be_brought_together(samples: Any) -> 
 @settings(max_examples=40)
 @given(cells=st.integers(30, 200), rows=st.integers(2, 60), carbs=st.integers(1, 12), barrels=st.integers(1, 4))
 def test_no_drawing_is_wider_or_longer_than_it_may_be(
-    samples_module: Any, cells: int, rows: int, carbs: int, barrels: int,
+    samples_module: Any,
+    cells: int,
+    rows: int,
+    carbs: int,
+    barrels: int,
 ) -> None:
     places = tuple(Place(c, b) for c in range(1, carbs + 1) for b in range(1, barrels + 1))
     values = tuple(F(n % 9 + 1) for n in range(len(places)))
-    screws = (ScrewRow("mixture_screw", "barrel", "mixture", "jet", "turn", "seated", places, values, (F(1), F(2)),
-                       F(1, 8), (F(0), F(9))),)
+    screws = (
+        ScrewRow(
+            "mixture_screw",
+            "barrel",
+            "mixture",
+            "jet",
+            "turn",
+            "seated",
+            places,
+            values,
+            (F(1), F(2)),
+            F(1, 8),
+            (F(0), F(9)),
+        ),
+    )
     moves = tuple(Move("mixture_screw", p, "in", "leaner", F(1, 8), F(1)) for p in places[1:])
     v = samples_module.view(
-        latest=(Latest("flow", "airflow", "barrel", "kg/h", values, F(1), (F(2), F(1))),), screws=screws, moves=moves,
-        read=(replace(samples_module.FLOW, places=places, count=len(places), expect=None),))
+        latest=(Latest("flow", "airflow", "barrel", "kg/h", values, F(1), (F(2), F(1))),),
+        screws=screws,
+        moves=moves,
+        read=(replace(samples_module.FLOW, places=places, count=len(places), expect=None),),
+    )
     fields = stages.question(v, stages.Sofar(), lambda: 0.0)
     drawings = [
-        bank.draw(bank.plan(v, (carbs, barrels)), cells, rows), view.findings(v, cells, rows),
-        view.trend(v, cells, rows), view.trail(v, cells, rows), view.standing(v, cells, (), rows),
+        bank.draw(bank.plan(v, (carbs, barrels)), cells, rows),
+        view.findings(v, cells, rows),
+        view.trend(v, cells, rows),
+        view.trail(v, cells, rows),
+        view.standing(v, cells, (), rows),
         padview.draw(fields, cells, rows, TERMS) if cells >= 40 else [],
     ]
     for drawn in drawings:
         assert len(drawn) <= rows
-    drawings += [view.head(v, cells), card.step(v, cells, rows), pages.record(v, cells), view.spread_line(v, cells),
-                 view.why(v, cells), view.how(v, cells), pages.keys("run", max(cells, 50))]
+    drawings += [
+        view.head(v, cells),
+        card.step(v, cells, rows),
+        pages.record(v, cells),
+        view.spread_line(v, cells),
+        view.why(v, cells),
+        view.how(v, cells),
+        pages.keys("run", max(cells, 50)),
+    ]
     for drawn, most in ((d, max(cells, 50) if d is drawings[-1] else cells) for d in drawings):
         for line in drawn:
             assert lines.width(line) <= most, (cells, lines.text_of([line]))
@@ -177,6 +225,7 @@ def test_a_screw_backed_off_its_contact_is_said_to_be_clear_of_it(samples: Any) 
     one = turns.turns(v)[0]
     assert (one.direction, one.far, one.figure) == ("OUT", "2 turns clear of first contact", "2")
 
+
 def test_an_advisers_texts_name_places_in_the_familys_words_and_a_body_with_one_barrel_alone() -> None:
     finding = Finding("any", "note", (), "carb 2 barrel 1 is lean. Within carb 1 it is not.")
     given = Advice("any", 1, {}, findings=(finding,))
@@ -196,7 +245,8 @@ def test_a_finding_over_cylinders_names_cylinders_on_the_screen_and_on_the_line(
 def test_a_place_that_the_sentence_names_itself_is_not_named_twice(samples: Any) -> None:
     finding = Finding("far", "adjust", (Place(2, 1),), "Body 2, barrel 1 alone wants it far out.")
     assert text_of(view.finding_lines(finding, "body 2, barrel 1", 80, full=False)) == [
-        "~ ADJUST Body 2, barrel 1 alone wants it far out."]
+        "~ ADJUST Body 2, barrel 1 alone wants it far out."
+    ]
 
 
 def test_a_reading_of_a_whole_body_stands_at_the_body_and_at_none_of_its_barrels(samples: Any) -> None:

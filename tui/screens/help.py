@@ -17,8 +17,10 @@ from tui.widgets.keybar import KeyBar
 class HelpScreen(Screen[None]):
     """Esc, F1 or Enter goes back."""
 
-    BINDINGS: ClassVar = [*(Binding(*b, show=False) for b in actions.bindings("help")),
-                          Binding("f1,enter", "do('leave')", show=False)]
+    BINDINGS: ClassVar = [
+        *(Binding(*b, show=False) for b in actions.bindings("help")),
+        Binding("f1,enter", "do('leave')", show=False),
+    ]
     AUTO_FOCUS = None
 
     def __init__(self, of: str) -> None:

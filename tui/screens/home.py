@@ -30,8 +30,10 @@ GO_ON, TAKE_IN, OPEN, REHEARSE, PROCEDURES = "go on", "take in", "open", "rehear
 def banner(cells: int, rows: int) -> Lines:
     """The name and what it is for."""
     return [
-        (), cut_line((("  Evendraw", "title"),), cells),
-        cut_line((("  an even draw of air through every barrel", "soft"),), cells), (),
+        (),
+        cut_line((("  Evendraw", "title"),), cells),
+        cut_line((("  an even draw of air through every barrel", "soft"),), cells),
+        (),
     ]
 
 
@@ -87,13 +89,17 @@ class HomeScreen(Base[None]):
 
     def _menu(self, at: int = 0) -> Pick:
         more = f" ({len(self.waiting)} stand open)" if len(self.waiting) > 1 else ""
-        return Pick("WHAT IS TO BE DONE", (
-            Option(f"Go on where it stood{more}", GO_ON, self.hint),
-            Option("Take a job in", TAKE_IN, "who, which vehicle, which engine, which bank"),
-            Option("Open a job", OPEN, "of the book, or a job file"),
-            Option("Rehearse on the virtual engine", REHEARSE, "no car, hidden faults"),
-            Option("Procedures", PROCEDURES, "are they sound, and which way they go"),
-        ), at)
+        return Pick(
+            "WHAT IS TO BE DONE",
+            (
+                Option(f"Go on where it stood{more}", GO_ON, self.hint),
+                Option("Take a job in", TAKE_IN, "who, which vehicle, which engine, which bank"),
+                Option("Open a job", OPEN, "of the book, or a job file"),
+                Option("Rehearse on the virtual engine", REHEARSE, "no car, hidden faults"),
+                Option("Procedures", PROCEDURES, "are they sound, and which way they go"),
+            ),
+            at,
+        )
 
     def question(self) -> Pick:
         """The menu."""
@@ -101,15 +107,22 @@ class HomeScreen(Base[None]):
 
     def leave(self) -> None:
         """Esc at home asks before it closes."""
-        self.lay(Pick("CLOSE EVENDRAW", (Option("stay", False), Option("close", True, "everything is written"))),
-                 lambda close: self.app.exit(0) if close else self.ask())
+        self.lay(
+            Pick("CLOSE EVENDRAW", (Option("stay", False), Option("close", True, "everything is written"))),
+            lambda close: self.app.exit(0) if close else self.ask(),
+        )
 
     # ---- choosing
 
     def answered(self, question: Any, value: Any) -> None:
         """A line of the menu."""
-        {GO_ON: self.go_on, TAKE_IN: self.take_in, OPEN: self.open_job, REHEARSE: self.rehearse,
-         PROCEDURES: self.procedures}[value]()
+        {
+            GO_ON: self.go_on,
+            TAKE_IN: self.take_in,
+            OPEN: self.open_job,
+            REHEARSE: self.rehearse,
+            PROCEDURES: self.procedures,
+        }[value]()
 
     def opening(self, do: Callable[[], None]) -> None:
         """Do something that takes a moment: say so first, and say it in a sentence where it fails."""
@@ -142,6 +155,7 @@ class HomeScreen(Base[None]):
 
     def open_job(self) -> None:
         """A job of the book, a job file of the shop, or any file."""
+
         def listed() -> None:
             entries = [*self._desk.files(), *self._desk.jobs()]
             options = tuple(Option(e.label, e.key, e.hint) for e in entries)
@@ -176,11 +190,15 @@ class HomeScreen(Base[None]):
         fit = fitting(self.shop.procedures, job)
         options = tuple(Option(e.label, e.key, e.hint) for e in fit)
         if not options:
-            self.back(cue=f"No procedure is for {job.bank.carbs} carburettors of family '{job.bank.family}'. Look at "
-                          "Procedures, or correct the job.")
+            self.back(
+                cue=f"No procedure is for {job.bank.carbs} carburettors of family '{job.bank.family}'. Look at "
+                "Procedures, or correct the job."
+            )
             return
-        self.lay(Pick("WHICH PROCEDURE", options), lambda path: self.opening(
-            lambda: self.start(self._desk.program(path), job, number)))
+        self.lay(
+            Pick("WHICH PROCEDURE", options),
+            lambda path: self.opening(lambda: self.start(self._desk.program(path), job, number)),
+        )
 
     def run_(self, sitting: Sitting) -> None:
         """Open the run screen on a sitting; when it ends, the hand-over."""
@@ -193,7 +211,8 @@ class HomeScreen(Base[None]):
                 from tui.screens.handover import HandoverScreen
 
                 self.app.push_screen(
-                    HandoverScreen(sitting, self.shop), lambda how: self.run_(sitting) if how else self.back())
+                    HandoverScreen(sitting, self.shop), lambda how: self.run_(sitting) if how else self.back()
+                )
             else:
                 self.back(cue="" if sitting.rehearses else "Left where it stands: go on with 1.")
 
@@ -204,6 +223,7 @@ class HomeScreen(Base[None]):
 
     def rehearse(self) -> None:
         """Which procedure, then by hand or by itself."""
+
         def listed() -> None:
             from tui.shelf import mains
 
@@ -211,10 +231,14 @@ class HomeScreen(Base[None]):
             self.lay(Pick("REHEARSE WHICH PROCEDURE", options), how)
 
         def how(path: Path) -> None:
-            options = (Option("I do it", False, "+ takes the readings of the virtual engine"),
-                       Option("it plays by itself", True, "+ stops it and goes on"))
-            self.lay(Pick("HOW", options), lambda by_itself: self.opening(
-                lambda: self.rehearse_on(path, by_itself=by_itself)))
+            options = (
+                Option("I do it", False, "+ takes the readings of the virtual engine"),
+                Option("it plays by itself", True, "+ stops it and goes on"),
+            )
+            self.lay(
+                Pick("HOW", options),
+                lambda by_itself: self.opening(lambda: self.rehearse_on(path, by_itself=by_itself)),
+            )
 
         self.opening(listed)
 

@@ -105,8 +105,10 @@ class IntakeScreen(Desk[Path | None]):
             path = free(self.shop.jobs, name)
             path.write_text(job_file.write(job), encoding="utf-8", newline="\n")
         except OSError as fault:
-            self.ask(cue=f"The job file can't be written to {self.shop.jobs}: {fault.strerror or fault}. What you "
-                         "filled in stays here; make room or name another folder with EVENDRAW_JOBS, then F10.")
+            self.ask(
+                cue=f"The job file can't be written to {self.shop.jobs}: {fault.strerror or fault}. What you "
+                "filled in stays here; make room or name another folder with EVENDRAW_JOBS, then F10."
+            )
             return
         self.dismiss(path)
 
@@ -120,8 +122,10 @@ class IntakeScreen(Desk[Path | None]):
         if all(text == (row.start or ("",))[0] for text, row in zip(fields.texts, fields.rows, strict=True)):
             self.dismiss(None)
             return
-        self.lay(Pick("LEAVE THE INTAKE", (Option("go on filling it in", False), Option("drop it", True))),
-                 lambda drop: self.dismiss(None) if drop else self.ask())
+        self.lay(
+            Pick("LEAVE THE INTAKE", (Option("go on filling it in", False), Option("drop it", True))),
+            lambda drop: self.dismiss(None) if drop else self.ask(),
+        )
 
 
 def free(folder: Path, name: str) -> Path:

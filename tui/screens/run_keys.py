@@ -38,8 +38,12 @@ class RunKeys(Desk[str]):
             "understand": danger,
             "take": not danger and (self.sitting.playing is not None or (self.sitting.rehearses and bool(v.read))),
             "symptom": bool(v.symptoms) and not danger,
-            "how": bool(v.read), "undo": v.can_undo, "redo": v.can_redo,
-            "moved": bool(v.moves), "fitted": bool(v.fit), "lost": bool(v.screws),
+            "how": bool(v.read),
+            "undo": v.can_undo,
+            "redo": v.can_redo,
+            "moved": bool(v.moves),
+            "fitted": bool(v.fit),
+            "lost": bool(v.screws),
         }.get(id, True)
 
     def labels(self) -> dict[str, str]:
@@ -99,6 +103,7 @@ class RunKeys(Desk[str]):
 
     def do_moved(self) -> None:
         """What was really turned: it rides with the answer of the step."""
+
         def keep(values: dict[str, Any]) -> None:
             self.sofar.moved = stages.really(self.sitting.view, values)
             self.paint()
@@ -108,6 +113,7 @@ class RunKeys(Desk[str]):
 
     def do_fitted(self) -> None:
         """What was really fitted: it rides with the answer of the step."""
+
         def keep(values: dict[str, Any]) -> None:
             self.sofar.fitted = stages.really_fitted(self.sitting.view, values)
             self.paint()
@@ -141,8 +147,13 @@ class RunKeys(Desk[str]):
             self.turn_to(self.page)
             return
         stay = Option("go on", "stay", "back to the step")
-        leave = Option("leave it here", "left", "a rehearsal is not kept" if self.sitting.rehearses else
-                       "the run stays where it stands; go on with it later")
+        leave = Option(
+            "leave it here",
+            "left",
+            "a rehearsal is not kept"
+            if self.sitting.rehearses
+            else "the run stays where it stands; go on with it later",
+        )
         abandon = Option("give the run up", "abandon", "with a reason; it can't be gone on with")
         self.lay(Pick("LEAVE", (stay, leave, abandon)), self._leave)
 
@@ -151,7 +162,9 @@ class RunKeys(Desk[str]):
             self.sitting.suspend()
             self.dismiss("left")
         elif how == "abandon":
-            self.lay(Line("WHY IS THE RUN GIVEN UP", empty="A reason is needed: the sheet shows it."),
-                     lambda reason: self.give(abandon=reason))
+            self.lay(
+                Line("WHY IS THE RUN GIVEN UP", empty="A reason is needed: the sheet shows it."),
+                lambda reason: self.give(abandon=reason),
+            )
         else:
             self.ask()

@@ -17,7 +17,10 @@ def lines(cells: int, size: tuple[int, int]) -> Lines:
     """What is wrong and what to do."""
     return wrapped(
         f"This window is {size[0]} x {size[1]}. Evendraw needs {LEAST[0]} x {LEAST[1]}: make it larger, or the letters "
-        "smaller. Nothing is lost. Ctrl+Q closes.", max(1, cells), "strong")
+        "smaller. Nothing is lost. Ctrl+Q closes.",
+        max(1, cells),
+        "strong",
+    )
 
 
 class TooSmall(Screen[None]):

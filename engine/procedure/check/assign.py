@@ -211,8 +211,10 @@ class _Walk:
         givers = [s.name for s in study.procedure.steps.values() if name in given_by(s, self.advisers, files)]
         facts = study.worlds.describe(where, lambda atom: str(atom[1])) if where else {}
         cases = " and ".join(
-            f"{n} is {v if isinstance(v, str) else 'true' if v else 'false'}" for n, v in facts.items()
-            if isinstance(v, bool | str))
+            f"{n} is {v if isinstance(v, str) else 'true' if v else 'false'}"
+            for n, v in facts.items()
+            if isinstance(v, bool | str)
+        )
         if self.step.name in givers:
             source = "is only known once this step is answered, and before that" if len(givers) == 1 else "still"
         elif givers:
@@ -221,9 +223,14 @@ class _Walk:
             source = "is given by no step, and"
         told = f"{what} {source} may not be known here{f', where {cases}' if cases else ''}."
         return Problem(
-            "used-before-read", study.path, span, told,
+            "used-before-read",
+            study.path,
+            span,
+            told,
             "The run would work with a value that nobody has taken.",
-            "Take it on every way that leads here, or ask `known(...)` first.", witness=self.way(name, givers, where))
+            "Take it on every way that leads here, or ask `known(...)` first.",
+            witness=self.way(name, givers, where),
+        )
 
     def way(self, name: str, givers: list[str], worlds: int) -> str:
         """A way to this step by which the name is not given, in words."""
@@ -237,8 +244,16 @@ class _Walk:
             return ""
         self.study.ways_to_show -= 1
         start = self.study.procedure.start
-        path = shortest(self.edges, start, self.step.name, True, lambda value, _: (value,), bool,
-                        worlds or self.study.worlds.all, through)
+        path = shortest(
+            self.edges,
+            start,
+            self.step.name,
+            True,
+            lambda value, _: (value,),
+            bool,
+            worlds or self.study.worlds.all,
+            through,
+        )
         return said(path, start)
 
     def after(self, at: Context, item: Node, truth: bool) -> Context:

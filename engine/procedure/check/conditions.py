@@ -18,16 +18,24 @@ def problems(study: Study, found: Mapping[str, Here]) -> Iterator[Problem]:
         for what, guard in conditions_of(step) if reach else ():
             if guard.type.each is None and not holds_somewhere(study, guard, reach):
                 yield Problem(
-                    "never-true", study.path, guard.span, f"`{guard.text}` is never true here, so this {what}.",
+                    "never-true",
+                    study.path,
+                    guard.span,
+                    f"`{guard.text}` is never true here, so this {what}.",
                     "What it is there for is never done.",
-                    "Correct the number, the unit or the choice; or delete the part.")
+                    "Correct the number, the unit or the choice; or delete the part.",
+                )
 
 
 def conditions_of(step: Step) -> Iterator[tuple[str, Guard]]:
     """The conditions of a step but its branches', with what never happens where one of them never holds."""
-    for what, parts in (("screw is never turned", step.moves), ("part is never fitted", step.fit),
-                        ("reading is never taken", step.read), ("adviser is never asked", step.advise),
-                        ("finding is never raised", step.findings)):
+    for what, parts in (
+        ("screw is never turned", step.moves),
+        ("part is never fitted", step.fit),
+        ("reading is never taken", step.read),
+        ("adviser is never asked", step.advise),
+        ("finding is never raised", step.findings),
+    ):
         yield from ((what, part.when) for part in parts if part.when is not None)
     for branch in step.way if isinstance(step.way, tuple) else ():
         yield from (("finding is never raised", f.when) for f in branch.findings if f.when is not None)

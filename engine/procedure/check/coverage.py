@@ -95,9 +95,13 @@ def problems(study: Study, found: Ways, reach: int, known: Collection[str], word
 
 def _too_complex(study: Study, found: Ways, span: Span) -> Problem:
     return Problem(
-        "too-complex", study.path, span, f"The branches of '{found.step.name}' have too many cases to prove.",
+        "too-complex",
+        study.path,
+        span,
+        f"The branches of '{found.step.name}' have too many cases to prove.",
         "Whether every reading leads somewhere can't be told, so nobody should stand at the engine with it.",
-        "Split the step in two, or give a part of the guard a name under `values` and branch on it earlier.")
+        "Split the step in two, or give a part of the guard a name under `values` and branch on it earlier.",
+    )
 
 
 def _judged(study: Study, found: Ways, judge: _Judge) -> Iterator[Problem]:
@@ -106,9 +110,14 @@ def _judged(study: Study, found: Ways, judge: _Judge) -> Iterator[Problem]:
             yield from judge.dead(i)
         elif not judge.alive(found.fresh[i]):
             yield Problem(
-                "idle-otherwise", study.path, branch.span, f"Nothing is left for `otherwise` in '{found.step.name}'.",
+                "idle-otherwise",
+                study.path,
+                branch.span,
+                f"Nothing is left for `otherwise` in '{found.step.name}'.",
                 "The branches above already cover every reading, so this way is never taken.",
-                "Delete it, or see whether a branch above takes more than it should.", "warning")
+                "Delete it, or see whether a branch above takes more than it should.",
+                "warning",
+            )
     if all(b.when is not None for b in found.branches):
         yield from judge.uncovered()
     if found.step.exclusive:
@@ -141,19 +150,25 @@ class _Judge:
         assert branch.when is not None
         if not self.alive(self.found.own[i]):
             yield Problem(
-                "never-true", self.study.path, branch.when.span,
+                "never-true",
+                self.study.path,
+                branch.when.span,
                 f"`{branch.when.text}` is never true{self._reason(i)}.",
                 f"The way to '{branch.go}' can't be taken, so what it is there for is never seen to.",
-                "Correct the number, the unit or the choice; or delete the branch.")
+                "Correct the number, the unit or the choice; or delete the branch.",
+            )
             return
         before = self._covering(i)
         names = " and ".join(f"`{self._text(j)}`" for j in before)
         yield Problem(
-            "shadowed-branch", self.study.path, branch.when.span,
+            "shadowed-branch",
+            self.study.path,
+            branch.when.span,
             f"`{branch.when.text}` is never reached: {names or 'the branches above'} "
             f"{'takes' if len(before) == 1 else 'take'} every such reading first.",
             f"The first true branch wins, so the way to '{branch.go}' can't be taken.",
-            "Move this branch above, or narrow what stands above it.")
+            "Move this branch above, or narrow what stands above it.",
+        )
 
     def _text(self, j: int) -> str:
         when = self.found.branches[j].when
@@ -194,8 +209,11 @@ class _Judge:
         name = value[0] if value and value[1] == 1 and value[2] == 0 else self.words.row_name(terms)
         if low is None or high is None:
             return ""
-        return f"{name} lies between {shown(low, None)} and {shown(high, unit)}" if not unit else (
-            f"{name} lies between {shown(low, unit).removesuffix(' ' + unit)} and {shown(high, unit)}")
+        return (
+            f"{name} lies between {shown(low, None)} and {shown(high, unit)}"
+            if not unit
+            else (f"{name} lies between {shown(low, unit).removesuffix(' ' + unit)} and {shown(high, unit)}")
+        )
 
     def uncovered(self) -> Iterator[Problem]:
         """A reading that no branch takes, with the reading."""
@@ -215,33 +233,42 @@ class _Judge:
 
     def _exact(self) -> bool:
         """Whether the axes say all there is to say: no number known by its range only."""
+
         def plain(key: object) -> bool:
             return all(
-                a[0] == "s" or (a[0] in ("min", "max") and len(a[1]) == 1 and isinstance(a[1][0][0][1], str))
-                or (a[0] == "e" and isinstance(a[1], str)) for a, _ in key)  # type: ignore[attr-defined]
+                a[0] == "s"
+                or (a[0] in ("min", "max") and len(a[1]) == 1 and isinstance(a[1][0][0][1], str))
+                or (a[0] == "e" and isinstance(a[1], str))
+                for a, _ in key
+            )  # type: ignore[attr-defined]
 
         return all(
             axis.kind == "worlds"
             or (axis.kind == "enum" and not str(axis.key[1]).startswith("known:"))
             or (axis.kind == "line" and plain(axis.key))
             or (axis.kind == "row" and (isinstance(axis.key[0], str) or (len(axis.key) == 1 and plain(axis.key))))
-            for axis in self.space.axes)
+            for axis in self.space.axes
+        )
 
     def _missing(self, box: Box, point: Point, sure: bool) -> Problem:
         box = self._widened(box)
         point = self.theory.point(box) or point
         case = self.words.say(self.space, point, box)
         return Problem(
-            "uncovered-reading", self.study.path, self.found.step.spans.get("branch", self.found.step.span),
+            "uncovered-reading",
+            self.study.path,
+            self.found.step.spans.get("branch", self.found.step.span),
             f"{'Nothing matches' if sure else 'May match nothing:'} {case or 'whatever is read'}.",
             "The technician would stand at a running engine with no way on.",
-            "Add a branch for it, or end the list with `- {otherwise: step}`.", witness=case)
+            "Add a branch for it, or end the list with `- {otherwise: step}`.",
+            witness=case,
+        )
 
     def _widened(self, box: Box) -> Box:
         """The box opened along every axis that does not matter, so that the witness names only what does."""
         taken = [b for own in self.found.own for b in own]
         for i in range(len(box)):
-            wide = (*box[:i], self.may_be[i], *box[i + 1:])
+            wide = (*box[:i], self.may_be[i], *box[i + 1 :])
             if wide != box and not self.space.meet([wide], taken):
                 box = wide
         return tuple(f if m == whole else m for m, whole, f in zip(box, self.may_be, self.space.full, strict=True))
@@ -258,9 +285,13 @@ class _Judge:
                     case = self.words.say(self.space, point, box)
                     sure = point.sure and self._exact()
                     yield Problem(
-                        "overlapping-branches", self.study.path, branch.when.span if branch.when else branch.span,
+                        "overlapping-branches",
+                        self.study.path,
+                        branch.when.span if branch.when else branch.span,
                         f"`{self._text(i)}` and `{self._text(j)}` {'both hold' if sure else 'may both hold'}"
                         f"{f': {case}' if case else ''}.",
                         "The step says `exclusive: true`: only one of its branches may fit a reading.",
-                        "Narrow one of them, or delete `exclusive`.", witness=case)
+                        "Narrow one of them, or delete `exclusive`.",
+                        witness=case,
+                    )
                     break

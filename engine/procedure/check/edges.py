@@ -52,8 +52,7 @@ def edges_of(study: Study) -> Edges:
     """Every edge of a file whose target exists."""
     steps = study.procedure.steps
     regions = {s.name: ways(study, s) for s in steps.values() if isinstance(s.way, tuple)}
-    out = {
-        s.name: tuple(e for e in _from(study, s, regions.get(s.name)) if e.target in steps) for s in steps.values()}
+    out = {s.name: tuple(e for e in _from(study, s, regions.get(s.name)) if e.target in steps) for s in steps.values()}
     return Edges(out, regions)
 
 
@@ -95,7 +94,16 @@ def _by_symptom(step: Step, name: str, led: str | Call, every: int, free: bool) 
         return
     for end, target in led.ends.items():
         yield Edge(
-            step.name, step.name if target == BACK else target, "symptom", every, "asked",
-            led.ends_span.get(end, led.span), led, end, free and led.limit is None, name)
+            step.name,
+            step.name if target == BACK else target,
+            "symptom",
+            every,
+            "asked",
+            led.ends_span.get(end, led.span),
+            led,
+            end,
+            free and led.limit is None,
+            name,
+        )
     if led.limit:
         yield Edge(step.name, led.limit.then, "symptom", every, "asked", led.limit.span, spent=free, symptom=name)

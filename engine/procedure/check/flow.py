@@ -124,8 +124,7 @@ def gains_of(study: Study, step: Step, advisers: Registry) -> dict[str, int]:
 def surely_known(study: Study, here: Here, step: Step, advisers: Registry) -> frozenset[str]:
     """Of the names that some guard asks for, those that are there on every way once a step is answered."""
     gains = gains_of(study, step, advisers)
-    return frozenset(
-        n for n in study.normal.asked if not here.unknown.get(n, 0) & ~gains.get(n, 0) & here.reach)
+    return frozenset(n for n in study.normal.asked if not here.unknown.get(n, 0) & ~gains.get(n, 0) & here.reach)
 
 
 def followed_from(study: Study, step: Step) -> list[str]:
@@ -144,8 +143,9 @@ def anywhere_in(state: State, followed: Iterable[str], called: Mapping[str, Summ
     return found
 
 
-def _along(here: Here, step: Step, edge: Edge, gains: Mapping[str, int], followed: Iterable[str],
-           called: Mapping[str, Summary]) -> Here:
+def _along(
+    here: Here, step: Step, edge: Edge, gains: Mapping[str, int], followed: Iterable[str], called: Mapping[str, Summary]
+) -> Here:
     reach = here.reach & edge.worlds
     if edge.when == "enter":
         return _narrowed(here.unknown, here.state, reach)
@@ -163,8 +163,10 @@ def _along(here: Here, step: Step, edge: Edge, gains: Mapping[str, int], followe
 
 def _narrowed(unknown: Mapping[str, int], state: State, reach: int) -> Here:
     return Here(
-        reach, {n: m & reach for n, m in unknown.items() if m & reach},
-        {k: {v: m & reach for v, m in values.items() if m & reach} for k, values in state.items()})
+        reach,
+        {n: m & reach for n, m in unknown.items() if m & reach},
+        {k: {v: m & reach for v, m in values.items() if m & reach} for k, values in state.items()},
+    )
 
 
 def standing(here: Here, step: Step) -> State:

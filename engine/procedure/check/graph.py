@@ -42,8 +42,13 @@ def unreachable(study: Study, found: Mapping[str, Here]) -> Iterator[Problem]:
         else:
             why = "nothing leads to it"
         yield Problem(
-            "unreachable-step", study.path, step.span, f"The step '{name}' can't be reached: {why}.",
-            "What it is there for is never done.", "Lead a way to it, or delete it.")
+            "unreachable-step",
+            study.path,
+            step.span,
+            f"The step '{name}' can't be reached: {why}.",
+            "What it is there for is never done.",
+            "Lead a way to it, or delete it.",
+        )
 
 
 def _written(way: object) -> Iterator[str]:
@@ -82,15 +87,22 @@ def stuck(study: Study, edges: Edges, found: Mapping[str, Here], lost: Mapping[s
         where = ""
         if lost[name] != found[name].reach:
             facts = study.worlds.describe(lost[name], lambda atom: str(atom[1]))
-            cases = [f"{n} is {v if isinstance(v, str) else 'true' if v else 'false'}" for n, v in facts.items()
-                     if isinstance(v, bool | str)]
+            cases = [
+                f"{n} is {v if isinstance(v, str) else 'true' if v else 'false'}"
+                for n, v in facts.items()
+                if isinstance(v, bool | str)
+            ]
             where = f" where {' and '.join(cases)}" if cases else " in some cases"
         others = [n for n in lost if n != name]
         circle = f" It only goes round among {', '.join(repr(n) for n in (name, *others)[:6])}." if others else ""
         yield Problem(
-            "no-way-to-end", study.path, study.procedure.steps[name].span,
+            "no-way-to-end",
+            study.path,
+            study.procedure.steps[name].span,
             f"From '{name}' no end can be reached{where}.{circle}",
-            "The job could never be finished.", "Lead a way from here towards a step with `end`.")
+            "The job could never be finished.",
+            "Lead a way from here towards a step with `end`.",
+        )
 
 
 def _doors(lost: Mapping[str, int], edges: Edges) -> list[str]:
@@ -103,7 +115,8 @@ def _doors(lost: Mapping[str, int], edges: Edges) -> list[str]:
 def endless(study: Study, edges: Edges, found: Mapping[str, Here], lost: Mapping[str, int]) -> Iterator[Problem]:
     """Cycles of the spent graph: loops that no limit ends; but not those that lead to no end at all, told already."""
     graph = {
-        n: [e for e in out if e.spent and e.worlds & found[n].reach] for n, out in edges.out.items() if found[n].reach}
+        n: [e for e in out if e.spent and e.worlds & found[n].reach] for n, out in edges.out.items() if found[n].reach
+    }
     for names in components(graph):
         cycle = _cycle(graph, names, study.worlds.all)
         if cycle and any(lost.get(e.source) != found[e.source].reach for e in cycle):
@@ -120,9 +133,13 @@ def silent(study: Study, edges: Edges, found: Mapping[str, Here]) -> Iterator[Pr
         if cycle and not all(e.spent for e in cycle):
             path = " → ".join([e.source for e in cycle] + [cycle[-1].target])
             yield Problem(
-                "silent-loop", study.path, cycle[-1].span, f"This loop asks nothing and changes nothing: {path}.",
+                "silent-loop",
+                study.path,
+                cycle[-1].span,
+                f"This loop asks nothing and changes nothing: {path}.",
                 "It would spin until its limit stops it, and nobody would see why.",
-                "Give one of its steps something to do or to read.")
+                "Give one of its steps something to do or to read.",
+            )
 
 
 def components(graph: Mapping[str, list[Edge]]) -> list[list[str]]:
@@ -211,24 +228,41 @@ def _endless(study: Study, cycle: list[Edge]) -> Problem:
     why = "The technician could go round at a hot engine for ever."
     if then:
         return Problem(
-            "limit-in-loop", study.path, then.span,
+            "limit-in-loop",
+            study.path,
+            then.span,
             f"When '{then.source}' is spent it goes to '{then.target}', which leads back into the loop: {path}.",
-            why, "Let `then` lead out of the loop, to an end or towards one.")
+            why,
+            "Let `then` lead out of the loop, to an end or towards one.",
+        )
     if symptom and len(cycle) == 1 and symptom.call:
         return Problem(
-            "endless-symptom", study.path, symptom.span,
+            "endless-symptom",
+            study.path,
+            symptom.span,
             f"The symptom '{symptom.symptom}' leads back into '{symptom.source}' and may be given again and again.",
-            why, "Give the symptom a `limit: {visits: 3, then: step}`, or the step one of its own.")
+            why,
+            "Give the symptom a `limit: {visits: 3, then: step}`, or the step one of its own.",
+        )
     last = max(cycle, key=lambda e: list(study.procedure.steps).index(e.source))
     hint = "Give one of these steps a `limit: {visits: 10, then: step}` whose `then` leads out of the loop."
     if symptom and len(cycle) == 1:
         return Problem(
-            "endless-symptom", study.path, symptom.span,
+            "endless-symptom",
+            study.path,
+            symptom.span,
             f"The symptom '{symptom.symptom}' leads from '{symptom.source}' into itself and may be given again and "
-            "again.", why,
-            f"Give '{symptom.source}' a `limit: {{visits: 3, then: step}}`, or lead the symptom elsewhere from there.")
+            "again.",
+            why,
+            f"Give '{symptom.source}' a `limit: {{visits: 3, then: step}}`, or lead the symptom elsewhere from there.",
+        )
     if symptom:
         return Problem(
-            "endless-symptom", study.path, symptom.span,
-            f"The symptom '{symptom.symptom}' closes a loop that no limit ends: {path}.", why, hint)
+            "endless-symptom",
+            study.path,
+            symptom.span,
+            f"The symptom '{symptom.symptom}' closes a loop that no limit ends: {path}.",
+            why,
+            hint,
+        )
     return Problem("endless-loop", study.path, last.span, f"This closes a loop that no limit ends: {path}.", why, hint)

@@ -42,10 +42,15 @@ def _hazard(study: Study, step: Step, hazard: str, covered: set[str]) -> Problem
     close = nearest(hazard, covered)
     hint = f"Did you mean '{close}'?" if close and SequenceMatcher(None, close, hazard).ratio() > 0.8 else ""
     return Problem(
-        "missing-caution", study.path, step.spans.get("hazards", step.span),
-        f"The hazard '{hazard}' of '{step.name}' has no caution in this file.", WHY,
-        hint or f"Add one under `cautions`: `{hazard.replace(' ', '_')}: {{word: warning, text: ..., "
-                f"demanded_by: [{hazard}]}}`.")
+        "missing-caution",
+        study.path,
+        step.spans.get("hazards", step.span),
+        f"The hazard '{hazard}' of '{step.name}' has no caution in this file.",
+        WHY,
+        hint
+        or f"Add one under `cautions`: `{hazard.replace(' ', '_')}: {{word: warning, text: ..., "
+        f"demanded_by: [{hazard}]}}`.",
+    )
 
 
 def _states(study: Study, step: Step, grave: set[str], told: set[str]) -> Iterator[Problem]:
@@ -54,10 +59,13 @@ def _states(study: Study, step: Step, grave: set[str], told: set[str]) -> Iterat
         if state in DANGEROUS_STATES and state not in grave and state not in told:
             told.add(state)
             yield Problem(
-                "missing-caution", study.path, _state_span(step, key),
+                "missing-caution",
+                study.path,
+                _state_span(step, key),
                 f"'{step.name}' sets `{state}`, and no danger among the cautions of this file is demanded by that.",
                 f"It means {DANGEROUS_STATES[state]}. {WHY}",
-                f'Add a caution with `word: danger` and `demanded_by: ["{state}"]`.')
+                f'Add a caution with `word: danger` and `demanded_by: ["{state}"]`.',
+            )
 
 
 def _state_span(step: Step, key: str) -> Span:
@@ -71,9 +79,15 @@ def _quantities(study: Study, step: Step, covered: set[str]) -> Iterator[Problem
         if hazard is None or hazard in step.hazards or _shown(study.procedure, step, hazard):
             continue
         yield Problem(
-            "missing-hazard", study.path, read.span,
+            "missing-hazard",
+            study.path,
+            read.span,
             f"To read {reading.quantity if reading else ''} is to meet the hazard '{hazard}', and '{step.name}' "
-            "does not name it.", WHY, f"Add `hazards: [{hazard}]` to the step.", "warning")
+            "does not name it.",
+            WHY,
+            f"Add `hazards: [{hazard}]` to the step.",
+            "warning",
+        )
 
 
 def _shown(procedure: Procedure, step: Step, hazard: str) -> bool:
@@ -85,9 +99,13 @@ def _tools(study: Study, covered: set[str]) -> Iterator[Problem]:
         hazard = DANGEROUS_TOOLS.get(tool)
         if hazard and tool not in covered and hazard not in covered:
             yield Problem(
-                "missing-caution", study.path, study.procedure.layout.span,
-                f"The tool '{tool}' is a hazard ({hazard}), and no caution of this file is demanded by it.", WHY,
-                f"Add `demanded_by: [{tool}]` to the caution that warns of it.")
+                "missing-caution",
+                study.path,
+                study.procedure.layout.span,
+                f"The tool '{tool}' is a hazard ({hazard}), and no caution of this file is demanded by it.",
+                WHY,
+                f"Add `demanded_by: [{tool}]` to the caution that warns of it.",
+            )
 
 
 def _idle(study: Study, found: Mapping[str, Here]) -> Iterator[Problem]:
@@ -106,6 +124,11 @@ def _idle(study: Study, found: Mapping[str, Here]) -> Iterator[Problem]:
         if name in named or asked & demanded or any(d.partition(": ")[0] in open_keys for d in demanded):
             continue
         yield Problem(
-            "idle-caution", study.path, caution.span, f"The caution '{name}' is never shown.",
+            "idle-caution",
+            study.path,
+            caution.span,
+            f"The caution '{name}' is never shown.",
             "Nobody would read it.",
-            "Name it in a step, or say under `demanded_by` which state, hazard or tool demands it.", "warning")
+            "Name it in a step, or say under `demanded_by` which state, hazard or tool demands it.",
+            "warning",
+        )

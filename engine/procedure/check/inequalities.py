@@ -111,15 +111,21 @@ def _without(rows: list[_Row], at: int) -> list[_Row]:
         p = up[at]
         for down, down_limit, down_scale, down_strict in downs:
             q = -down[at]
-            keep(tuple([q * x + p * y for x, y in zip(up, down, strict=True)]),
-                 q * up_limit * down_scale + p * down_limit * up_scale, up_scale * down_scale, up_strict or down_strict)
+            keep(
+                tuple([q * x + p * y for x, y in zip(up, down, strict=True)]),
+                q * up_limit * down_scale + p * down_limit * up_scale,
+                up_scale * down_scale,
+                up_strict or down_strict,
+            )
     if len(tightest) > ROWS:
         raise TooMany
     return [(row, limit, scale, strict) for (row, strict), (limit, scale) in tightest.items()]
 
 
 def _range(
-    rows: list[_Row], at: int, value: list[Fraction],
+    rows: list[_Row],
+    at: int,
+    value: list[Fraction],
 ) -> tuple[Fraction | None, bool, Fraction | None, bool]:
     """The range that is left to one number, where those taken out after it have their values."""
     low: tuple[Fraction, bool] | None = None

@@ -122,8 +122,9 @@ class Normal(Numbers):
             same = disjunction([conjunction([x, y]), conjunction([negation(x), negation(y)])])
             return same if bits == 2 else negation(same)
         left, right = self._options(a), self._options(b)
-        return disjunction([
-            conjunction([x, y]) for v, x in left.items() for w, y in right.items() if (v == w) == (bits == 2)])
+        return disjunction(
+            [conjunction([x, y]) for v, x in left.items() for w, y in right.items() if (v == w) == (bits == 2)]
+        )
 
     def _options(self, node: Node) -> dict[str, Formula]:
         """Each choice that an expression may be, with the formula of its being that; all false where it is missing."""
@@ -173,7 +174,7 @@ class Normal(Numbers):
             return conjunction([self.compare(inner, bits, rest), self.compare(minus, bits, rest)])
         if bits in (4, 6):
             return disjunction([self.compare(inner, bits, rest), self.compare(minus, bits, rest)])
-        if bits == 5:                                     # not by negation: a missing reading differs from nothing
+        if bits == 5:  # not by negation: a missing reading differs from nothing
             return disjunction([self._compare_abs(term, form, side) for side in (1, 4)])
         either = disjunction([self.compare(inner, 2, rest), self.compare(minus, 2, rest)])
         return conjunction([either, self.compare(rest, 6, constant(ZERO))])

@@ -45,8 +45,12 @@ class Numbers:
     """
 
     def __init__(
-        self, values: Mapping[str, Node], screws: Collection[str],
-        places: Callable[[str | None], tuple[int, int | None]], asked: Collection[str], grids: Mapping[str, Grid],
+        self,
+        values: Mapping[str, Node],
+        screws: Collection[str],
+        places: Callable[[str | None], tuple[int, int | None]],
+        asked: Collection[str],
+        grids: Mapping[str, Grid],
     ) -> None:
         self.values, self.screws, self.places, self.asked, self._grids = values, screws, places, asked, grids
         self.ranges: dict[Atom, Range] = {}

@@ -14,8 +14,16 @@ Follow = Callable[[Any, Edge], Iterable[Hashable]]
 Path = list[tuple[Edge, Any]]
 
 
-def shortest(edges: Edges, start: str, target: str, first: Hashable, follow: Follow, shows: Callable[[Any], bool],
-             worlds: int, through: Callable[[Edge], int] = lambda edge: edge.worlds) -> Path | None:
+def shortest(
+    edges: Edges,
+    start: str,
+    target: str,
+    first: Hashable,
+    follow: Follow,
+    shows: Callable[[Any], bool],
+    worlds: int,
+    through: Callable[[Edge], int] = lambda edge: edge.worlds,
+) -> Path | None:
     """The shortest path from `start` to `target` at whose end `shows` holds of what `follow` carried there, starting
     with `first`. All of it is possible in one world; `through` says in which an edge is. None where there is none."""
     queue: deque[tuple[str, Hashable, int]] = deque([(start, first, worlds)])

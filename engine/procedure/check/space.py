@@ -210,7 +210,7 @@ class Space:
                 found = self.meet(found, self.boxes(item))
             return found
         at, mask = self._literal(f)
-        return [(*self.full[:at], mask, *self.full[at + 1:])] if mask else []
+        return [(*self.full[:at], mask, *self.full[at + 1 :])] if mask else []
 
     def _literal(self, f: Formula) -> tuple[int, int]:
         if f not in self._masks:
@@ -248,7 +248,7 @@ class Space:
                 for i, both in enumerate(z):
                     rest = x[i] & ~both
                     if rest:
-                        left.append((*z[:i], rest, *x[i + 1:]))
+                        left.append((*z[:i], rest, *x[i + 1 :]))
             if len(left) > CAP:
                 raise TooComplex
             a = left
@@ -274,6 +274,7 @@ def _lean(boxes: list[Box]) -> list[Box]:
     if not 1 < len(boxes) <= 40:
         return boxes
     return [
-        x for i, x in enumerate(boxes)
+        x
+        for i, x in enumerate(boxes)
         if not any(i != j and all(p & ~q == 0 for p, q in zip(x, y, strict=True)) for j, y in enumerate(boxes))
     ]

@@ -15,7 +15,10 @@ from engine.quantities import ENGINE, NEED_RUNNING, NEED_STOPPED, RUNNING, STOPP
 
 
 def problems(
-    study: Study, edges: Edges, found: Mapping[str, Here], called: Mapping[str, Summary],
+    study: Study,
+    edges: Edges,
+    found: Mapping[str, Here],
+    called: Mapping[str, Summary],
 ) -> Iterator[Problem]:
     """Readings that some path takes with the engine wrongly running, wrongly stopped, or in a state that nobody
     knows."""
@@ -32,7 +35,12 @@ def problems(
 
 
 def _read(
-    way: _Way, step: Step, read: ReadSpec, reading: Reading, engine: Mapping[str, int], worlds: int,
+    way: _Way,
+    step: Step,
+    read: ReadSpec,
+    reading: Reading,
+    engine: Mapping[str, int],
+    worlds: int,
 ) -> Iterator[Problem]:
     running = reading.quantity in NEED_RUNNING
     if not running and reading.quantity not in NEED_STOPPED:
@@ -41,19 +49,25 @@ def _read(
     if engine.get(other, 0) & worlds:
         some = "" if not engine.get(wanted, 0) & worlds else " on some path"
         yield Problem(
-            f"read-while-{other}", way.study.path, read.span,
+            f"read-while-{other}",
+            way.study.path,
+            read.span,
             f"'{read.reading}' ({reading.quantity}) is read in '{step.name}' while the engine is {other}{some}.",
             "There is nothing to read then." if running else "Hands, tools and a turning engine would meet.",
             f"Add `state: {{engine: {wanted}}}` to this step or to one before it.",
-            witness=way.to(step, {other}))
+            witness=way.to(step, {other}),
+        )
     elif (engine.get(ENTRY, 0) | engine.get(GIVEN, 0)) & worlds:
         yield Problem(
-            "unknown-state", way.study.path, read.span,
+            "unknown-state",
+            way.study.path,
+            read.span,
             f"'{read.reading}' ({reading.quantity}) is read in '{step.name}', and on some path this file has not said "
             "whether the engine runs.",
             f"It can only be taken with the engine {wanted}.",
             f"Add `state: {{engine: {wanted}}}` to this step or to one before it.",
-            witness=way.to(step, {ENTRY, GIVEN}))
+            witness=way.to(step, {ENTRY, GIVEN}),
+        )
 
 
 class _Way:
@@ -69,8 +83,14 @@ class _Way:
         self.study.ways_to_show -= 1
         start = self.study.procedure.start
         path = shortest(
-            self.edges, start, step.name, (ENTRY, ""), self._follow, lambda v: self._at(step, v[0]) in values,
-            self.study.worlds.all)
+            self.edges,
+            start,
+            step.name,
+            (ENTRY, ""),
+            self._follow,
+            lambda v: self._at(step, v[0]) in values,
+            self.study.worlds.all,
+        )
         return said(path, start, lambda carried: carried[1])
 
     def _at(self, step: Step, value: str) -> str:

@@ -31,8 +31,12 @@ class Study:
         self.path = procedure.source.path
         grids = {n: (to_base(Fraction(0), r.type.unit or ""), r.step) for n, r in procedure.readings.items() if r.step}
         self.normal = Normal(
-            {n: v.guard.node for n, v in procedure.values.items()}, procedure.screws, self.places,
-            asked_of(procedure), grids)
+            {n: v.guard.node for n, v in procedure.values.items()},
+            procedure.screws,
+            self.places,
+            asked_of(procedure),
+            grids,
+        )
         self.effort = Effort(EFFORT)
         #: How many more faults are shown with a way that leads to them.
         self.ways_to_show = 40
@@ -119,8 +123,13 @@ class Study:
     def _places(self) -> dict[str, tuple[int, int | None]]:
         layout = self.procedure.layout
         (c1, c2), (b1, b2) = layout.carbs, layout.barrels_per_carb
-        found = {"carb": (c1, c2), "barrel": (c1 * b1, c2 * b2), "gap": (max(c1 - 1, 0), max(c2 - 1, 0)),
-                 "cylinder": (1, None), "bank": (1, 1)}
+        found = {
+            "carb": (c1, c2),
+            "barrel": (c1 * b1, c2 * b2),
+            "gap": (max(c1 - 1, 0), max(c2 - 1, 0)),
+            "cylinder": (1, None),
+            "bank": (1, 1),
+        }
         here = getattr(self.procedure, "here", None)
         if here == "carb":
             found |= {"carb": (1, 1), "barrel": (b1, b2), "gap": (0, 1)}
@@ -152,8 +161,7 @@ class Study:
             together = conjunction(formulas)
             space = self.space([together])
             theory = self.theory(space, midway)
-            return any(
-                theory.possible((b[0] & worlds, *b[1:])) for b in space.boxes(together) if b[0] & worlds)
+            return any(theory.possible((b[0] & worlds, *b[1:])) for b in space.boxes(together) if b[0] & worlds)
         except TooComplex:
             return True
 

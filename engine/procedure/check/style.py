@@ -27,10 +27,14 @@ def problems(study: Study) -> Iterator[Problem]:
     for setting in study.procedure.settings.values():
         if setting.source.strip().lower() in EMPTY_SOURCES:
             yield Problem(
-                "no-source", study.path, setting.span,
+                "no-source",
+                study.path,
+                setting.span,
                 f"The setting '{setting.name}' does not say where its number comes from.",
                 "A technician can't tell a maker's figure from a guess.",
-                "Say `source: common practice`, `source: \"from memory: ...\"`, or name the sheet.", "warning")
+                'Say `source: common practice`, `source: "from memory: ..."`, or name the sheet.',
+                "warning",
+            )
 
 
 def _words(study: Study, step: Step) -> Iterator[Problem]:
@@ -39,17 +43,26 @@ def _words(study: Study, step: Step) -> Iterator[Problem]:
         return
     if len(do.text) > LONGEST:
         yield Problem(
-            "long-instruction", study.path, do.span,
+            "long-instruction",
+            study.path,
+            do.span,
             f"The instruction of '{step.name}' has {len(do.text)} characters; {LONGEST} fit the card.",
             "The end of it is not seen without scrolling, with oily hands.",
-            "Split the step, or move the reason to `why` and remarks to `note`.", "warning")
+            "Split the step, or move the reason to `why` and remarks to `note`.",
+            "warning",
+        )
     elif _THEN.search(do.text) and not step.silent:
         match = _THEN.search(do.text)
         word = match.group().strip(".; ") if match else "then"
         yield Problem(
-            "two-actions", study.path, do.span,
+            "two-actions",
+            study.path,
+            do.span,
             f"The instruction of '{step.name}' asks for one thing after another (\"{word}\").",
-            "A technician who looks away after the first forgets the second.", "Make it two steps.", "warning")
+            "A technician who looks away after the first forgets the second.",
+            "Make it two steps.",
+            "warning",
+        )
 
 
 def _unused(study: Study) -> Iterator[Problem]:
@@ -58,19 +71,40 @@ def _unused(study: Study) -> Iterator[Problem]:
     taken = {r.reading for s in procedure.steps.values() for r in s.read}
     for name, reading in procedure.readings.items():
         if name not in taken:
-            yield _warn(study, "unused-name", reading.span, f"The reading '{name}' is never taken.",
-                        "Nobody is ever asked for it.", "Read it in a step, or delete it.")
+            yield _warn(
+                study,
+                "unused-name",
+                reading.span,
+                f"The reading '{name}' is never taken.",
+                "Nobody is ever asked for it.",
+                "Read it in a step, or delete it.",
+            )
         elif name not in used and reading.quantity == "other" and not _recorded(procedure, name):
-            yield _warn(study, "unused-reading", reading.span, f"The reading '{name}' is taken and nothing uses it.",
-                        "The technician takes it for nothing.",
-                        "Branch on it, bind it to an adviser, record it, or delete it.")
+            yield _warn(
+                study,
+                "unused-reading",
+                reading.span,
+                f"The reading '{name}' is taken and nothing uses it.",
+                "The technician takes it for nothing.",
+                "Branch on it, bind it to an adviser, record it, or delete it.",
+            )
     tables = {
-        "fact": procedure.facts, "setting": procedure.settings, "value": procedure.values, "screw": procedure.screws}
+        "fact": procedure.facts,
+        "setting": procedure.settings,
+        "value": procedure.values,
+        "screw": procedure.screws,
+    }
     for what, table in tables.items():
         for name, entry in table.items():
             if name not in used:
-                yield _warn(study, "unused-name", entry.span, f"Nothing uses the {what} '{name}'.",
-                            "It only makes the file longer.", "Use it, or delete it.")
+                yield _warn(
+                    study,
+                    "unused-name",
+                    entry.span,
+                    f"Nothing uses the {what} '{name}'.",
+                    "It only makes the file longer.",
+                    "Use it, or delete it.",
+                )
 
 
 def _warn(study: Study, code: str, span: object, message: str, why: str, hint: str) -> Problem:

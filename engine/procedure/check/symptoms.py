@@ -37,6 +37,10 @@ def problems(lost: Lost) -> Iterator[Problem]:
     for (path, span, name), steps in lost.items():
         where = ", ".join(steps[:4]) + (" and others" if len(steps) > 4 else "")
         yield Problem(
-            "symptom-leads-nowhere", path, span, f"The symptom '{name}' leads nowhere from {where}.",
+            "symptom-leads-nowhere",
+            path,
+            span,
+            f"The symptom '{name}' leads nowhere from {where}.",
             "What the technician sees there could not be told to the program.",
-            "Say `go: step` or `call: file` where it is declared, or in the steps themselves.")
+            "Say `go: step` or `call: file` where it is declared, or in the steps themselves.",
+        )

@@ -172,9 +172,14 @@ class Theory:
         for w in _bits(mask) if numeric else [_lowest(mask)]:
             seen.setdefault(tuple(worlds.cell(w, a) for a in numeric), w)
         for cells, w in seen.items():
-            yield Choice(w, tuple(
-                b for a, c in zip(numeric, cells, strict=True)
-                for b in bounds(((a, ONE),), c.low, c.low_in, c.high, c.high_in)))
+            yield Choice(
+                w,
+                tuple(
+                    b
+                    for a, c in zip(numeric, cells, strict=True)
+                    for b in bounds(((a, ONE),), c.low, c.low_in, c.high, c.high_in)
+                ),
+            )
 
     def _within(self, which: str, axis: Axis, kind: int) -> Iterator[Bound]:
         cells = axis.cells[kind]

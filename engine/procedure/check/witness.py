@@ -35,7 +35,12 @@ class Picker:
         self.normal = normal
 
     def __call__(
-        self, atom: Atom, low: Fraction | None, low_in: bool, high: Fraction | None, high_in: bool,
+        self,
+        atom: Atom,
+        low: Fraction | None,
+        low_in: bool,
+        high: Fraction | None,
+        high_in: bool,
     ) -> Fraction:
         """A number in a range that is known to hold one."""
         if low is not None and low == high:

@@ -55,7 +55,8 @@ class Worlds:
             atom = literal[1][0][0]
             cells = self.facts[atom]
             return sum(
-                m for v, m in zip(cells, self._bits[atom], strict=True) if self._side(v, literal[2]) & literal[3])
+                m for v, m in zip(cells, self._bits[atom], strict=True) if self._side(v, literal[2]) & literal[3]
+            )
         return None
 
     def cell(self, world: int, atom: Any) -> Any:

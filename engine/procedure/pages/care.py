@@ -4,7 +4,8 @@ from engine.procedure.pages.page import FLOW, Page
 
 PAGES = (
     Page(
-        "read-while-stopped", "A running quantity read on a stopped engine",
+        "read-while-stopped",
+        "A running quantity read on a stopped engine",
         "Airflow, depression, engine speed, lambda, exhaust gas, ignition timing and dwell are only there while the "
         "engine "
         "runs. On some way to this step the file has stopped it. `case` shows the way.",
@@ -19,9 +20,11 @@ steps:
     do: Read the tachometer.
     read: [speed]
     go: done
-"""),
+""",
+    ),
     Page(
-        "read-while-running", "A reading for a stopped engine, taken on a running one",
+        "read-while-running",
+        "A reading for a stopped engine, taken on a running one",
         "Compression, leak-down, valve clearance, throttle return and the like are taken on a stopped engine. On some "
         "way to "
         "this step it runs; a symptom that leads back here may have started it. `case` shows the way.",
@@ -38,9 +41,11 @@ steps:
     do: Measure the clearances.
     read: [clearance]
     go: done
-"""),
+""",
+    ),
     Page(
-        "unknown-state", "A reading whose engine state is not known",
+        "unknown-state",
+        "A reading whose engine state is not known",
         "The quantity needs a running engine, or a stopped one, and on some way to this step the file has not said "
         "which. "
         "Each file says so itself, even if the file that calls it has.",
@@ -54,9 +59,11 @@ steps:
     do: Read the tachometer.
     read: [speed]
     go: done
-"""),
+""",
+    ),
     Page(
-        "missing-caution", "A danger without its caution",
+        "missing-caution",
+        "A danger without its caution",
         "A step names a hazard, or sets a dangerous state such as `engine: running`, or the file needs a dangerous "
         "tool, "
         "and no caution of the file answers to it, by its name or under `demanded_by`.",
@@ -68,9 +75,11 @@ steps:
     hazards: [scald]
     do: Open the drain cock.
     go: done
-"""),
+""",
+    ),
     Page(
-        "missing-hazard", "A reading that meets a hazard the step does not name",
+        "missing-hazard",
+        "A reading that meets a hazard the step does not name",
         "To take fuel pressure or fuel level opens fuel, to look for a spark meets high voltage. The step does not "
         "say so, "
         "and so its caution is not shown.",
@@ -84,18 +93,24 @@ steps:
     do: Measure the level.
     read: [level]
     go: done
-""", "warning"),
+""",
+        "warning",
+    ),
     Page(
-        "idle-caution", "A caution that is never shown",
+        "idle-caution",
+        "A caution that is never shown",
         "No step names the caution, and nothing that demands it (a state, a hazard, a tool) is in this file.",
         "It was written to be read, and nobody will.",
         "Name it under `cautions` of a step, correct its `demanded_by`, or delete it.",
         """\
 cautions:
   scald: {word: warning, text: The water is hot., demanded_by: [hot water]}
-""", "warning"),
+""",
+        "warning",
+    ),
     Page(
-        "long-instruction", "An instruction too long for the card",
+        "long-instruction",
+        "An instruction too long for the card",
         "The instruction has more characters than the card of a small screen shows.",
         "Its end can't be read without scrolling, with oily hands.",
         "Split the step; or move the reason to `why` and remarks to `note`.",
@@ -107,9 +122,12 @@ steps:
       than the rest and belong at the back, and look at the gasket while it is off, because a gasket that has gone hard
       lets in air at the corner beside the spindle, where nobody looks for it until everything else has been changed.
     go: done
-""", "warning"),
+""",
+        "warning",
+    ),
     Page(
-        "two-actions", "Two actions in one step",
+        "two-actions",
+        "Two actions in one step",
         "The instruction asks for one thing and then another.",
         "A technician who looks up after the first forgets the second.",
         "Make it two steps; the program passes from one to the next with a single key.",
@@ -118,13 +136,17 @@ steps:
   gate:
     do: Close the valve, and then start the pump.
     go: done
-""", "warning"),
+""",
+        "warning",
+    ),
     Page(
-        "no-source", "A number without a source",
+        "no-source",
+        "A number without a source",
         "The setting does not say where its number comes from.",
         "A technician can't tell a maker's figure from a guess, and will trust both.",
         "Say `common practice`, `from memory: ...`, or name the sheet it stands on.",
-        FLOW + """\
+        FLOW
+        + """\
 settings:
   apart: {value: 1 L/min, range: [0, 5], source: unknown}
 steps:
@@ -134,9 +156,12 @@ steps:
     branch:
       - {when: spread(flow) > apart, go: done}
       - {otherwise: done}
-""", "warning"),
+""",
+        "warning",
+    ),
     Page(
-        "unused-reading", "A reading that nothing uses",
+        "unused-reading",
+        "A reading that nothing uses",
         "The reading is taken, but no guard, text, adviser or record uses it, and it is no quantity that a machine "
         "knows.",
         "The technician takes it for nothing.",
@@ -149,9 +174,12 @@ steps:
     do: Listen.
     read: [sound]
     go: done
-""", "warning"),
+""",
+        "warning",
+    ),
     Page(
-        "unused-name", "Something declared that nothing uses",
+        "unused-name",
+        "Something declared that nothing uses",
         "A fact, setting, value, screw or reading is declared, and nothing in the file mentions it. Perhaps its name "
         "is "
         "misspelt where it should be used.",
@@ -160,5 +188,7 @@ steps:
         """\
 facts:
   bypass: bank.air_bypass_screws
-""", "warning"),
+""",
+        "warning",
+    ),
 )

@@ -4,7 +4,8 @@ from engine.procedure.pages.page import FLOW, Page
 
 PAGES = (
     Page(
-        "unreachable-step", "A step that nothing leads to",
+        "unreachable-step",
+        "A step that nothing leads to",
         "No branch, call, limit or symptom that can really be taken leads to this step.",
         "What it is there for is never done.",
         "Lead a way to it, or delete it.",
@@ -13,9 +14,11 @@ steps:
   forgotten:
     do: Tighten the lock nuts.
     go: done
-"""),
+""",
+    ),
     Page(
-        "no-way-to-end", "A step from which no end can be reached",
+        "no-way-to-end",
+        "A step from which no end can be reached",
         "Whatever is answered here, the ways on never come to a step with `end`; a symptom may, but nobody can be "
         "asked to "
         "wait for one.",
@@ -38,9 +41,11 @@ steps:
   wait_more:
     do: Wait more.
     go: wait_for_it
-"""),
+""",
+    ),
     Page(
-        "endless-loop", "A loop that no limit ends",
+        "endless-loop",
+        "A loop that no limit ends",
         "The steps named can follow each other for ever. A loop must pass a step with a `limit`, so that every run "
         "ends "
         "after finitely many steps.",
@@ -56,9 +61,11 @@ steps:
     branch:
       - {when: sound == 'steady', go: done}
       - {otherwise: gate}
-"""),
+""",
+    ),
     Page(
-        "limit-in-loop", "A limit whose `then` leads back into its own loop",
+        "limit-in-loop",
+        "A limit whose `then` leads back into its own loop",
         "When all visits of the step are used up the run goes to `then`; from there it comes back to the step, is "
         "sent to "
         "`then` again, and so on. The limit ends nothing.",
@@ -78,9 +85,11 @@ steps:
   rest:
     do: Let it cool.
     go: gate
-"""),
+""",
+    ),
     Page(
-        "endless-symptom", "A symptom that may be given for ever",
+        "endless-symptom",
+        "A symptom that may be given for ever",
         "A symptom leads back to where it was given (`back`), or round a loop, and nothing counts how often. What a "
         "person "
         "sees may come again each time.",
@@ -94,9 +103,11 @@ steps:
   gate:
     do: Start it again.
     go: done
-"""),
+""",
+    ),
     Page(
-        "silent-loop", "A loop that asks nothing",
+        "silent-loop",
+        "A loop that asks nothing",
         "The steps of the loop say, make and read nothing, so they pass by themselves, and nothing changes from one "
         "round "
         "to the next.",
@@ -115,9 +126,11 @@ steps:
     branch:
       - {when: sound == 'steady', go: done}
       - {otherwise: again}
-"""),
+""",
+    ),
     Page(
-        "symptom-leads-nowhere", "A symptom that leads nowhere from some step",
+        "symptom-leads-nowhere",
+        "A symptom that leads nowhere from some step",
         "The file declares the symptom, but neither where it is declared nor the step named says where it leads, and "
         "no "
         "file that calls this one does either.",
@@ -126,15 +139,18 @@ steps:
         """\
 symptoms:
   stall: {kind: stall, ask: It stalls}
-"""),
+""",
+    ),
     Page(
-        "used-before-read", "A value that may not be known yet",
+        "used-before-read",
+        "A value that may not be known yet",
         "On some way to this step nobody has taken the reading, kept the value or asked the adviser that is used here. "
         "`case` shows such a way. A reading that is taken only where a fact holds counts only where it is known to "
         "hold.",
         "A guard over something missing is simply false, so the run would quietly take the wrong way.",
         "Take the reading on every way that leads here, move the use behind it, or ask `known(name)` first.",
-        FLOW + """\
+        FLOW
+        + """\
 steps:
   gate:
     do: Look at it.
@@ -145,5 +161,6 @@ steps:
     do: Read both.
     read: [flow]
     go: done
-"""),
+""",
+    ),
 )

@@ -11,10 +11,18 @@ from engine.job import Job
 
 def sound(cc: float, cylinders: int, screw: str = "short taper", seed: int = 3, **bank) -> VirtualEngine:
     """A faultless engine, hot, running with links off, every screw where it belongs."""
-    job = Job.model_validate({
-        "engine": {"cylinders": cylinders, "displacement": f"{cc} cc", "idle_speed": "900 rpm"},
-        "bank": {"family": "twin-choke sidedraught", "carbs": cylinders // 2, "barrels_per_carb": 2,
-                 "mixture_screw": screw} | bank})
+    job = Job.model_validate(
+        {
+            "engine": {"cylinders": cylinders, "displacement": f"{cc} cc", "idle_speed": "900 rpm"},
+            "bank": {
+                "family": "twin-choke sidedraught",
+                "carbs": cylinders // 2,
+                "barrels_per_carb": 2,
+                "mixture_screw": screw,
+            }
+            | bank,
+        }
+    )
     engine = VirtualEngine(job, seed=seed)
     engine.warm()
     engine.set_state({"engine": "running", "pedal_link": "off", "coupling": "off"})
@@ -55,7 +63,7 @@ def test_a_quarter_kg_h_is_about_a_twenty_seventh_of_a_turn(cc, cylinders):
     engine = sound(cc, cylinders)
     before = engine.truth().gauge[0]
     engine.turn("air", "plate", 1, None, 1 / 27)
-    assert engine.truth().gauge[0] - before == pytest.approx(0.25, rel=0.12)      # [derived: study of such engines]
+    assert engine.truth().gauge[0] - before == pytest.approx(0.25, rel=0.12)  # [derived: study of such engines]
 
 
 def test_lambda_090_to_095_on_one_of_six_is_about_one_rpm():
@@ -63,7 +71,7 @@ def test_lambda_090_to_095_on_one_of_six_is_about_one_rpm():
     engine.set_turns("mixture", "jet", 1, 1, turns_for_lambda(engine, 0.90))
     rich = engine.now.speed
     engine.set_turns("mixture", "jet", 1, 1, turns_for_lambda(engine, 0.95))
-    assert 0.6 <= rich - engine.now.speed <= 1.5                                  # [derived: study of such engines]
+    assert 0.6 <= rich - engine.now.speed <= 1.5  # [derived: study of such engines]
 
 
 def test_best_torque_lies_near_lambda_090_and_falls_faster_on_the_lean_side():
@@ -72,7 +80,7 @@ def test_best_torque_lies_near_lambda_090_and_falls_faster_on_the_lean_side():
     for lam in (0.75, 0.85, 0.89, 0.93, 1.08):
         engine.set_turns("mixture", "jet", 1, 1, turns_for_lambda(engine, lam))
         speed[lam] = engine.now.speed
-    assert max(speed, key=speed.get) == 0.89             # [from memory: Heywood ch. 15, phi 1.12]
+    assert max(speed, key=speed.get) == 0.89  # [from memory: Heywood ch. 15, phi 1.12]
     assert speed[0.93] > speed[0.75] and speed[0.85] > speed[1.08]
 
 
@@ -102,7 +110,7 @@ def test_a_weak_cylinder_costs_speed_and_hardly_any_airflow():
     weak.set_state({"engine": "running", "pedal_link": "off", "coupling": "off"})
     after = weak.truth()
     assert before.speed - after.speed > 20
-    assert after.gauge[0] == pytest.approx(before.gauge[0], rel=0.005)     # choked [derived: critical ratio 0.528]
+    assert after.gauge[0] == pytest.approx(before.gauge[0], rel=0.005)  # choked [derived: critical ratio 0.528]
 
 
 def test_an_idling_plate_is_choked():
@@ -170,7 +178,7 @@ def test_retarded_ignition_needs_open_throttles_that_uncover_the_first_hole():
             break
         for carb in (1, 2):
             late.turn("air", "plate", carb, None, 1 / 64)
-    assert late.truth().hole == ("uncovered",) * 4       # [common practice: retarded timing opens the throttles]
+    assert late.truth().hole == ("uncovered",) * 4  # [common practice: retarded timing opens the throttles]
 
 
 def test_a_cold_engine_will_not_idle_where_a_hot_one_does_and_creeps_up_as_the_oil_warms():
@@ -184,7 +192,7 @@ def test_a_cold_engine_will_not_idle_where_a_hot_one_does_and_creeps_up_as_the_o
     engine.set_state({"hold": None})
     early = engine.truth().speed
     engine.pass_time(20)
-    assert engine.truth().speed > early + 15             # [common practice: speed creeps up for 15 to 20 minutes]
+    assert engine.truth().speed > early + 15  # [common practice: speed creeps up for 15 to 20 minutes]
     assert engine.truth().speed == pytest.approx(hot, abs=5)
 
 
@@ -192,4 +200,4 @@ def test_co_of_the_gas_agrees_with_the_equilibrium_table_away_from_stoichiometri
     # dry CO at lambda 0.95, 0.90, 0.85 [derived: equilibrium, water-gas constant 3.5]
     for lam, co in ((0.95, 1.81), (0.90, 3.69), (0.85, 5.62)):
         assert gauges.carbon_monoxide(lam) == pytest.approx(co, abs=0.1)
-    assert 0.3 <= gauges.carbon_monoxide(1.0) <= 0.8     # real engines at lambda 1 [derived, cylinder spread]
+    assert 0.3 <= gauges.carbon_monoxide(1.0) <= 0.8  # real engines at lambda 1 [derived, cylinder spread]

@@ -14,8 +14,10 @@ from engine.bench.trials import Plan, run
 SHIPPED = (Path(procedures.__file__).parent,)
 
 
-@pytest.mark.parametrize(("meter", "seeds", "even", "near"), [
-    ("lambda", range(3000, 3030), 0.80, 0.75), (None, range(3100, 3120), 0.70, 0.40)])
+@pytest.mark.parametrize(
+    ("meter", "seeds", "even", "near"),
+    [("lambda", range(3000, 3030), 0.80, 0.75), (None, range(3100, 3120), 0.70, 0.40)],
+)
 def test_the_routine_ends_by_itself_and_sets_most_mendable_engines_right(meter, seeds, even, near):
     # The bounds are floors against a relapse; what is reached and wanted is told by the trials command.
     outcomes = run(Plan("twin-choke-sidedraught", SHIPPED, shipped, meter=meter, references=False), seeds)
@@ -27,9 +29,15 @@ def test_the_routine_ends_by_itself_and_sets_most_mendable_engines_right(meter, 
     assert found.ok_in_tolerance.of - found.ok_in_tolerance.good <= 1, "what ends ok is in tolerance"
 
 
-@pytest.mark.parametrize(("procedure", "family"), [
-    ("constant-depression", "constant depression"), ("motorcycle-bank", "motorcycle bank"),
-    ("progressive-downdraught", "progressive downdraught"), ("single-carburettor", "single downdraught")])
+@pytest.mark.parametrize(
+    ("procedure", "family"),
+    [
+        ("constant-depression", "constant depression"),
+        ("motorcycle-bank", "motorcycle bank"),
+        ("progressive-downdraught", "progressive downdraught"),
+        ("single-carburettor", "single downdraught"),
+    ],
+)
 def test_every_family_runs_to_an_end_on_engines_of_its_kind(procedure, family):
     outcomes = run(Plan(procedure, SHIPPED, shipped, family=family, references=False), range(3200, 3204))
     assert all(o.problem is None for o in outcomes)

@@ -49,7 +49,7 @@ def test_an_averaged_speed_is_the_mean_of_three():
         return (sum((x - mean) ** 2 for x in row) / len(row)) ** 0.5
 
     assert scatter(False) == pytest.approx(3.0, rel=0.12)
-    assert scatter(True) == pytest.approx(3.0 / 3 ** 0.5, rel=0.12)
+    assert scatter(True) == pytest.approx(3.0 / 3**0.5, rel=0.12)
 
 
 def test_faults_come_as_often_as_fixed():
@@ -66,8 +66,12 @@ def test_faults_come_as_often_as_fixed():
     assert share(barrels, "spindle leak") == pytest.approx(RATES.spindle_leak, abs=0.02)
     assert share(bodies, "low fuel level", "high fuel level") == pytest.approx(RATES.level_off, abs=0.03)
     assert share(500, "disturbed gauge point") == pytest.approx(RATES.disturbed, abs=0.04)
-    assert all((f.carb in {p.carb for p in s.job.bank.disturbed}) for s in engines for f in s.faults
-               if f.kind == "disturbed gauge point"), "a disturbed point is known to the job"
+    assert all(
+        (f.carb in {p.carb for p in s.job.bank.disturbed})
+        for s in engines
+        for f in s.faults
+        if f.kind == "disturbed gauge point"
+    ), "a disturbed point is known to the job"
 
 
 @pytest.mark.parametrize("name", sorted(KINDS))

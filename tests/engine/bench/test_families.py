@@ -102,9 +102,13 @@ def test_a_progressive_secondary_stays_shut_and_feeds_nothing_at_idle():
     assert truth.spread_ok, "only barrels that feed at idle are held to the tolerance"
 
 
-@pytest.mark.parametrize(("kind", "quantity", "choices", "answer"), [
-    ("sticking piston", "piston fall", ("clean click on the bridge", "slow or soft", "sticks"), "slow or soft"),
-    ("low damper oil", "damper oil", ("right", "low", "wrong grade"), "low")])
+@pytest.mark.parametrize(
+    ("kind", "quantity", "choices", "answer"),
+    [
+        ("sticking piston", "piston fall", ("clean click on the bridge", "slow or soft", "sticks"), "slow or soft"),
+        ("low damper oil", "damper oil", ("right", "low", "wrong grade"), "low"),
+    ],
+)
 def test_faults_of_pistons_and_dampers_show_in_their_checks(kind, quantity, choices, answer):
     engine = sound("constant depression", faults=(Fault(kind, 2, None, 1),))
     assert checks.choose(engine, quantity, [1], choices, choices[0]) == answer

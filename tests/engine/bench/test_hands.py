@@ -15,17 +15,50 @@ from engine.job import Job
 
 RUN = {"engine": "running", "pedal_link": "off", "coupling": "off", "hold": None}
 STALL = [{"id": "stalls", "kind": "stall"}]
-FLOW = {"name": "flow", "ask": "Airflow", "quantity": "airflow", "each": "barrel", "of": None, "count": 4,
-        "unit": "kg/h", "range": [0, 25], "choices": None, "healthy": None, "average": None, "may_lack": False}
-SPEED = {"name": "rpm", "ask": "Speed", "quantity": "engine speed", "each": None, "of": None, "count": 1, "unit": "rpm",
-         "range": [0, 4000], "choices": None, "healthy": None, "average": 10, "may_lack": False}
+FLOW = {
+    "name": "flow",
+    "ask": "Airflow",
+    "quantity": "airflow",
+    "each": "barrel",
+    "of": None,
+    "count": 4,
+    "unit": "kg/h",
+    "range": [0, 25],
+    "choices": None,
+    "healthy": None,
+    "average": None,
+    "may_lack": False,
+}
+SPEED = {
+    "name": "rpm",
+    "ask": "Speed",
+    "quantity": "engine speed",
+    "each": None,
+    "of": None,
+    "count": 1,
+    "unit": "rpm",
+    "range": [0, 4000],
+    "choices": None,
+    "healthy": None,
+    "average": 10,
+    "may_lack": False,
+}
 
 
 def job(**bank: Any) -> Job:
-    return Job.model_validate({
-        "engine": {"cylinders": 4, "displacement": "2000 cc", "idle_speed": "900 rpm"},
-        "bank": {"family": "twin-choke sidedraught", "carbs": 2, "barrels_per_carb": 2, "idle_jet": 55,
-                 "mixture_screw": "short taper"} | bank})
+    return Job.model_validate(
+        {
+            "engine": {"cylinders": 4, "displacement": "2000 cc", "idle_speed": "900 rpm"},
+            "bank": {
+                "family": "twin-choke sidedraught",
+                "carbs": 2,
+                "barrels_per_carb": 2,
+                "idle_jet": 55,
+                "mixture_screw": "short taper",
+            }
+            | bank,
+        }
+    )
 
 
 def hands(*faults: Fault, right: bool = True, **bank: Any) -> Hands:
@@ -41,19 +74,52 @@ def hands(*faults: Fault, right: bool = True, **bank: Any) -> Hands:
 
 
 def step(**keys: Any) -> dict[str, Any]:
-    return {"kind": "step", "step": "s", "visit": 1, "title": "", "do": "", "cautions": [], "state": RUN, "moves": [],
-            "fit": [], "read": [], "symptoms": [], "findings": []} | keys
+    return {
+        "kind": "step",
+        "step": "s",
+        "visit": 1,
+        "title": "",
+        "do": "",
+        "cautions": [],
+        "state": RUN,
+        "moves": [],
+        "fit": [],
+        "read": [],
+        "symptoms": [],
+        "findings": [],
+    } | keys
 
 
 def move(at: str, acts: str = "air", **keys: Any) -> dict[str, Any]:
-    return {"screw": "s", "acts": acts, "on": at, "carb": 1, "barrel": None, "turns": None, "direction": "in",
-            "effect": "", "position": None, "aim": None} | keys
+    return {
+        "screw": "s",
+        "acts": acts,
+        "on": at,
+        "carb": 1,
+        "barrel": None,
+        "turns": None,
+        "direction": "in",
+        "effect": "",
+        "position": None,
+        "aim": None,
+    } | keys
 
 
 def choice(quantity: str, *choices: str, each: str | None = "barrel", **keys: Any) -> dict[str, Any]:
-    return {"name": "look", "ask": "", "quantity": quantity, "each": each, "of": None,
-            "count": 4 if each == "barrel" else 2, "unit": None, "range": None, "choices": list(choices),
-            "healthy": choices[0], "average": None, "may_lack": False} | keys
+    return {
+        "name": "look",
+        "ask": "",
+        "quantity": quantity,
+        "each": each,
+        "of": None,
+        "count": 4 if each == "barrel" else 2,
+        "unit": None,
+        "range": None,
+        "choices": list(choices),
+        "healthy": choices[0],
+        "average": None,
+        "may_lack": False,
+    } | keys
 
 
 def test_a_step_with_nothing_to_read_is_done_and_a_danger_is_understood():
@@ -76,9 +142,15 @@ def test_a_place_of_its_own_is_read_alone():
     assert isinstance(answer["readings"]["flow"], float)
 
 
-@pytest.mark.parametrize(("at", "acts", "way", "grows"), [
-    ("plate", "air", "in", True), ("plate", "air", "out", False), ("jet", "mixture", "out", True),
-    ("jet", "mixture", "in", False)])
+@pytest.mark.parametrize(
+    ("at", "acts", "way", "grows"),
+    [
+        ("plate", "air", "in", True),
+        ("plate", "air", "out", False),
+        ("jet", "mixture", "out", True),
+        ("jet", "mixture", "in", False),
+    ],
+)
 def test_a_counted_move_goes_the_way_that_was_said(at, acts, way, grows):
     h = hands()
     barrel = 1 if at == "jet" else None
@@ -138,21 +210,39 @@ def test_spit_back_is_told_once_until_it_is_gone():
     assert "readings" in h.answer(step(read=[SPEED], symptoms=offered))
 
 
-@pytest.mark.parametrize(("fault", "quantity", "each", "choices", "row"), [
-    (Fault("manifold leak", 2, 1, 0.3), "air leak", "barrel", ("no", "yes"), ["no", "no", "yes", "no"]),
-    (Fault("manifold leak", 2, 1, 0.3), "nudge test", "carb", ("no", "yes"), ["no", "no"]),
-    (Fault("worn spindle", 2, None, 0.3), "nudge test", "carb", ("no", "yes"), ["no", "yes"]),
-    (Fault("sticking plate", 1, None, 0.4), "throttle return", "carb", ("snaps shut", "hangs"),
-     ["hangs", "snaps shut"]),
-    (Fault("low fuel level", 2, None, 3), "fuel level", "carb", ("right", "high", "low"), ["right", "low"]),
-    (Fault("mis-drilled jet", 1, 2, -1), "jet swap", "barrel", ("stayed", "followed the jet"),
-     ["stayed", "followed the jet", "stayed", "stayed"]),
-    (Fault("manifold leak", 1, 2, 0.4), "jet swap", "barrel", ("stayed", "followed the jet"), ["stayed"] * 4),
-    (Fault("dirty jet", 1, 1, 0.7), "jet clean", "barrel", ("no change", "cured"), ["cured", *["no change"] * 3]),
-    (Fault("tight valve", 1, 2, 0.85), "valve clearance", "barrel", ("right", "wide", "tight"),
-     ["right", "tight", "right", "right"]),
-    (Fault("starter stuck open", 2, None, 0.4), "starting device", "carb", ("shut", "open"), ["shut", "open"]),
-])
+@pytest.mark.parametrize(
+    ("fault", "quantity", "each", "choices", "row"),
+    [
+        (Fault("manifold leak", 2, 1, 0.3), "air leak", "barrel", ("no", "yes"), ["no", "no", "yes", "no"]),
+        (Fault("manifold leak", 2, 1, 0.3), "nudge test", "carb", ("no", "yes"), ["no", "no"]),
+        (Fault("worn spindle", 2, None, 0.3), "nudge test", "carb", ("no", "yes"), ["no", "yes"]),
+        (
+            Fault("sticking plate", 1, None, 0.4),
+            "throttle return",
+            "carb",
+            ("snaps shut", "hangs"),
+            ["hangs", "snaps shut"],
+        ),
+        (Fault("low fuel level", 2, None, 3), "fuel level", "carb", ("right", "high", "low"), ["right", "low"]),
+        (
+            Fault("mis-drilled jet", 1, 2, -1),
+            "jet swap",
+            "barrel",
+            ("stayed", "followed the jet"),
+            ["stayed", "followed the jet", "stayed", "stayed"],
+        ),
+        (Fault("manifold leak", 1, 2, 0.4), "jet swap", "barrel", ("stayed", "followed the jet"), ["stayed"] * 4),
+        (Fault("dirty jet", 1, 1, 0.7), "jet clean", "barrel", ("no change", "cured"), ["cured", *["no change"] * 3]),
+        (
+            Fault("tight valve", 1, 2, 0.85),
+            "valve clearance",
+            "barrel",
+            ("right", "wide", "tight"),
+            ["right", "tight", "right", "right"],
+        ),
+        (Fault("starter stuck open", 2, None, 0.4), "starting device", "carb", ("shut", "open"), ["shut", "open"]),
+    ],
+)
 def test_checks_are_answered_truthfully(fault, quantity, each, choices, row):
     h = hands(fault)
     assert h.answer(step(read=[choice(quantity, *choices, each=each)]))["readings"]["look"] == row
@@ -175,8 +265,20 @@ def test_two_barrels_that_get_each_others_number_change_their_jets_and_buy_none(
 
 
 def test_mechanical_figures_lie_in_the_sound_range_unless_a_fault_moves_them():
-    ask = {"name": "p", "ask": "", "quantity": "compression", "each": "cylinder", "of": None, "count": 4, "unit": "bar",
-           "range": [0, 25], "choices": None, "healthy": {"from": 10, "to": 12}, "average": None, "may_lack": False}
+    ask = {
+        "name": "p",
+        "ask": "",
+        "quantity": "compression",
+        "each": "cylinder",
+        "of": None,
+        "count": 4,
+        "unit": "bar",
+        "range": [0, 25],
+        "choices": None,
+        "healthy": {"from": 10, "to": 12},
+        "average": None,
+        "may_lack": False,
+    }
     sound = hands().answer(step(state={"engine": "stopped"}, read=[ask]))["readings"]["p"]
     ill = hands(Fault("weak cylinder", 2, 2, 0.75))
     weak = ill.answer(step(state={"engine": "stopped"}, read=[ask]))["readings"]["p"]

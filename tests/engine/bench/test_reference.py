@@ -36,8 +36,11 @@ def test_a_plate_out_of_step_can_be_mended_only_by_bypass_screws(bypass, can):
 
 
 def test_leaks_levels_and_wrong_jets_do_not_stand_in_the_way_of_the_tolerance():
-    specimen = faulted(bank(random_job(6), air_bypass_screws=True),
-                       ["manifold leak", "low fuel level", "wrong jets", "weak cylinder"], 6)
+    specimen = faulted(
+        bank(random_job(6), air_bypass_screws=True),
+        ["manifold leak", "low fuel level", "wrong jets", "weak cylinder"],
+        6,
+    )
     engine = specimen.engine()
     all_knowing(engine)
     assert mendable(engine)

@@ -34,8 +34,11 @@ def outcomes():
 
 def test_a_trial_tries_every_seed_in_order_and_tells_its_progress():
     told = []
-    done = run(Plan(PLAN.procedure, PLAN.search, no_advisers, references=False), [3, 1, 2],
-               progress=lambda n, of: told.append((n, of)))
+    done = run(
+        Plan(PLAN.procedure, PLAN.search, no_advisers, references=False),
+        [3, 1, 2],
+        progress=lambda n, of: told.append((n, of)),
+    )
     assert [o.seed for o in done] == [3, 1, 2] and told == [(1, 3), (2, 3), (3, 3)]
 
 
@@ -82,6 +85,7 @@ def test_a_procedure_that_does_not_load_is_refused_with_its_problems():
 
 # --- judging --------------------------------------------------------------------------------------------------------
 
+
 def watched(*faults: Fault) -> JetWatch:
     plain = random_job(5).model_dump(mode="json")
     job = Job.model_validate(plain | {"bank": plain["bank"] | {"idle_jet": 50}})
@@ -112,9 +116,18 @@ def test_a_verdict_withheld_counts_only_where_its_reason_is_true():
 def test_a_reason_told_for_one_barrel_must_be_true_at_that_barrel():
     watch = watched(Fault("wrong jet", 1, 1, -1), Fault("wrong jet", 1, 2, -1), Fault("manifold leak", 1, 1, 0.4))
     n = watch.engine.barrels
-    watch.heard(Advice("idle_jets", 1, {
-        "verdict": "right", "reason": "none", "barrels": ("unknown", "unknown") + ("right",) * (n - 2),
-        "untold": ("leak not excluded", "leak not excluded") + ("none",) * (n - 2)}))
+    watch.heard(
+        Advice(
+            "idle_jets",
+            1,
+            {
+                "verdict": "right",
+                "reason": "none",
+                "barrels": ("unknown", "unknown") + ("right",) * (n - 2),
+                "untold": ("leak not excluded", "leak not excluded") + ("none",) * (n - 2),
+            },
+        )
+    )
     assert watch.named() == (1, 2)
 
 
@@ -130,8 +143,10 @@ def test_a_jet_keeps_its_verdict_when_it_is_swapped_and_a_new_one_for_a_right_on
     assert watch.needless == 1
 
 
-@pytest.mark.parametrize(("where", "named"), [
-    ((Place(2, 1),), True), ((Place(2),), True), ((), True), ((Place(1, 1),), False), ((Place(2, 2),), False)])
+@pytest.mark.parametrize(
+    ("where", "named"),
+    [((Place(2, 1),), True), ((Place(2),), True), ((), True), ((Place(1, 1),), False), ((Place(2, 2),), False)],
+)
 def test_a_finding_names_a_fault_only_at_its_place(where, named):
     engine = VirtualEngine(random_job(5), (), 5)
     fault = Fault("manifold leak", 2, 1, 0.3)

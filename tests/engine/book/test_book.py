@@ -90,7 +90,10 @@ class TestHowItIsKept:
         session = Session.start(valves(), job, book=Book.memory(), advisers=ADVISERS, shop={"gap_ok": "0.25"})
         started = json.loads(session.book.events(session.run)[0].body)
         assert started["settings"]["balance_two_valves"] == {
-            "target": [7, "job"], "gap_ok": [{"n": 1, "d": 4}, "shop"], "max_open": [{"n": 9, "d": 2}, "file"]}
+            "target": [7, "job"],
+            "gap_ok": [{"n": 1, "d": 4}, "shop"],
+            "max_open": [{"n": 9, "d": 2}, "file"],
+        }
 
 
 class TestTheChain:
@@ -99,7 +102,7 @@ class TestTheChain:
 
     def damaged(self, path: Path, sql: str, *values: Any) -> None:
         db = raw(path)
-        for name, in db.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+        for (name,) in db.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
             db.execute(f"DROP TRIGGER {name}")
         db.execute(sql, values)
         db.close()
@@ -302,10 +305,13 @@ class TestTwoWindows:
         assert looking.view.step == "open"
 
     def test_a_killed_window_holds_nothing(self, path: Path) -> None:
-        code = ("import os, sys; from engine.book.book import Book; b = Book.open(sys.argv[1]); b.hold(1); "
-                "print('held', flush=True); os.abort()")
-        child = subprocess.run([sys.executable, "-c", code, str(path)], capture_output=True, text=True,
-                               cwd=Path(__file__).parents[3])
+        code = (
+            "import os, sys; from engine.book.book import Book; b = Book.open(sys.argv[1]); b.hold(1); "
+            "print('held', flush=True); os.abort()"
+        )
+        child = subprocess.run(
+            [sys.executable, "-c", code, str(path)], capture_output=True, text=True, cwd=Path(__file__).parents[3]
+        )
         assert "held" in child.stdout
         Book.open(path).hold(1)
 
@@ -335,7 +341,7 @@ class TestAPowerCut:
             opened = Book.open(copy)
             runs = opened.runs()
             kept = [e.body for e in opened.events(session.run)] if runs else []
-            assert kept == whole[:len(kept)]
+            assert kept == whole[: len(kept)]
             seen.add(len(kept))
             opened.close()
         assert seen == set(range(len(whole) + 1))

@@ -19,10 +19,22 @@ UNITS = {"co": Fraction(1, 100), "co2": Fraction(1, 100), "o2": Fraction(1, 100)
 
 def job(**bank: Any) -> Job:
     """An invented four with two twin-choke sidedraughts."""
-    return Job.model_validate({
-        "engine": {"cylinders": 4, "displacement": 1598, "idle_speed": 950, "peak_power_speed": 6200},
-        "bank": {"family": "twin-choke sidedraught", "carbs": 2, "barrels_per_carb": 2, "choke": 32, "main_jet": 130,
-                 "air_corrector": 175, "idle_jet": 50, "pump_jet": 40} | bank})
+    return Job.model_validate(
+        {
+            "engine": {"cylinders": 4, "displacement": 1598, "idle_speed": 950, "peak_power_speed": 6200},
+            "bank": {
+                "family": "twin-choke sidedraught",
+                "carbs": 2,
+                "barrels_per_carb": 2,
+                "choke": 32,
+                "main_jet": 130,
+                "air_corrector": 175,
+                "idle_jet": 50,
+                "pump_jet": 40,
+            }
+            | bank,
+        }
+    )
 
 
 def evidence(**parts: int) -> Evidence:
@@ -69,7 +81,8 @@ def test_a_flat_lean_pull_fits_the_same_larger_main_jet_on_every_barrel():
     assert advice.outputs["verdict"] == "main jet"
     assert advice.outputs["size"] == 135
     assert {(p.place.carb, p.place.barrel, p.size) for p in advice.parts} == {
-        (c, b, 135) for c in (1, 2) for b in (1, 2)}
+        (c, b, 135) for c in (1, 2) for b in (1, 2)
+    }
     assert advice.findings[0].suggest.old == 130
 
 

@@ -54,11 +54,17 @@ def test_a_lean_reading_from_misfire_is_not_believed(lam):
     assert "Don't enrich by it" in reading.say
 
 
-@pytest.mark.parametrize(("gas", "kind"), [
-    (Gases(3.5, 12.5, 0.8, 300), "burning"), (Gases(0.4, 14.5, 0.7, 100), "burning"),
-    (Gases(3.0, 11.0, 3.5, 700), "misfire"), (Gases(1.5, 12.0, 1.0, 2500), "misfire"),
-    (Gases(0.5, 9.0, 8.0, 150), "diluted"), (Gases(2.0, 7.0, 9.0, 300), "diluted"),
-])
+@pytest.mark.parametrize(
+    ("gas", "kind"),
+    [
+        (Gases(3.5, 12.5, 0.8, 300), "burning"),
+        (Gases(0.4, 14.5, 0.7, 100), "burning"),
+        (Gases(3.0, 11.0, 3.5, 700), "misfire"),
+        (Gases(1.5, 12.0, 1.0, 2500), "misfire"),
+        (Gases(0.5, 9.0, 8.0, 150), "diluted"),
+        (Gases(2.0, 7.0, 9.0, 300), "diluted"),
+    ],
+)
 def test_what_the_sample_is(gas, kind):
     assert exhaust.combustion(gas) == kind
 
@@ -80,12 +86,19 @@ def test_a_merged_pipe_names_no_cylinder():
     assert not exhaust.read(Gases(3.5, 12.5, 0.8, 300)).notes
 
 
-@pytest.mark.parametrize(("gases", "says"), [
-    ((13.0, 10, 1), "CO of 13 % is outside 0 to 12 %"), ((-1, 12, 1), "CO of -1 % is outside"),
-    ((math.nan, 12, 1), "CO is not a number"), ((3, 25, 1), "CO2 of 25 % is outside"),
-    ((3, 12, 22), "O2 of 22 % is outside"), ((3, 12, 1, -5), "HC of -5 ppm is outside"),
-    ((0, 0, 20.9), "the probe is in air"), ((0.2, 0.1, 20), "the probe is in air"),
-])
+@pytest.mark.parametrize(
+    ("gases", "says"),
+    [
+        ((13.0, 10, 1), "CO of 13 % is outside 0 to 12 %"),
+        ((-1, 12, 1), "CO of -1 % is outside"),
+        ((math.nan, 12, 1), "CO is not a number"),
+        ((3, 25, 1), "CO2 of 25 % is outside"),
+        ((3, 12, 22), "O2 of 22 % is outside"),
+        ((3, 12, 1, -5), "HC of -5 ppm is outside"),
+        ((0, 0, 20.9), "the probe is in air"),
+        ((0.2, 0.1, 20), "the probe is in air"),
+    ],
+)
 def test_gases_that_no_exhaust_holds_are_refused(gases, says):
     with pytest.raises(Refused, match=says):
         Gases(*gases)

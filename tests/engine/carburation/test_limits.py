@@ -39,10 +39,15 @@ def test_a_shop_may_put_its_own_table_in_place(table):
     assert limits.judge(own, "1999-01-01", 3.6).result == "fail"
 
 
-@pytest.mark.parametrize(("jurisdiction", "first_used", "says"), [
-    ("", "1980-01-01", "No jurisdiction is set"), ("Else", "1980-01-01", "has no jurisdiction 'Else'; it has GB"),
-    ("GB", "", "date of first use is not in the job"), ("GB", "2001-01-01", "no limit in this table"),
-])
+@pytest.mark.parametrize(
+    ("jurisdiction", "first_used", "says"),
+    [
+        ("", "1980-01-01", "No jurisdiction is set"),
+        ("Else", "1980-01-01", "has no jurisdiction 'Else'; it has GB"),
+        ("GB", "", "date of first use is not in the job"),
+        ("GB", "2001-01-01", "no limit in this table"),
+    ],
+)
 def test_what_is_not_known_is_not_set_and_never_passed(jurisdiction, first_used, says):
     judgement = limits.judge(limits.load(), first_used, 0.1, 50, jurisdiction)
     assert judgement.result == "not set"
@@ -89,20 +94,31 @@ def test_every_day_falls_into_one_period_at_most(day):
         assert sum(p.covers(day) for p in jurisdiction.periods) <= 1
 
 
-@pytest.mark.parametrize(("text", "says"), [
-    ("jurisdictions: [", "are no YAML at line"), ("a: 1", "need a key `jurisdictions`"), ("", "need a key"),
-    ("{in_force: B, jurisdictions: {A: {periods: [{co: 3, hc: none}]}}}", "`in_force` names 'B', which has no entry"),
-    ("jurisdictions: {A: 3}", "A needs a list of `periods`"),
-    ("jurisdictions: {A: {periods: [{co: 3, hc: none, nox: 1}]}}", "period 1 has an unknown key 'nox'"),
-    ("jurisdictions: {A: {periods: [{co: 3}]}}", "does not give `hc`"),
-    ("jurisdictions: {A: {periods: [{co: lots, hc: none}]}}", "`co`: 'lots' does not start with a number"),
-    ("jurisdictions: {A: {periods: [{co: 3 kPa, hc: none}]}}", "`co`"),
-    ("jurisdictions: {A: {periods: [{co: 0, hc: none}]}}", "would pass nothing"),
-    ("jurisdictions: {A: {periods: [{from: soon, co: 3, hc: none}]}}", "`from`: 'soon' is no date"),
-    ("jurisdictions: {A: {periods: [{from: 1990-01-01, before: 1980-01-01, co: 3, hc: none}]}}", "ends before"),
-    ("jurisdictions: {A: {periods: [{co: 3, hc: none}, {from: 1990-01-01, co: 2, hc: none}]}}", "cover the same days"),
-    ("jurisdictions: {A: {periods: [3]}}", "period 1 is not written as"),
-])
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("jurisdictions: [", "are no YAML at line"),
+        ("a: 1", "need a key `jurisdictions`"),
+        ("", "need a key"),
+        (
+            "{in_force: B, jurisdictions: {A: {periods: [{co: 3, hc: none}]}}}",
+            "`in_force` names 'B', which has no entry",
+        ),
+        ("jurisdictions: {A: 3}", "A needs a list of `periods`"),
+        ("jurisdictions: {A: {periods: [{co: 3, hc: none, nox: 1}]}}", "period 1 has an unknown key 'nox'"),
+        ("jurisdictions: {A: {periods: [{co: 3}]}}", "does not give `hc`"),
+        ("jurisdictions: {A: {periods: [{co: lots, hc: none}]}}", "`co`: 'lots' does not start with a number"),
+        ("jurisdictions: {A: {periods: [{co: 3 kPa, hc: none}]}}", "`co`"),
+        ("jurisdictions: {A: {periods: [{co: 0, hc: none}]}}", "would pass nothing"),
+        ("jurisdictions: {A: {periods: [{from: soon, co: 3, hc: none}]}}", "`from`: 'soon' is no date"),
+        ("jurisdictions: {A: {periods: [{from: 1990-01-01, before: 1980-01-01, co: 3, hc: none}]}}", "ends before"),
+        (
+            "jurisdictions: {A: {periods: [{co: 3, hc: none}, {from: 1990-01-01, co: 2, hc: none}]}}",
+            "cover the same days",
+        ),
+        ("jurisdictions: {A: {periods: [3]}}", "period 1 is not written as"),
+    ],
+)
 def test_a_broken_table_is_refused_with_its_place(table, text, says):
     with pytest.raises(Refused, match=says):
         table(text)

@@ -23,21 +23,24 @@ def straight(low: float, high: float) -> tuple[tuple[float, float], ...]:
     return tuple((n, low + (high - low) * i / 4) for i, n in enumerate(SPEEDS))
 
 
-@pytest.mark.parametrize(("readings", "verdict", "before", "after"), [
-    (pull(0.87, 0.88, 0.86, 0.87, 0.88), "right", None, None),
-    # Square-root law: 130 at lambda 0.92 wants 133.68, at 0.80 it wants 124.66.
-    (pull(0.92, 0.92, 0.92, 0.92, 0.92), "main jet", 130, 135),
-    (pull(0.80, 0.80, 0.80, 0.80, 0.80), "main jet", 130, 125),
-    # Only the high end: the corrector, smaller when lean, larger when rich; 3.5 of its units for one of the main (from
-    # memory): 130 would be 2.95 more, so 164.7, and 4.4 less, so 190.4; both go down, which is richer.
-    (pull(0.87, 0.88, 0.89, 0.90, 0.91), "air corrector", 175, 160),
-    (pull(0.87, 0.86, 0.84, 0.83, 0.81), "air corrector", 175, 190),
-    # Only the low end: neither of the two.
-    (pull(0.92, 0.91, 0.89, 0.88, 0.87), "elsewhere", None, None),
-    # Rich low and lean high: the corrector; lean low and rich high: the main first.
-    (pull(0.80, 0.83, 0.86, 0.89, 0.92), "air corrector", 175, 160),
-    (pull(0.93, 0.90, 0.87, 0.84, 0.81), "main jet", 130, 135),
-])
+@pytest.mark.parametrize(
+    ("readings", "verdict", "before", "after"),
+    [
+        (pull(0.87, 0.88, 0.86, 0.87, 0.88), "right", None, None),
+        # Square-root law: 130 at lambda 0.92 wants 133.68, at 0.80 it wants 124.66.
+        (pull(0.92, 0.92, 0.92, 0.92, 0.92), "main jet", 130, 135),
+        (pull(0.80, 0.80, 0.80, 0.80, 0.80), "main jet", 130, 125),
+        # Only the high end: the corrector, smaller when lean, larger when rich; 3.5 of its units for one of the main (from
+        # memory): 130 would be 2.95 more, so 164.7, and 4.4 less, so 190.4; both go down, which is richer.
+        (pull(0.87, 0.88, 0.89, 0.90, 0.91), "air corrector", 175, 160),
+        (pull(0.87, 0.86, 0.84, 0.83, 0.81), "air corrector", 175, 190),
+        # Only the low end: neither of the two.
+        (pull(0.92, 0.91, 0.89, 0.88, 0.87), "elsewhere", None, None),
+        # Rich low and lean high: the corrector; lean low and rich high: the main first.
+        (pull(0.80, 0.83, 0.86, 0.89, 0.92), "air corrector", 175, 160),
+        (pull(0.93, 0.90, 0.87, 0.84, 0.81), "main jet", 130, 135),
+    ],
+)
 def test_what_a_pull_asks_for(readings, verdict, before, after):
     advice = load.advise(readings, 130, 175)
     assert (advice.verdict, advice.size_from, advice.size_to) == (verdict, before, after)
@@ -125,17 +128,20 @@ def test_half_a_step_is_the_law_itself():
     assert half == pytest.approx(0.03, abs=0.005)
 
 
-@pytest.mark.parametrize(("readings", "main", "corrector", "says"), [
-    ((), 130, 175, "There is no reading under load"),
-    (((4000, 0.5),), 130, 175, "Lambda of 0.5 is outside 0.6 to 1.6"),
-    (((4000, 1.7),), 130, 175, "sensor is cold or at fault"),
-    (((4000, math.nan),), 130, 175, "Lambda is not a number"),
-    (((0, 0.9),), 130, 175, "Engine speed of 0 rpm is outside"),
-    (((-4000, 0.9),), 130, 175, "Engine speed of -4000 rpm is outside"),
-    (((4000, 0.9),), 132, 175, "132 is no main jet of a series"),
-    (((4000, 0.9),), 130, 173, "173 is no air corrector of a series"),
-    (((4000, 0.9),), 0, 175, "Main jet number of 0 is outside"),
-])
+@pytest.mark.parametrize(
+    ("readings", "main", "corrector", "says"),
+    [
+        ((), 130, 175, "There is no reading under load"),
+        (((4000, 0.5),), 130, 175, "Lambda of 0.5 is outside 0.6 to 1.6"),
+        (((4000, 1.7),), 130, 175, "sensor is cold or at fault"),
+        (((4000, math.nan),), 130, 175, "Lambda is not a number"),
+        (((0, 0.9),), 130, 175, "Engine speed of 0 rpm is outside"),
+        (((-4000, 0.9),), 130, 175, "Engine speed of -4000 rpm is outside"),
+        (((4000, 0.9),), 132, 175, "132 is no main jet of a series"),
+        (((4000, 0.9),), 130, 173, "173 is no air corrector of a series"),
+        (((4000, 0.9),), 0, 175, "Main jet number of 0 is outside"),
+    ],
+)
 def test_what_no_meter_gives_is_refused_in_a_sentence(readings, main, corrector, says):
     with pytest.raises(Refused, match=says):
         load.advise(readings, main, corrector)

@@ -23,10 +23,19 @@ STEP = Fraction(1, 16)
 
 def job(**instruments):
     """An invented four with two bodies."""
-    return Job.model_validate({
-        "engine": {"cylinders": 4, "displacement": "1600 cc", "idle_speed": "900 rpm"},
-        "bank": {"family": "twin-choke sidedraught", "carbs": 2, "barrels_per_carb": 2, "idle_jet": 50,
-                 "mixture_screw": "short taper"}, "instruments": {"tachometer": True} | instruments})
+    return Job.model_validate(
+        {
+            "engine": {"cylinders": 4, "displacement": "1600 cc", "idle_speed": "900 rpm"},
+            "bank": {
+                "family": "twin-choke sidedraught",
+                "carbs": 2,
+                "barrels_per_carb": 2,
+                "idle_jet": 50,
+                "mixture_screw": "short taper",
+            },
+            "instruments": {"tachometer": True} | instruments,
+        }
+    )
 
 
 class Bench:
@@ -53,20 +62,44 @@ class Bench:
         if self.gas:
             readings["lambda"] = tuple(Fraction(1.0 / p * self.rng.gauss(1.0, 0.005)) for p in self.phis())
         self.turned += len(moves)
-        self.answers.append(Answered(len(self.answers), "idle-mixture", "turn", None, 1, 0, {"engine": "running"},
-                                     readings, {}, before, tuple(moves), tuple(parts)))
+        self.answers.append(
+            Answered(
+                len(self.answers),
+                "idle-mixture",
+                "turn",
+                None,
+                1,
+                0,
+                {"engine": "running"},
+                readings,
+                {},
+                before,
+                tuple(moves),
+                tuple(parts),
+            )
+        )
 
     def asked(self):
         """The inputs and the evidence as they stand."""
-        view = ScrewView("mixture_screw", "barrel", "mixture", "jet", "leaner", "richer", STEP,
-                         (Fraction(0), Fraction(8)), tuple(self.at))
+        view = ScrewView(
+            "mixture_screw",
+            "barrel",
+            "mixture",
+            "jet",
+            "leaner",
+            "richer",
+            STEP,
+            (Fraction(0), Fraction(8)),
+            tuple(self.at),
+        )
         last = self.answers[-1].readings
         readings = {"speed": ReadingView("speed", "engine speed", None, "rpm", Fraction(10), last["engine speed"])}
         if self.gas:
             readings["lambda"] = ReadingView("lambda", "lambda", "barrel", "", Fraction(10), last["lambda"])
         positions = {("mixture_screw", p): t for p, t in zip(SPOTS, self.at, strict=True)}
         return Inputs(readings, {"screw": view}, {"low": 1.0, "high": 1.5}), Evidence(
-            tuple(self.answers), positions, {}, {"engine": "running"}, 0)
+            tuple(self.answers), positions, {}, {"engine": "running"}, 0
+        )
 
     def set_up(self, most=45):
         """Follow the advice until it says best; the last advice."""
@@ -110,6 +143,7 @@ def test_the_first_turn_of_a_sweep_is_outward_since_leaning_may_stall_it():
 
 # --- jets in hand ---------------------------------------------------------------------------------------------------
 
+
 def lean_one():
     """A bench set up, whose third barrel has a jet two sizes small."""
     bench = Bench([1.1, 1.1, 1.1 * (40 / 50) ** 2, 1.1], seed=3)
@@ -121,8 +155,9 @@ def test_a_larger_jet_brings_its_screw_back_in():
     bench = lean_one()
     inputs, evidence = bench.asked()
     found = search(bench.job, inputs, evidence, 1.0, 1.5)
-    moves = reset.for_new_jets(inputs.screws["screw"], found, [Part("idle jet", SPOTS[2], Fraction(60))],
-                               (Fraction(50),) * 4)
+    moves = reset.for_new_jets(
+        inputs.screws["screw"], found, [Part("idle jet", SPOTS[2], Fraction(60))], (Fraction(50),) * 4
+    )
     assert [(m.place, m.direction) for m in moves] == [(SPOTS[2], "in")]
 
 
@@ -130,8 +165,9 @@ def test_a_sound_jet_of_the_same_number_brings_its_screw_to_mid_band():
     bench = lean_one()
     inputs, evidence = bench.asked()
     found = search(bench.job, inputs, evidence, 1.0, 1.5)
-    move, = reset.for_new_jets(inputs.screws["screw"], found, [Part("idle jet", SPOTS[2], Fraction(50))],
-                               (Fraction(50),) * 4)
+    (move,) = reset.for_new_jets(
+        inputs.screws["screw"], found, [Part("idle jet", SPOTS[2], Fraction(50))], (Fraction(50),) * 4
+    )
     assert float(move.position) == pytest.approx(Screws(1.25, 0.3).mid, abs=0.04)
 
 

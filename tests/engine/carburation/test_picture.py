@@ -94,6 +94,7 @@ def test_a_wild_reading_does_not_rule():
 
 # --- a change of air or of jets -------------------------------------------------------------------------------------
 
+
 def known():
     return fitted(SHORT, swept([1.0, 1.1, 1.2, 1.05]), picture.fresh(4, SHORT, 900.0), EVEN)
 
@@ -138,6 +139,7 @@ def test_where_two_pictures_fit_as_well_the_doubt_says_so():
 
 
 # --- meters ---------------------------------------------------------------------------------------------------------
+
 
 @pytest.mark.parametrize("percent", [1.0, 2.0, 3.4, 4.5, 6.0])
 def test_lambda_from_co_is_that_of_the_gas_in_equilibrium(percent):

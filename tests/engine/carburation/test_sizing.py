@@ -86,16 +86,29 @@ def test_idle_jets_grow_with_the_cylinder_and_never_hear_of_the_weather(volume):
 
 
 @pytest.mark.parametrize("bad", [0, -1, math.nan, math.inf, -math.inf, "thirty", None])
-@pytest.mark.parametrize("ask", [
-    lambda bad: sizing.choke_bore(bad, 6000), lambda bad: sizing.choke_bore(400, bad),
-    lambda bad: sizing.air_speed(bad, 400, 6000), lambda bad: sizing.main_jet(bad),
-    lambda bad: sizing.air_corrector(bad), lambda bad: sizing.idle_jet(bad),
-    lambda bad: sizing.pump_jet(bad), lambda bad: sizing.bore_for(bad, 0.9, 0.87),
-    lambda bad: sizing.bore_for(130, bad, 0.87), lambda bad: sizing.bore_for(130, 0.87, bad),
-    lambda bad: sizing.stocked(bad), lambda bad: sizing.in_series(bad), lambda bad: sizing.area_change(bad, 50),
-    lambda bad: sizing.density_factors(bad), lambda bad: sizing.gauge_band(bad, 900, 4),
-    lambda bad: air.density(bad, 290), lambda bad: air.density(100, bad),
-], ids=lambda ask: "" if callable(ask) else str(ask))
+@pytest.mark.parametrize(
+    "ask",
+    [
+        lambda bad: sizing.choke_bore(bad, 6000),
+        lambda bad: sizing.choke_bore(400, bad),
+        lambda bad: sizing.air_speed(bad, 400, 6000),
+        lambda bad: sizing.main_jet(bad),
+        lambda bad: sizing.air_corrector(bad),
+        lambda bad: sizing.idle_jet(bad),
+        lambda bad: sizing.pump_jet(bad),
+        lambda bad: sizing.bore_for(bad, 0.9, 0.87),
+        lambda bad: sizing.bore_for(130, bad, 0.87),
+        lambda bad: sizing.bore_for(130, 0.87, bad),
+        lambda bad: sizing.stocked(bad),
+        lambda bad: sizing.in_series(bad),
+        lambda bad: sizing.area_change(bad, 50),
+        lambda bad: sizing.density_factors(bad),
+        lambda bad: sizing.gauge_band(bad, 900, 4),
+        lambda bad: air.density(bad, 290),
+        lambda bad: air.density(100, bad),
+    ],
+    ids=lambda ask: "" if callable(ask) else str(ask),
+)
 def test_no_figure_is_made_of_a_bad_one(ask, bad):
     with pytest.raises(Refused) as refusal:
         ask(bad)
@@ -104,10 +117,13 @@ def test_no_figure_is_made_of_a_bad_one(ask, bad):
     assert "Traceback" not in said and "could not convert" not in said
 
 
-@pytest.mark.parametrize(("size", "says"), [
-    (132, "132 is no main jet of a series that goes by 5. Read the number off the jet again"),
-    (0.5, "outside 1 to 1000"),
-])
+@pytest.mark.parametrize(
+    ("size", "says"),
+    [
+        (132, "132 is no main jet of a series that goes by 5. Read the number off the jet again"),
+        (0.5, "outside 1 to 1000"),
+    ],
+)
 def test_a_jet_that_is_not_in_the_series_was_misread(size, says):
     with pytest.raises(Refused, match="^.*" + says):
         sizing.in_series(size, 5, "main jet")

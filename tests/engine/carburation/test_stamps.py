@@ -13,16 +13,38 @@ from engine.job import Job
 
 def bank(row=50) -> Job:
     """An invented four with two bodies; `row`: the idle jets that the job lists."""
-    return Job.model_validate({
-        "engine": {"cylinders": 4, "displacement": "1600 cc", "idle_speed": "950 rpm"},
-        "bank": {"family": "twin-choke sidedraught", "carbs": 2, "barrels_per_carb": 2, "idle_jet": row}})
+    return Job.model_validate(
+        {
+            "engine": {"cylinders": 4, "displacement": "1600 cc", "idle_speed": "950 rpm"},
+            "bank": {"family": "twin-choke sidedraught", "carbs": 2, "barrels_per_carb": 2, "idle_jet": row},
+        }
+    )
 
 
 def seen(*answers) -> Evidence:
     """Evidence of rows read off (a tuple) and parts fitted (a list), in order."""
-    return Evidence(tuple(Answered(
-        i, "as-found", "jets", None, 1, 0, {}, {"idle jet size": a} if isinstance(a, tuple) else {}, {}, {},
-        parts=tuple(a) if isinstance(a, list) else ()) for i, a in enumerate(answers)), {}, {}, {}, 0)
+    return Evidence(
+        tuple(
+            Answered(
+                i,
+                "as-found",
+                "jets",
+                None,
+                1,
+                0,
+                {},
+                {"idle jet size": a} if isinstance(a, tuple) else {},
+                {},
+                {},
+                parts=tuple(a) if isinstance(a, list) else (),
+            )
+            for i, a in enumerate(answers)
+        ),
+        {},
+        {},
+        {},
+        0,
+    )
 
 
 def numbers(job, *answers):

@@ -48,9 +48,14 @@ class Kit:
     """Names and their types; `guard` makes a guard over them, `procedure` a file with one branching step."""
 
     def __init__(
-        self, names: Mapping[str, Type], *, facts: Mapping[str, Type] | None = None,
+        self,
+        names: Mapping[str, Type],
+        *,
+        facts: Mapping[str, Type] | None = None,
         values: Mapping[str, str] | None = None,
-        carbs: tuple[int, int] = (2, 4), barrels: tuple[int, int] = (1, 1), screws: Mapping[str, Type] | None = None,
+        carbs: tuple[int, int] = (2, 4),
+        barrels: tuple[int, int] = (1, 1),
+        screws: Mapping[str, Type] | None = None,
         steps: Mapping[str, Fraction] | None = None,
     ) -> None:
         self.names, self.facts = dict(names), dict(facts or {})
@@ -76,7 +81,8 @@ class Kit:
     def procedure(self, guards: list[str], *, otherwise: bool = False, exclusive: bool = False) -> Procedure:
         """A file whose one gate branches on these guards, each to an end of its own."""
         branches = [
-            Branch(self.guard(t, i + 1), f"end{i}", "", (), Span(i + 1, 1, i + 1, 9)) for i, t in enumerate(guards)]
+            Branch(self.guard(t, i + 1), f"end{i}", "", (), Span(i + 1, 1, i + 1, 9)) for i, t in enumerate(guards)
+        ]
         if otherwise:
             branches.append(Branch(None, "rest", "", (), Span(len(guards) + 1, 1, len(guards) + 1, 9)))
         at = Span(1, 1, 1, 2)
@@ -85,11 +91,28 @@ class Kit:
             steps[b.go] = Step(b.go, b.go, at, End("ok", Template("", at, ()), at))
         readings = {
             n: Reading(n, n, "", "other", t, self.steps.get(n), None, None, None, None, at)
-            for n, t in self.names.items()}
+            for n, t in self.names.items()
+        }
         facts = {n: Fact(n, f"bank.{n}", t, None, at) for n, t in self.facts.items()}
         return Procedure(
-            Source("kit", "kit.yaml", ""), "kit", "Kit", 1, Layout((), self.carbs, self.barrels), (), {}, {}, facts, {},
-            {}, readings, {}, self.values, {}, "gate", steps)
+            Source("kit", "kit.yaml", ""),
+            "kit",
+            "Kit",
+            1,
+            Layout((), self.carbs, self.barrels),
+            (),
+            {},
+            {},
+            facts,
+            {},
+            {},
+            readings,
+            {},
+            self.values,
+            {},
+            "gate",
+            steps,
+        )
 
     def ways(self, guards: list[str], **how: Any) -> tuple[Study, coverage.Ways]:
         """The regions of those branches."""

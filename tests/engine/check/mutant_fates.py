@@ -52,8 +52,7 @@ class Shelf:
             return list(loaded.problems), loaded.program
         if part is not None:
             program = self.programs[mutant.file]
-            called: dict[str, Procedure | None] = {
-                n: p.files[n] for n, p in self.programs.items() if n != mutant.file}
+            called: dict[str, Procedure | None] = {n: p.files[n] for n, p in self.programs.items() if n != mutant.file}
             procedure, faults = build(source, part, self.advisers, called)
             problems = [*problems, *faults]
             if not any(p.severity == "error" for p in problems):
@@ -158,8 +157,14 @@ def plain(x: Any) -> Any:
     if isinstance(x, Span):
         return None
     if is_dataclass(x) and not isinstance(x, type):
-        return (type(x).__name__, *(plain(getattr(x, f.name)) for f in fields(x)
-                                    if f.name not in ("span", "spans", "ends_span", "run", "node", "type")))
+        return (
+            type(x).__name__,
+            *(
+                plain(getattr(x, f.name))
+                for f in fields(x)
+                if f.name not in ("span", "spans", "ends_span", "run", "node", "type")
+            ),
+        )
     if isinstance(x, dict):
         return tuple((k, plain(v)) for k, v in x.items())
     return tuple(plain(i) for i in x) if isinstance(x, tuple) else x

@@ -16,10 +16,26 @@ from engine.quantities import NEED_RUNNING
 from engine.units import UNITS
 
 #: What a fault in the ways of a file may come out as, wherever it shows.
-WAYS = frozenset({
-    "unreachable-step", "no-way-to-end", "endless-loop", "endless-symptom", "limit-in-loop", "silent-loop",
-    "used-before-read", "read-while-stopped", "read-while-running", "unknown-state", "never-true", "shadowed-branch",
-    "idle-otherwise", "idle-caution", "unused-reading", "unused-name"})
+WAYS = frozenset(
+    {
+        "unreachable-step",
+        "no-way-to-end",
+        "endless-loop",
+        "endless-symptom",
+        "limit-in-loop",
+        "silent-loop",
+        "used-before-read",
+        "read-while-stopped",
+        "read-while-running",
+        "unknown-state",
+        "never-true",
+        "shadowed-branch",
+        "idle-otherwise",
+        "idle-caution",
+        "unused-reading",
+        "unused-name",
+    }
+)
 LOOPS = frozenset({"endless-loop", "endless-symptom", "limit-in-loop", "no-way-to-end", "silent-loop"})
 
 Right = Callable[[Problem], bool]
@@ -170,7 +186,7 @@ def shadows(t: Text, steps: Map) -> Made:
             if when is None:
                 continue
             indent = " " * t.lines[item.span.line - 1].index("-")
-            source = t.lines[when.span.line - 1][when.span.column - 1:when.span.end_column - 1]
+            source = t.lines[when.span.line - 1][when.span.column - 1 : when.span.end_column - 1]
             target = next(n for n in steps)
             new = f"{indent}- {{when: {source if source[:1] in QUOTES else quoted(source)}, go: {target}}}"
             line = when.span.line + 1
@@ -193,8 +209,10 @@ def thens(t: Text, steps: Map) -> Made:
     for name, step in steps.items():
         if "limit" in step:
             then = step["limit"]["then"]
-            right = either(at(step["limit"].span.line, "limit-in-loop"),
-                           lambda p, name=name: p.code in LOOPS and f"'{name}'" in p.message)
+            right = either(
+                at(step["limit"].span.line, "limit-in-loop"),
+                lambda p, name=name: p.code in LOOPS and f"'{name}'" in p.message,
+            )
             yield "then into its loop", then.span.line, t.put(then.span, str(name)), right, True, str(name)
 
 
@@ -202,13 +220,23 @@ def limits(t: Text, steps: Map) -> Made:
     """A limit taken out."""
     for name, step in steps.items():
         if "limit" in step:
-            right: Right = lambda p, name=name: (  # noqa: E731
-                p.code in LOOPS and name in p.message) or p.code == "unreachable-step"
+            right: Right = lambda p, name=name: (
+                (  # noqa: E731
+                    p.code in LOOPS and name in p.message
+                )
+                or p.code == "unreachable-step"
+            )
             yield "remove a limit", step["limit"].span.line, t.without_key(step, "limit"), right, False, str(name)
     for symptom in (t.tree.get("symptoms") or {}).values():
         if "limit" in symptom:
-            yield ("remove a limit", symptom["limit"].span.line, t.without_key(symptom, "limit"),
-                   anywhere("endless-symptom", "unreachable-step"), False, "symptom")
+            yield (
+                "remove a limit",
+                symptom["limit"].span.line,
+                t.without_key(symptom, "limit"),
+                anywhere("endless-symptom", "unreachable-step"),
+                False,
+                "symptom",
+            )
 
 
 def ends(t: Text, steps: Map) -> Made:
@@ -242,7 +270,7 @@ def misnames(t: Text, steps: Map) -> Made:
         for caution in step.get("cautions") or ():
             yield from _misnamed(t, caution)
         advise = step.get("advise")
-        for one in ([advise] if isinstance(advise, Map) else advise or ()):
+        for one in [advise] if isinstance(advise, Map) else advise or ():
             yield from _misnamed(t, one["adviser"])
         for text in step.values():
             if isinstance(text, Scalar) and text.exact:
@@ -266,8 +294,14 @@ def units(t: Text, steps: Map) -> Made:
             if match.group(1) in UNITS and match.group(1) not in ("",):
                 other = "rpm" if UNITS[match.group(1)].dimension != "speed" else "mm"
                 line = scalar.span.line
-                yield ("swap a unit", line, t.put(scalar.at(*match.span(1)), other), at(line, "unit-mismatch"), True,
-                       match.group(1))
+                yield (
+                    "swap a unit",
+                    line,
+                    t.put(scalar.at(*match.span(1)), other),
+                    at(line, "unit-mismatch"),
+                    True,
+                    match.group(1),
+                )
     for name, setting in (t.tree.get("settings") or {}).items():
         for key, value in setting.items():
             match = re.fullmatch(r"([\d./ ]+)\s([A-Za-z%][\w/]*)", value) if isinstance(value, Scalar) else None
@@ -284,9 +318,13 @@ def reads(t: Text, steps: Map) -> Made:
         read = step.get("read") or Seq()
         for i, item in enumerate(read):
             reading = item if isinstance(item, Scalar) else item.get("reading") or next(iter(item))
-            right: Right = lambda p, reading=reading: (  # noqa: E731
-                (p.code in ("used-before-read", "unused-name", "unused-reading") and f"{reading}`" in p.message)
-                or f"'{reading}'" in p.message) or p.code in WAYS
+            right: Right = lambda p, reading=reading: (
+                (  # noqa: E731
+                    (p.code in ("used-before-read", "unused-name", "unused-reading") and f"{reading}`" in p.message)
+                    or f"'{reading}'" in p.message
+                )
+                or p.code in WAYS
+            )
             new = t.without_item(read, i) or t.without_key(step, "read")
             yield "drop a read", item.span.line, new, right, False, f"{name}: {reading}"
 
@@ -301,8 +339,14 @@ def cautions(t: Text, steps: Map) -> Made:
     for name in table:
         new = t.without_key(table, name) or t.without_key(t.tree, "cautions")
         alone = [d for d, names in answers.items() if names == {str(name)} and d != name]
-        yield ("drop a caution", name.span.line, new, anywhere("missing-caution", "unknown-caution"), False,
-               f"{name}: alone for {alone}")
+        yield (
+            "drop a caution",
+            name.span.line,
+            new,
+            anywhere("missing-caution", "unknown-caution"),
+            False,
+            f"{name}: alone for {alone}",
+        )
 
 
 def tables(t: Text, steps: Map) -> Made:
@@ -329,15 +373,33 @@ def stopped(t: Text, steps: Map) -> Made:
             if state is not None and "engine" in state:
                 new = t.put(state["engine"].span, "stopped")
             elif state is not None and t.flow(state):
-                new = t.put(Span(state.span.line, state.span.column, state.span.line, state.span.column + 1),
-                            "{engine: stopped, ")
+                new = t.put(
+                    Span(state.span.line, state.span.column, state.span.line, state.span.column + 1),
+                    "{engine: stopped, ",
+                )
             else:
                 first = next(iter(step))
-                new = t.put(Span(first.span.line, first.span.column, first.span.line, first.span.column),
-                            "state: {engine: stopped}\n" + " " * (first.span.column - 1))
+                new = t.put(
+                    Span(first.span.line, first.span.column, first.span.line, first.span.column),
+                    "state: {engine: stopped}\n" + " " * (first.span.column - 1),
+                )
                 line += 1
             yield "read while stopped", line, new, at(line, "read-while-stopped"), True, str(name)
 
 
-OPERATORS = (retargets, dropped_branches, gaps, shadows, contradictions, thens, limits, ends, misnames, units, reads,
-             cautions, tables, stopped)
+OPERATORS = (
+    retargets,
+    dropped_branches,
+    gaps,
+    shadows,
+    contradictions,
+    thens,
+    limits,
+    ends,
+    misnames,
+    units,
+    reads,
+    cautions,
+    tables,
+    stopped,
+)

@@ -32,12 +32,12 @@ class Text:
             return None
         lines = list(self.lines)
         line = lines[span.line - 1]
-        lines[span.line - 1] = line[:span.column - 1] + new + line[span.end_column - 1:]
+        lines[span.line - 1] = line[: span.column - 1] + new + line[span.end_column - 1 :]
         return "\n".join(lines)
 
     def flow(self, node: Map | Seq) -> bool:
         """Whether a node stands in brackets."""
-        return self.lines[node.span.line - 1][node.span.column - 1:node.span.column] in ("{", "[")
+        return self.lines[node.span.line - 1][node.span.column - 1 : node.span.column] in ("{", "[")
 
     def without_key(self, node: Map, key: str) -> str | None:
         """The text without one entry of a mapping; None where it is the only one."""
@@ -82,7 +82,7 @@ class Text:
 
     def before(self, line: int, new: str) -> str:
         """The text with a line put in before another."""
-        return "\n".join([*self.lines[:line - 1], new, *self.lines[line - 1:]])
+        return "\n".join([*self.lines[: line - 1], new, *self.lines[line - 1 :]])
 
 
 def _span(node: Any) -> Span:

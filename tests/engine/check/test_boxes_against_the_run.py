@@ -14,9 +14,27 @@ CHOICES = ("steady", "hammering", "silent")
 LEVELS = [Fraction(n, 2) for n in range(-2, 22)] + [Fraction(1, 3), Fraction(7, 3)]
 OPS = st.sampled_from(("<", "<=", ">", ">=", "==", "!="))
 LEVEL = st.sampled_from(("0", "1", "2", "2.5", "3", "7/3", "5 L/min", "10"))
-NUMBERS = st.sampled_from((
-    "x", "y", "z", "gap", "x - y", "2 * x + z", "abs(x - 3)", "min(flow)", "max(flow)", "mean(flow)", "min(draw)",
-    "spread(draw)", "mean(draw)", "max(flow) - min(draw)", "x * 50 %", "0 - y", "level"))
+NUMBERS = st.sampled_from(
+    (
+        "x",
+        "y",
+        "z",
+        "gap",
+        "x - y",
+        "2 * x + z",
+        "abs(x - 3)",
+        "min(flow)",
+        "max(flow)",
+        "mean(flow)",
+        "min(draw)",
+        "spread(draw)",
+        "mean(draw)",
+        "max(flow) - min(draw)",
+        "x * 50 %",
+        "0 - y",
+        "level",
+    )
+)
 ROWS = st.sampled_from(("flow", "draw", "flow - draw", "flow - x", "abs(flow - mean(flow))", "flow * 2"))
 
 
@@ -34,23 +52,47 @@ def atoms(draw):
     if kind == 5:
         return f"count({draw(ROWS)} {op} {level}) {draw(OPS)} {draw(st.integers(0, 4))}"
     if kind == 6:
-        word = draw(st.sampled_from(("sound {} '{}'", "any(noise {} '{}')", "all(noise {} '{}')",
-                                     "count(noise {} '{}') >= 2")))
+        word = draw(
+            st.sampled_from(("sound {} '{}'", "any(noise {} '{}')", "all(noise {} '{}')", "count(noise {} '{}') >= 2"))
+        )
         return word.format(draw(st.sampled_from(("==", "!="))), draw(st.sampled_from(CHOICES)))
     if kind == 7:
-        return draw(st.sampled_from(("meter", "stem == 'coarse'", "drips == 'yes'", "drips != 'yes'", "known(z)",
-                                     "known(draw)", "known(drips)", "known(gap)")))
+        return draw(
+            st.sampled_from(
+                (
+                    "meter",
+                    "stem == 'coarse'",
+                    "drips == 'yes'",
+                    "drips != 'yes'",
+                    "known(z)",
+                    "known(draw)",
+                    "known(drips)",
+                    "known(gap)",
+                )
+            )
+        )
     low, high = sorted(draw(st.lists(st.integers(0, 6), min_size=2, max_size=2)))
     inner = f"{low} {draw(st.sampled_from(('<', '<=')))} {{}} {draw(st.sampled_from(('<', '<=')))} {high}"
-    return draw(st.sampled_from(("any(" + inner.format("flow") + ")", "all(" + inner.format("draw") + ")",
-                                 inner.format("x"), inner.format("gap"))))
+    return draw(
+        st.sampled_from(
+            (
+                "any(" + inner.format("flow") + ")",
+                "all(" + inner.format("draw") + ")",
+                inner.format("x"),
+                inner.format("gap"),
+            )
+        )
+    )
 
 
 GUARDS = st.recursive(
-    atoms(), lambda inner: st.one_of(
+    atoms(),
+    lambda inner: st.one_of(
         inner.map(lambda g: f"not ({g})"),
-        st.tuples(inner, st.sampled_from((" and ", " or ")), inner).map(lambda t: f"({t[0]}{t[1]}{t[2]})")),
-    max_leaves=4)
+        st.tuples(inner, st.sampled_from((" and ", " or ")), inner).map(lambda t: f"({t[0]}{t[1]}{t[2]})"),
+    ),
+    max_leaves=4,
+)
 STEPS = {"x": Fraction(1), "flow": Fraction(1, 2), "y": Fraction(3, 4)}
 VALUE = st.sampled_from([v for v in LEVELS if 0 <= v <= 10])
 LACKING = st.one_of(st.none(), st.sampled_from([v for v in LEVELS if 0 <= v <= 5]))
@@ -61,23 +103,38 @@ def readings(draw):
     """Something that may have been read, on a bank of one to three."""
     n = draw(st.integers(1, 3))
     return {
-        "x": draw(VALUE), "y": draw(st.sampled_from([v for v in LEVELS if -1 <= v <= 10])),
+        "x": draw(VALUE),
+        "y": draw(st.sampled_from([v for v in LEVELS if -1 <= v <= 10])),
         "z": draw(st.one_of(st.none(), st.sampled_from([v for v in LEVELS if 0 <= v <= 3]))),
         "level": draw(st.sampled_from([Fraction(n, 4) for n in range(4, 13)])),
-        "sound": draw(st.sampled_from(CHOICES)), "drips": draw(st.sampled_from(("no", "yes", None))),
+        "sound": draw(st.sampled_from(CHOICES)),
+        "drips": draw(st.sampled_from(("no", "yes", None))),
         "flow": tuple(draw(VALUE) for _ in range(n)),
         "draw": tuple(draw(LACKING) for _ in range(n)),
         "noise": tuple(draw(st.sampled_from(CHOICES)) for _ in range(n)),
-        "meter": draw(st.booleans()), "stem": draw(st.sampled_from(("coarse", "fine")))}
+        "meter": draw(st.booleans()),
+        "stem": draw(st.sampled_from(("coarse", "fine"))),
+    }
 
 
 def kit(steps=None):
     return Kit(
-        {"x": number(0, 10), "y": number(-1, 10), "z": number(0, 3, holes=True), "level": number(1, 3),
-         "sound": choice(*CHOICES), "drips": choice("no", "yes", holes=True), "flow": number(0, 10, each="carb"),
-         "draw": number(0, 5, each="carb", holes=True), "noise": choice(*CHOICES, each="carb")},
-        facts={"meter": TRUTH, "stem": choice("coarse", "fine")}, values={"gap": "spread(flow)"}, carbs=(1, 3),
-        steps=steps)
+        {
+            "x": number(0, 10),
+            "y": number(-1, 10),
+            "z": number(0, 3, holes=True),
+            "level": number(1, 3),
+            "sound": choice(*CHOICES),
+            "drips": choice("no", "yes", holes=True),
+            "flow": number(0, 10, each="carb"),
+            "draw": number(0, 5, each="carb", holes=True),
+            "noise": choice(*CHOICES, each="carb"),
+        },
+        facts={"meter": TRUTH, "stem": choice("coarse", "fine")},
+        values={"gap": "spread(flow)"},
+        carbs=(1, 3),
+        steps=steps,
+    )
 
 
 # ---- where a reading lies, worked out from the axes' own definition
@@ -136,8 +193,11 @@ def within(cell, value):
 def cell_of(space, axis, names):
     """Which cell of an axis the readings lie in."""
     if axis.kind == "worlds":
-        return next(w for w in range(space.worlds.count)
-                    if all(space.worlds.cell(w, atom) == names[atom[1]] for atom in space.worlds.facts))
+        return next(
+            w
+            for w in range(space.worlds.count)
+            if all(space.worlds.cell(w, atom) == names[atom[1]] for atom in space.worlds.facts)
+        )
     if axis.kind == "enum":
         name = axis.key[1]
         if name.startswith("known:"):
@@ -147,8 +207,9 @@ def cell_of(space, axis, names):
         if axis.key[0][0][1][0] == "many" and total(axis.key, names) == 0:
             return 0  # with none at all, how many there are says nothing
         value = total(axis.key, names)
-        return next(i for i, c in enumerate(axis.cells)
-                    if (value is None) == (c is None) and (c is None or within(c, value)))
+        return next(
+            i for i, c in enumerate(axis.cells) if (value is None) == (c is None) and (c is None or within(c, value))
+        )
     if axis.kind == "row":
         chosen = 0
         for i in places(names):
@@ -162,23 +223,55 @@ def cell_of(space, axis, names):
 
 @settings(max_examples=200)
 @given(st.lists(GUARDS, min_size=1, max_size=4), readings(), st.booleans())
-@example(["x < 3", "x <= 3", "gap > 5"], {
-    "x": Fraction(3), "y": Fraction(0), "z": None, "level": Fraction(1), "sound": "steady", "drips": None,
-    "flow": (Fraction(0), Fraction(5)), "draw": (None, None), "noise": ("steady", "silent"), "meter": True,
-    "stem": "fine"}, False)
-@example(["any(abs(flow - mean(flow)) != z)", "abs(x) != z"], {
-    "x": Fraction(0), "y": Fraction(-1), "z": None, "level": Fraction(1), "sound": "steady", "drips": "no",
-    "flow": (Fraction(0),), "draw": (None,), "noise": ("steady",), "meter": False, "stem": "coarse"}, False)
+@example(
+    ["x < 3", "x <= 3", "gap > 5"],
+    {
+        "x": Fraction(3),
+        "y": Fraction(0),
+        "z": None,
+        "level": Fraction(1),
+        "sound": "steady",
+        "drips": None,
+        "flow": (Fraction(0), Fraction(5)),
+        "draw": (None, None),
+        "noise": ("steady", "silent"),
+        "meter": True,
+        "stem": "fine",
+    },
+    False,
+)
+@example(
+    ["any(abs(flow - mean(flow)) != z)", "abs(x) != z"],
+    {
+        "x": Fraction(0),
+        "y": Fraction(-1),
+        "z": None,
+        "level": Fraction(1),
+        "sound": "steady",
+        "drips": "no",
+        "flow": (Fraction(0),),
+        "draw": (None,),
+        "noise": ("steady",),
+        "meter": False,
+        "stem": "coarse",
+    },
+    False,
+)
 def test_the_run_takes_the_branch_whose_box_holds_the_readings(texts, names, stepped):
     """With `stepped`, readings are rounded as the run rounds them, and cells that none then lies in are gone."""
     texts = [t for t in texts if len(t) <= 300]
     k = kit(STEPS if stepped else None)
     if stepped:
+
         def entered(name, value):
             return rounded(value, STEPS[name], k.names[name].low, k.names[name].high, Fraction(0))
 
-        names = {**names, "x": entered("x", names["x"]), "y": entered("y", names["y"]),
-                 "flow": tuple(entered("flow", v) for v in names["flow"])}
+        names = {
+            **names,
+            "x": entered("x", names["x"]),
+            "y": entered("y", names["y"]),
+            "flow": tuple(entered("flow", v) for v in names["flow"]),
+        }
     try:
         _, found = k.ways(texts)
     except TooComplex:

@@ -20,10 +20,20 @@ LEVELS = ("0", "1", "2", "2.5", "3", "7/2", "10")
 def kit(carbs):
     """Names of every kind, some of which may be missing."""
     return Kit(
-        {"x": number(0, 10), "y": number(-1, 10), "z": number(0, 3, holes=True), "sound": choice(*CHOICES),
-         "drips": choice("no", "yes", holes=True), "flow": number(0, 10, each="carb"),
-         "draw": number(0, 5, each="carb", holes=True), "noise": choice(*CHOICES, each="carb")},
-        facts={"meter": TRUTH, "stem": choice("coarse", "fine")}, values={"gap": "spread(flow)"}, carbs=carbs)
+        {
+            "x": number(0, 10),
+            "y": number(-1, 10),
+            "z": number(0, 3, holes=True),
+            "sound": choice(*CHOICES),
+            "drips": choice("no", "yes", holes=True),
+            "flow": number(0, 10, each="carb"),
+            "draw": number(0, 5, each="carb", holes=True),
+            "noise": choice(*CHOICES, each="carb"),
+        },
+        facts={"meter": TRUTH, "stem": choice("coarse", "fine")},
+        values={"gap": "spread(flow)"},
+        carbs=carbs,
+    )
 
 
 class Judge:
@@ -48,8 +58,10 @@ class Judge:
             self.laws += [value >= 0, value < len(kind.choices)]
             return value, there
         value = z3.Real(name)
-        self.laws += [value >= z3.Q(kind.low.numerator, kind.low.denominator),
-                      value <= z3.Q(kind.high.numerator, kind.high.denominator)]
+        self.laws += [
+            value >= z3.Q(kind.low.numerator, kind.low.denominator),
+            value <= z3.Q(kind.high.numerator, kind.high.denominator),
+        ]
         return value, there
 
     def truth(self, node):
@@ -80,8 +92,13 @@ class Judge:
         items = [self.number(i) for i in node.items]
         found = None
         for a, op, b in zip(items, node.ops, items[1:], strict=False):
-            one = along(lambda p, q, op=op: {
-                "<": p < q, "<=": p <= q, ">": p > q, ">=": p >= q, "==": p == q, "!=": p != q}[op], a, b)
+            one = along(
+                lambda p, q, op=op: {"<": p < q, "<=": p <= q, ">": p > q, ">=": p >= q, "==": p == q, "!=": p != q}[
+                    op
+                ],
+                a,
+                b,
+            )
             found = one if found is None else along(z3.And, found, one)
         return found
 
@@ -90,19 +107,31 @@ class Judge:
             case Number():
                 return z3.Q(node.value.numerator, node.value.denominator), z3.BoolVal(True)
             case Text():
-                return z3.IntVal((*CHOICES, "no", "yes", "coarse", "fine").index(node.value) if node.value in CHOICES
-                                 else ("no", "yes", "coarse", "fine").index(node.value) % 2), z3.BoolVal(True)
+                return z3.IntVal(
+                    (*CHOICES, "no", "yes", "coarse", "fine").index(node.value)
+                    if node.value in CHOICES
+                    else ("no", "yes", "coarse", "fine").index(node.value) % 2
+                ), z3.BoolVal(True)
             case Name():
                 return self.number(self.values[node.name]) if node.name in self.values else self.env[node.name]
             case Arith():
-                return along({"+": lambda p, q: p + q, "-": lambda p, q: p - q, "*": lambda p, q: p * q,
-                              "/": lambda p, q: p / q}[node.op], self.number(node.left), self.number(node.right))
+                return along(
+                    {
+                        "+": lambda p, q: p + q,
+                        "-": lambda p, q: p - q,
+                        "*": lambda p, q: p * q,
+                        "/": lambda p, q: p / q,
+                    }[node.op],
+                    self.number(node.left),
+                    self.number(node.right),
+                )
             case Call(function="abs"):
                 value = self.number(node.argument)
                 return [(z3.Abs(v), t) for v, t in value] if isinstance(value, list) else (z3.Abs(value[0]), value[1])
             case Call(function="count"):
-                return z3.Sum([z3.If(z3.And(v, t), z3.RealVal(1), z3.RealVal(0))
-                               for v, t in self.compare(node.argument)]), z3.BoolVal(True)
+                return z3.Sum(
+                    [z3.If(z3.And(v, t), z3.RealVal(1), z3.RealVal(0)) for v, t in self.compare(node.argument)]
+                ), z3.BoolVal(True)
             case Call():
                 row = self.number(node.argument)
                 return gather(node.function, row if isinstance(row, list) else [row])
@@ -172,14 +201,32 @@ def plain_atom(r):
 def any_atom(r):
     """An atom of any kind that the language has."""
     level, op = r.choice(LEVELS), r.choice(OPS)
-    return r.choice((
-        plain_atom(r), plain_atom(r), f"gap {op} {level}", f"min(flow) {op} {level}", f"max(flow) {op} {level}",
-        f"mean(flow) {op} {level}", f"count(flow > {level}) {op} {r.randrange(4)}", f"x - y {op} {level}",
-        f"x {op} y", f"abs(x - 3) {op} {level}", f"spread(flow) {op} 20 % * mean(flow)", f"any(flow {op} x)",
-        f"all(draw {op} {level})", f"min(draw) {op} {level}", f"spread(draw) {op} {level}", f"mean(draw) {op} {level}",
-        f"any(flow - draw {op} {level})", "known(draw)", f"2 * x + z {op} {level}",
-        f"max(flow) - min(draw) {op} {level}",
-        f"all(abs(flow - mean(flow)) {op} {level})", f"count(noise == 'silent') {op} {r.randrange(3)}"))
+    return r.choice(
+        (
+            plain_atom(r),
+            plain_atom(r),
+            f"gap {op} {level}",
+            f"min(flow) {op} {level}",
+            f"max(flow) {op} {level}",
+            f"mean(flow) {op} {level}",
+            f"count(flow > {level}) {op} {r.randrange(4)}",
+            f"x - y {op} {level}",
+            f"x {op} y",
+            f"abs(x - 3) {op} {level}",
+            f"spread(flow) {op} 20 % * mean(flow)",
+            f"any(flow {op} x)",
+            f"all(draw {op} {level})",
+            f"min(draw) {op} {level}",
+            f"spread(draw) {op} {level}",
+            f"mean(draw) {op} {level}",
+            f"any(flow - draw {op} {level})",
+            "known(draw)",
+            f"2 * x + z {op} {level}",
+            f"max(flow) - min(draw) {op} {level}",
+            f"all(abs(flow - mean(flow)) {op} {level})",
+            f"count(noise == 'silent') {op} {r.randrange(3)}",
+        )
+    )
 
 
 def guard(r, atom, depth=2):
@@ -227,8 +274,13 @@ def found_by_checker(names, texts):
     dead = {i for code, i in by_line if code in ("never-true", "shadowed-branch")}
     gaps = [p for p in problems if p.code == "uncovered-reading"]
     assert not any(code == "too-complex" for code, _ in by_line)
-    return bool(gaps), bool(gaps) and "May match" not in gaps[0].message, dead, {
-        i for code, i in by_line if code == "never-true"}, [p for p in problems if p.code == "overlapping-branches"]
+    return (
+        bool(gaps),
+        bool(gaps) and "May match" not in gaps[0].message,
+        dead,
+        {i for code, i in by_line if code == "never-true"},
+        [p for p in problems if p.code == "overlapping-branches"],
+    )
 
 
 SUITE = {"exact": 600, "sound": 320}

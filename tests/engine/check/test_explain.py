@@ -15,12 +15,22 @@ from engine.procedure.pages import files_of
 
 FLOW = Type("number", "volume flow", "L/min", Fraction(0), Fraction(100))
 #: An adviser of another trade, for the examples.
-ADVISERS = {"even_flow": Adviser(
-    "even_flow", 1, "evens two flows",
-    {"flow": Input("reading", "the flows", quantities=("other", "water flow"), each=("carb",)),
-     "screw": Input("screw", "what sets them", acts=("water",)), "target": Input("value", "the aim", FLOW)},
-    {"verdict": Output(Type("choice", choices=("even", "not even")), "whether they are even")},
-    frozenset({"moves"}), lambda job, inputs, evidence: None, {})}
+ADVISERS = {
+    "even_flow": Adviser(
+        "even_flow",
+        1,
+        "evens two flows",
+        {
+            "flow": Input("reading", "the flows", quantities=("other", "water flow"), each=("carb",)),
+            "screw": Input("screw", "what sets them", acts=("water",)),
+            "target": Input("value", "the aim", FLOW),
+        },
+        {"verdict": Output(Type("choice", choices=("even", "not even")), "whether they are even")},
+        frozenset({"moves"}),
+        lambda job, inputs, evidence: None,
+        {},
+    )
+}
 
 #: Pages of files that can't be shown as a piece of text.
 WITHOUT_EXAMPLE = {"not-a-file", "cannot-read", "too-big", "not-utf-8"}

@@ -22,7 +22,8 @@ from engine.procedure.problems import Problem
 ROOT = Path(__file__).parents[3]
 SMALL = sorted((ROOT / "procedures").glob("*.yaml"), key=lambda p: p.stat().st_size)[:8]
 SEEDS = [p.read_text(encoding="utf-8") for p in SMALL] + [
-    (ROOT / "tests/engine/conformance/balance_two_valves.yaml").read_text(encoding="utf-8")]
+    (ROOT / "tests/engine/conformance/balance_two_valves.yaml").read_text(encoding="utf-8")
+]
 ADVISERS = shipped()
 #: Processor seconds that one file may take.
 LIMIT = 2
@@ -102,11 +103,11 @@ def mutated_bytes(r):
         if kind == 0:
             data[at] = r.randrange(256)
         elif kind == 1:
-            del data[at:at + r.randint(1, 60)]
+            del data[at : at + r.randint(1, 60)]
         elif kind == 2:
             data[at:at] = r.choice(SIGNS)
         else:
-            data[at:at] = data[at:at + r.randint(1, 200)]
+            data[at:at] = data[at : at + r.randint(1, 200)]
     return bytes(data)
 
 
@@ -130,10 +131,50 @@ def mutated_lines(r):
 
 
 NASTY = (
-    "", "null", "~", "{}", "[]", "[[[]]]", "{a: {b: c}}", "-1", "1e999", "9" * 400, "0x10", ".inf", ".nan", "1/0",
-    "true", "'", "yes", "back", "next", "here", "{here}", "{x", "x}", "{{}}", "{__class__}", "any", "\\u0000", "*",
-    "&a x", "..", "!!python/object/apply:os.system [id]", "\u202e", "😀", "a" * 3000, "1 2 3", "../../etc", "con",
-    "().__class__", "open('x','w')", "__import__('os').system('id')", "lambda: 0", "x if y else z", "1 turn turn")
+    "",
+    "null",
+    "~",
+    "{}",
+    "[]",
+    "[[[]]]",
+    "{a: {b: c}}",
+    "-1",
+    "1e999",
+    "9" * 400,
+    "0x10",
+    ".inf",
+    ".nan",
+    "1/0",
+    "true",
+    "'",
+    "yes",
+    "back",
+    "next",
+    "here",
+    "{here}",
+    "{x",
+    "x}",
+    "{{}}",
+    "{__class__}",
+    "any",
+    "\\u0000",
+    "*",
+    "&a x",
+    "..",
+    "!!python/object/apply:os.system [id]",
+    "\u202e",
+    "😀",
+    "a" * 3000,
+    "1 2 3",
+    "../../etc",
+    "con",
+    "().__class__",
+    "open('x','w')",
+    "__import__('os').system('id')",
+    "lambda: 0",
+    "x if y else z",
+    "1 turn turn",
+)
 
 
 def mutated_values(r):
@@ -144,8 +185,13 @@ def mutated_values(r):
         if colon:
             kind = r.randrange(3)
             value = r.choice(NASTY)
-            lines[at] = (f"{key}: {value}" if kind == 0 else f"{key}: {value}{rest}" if kind == 1
-                         else f"{key.replace(key.strip(), value or 'x')}: {rest}")
+            lines[at] = (
+                f"{key}: {value}"
+                if kind == 0
+                else f"{key}: {value}{rest}"
+                if kind == 1
+                else f"{key.replace(key.strip(), value or 'x')}: {rest}"
+            )
     return "\n".join(lines)
 
 
@@ -219,25 +265,47 @@ def truth(r, depth):
         text = word.join(truth(r, depth - 1) for _ in range(r.randint(1, 3)))
         return f"not ({text})" if r.random() < 0.3 else f"({text})"
     op = r.choice(("<", "<=", ">", ">=", "==", "!="))
-    return r.choice((
-        f"{number(r, 2)} {op} {number(r, 1)}", f"{r.choice(('any', 'all'))}({row(r)} {op} {number(r, 1)})",
-        f"count({row(r)} {op} {number(r, 0)}) {op} {r.randint(0, 5)}", "sound != 'rough'", "sound == 'rough'", "meter",
-        "known(x)", "known(position(spindle))", "known(flow)", f"any(position(spindle) {op} {r.randint(0, 9)} turn)"))
+    return r.choice(
+        (
+            f"{number(r, 2)} {op} {number(r, 1)}",
+            f"{r.choice(('any', 'all'))}({row(r)} {op} {number(r, 1)})",
+            f"count({row(r)} {op} {number(r, 0)}) {op} {r.randint(0, 5)}",
+            "sound != 'rough'",
+            "sound == 'rough'",
+            "meter",
+            "known(x)",
+            "known(position(spindle))",
+            "known(flow)",
+            f"any(position(spindle) {op} {r.randint(0, 9)} turn)",
+        )
+    )
 
 
 def number(r, depth):
     """A number in L/min that is well formed."""
     if depth and r.random() < 0.4:
         return f"({number(r, depth - 1)} {r.choice('+-')} {number(r, depth - 1)})"
-    return r.choice((
-        "x", "gap", "apart", f"{r.choice(('min', 'max', 'mean', 'spread'))}({row(r)})", f"{r.randint(0, 25)} L/min",
-        f"{r.randint(0, 9)} * apart", "50 % * gap", "abs(x - apart)", "x / 3", "2.5 L/min"))
+    return r.choice(
+        (
+            "x",
+            "gap",
+            "apart",
+            f"{r.choice(('min', 'max', 'mean', 'spread'))}({row(r)})",
+            f"{r.randint(0, 25)} L/min",
+            f"{r.randint(0, 9)} * apart",
+            "50 % * gap",
+            "abs(x - apart)",
+            "x / 3",
+            "2.5 L/min",
+        )
+    )
 
 
 def row(r):
     """A row in L/min that is well formed."""
-    return r.choice((
-        "flow", "flow", "flow - x", "2 * flow", "abs(flow - mean(flow))", "flow - mean(flow)", "0 L/min - flow"))
+    return r.choice(
+        ("flow", "flow", "flow - x", "2 * flow", "abs(flow - mean(flow))", "flow - mean(flow)", "0 L/min - flow")
+    )
 
 
 LANGUAGE = """
@@ -342,8 +410,10 @@ def test_what_is_no_file_gets_an_answer(tmp_path):
 
 
 def test_files_that_call_each_other_get_an_answer(tmp_path):
-    text = "procedure: {0}\ntitle: X\nrevision: 1\nfor: {{family: any, carbs: 2}}\nstart: s\nsteps:\n" \
-           "  s: {{call: {1}, ends: {{e: e}}}}\n  e: {{end: ok, say: Done.}}\n"
+    text = (
+        "procedure: {0}\ntitle: X\nrevision: 1\nfor: {{family: any, carbs: 2}}\nstart: s\nsteps:\n"
+        "  s: {{call: {1}, ends: {{e: e}}}}\n  e: {{end: ok, say: Done.}}\n"
+    )
     for a, b in (("one", "two"), ("two", "three"), ("three", "one"), ("self", "self")):
         (tmp_path / f"{a}.yaml").write_text(text.format(a, b), encoding="utf-8")
     assert "call-cycle" in [p.code for p in answered(tmp_path / "one.yaml")]

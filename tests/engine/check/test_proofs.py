@@ -22,11 +22,13 @@ TO_FILL = READINGS.replace("{", "{{").replace("}", "}}")
 @pytest.fixture
 def problems(tmp_path):
     """The problems of an example, as `code line` pairs by default."""
+
     def run(example, whole=False):
         for name, text in files_of(example).items():
             (tmp_path / f"{name}.yaml").write_text(text, encoding="utf-8", newline="\n")
         found = check_file(tmp_path / "example.yaml", [], ADVISERS).problems
         return found if whole else [p.code for p in found]
+
     return run
 
 
@@ -34,7 +36,9 @@ def problems(tmp_path):
 
 
 def test_a_reading_taken_where_a_fact_holds_may_be_used_where_it_is_known_to_hold(problems):
-    example = TO_FILL + """\
+    example = (
+        TO_FILL
+        + """\
 facts:
   meter: instruments.flow_meter
 steps:
@@ -46,6 +50,7 @@ steps:
       - {{when: any(flow < 1) or sound == 'rough', go: done}}
       - {{otherwise: done}}
 """
+    )
     assert problems(example.format(when="\"meter and drips == 'yes'\"")) == []
     assert problems(example.format(when="\"not meter or drips == 'yes'\"")) == []
     assert problems(example.format(when="\"drips == 'yes' and meter\"")) == ["used-before-read"]
@@ -53,7 +58,9 @@ steps:
 
 
 def test_a_fact_is_followed_from_step_to_step(problems):
-    example = TO_FILL + """\
+    example = (
+        TO_FILL
+        + """\
 facts:
   meter: instruments.flow_meter
 steps:
@@ -73,6 +80,7 @@ steps:
     do: Look again.
     go: done
 """
+    )
     assert problems(example.format(one="with_it", other="without")) == []
     found = problems(example.format(one="without", other="with_it"), whole=True)
     assert {p.code for p in found} == {"used-before-read"}
@@ -80,7 +88,9 @@ steps:
 
 
 def test_a_reading_taken_under_a_condition_may_be_used_under_the_same(problems):
-    example = TO_FILL + """\
+    example = (
+        TO_FILL
+        + """\
 steps:
   gate:
     do: Listen.
@@ -94,6 +104,7 @@ steps:
       - {{when: "sound == '{word}' and drips == 'yes'", go: done}}
       - {{otherwise: done}}
 """
+    )
     assert problems(example.format(word="rough")) == []
     assert problems(example.format(word="steady")) == ["used-before-read"]
 
@@ -114,7 +125,9 @@ steps:
 
 
 def test_a_symptom_leaves_the_readings_of_its_step_untaken(problems):
-    example = READINGS + """\
+    example = (
+        READINGS
+        + """\
 symptoms:
   stall: {kind: stall, ask: It stalls, go: after}
 steps:
@@ -129,6 +142,7 @@ steps:
     record: as left
     go: done
 """
+    )
     found = problems(example, whole=True)
     assert [(p.code, p.witness) for p in found] == [("used-before-read", "gate → (stall) → after")]
 
@@ -164,7 +178,9 @@ steps:
 
 
 def test_the_loop_that_a_limit_ends_is_sound_and_without_it_is_not(problems):
-    example = TO_FILL + """\
+    example = (
+        TO_FILL
+        + """\
 steps:
   gate:
     {limit}do: Listen.
@@ -177,6 +193,7 @@ steps:
     go: gate
   bad: {{end: failed, say: Bad.}}
 """
+    )
     assert problems(example.format(limit="limit: {visits: 5, then: bad}\n    ")) == []
     found = problems(example.format(limit=""), whole=True)
     assert {p.code for p in found} == {"endless-loop", "unreachable-step"}
@@ -185,7 +202,9 @@ steps:
 
 def test_a_limit_inside_the_loop_of_another_does_not_end_it(problems):
     """Visits are used up one by one: what is left when all are used up must not go round."""
-    example = READINGS + """\
+    example = (
+        READINGS
+        + """\
 steps:
   gate:
     limit: {visits: 3, then: other}
@@ -199,6 +218,7 @@ steps:
     do: Turn it.
     go: gate
 """
+    )
     assert problems(example) == ["limit-in-loop"]
 
 
@@ -267,7 +287,9 @@ readings:
 
 
 def test_the_engine_stands_as_the_last_step_on_the_way_said(problems):
-    example = ENGINE + """\
+    example = (
+        ENGINE
+        + """\
 steps:
   gate:
     state: {engine: running}
@@ -288,13 +310,17 @@ steps:
     read: [speed]
     go: done
 """
+    )
     found = problems(example % "again", whole=True)
     assert [(p.code, p.witness) for p in found if p.severity == "error"] == [
-        ("read-while-stopped", "gate → next_one → off → again")]
+        ("read-while-stopped", "gate → next_one → off → again")
+    ]
 
 
 def test_a_called_file_leaves_the_engine_as_it_left_it(problems):
-    example = ENGINE + """\
+    example = (
+        ENGINE
+        + """\
 steps:
   gate:
     state: {engine: running}
@@ -324,12 +350,15 @@ steps:
     go: done
   dead: {end: failed, say: Dead.}
 """
+    )
     assert [c for c in problems(example % "speed") if c != "unused-name"] == ["read-while-stopped"]
     assert [c for c in problems(example % "gap") if c != "unused-name"] == []
 
 
 def test_a_symptom_that_starts_the_engine_and_comes_back_is_seen(problems):
-    example = ENGINE + """\
+    example = (
+        ENGINE
+        + """\
 symptoms:
   stall: {kind: stall, ask: It stalls, call: restart, ends: {done: back}, limit: {visits: 2, then: done}}
 steps:
@@ -350,15 +379,19 @@ steps:
     do: Start it.
     go: done
 """
+    )
     found = [p for p in problems(example % "", whole=True) if p.severity == "error"]
     assert [(p.code, p.witness) for p in found] == [
-        ("read-while-running", "gate → measure → (stall: restart, done) → measure")]
+        ("read-while-running", "gate → measure → (stall: restart, done) → measure")
+    ]
     assert not [p for p in problems(example % "state: {engine: stopped}\n    ", whole=True) if p.severity == "error"]
 
 
 def test_a_symptom_given_deep_inside_called_files_is_seen(problems):
     """The caller's symptom leaves all files above it, with the engine as the innermost one has it."""
-    example = ENGINE + """\
+    example = (
+        ENGINE
+        + """\
 symptoms:
   stall: {kind: stall, ask: It stalls, go: read_it}
 steps:
@@ -393,6 +426,7 @@ steps:
     do: Start it.
     go: done
 """
+    )
     errors = [p for p in problems(example, whole=True) if p.severity == "error"]
     assert [p.code for p in errors] == ["read-while-stopped"]
 
@@ -401,7 +435,9 @@ steps:
 
 
 def test_a_step_is_proved_only_for_the_cases_that_reach_it(problems):
-    example = READINGS + """\
+    example = (
+        READINGS
+        + """\
 facts:
   meter: instruments.flow_meter
 steps:
@@ -418,12 +454,15 @@ steps:
       - {when: meter and spread(flow) <= 1 and (drips == 'no' or sound == 'steady'), go: done}
       - {when: meter and drips == 'yes' and sound == 'rough', go: done}
 """
+    )
     assert problems(example) == []
 
 
 def test_what_the_step_rounds_away_is_no_gap(problems):
     """A reading with `step: 0.1` never lies between 1 and 1.1."""
-    example = TO_FILL + """\
+    example = (
+        TO_FILL
+        + """\
 steps:
   gate:
     do: Read.
@@ -433,14 +472,18 @@ steps:
       - {{when: "all(flow >= {least}) and drips == 'no'", go: done}}
       - {{when: "all(flow >= 1.1) and (drips == 'yes' or sound == 'rough')", go: done}}
 """
+    )
     assert problems(example.format(least="1.1")) == []
     found = problems(example.format(least="1.2"), whole=True)
     assert [(p.code, p.message) for p in found] == [
-        ("uncovered-reading", "Nothing matches flow = 1.1 L/min, drips = no, sound = steady.")]
+        ("uncovered-reading", "Nothing matches flow = 1.1 L/min, drips = no, sound = steady.")
+    ]
 
 
 def test_differences_of_what_is_rounded_are_rounded_too(problems):
-    example = TO_FILL + """\
+    example = (
+        TO_FILL
+        + """\
 steps:
   gate:
     do: Read.
@@ -451,12 +494,15 @@ steps:
       - {{when: drips == 'yes' and sound == 'steady', go: done}}
       - {{when: drips == 'yes' and sound == 'rough', go: done}}
 """
+    )
     assert problems(example.format(least="0.6")) == []
     assert problems(example.format(least="0.7")) == ["uncovered-reading"]
 
 
 def test_a_value_is_called_by_its_name_in_a_case(problems):
-    example = READINGS + """\
+    example = (
+        READINGS
+        + """\
 settings:
   even: {value: 0.5 L/min, range: [0.1, 1], source: common practice}
 values:
@@ -470,13 +516,16 @@ steps:
       - {when: gap > 2 * even, go: done}
       - {when: drips == 'yes' or sound == 'rough', go: done}
 """
+    )
     (found,) = problems(example, whole=True)
     assert found.code == "uncovered-reading"
     assert found.message.startswith("Nothing matches gap = ") and ", even = " in found.message
 
 
 def test_a_condition_that_never_holds_is_told_of_whatever_hangs_on_it(problems):
-    example = READINGS + """\
+    example = (
+        READINGS
+        + """\
 facts:
   meter: instruments.flow_meter
 steps:
@@ -488,9 +537,12 @@ steps:
       - {code: drips, severity: note, say: Drips., when: drips == 'yes' and sound == 'rough'}
     go: done
 """
+    )
     found = [p for p in problems(example, whole=True) if p.code == "never-true"]
     assert [p.message.partition(", so ")[2] for p in found] == [
-        "this reading is never taken.", "this finding is never raised."]
+        "this reading is never taken.",
+        "this finding is never raised.",
+    ]
 
 
 def test_a_value_that_needs_an_unread_reading_is_told_with_it(problems):
@@ -539,8 +591,11 @@ steps:
 """
     found = problems(example, whole=True)
     assert [(Path(p.path).stem, p.code) for p in found] == [
-        ("example", "unreachable-step"), ("inner", "missing-caution"), ("inner", "two-actions"),
-        ("inner", "unreachable-step")]
+        ("example", "unreachable-step"),
+        ("inner", "missing-caution"),
+        ("inner", "two-actions"),
+        ("inner", "unreachable-step"),
+    ]
 
 
 def test_a_file_with_faults_of_its_own_is_told_that_proofs_come_later(tmp_path):

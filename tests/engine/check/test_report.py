@@ -45,7 +45,9 @@ def show(path, format):
 def test_full_shows_the_line_what_is_wrong_why_it_matters_and_how_to_mend_it(pipe):
     text, code = show(pipe, "full")
     assert code == 1
-    assert text == """\
+    assert (
+        text
+        == """\
 error: uncovered-reading: Nothing matches spread(flow) = 0.6 L/min.
   --> pipe.yaml:12:5
    |
@@ -56,12 +58,15 @@ error: uncovered-reading: Nothing matches spread(flow) = 0.6 L/min.
 
 1 error. `evendraw explain CODE` says more about each.
 """
+    )
 
 
 def test_line_is_one_problem_a_line_at_a_place_that_editors_know(pipe):
     text, _ = show(pipe, "line")
-    assert text == ("pipe.yaml:12:5: uncovered-reading: Nothing matches spread(flow) = 0.6 L/min. "
-                    "Add a branch for it, or end the list with `- {otherwise: step}`.\n")
+    assert text == (
+        "pipe.yaml:12:5: uncovered-reading: Nothing matches spread(flow) = 0.6 L/min. "
+        "Add a branch for it, or end the list with `- {otherwise: step}`.\n"
+    )
 
 
 def test_json_holds_everything_a_problem_has(pipe):
@@ -95,7 +100,8 @@ def test_a_fix_goes_into_sarif_as_a_replacement():
 def test_annotations_escape_what_would_end_them_early():
     problem = Problem("bad-guard", "a,b:c.yaml", Span(1, 1, 1, 2), "100 % wrong\nhere", severity="warning")
     assert render([problem], {}, "annotations") == (
-        "::warning file=a%2Cb%3Ac.yaml,line=1,endLine=1,col=1,endColumn=2,title=bad-guard::100 %25 wrong%0Ahere\n")
+        "::warning file=a%2Cb%3Ac.yaml,line=1,endLine=1,col=1,endColumn=2,title=bad-guard::100 %25 wrong%0Ahere\n"
+    )
 
 
 def test_a_long_line_is_cut_round_its_fault_and_wide_signs_are_counted():
@@ -105,7 +111,7 @@ def test_a_long_line_is_cut_round_its_fault_and_wide_signs_are_counted():
     shown = render([problem], {"a.yaml": Source("a", "a.yaml", text)}, "full").split("\n")
     line, under = shown[3], shown[4]
     wide = {c: 2 for c in "発進"}
-    before = sum(wide.get(c, 1) for c in line[:line.index("FAULT")])
+    before = sum(wide.get(c, 1) for c in line[: line.index("FAULT")])
     assert under.index("^") == before and under.count("^") == 5
     assert sum(wide.get(c, 1) for c in line) <= 80
 
@@ -130,11 +136,17 @@ def test_sound_files_are_said_to_be_sound(tmp_path):
 
 def test_warnings_alone_leave_the_exit_code_at_zero(tmp_path):
     path = tmp_path / "pipe.yaml"
-    path.write_text(TEXT.replace("> 0.7", "> 0.5").replace("Read both.", "Stop it, and then read both."),
-                    encoding="utf-8", newline="\n")
+    path.write_text(
+        TEXT.replace("> 0.7", "> 0.5").replace("Read both.", "Stop it, and then read both."),
+        encoding="utf-8",
+        newline="\n",
+    )
     text, code = run_check([path], [], {}, "full")
-    assert code == 0 and "warning: two-actions" in text and text.endswith(
-        "No error and 1 warning. `evendraw explain CODE` says more about each.\n")
+    assert (
+        code == 0
+        and "warning: two-actions" in text
+        and text.endswith("No error and 1 warning. `evendraw explain CODE` says more about each.\n")
+    )
 
 
 def test_until_a_file_loads_nothing_is_said_to_be_proved(tmp_path):

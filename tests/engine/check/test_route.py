@@ -48,7 +48,9 @@ def route():
 
 
 def test_the_tree_hangs_each_step_on_the_way_that_leads_to_it(route):
-    assert as_text(route) == """\
+    assert (
+        as_text(route)
+        == """\
 pipe: Bleed & fill
 
 ● gate  at most 5 visits
@@ -69,6 +71,7 @@ by a symptom:
 at any step:
   It bursts → off
 """
+    )
 
 
 def test_mermaid_has_a_node_for_each_step_and_a_link_for_each_way(route):

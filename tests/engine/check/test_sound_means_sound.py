@@ -37,9 +37,27 @@ values:
   gap: spread(flow)
 """
 ATOMS = (
-    "gap > apart", "gap <= apart", "any(flow < 3)", "all(flow >= 3)", "x > 4", "x <= 4", "x == 7", "sound == 'rough'",
-    "sound != 'silent'", "meter", "not meter", "stem == 'fine'", "drips == 'yes'", "drips == 'no'", "kept > 3 L/min",
-    "max(flow) > 2 * apart", "x - apart > 3", "mean(flow) > 5", "count(flow > 5) >= 2", "min(flow) < x")
+    "gap > apart",
+    "gap <= apart",
+    "any(flow < 3)",
+    "all(flow >= 3)",
+    "x > 4",
+    "x <= 4",
+    "x == 7",
+    "sound == 'rough'",
+    "sound != 'silent'",
+    "meter",
+    "not meter",
+    "stem == 'fine'",
+    "drips == 'yes'",
+    "drips == 'no'",
+    "kept > 3 L/min",
+    "max(flow) > 2 * apart",
+    "x - apart > 3",
+    "mean(flow) > 5",
+    "count(flow > 5) >= 2",
+    "min(flow) < x",
+)
 READS = ("flow", "x", "sound", "drips", "{x: meter}", "{flow: stem == 'fine'}", "{reading: sound, when: not meter}")
 
 
@@ -56,7 +74,7 @@ def procedure(r, name, callee=None):
     everywhere = [n for n in ("flow", "x", "sound", "drips") if r.random() < 0.8]
 
     def ahead(i):
-        return r.choice((*names[i + 1:], "done", "bad") if r.random() < 0.8 else names)
+        return r.choice((*names[i + 1 :], "done", "bad") if r.random() < 0.8 else names)
 
     lines = [HEAD.format(name=name)]
     if r.random() < 0.5:
@@ -68,7 +86,7 @@ def procedure(r, name, callee=None):
     for i, step in enumerate(names):
         lines.append(f"  {step}:\n    do: Look.\n")
         if r.random() < 0.4:
-            then = r.choice((*names[i + 1:], "bad", "bad"))
+            then = r.choice((*names[i + 1 :], "bad", "bad"))
             lines.append(f"    limit: {{visits: {r.randint(1, 3)}, then: {then}}}\n")
         reads = everywhere if i == 0 else [x for x in READS if r.random() < 0.25]
         seen = {}
@@ -104,6 +122,7 @@ def missing(monkeypatch):
             if name not in names:
                 found.append(name)
             return names.get(name)
+
         return run
 
     monkeypatch.setattr(closures, "_fetch", fetch)
@@ -137,8 +156,11 @@ def test_a_random_program_that_is_called_sound_never_strands_anybody(missing, pa
                 assert errors, texts["outer"]
                 stranded += 1
         assert not seen & {
-            f"{f.name}.{s.name}" for f in loaded.program.files.values() for s in f.steps.values()
-            if (f.name, s.span) in unreached}
+            f"{f.name}.{s.name}"
+            for f in loaded.program.files.values()
+            for s in f.steps.values()
+            if (f.name, s.span) in unreached
+        }
         assert errors or not missing, (missing, texts["outer"])
         sound += not errors
     # The test means something only while both kinds turn up.

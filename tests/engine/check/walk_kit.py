@@ -30,25 +30,34 @@ def job_of(r: random.Random, program: Program) -> Job:
     """A job of some bank that the main file is for; what the facts ask is decided elsewhere."""
     layout = program.files[program.main].layout
     carbs = r.randint(*layout.carbs)
-    barrels = r.randint(layout.barrels_per_carb[0], max(layout.barrels_per_carb[0],
-                                                        min(layout.barrels_per_carb[1], 16 // carbs)))
+    barrels = r.randint(
+        layout.barrels_per_carb[0], max(layout.barrels_per_carb[0], min(layout.barrels_per_carb[1], 16 // carbs))
+    )
     family = layout.families[0] if layout.families else "any family"
-    return Job.model_validate({
-        "engine": {"cylinders": carbs * barrels, "displacement": "1600 cc", "idle_speed": "900 rpm"},
-        "bank": {"family": family, "carbs": carbs, "barrels_per_carb": barrels}})
+    return Job.model_validate(
+        {
+            "engine": {"cylinders": carbs * barrels, "displacement": "1600 cc", "idle_speed": "900 rpm"},
+            "bank": {"family": family, "carbs": carbs, "barrels_per_carb": barrels},
+        }
+    )
 
 
 def plan_of(r: random.Random, program: Program) -> Plan:
     """A program on such a job, its facts and settings anything that they may be; one path of the job, one fact."""
     job = job_of(r, program)
-    known: dict[str, Any] = {"bank.carbs": Fraction(job.bank.carbs), "engine.cylinders": Fraction(job.engine.cylinders),
-                             "bank.barrels_per_carb": Fraction(job.bank.barrels_per_carb)}
+    known: dict[str, Any] = {
+        "bank.carbs": Fraction(job.bank.carbs),
+        "engine.cylinders": Fraction(job.engine.cylinders),
+        "bank.barrels_per_carb": Fraction(job.bank.barrels_per_carb),
+    }
     facts = {
         p.name: {f.name: known.setdefault(f.path, value_of(r, f.type)) for f in p.facts.values()}
-        for p in program.files.values()}
+        for p in program.files.values()
+    }
     settings = {
         p.name: {s.name: InForce(value_of(r, s.type), "job") for s in p.settings.values()}
-        for p in program.files.values()}
+        for p in program.files.values()
+    }
     return Plan(program, job, settings, facts)
 
 

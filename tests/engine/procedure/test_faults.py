@@ -129,8 +129,11 @@ CASES: list[tuple[str, str, str]] = [
     ("several-keys", "unit: L/min, range: [0, 20]}\n  out", "unit: L/min, range: [0, 20], «choices»: [a, b]}\n  out"),
     ("several-keys", "    go: measure", "    «go»: measure\n    branch: [{otherwise: done}]"),
     ("several-keys", "- {when: gap > 1, go: turn}\n      - {otherwise: done}", "- {«when»: gap > 1, otherwise: done}"),
-    ("no-way-on", "  turn:\n    moves: [{screw: spindle, each: carb, to: 2 turn}]\n    make: next\n    go: measure\n",
-     "  «turn»:\n    make: next\n"),
+    (
+        "no-way-on",
+        "  turn:\n    moves: [{screw: spindle, each: carb, to: 2 turn}]\n    make: next\n    go: measure\n",
+        "  «turn»:\n    make: next\n",
+    ),
     ("otherwise-not-last", "- {when: gap > 1, go: turn}", "- {«otherwise»: turn}"),
     # names
     ("unknown-name", "keep: {first: gap}", "keep: {first: «gapp»}"),
@@ -169,11 +172,16 @@ CASES: list[tuple[str, str, str]] = [
     ("unknown-choice", "when: gap > 1", "when: sound == «'loud'»"),
     # meaning
     ("bad-guard", "when: gap > 1", "when: gap «=» 1"),
-    ("bad-guard", "when: gap > 1", "when: «\"gap >\n          1\"»"),
+    ("bad-guard", "when: gap > 1", 'when: «"gap >\n          1"»'),
     ("guard-too-long", "when: gap > 1", "when: «gap > 1" + " or gap > 1" * 30 + "»"),
     ("may-grow-without-end", "keep: {first: gap}\n", "keep: {first: gap, n: «n * n»}\n    findings: []\n"),
-    ("guard-too-long", "  gap: {is", "  v1: «v2 + v2»\n" + "".join(
-        f"  v{i}: v{i + 1} + v{i + 1}\n" for i in range(2, 8)) + "  v8: gap + gap + gap + gap\n  gap: {is"),
+    (
+        "guard-too-long",
+        "  gap: {is",
+        "  v1: «v2 + v2»\n"
+        + "".join(f"  v{i}: v{i + 1} + v{i + 1}\n" for i in range(2, 8))
+        + "  v8: gap + gap + gap + gap\n  gap: {is",
+    ),
     ("guard-too-deep", "when: gap > 1", "when: " + "not " * 21 + "«not» gap > 1"),
     ("unit-mismatch", "when: gap > 1", "when: gap > «1 turn»"),
     ("unit-mismatch", "range: [2, 20]", "range: [«2 turn», 20]"),
@@ -183,7 +191,7 @@ CASES: list[tuple[str, str, str]] = [
     ("wrong-kind", "when: gap > 1", "when: «sound > 1»"),
     ("row-not-single", "when: gap > 1", "when: «flow > 1»"),
     ("single-not-row", "when: gap > 1", "when: any(«gap > 1»)"),
-    ("rows-dont-fit", "when: gap > 1", "when: \"any(spread(«flow», per: carb) > 1)\""),
+    ("rows-dont-fit", "when: gap > 1", 'when: "any(spread(«flow», per: carb) > 1)"'),
     ("may-divide-by-zero", "when: gap > 1", "when: 1 L/min / «gap» > 1"),
     ("temperature-sum", "when: gap > 1", "when: «80 degC» + 5 K > 300 K"),
     ("may-be-missing", "tolerance: 1", "tolerance: «max(out)»"),
@@ -191,21 +199,32 @@ CASES: list[tuple[str, str, str]] = [
     ("out-of-range", "value: 6 L/min", "value: «60 L/min»"),
     ("out-of-range", "to: 2 turn", "to: «9 turn»"),
     ("out-of-range", "call: bleed,", "call: bleed, with: {wait: «2 min»},"),
-    ("out-of-range", "worst: {is: gap, unit: L/min, range: [0, 20]}",
-     "worst: {is: «gap», unit: L/min, range: [0, 10]}"),
+    (
+        "out-of-range",
+        "worst: {is: gap, unit: L/min, range: [0, 20]}",
+        "worst: {is: «gap», unit: L/min, range: [0, 10]}",
+    ),
     ("wrong-binding", "flow: flow, screw", "flow: «out», screw"),
     ("wrong-binding", "flow: flow, screw", "flow: «gap», screw"),
     ("wrong-binding", "screw: spindle, target", "screw: «flow», target"),
     ("place-mismatch", "each: carb, to: 2 turn", "each: «barrel», to: 2 turn"),
-    ("place-mismatch", "    go: measure",
-     "    call: «bleed»\n    each: carb\n    ends: {bled: next, air: next}\n    go: done"),
+    (
+        "place-mismatch",
+        "    go: measure",
+        "    call: «bleed»\n    each: carb\n    ends: {bled: next, air: next}\n    go: done",
+    ),
     ("place-mismatch", "    go: measure", "    call: «one»\n    ends: {seen: done}"),
     ("bad-placeholder", "{gap:L/min}", "«{gap + 1}»"),
     ("bad-placeholder", "{gap:L/min}", "«{»gap"),
     ("bad-placeholder", "ask: Pipe hammers", "ask: 'Pipe hammers «{gap}»'"),
 ]
 ELSEWHERE = {  # in tests of loading, of guards, or below
-    "not-a-file", "cannot-read", "too-big", "not-utf-8", "layout-mismatch", "screw-mismatch",
+    "not-a-file",
+    "cannot-read",
+    "too-big",
+    "not-utf-8",
+    "layout-mismatch",
+    "screw-mismatch",
 }
 
 
@@ -220,7 +239,11 @@ def marked(text: str) -> tuple[str, tuple[int, int, int, int] | None]:
     before, inside, after = re.split("[«»]", text)
     end = before + inside
     return before + inside + after, (
-        before.count("\n") + 1, len(before) - before.rfind("\n"), end.count("\n") + 1, len(end) - end.rfind("\n"))
+        before.count("\n") + 1,
+        len(before) - before.rfind("\n"),
+        end.count("\n") + 1,
+        len(end) - end.rfind("\n"),
+    )
 
 
 def span(problem: Problem) -> tuple[int, int, int, int]:
@@ -256,14 +279,26 @@ def test_every_code_has_its_case() -> None:
 
 def test_all_faults_of_a_file_come_at_once_and_in_order() -> None:
     text = BASE
-    for old, new in (("word: warning", "word: warnin"), ("do: Read both.", "doo: Read both."),
-                     ("when: gap > 1", "when: gapp > 1"), ("go: turn}", "go: trun}"), ("to: 2 turn", "to: 2 truns"),
-                     ("adviser: even_flow", "adviser: odd_flow"), ("{gap:L/min}", "{gup}")):
+    for old, new in (
+        ("word: warning", "word: warnin"),
+        ("do: Read both.", "doo: Read both."),
+        ("when: gap > 1", "when: gapp > 1"),
+        ("go: turn}", "go: trun}"),
+        ("to: 2 turn", "to: 2 truns"),
+        ("adviser: even_flow", "adviser: odd_flow"),
+        ("{gap:L/min}", "{gup}"),
+    ):
         text = text.replace(old, new)
     found = tell(text)
     assert [p.code for p in found.problems] == [
-        "unknown-word", "unknown-key", "unknown-adviser", "unknown-name", "unknown-step", "unknown-unit",
-        "unknown-name"]
+        "unknown-word",
+        "unknown-key",
+        "unknown-adviser",
+        "unknown-name",
+        "unknown-step",
+        "unknown-unit",
+        "unknown-name",
+    ]
     assert found.program is None
     assert all(p.message.endswith(".") and p.hint for p in found.problems)
 
@@ -304,8 +339,9 @@ def test_a_called_file_serves_every_bank_of_its_caller() -> None:
 
 def test_files_that_call_each_other_in_a_circle_are_refused() -> None:
     back = BLEED.replace("do: Bleed it., go: bled", "call: tiny, ends: {done: bled, worn: air}")
-    back = back.replace("carbs: {from: 1, to: 4}, barrels_per_carb: {from: 1, to: 4}",
-                        "carbs: {from: 2, to: 3}, barrels_per_carb: 2")
+    back = back.replace(
+        "carbs: {from: 1, to: 4}, barrels_per_carb: {from: 1, to: 4}", "carbs: {from: 2, to: 3}, barrels_per_carb: 2"
+    )
     found = tell(BASE, bleed=back)
     assert [(p.path, p.code) for p in found.problems] == [("bleed.yaml", "call-cycle")]
     assert "tiny calls bleed calls tiny" in found.problems[0].message

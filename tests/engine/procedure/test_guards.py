@@ -20,18 +20,25 @@ from engine.procedure.guards import parse
 from engine.procedure.resolve import Scope, resolve, type_of
 
 F = Fraction
-NUMBERS = {"a": Type("number", low=F(-9), high=F(9)), "b": Type("number", low=F(1), high=F(9)),
-           "c": Type("number", low=F(-9), high=F(-1))}
-ROWS = {"r": Type("number", low=F(-9), high=F(9), each="carb"),
-        "s": Type("number", low=F(-9), high=F(9), each="barrel")}
+NUMBERS = {
+    "a": Type("number", low=F(-9), high=F(9)),
+    "b": Type("number", low=F(1), high=F(9)),
+    "c": Type("number", low=F(-9), high=F(-1)),
+}
+ROWS = {
+    "r": Type("number", low=F(-9), high=F(9), each="carb"),
+    "s": Type("number", low=F(-9), high=F(9), each="barrel"),
+}
 WORDS = {"w": Type("choice", choices=("red", "green", "no"))}
 TRUTHS = {"p": Type("bool"), "q": Type("bool")}
-FLOWS = {"flow": Type("number", "volume flow", "L/min", F(0), F(20)),
-         "share": Type("number", "number", "%", F(0), F(1)),
-         "turns": Type("number", "angle", "turn", F(0), F(8)),
-         "water": Type("number", "temperature", "degC", F(250), F(400)),
-         "loose": Type("number", low=F(0), high=F(9), holes=True),
-         "lrow": Type("number", low=F(0), high=F(9), each="carb", holes=True)}
+FLOWS = {
+    "flow": Type("number", "volume flow", "L/min", F(0), F(20)),
+    "share": Type("number", "number", "%", F(0), F(1)),
+    "turns": Type("number", "angle", "turn", F(0), F(8)),
+    "water": Type("number", "temperature", "degC", F(250), F(400)),
+    "loose": Type("number", low=F(0), high=F(9), holes=True),
+    "lrow": Type("number", low=F(0), high=F(9), each="carb", holes=True),
+}
 TYPES = {**NUMBERS, **ROWS, **WORDS, **TRUTHS, **FLOWS}
 SCREWS = {"spindle": Type("number", "angle", "turn", F(0), F(8), each="carb", holes=True)}
 SCOPE = Scope(TYPES.get, lambda: list(TYPES), SCREWS, {"carb": 4, "barrel": 8, "gap": 3, "cylinder": 8})
@@ -52,8 +59,12 @@ def fault(text: str) -> GuardFault:
 number_text = st.sampled_from(["0", "1", "2.5", ".5", "3", "0.1", "7", "10.", "0.30"])
 #: What Python calls our functions, over tuples of fractions.
 PYTHON = {
-    "mean": lambda row: F(sum(row)) / len(row), "spread": lambda row: max(row) - min(row), "abs": abs,
-    "min": min, "max": max, "count": lambda row: F(sum(row)),
+    "mean": lambda row: F(sum(row)) / len(row),
+    "spread": lambda row: max(row) - min(row),
+    "abs": abs,
+    "min": min,
+    "max": max,
+    "count": lambda row: F(sum(row)),
 }
 
 
@@ -107,9 +118,16 @@ def as_python(text: str) -> str:
 
 
 @settings(max_examples=600, deadline=None)
-@given(text=truths(), a=numbers, b=st.fractions(1, 9, max_denominator=6), c=st.fractions(-9, -1, max_denominator=6),
-       r=st.lists(numbers, min_size=1, max_size=4), p=st.booleans(), q=st.booleans(),
-       w=st.sampled_from(["red", "green", "no"]))
+@given(
+    text=truths(),
+    a=numbers,
+    b=st.fractions(1, 9, max_denominator=6),
+    c=st.fractions(-9, -1, max_denominator=6),
+    r=st.lists(numbers, min_size=1, max_size=4),
+    p=st.booleans(),
+    q=st.booleans(),
+    w=st.sampled_from(["red", "green", "no"]),
+)
 def test_a_guard_is_worth_what_python_says(text: str, a: F, b: F, c: F, r: list[F], p: bool, q: bool, w: str) -> None:
     names = {"a": a, "b": b, "c": c, "r": tuple(r), "p": p, "q": q, "w": w}
     try:
@@ -122,8 +140,9 @@ def test_a_guard_is_worth_what_python_says(text: str, a: F, b: F, c: F, r: list[
 
 
 @settings(max_examples=150, deadline=None)
-@given(r=st.lists(st.none() | numbers, min_size=1, max_size=4), bound=numbers,
-       sign=st.sampled_from(["<", "<=", "==", ">"]))
+@given(
+    r=st.lists(st.none() | numbers, min_size=1, max_size=4), bound=numbers, sign=st.sampled_from(["<", "<=", "==", ">"])
+)
 def test_aggregates_look_at_the_places_that_are_there(r: list[F | None], bound: F, sign: str) -> None:
     there = [x for x in r if x is not None]
     holds = {x: eval(f"x {sign} y", {}, {"x": x, "y": bound}) for x in there}
@@ -146,7 +165,9 @@ def test_the_value_of_a_carb_spreads_over_its_barrels(low: list[F], high: list[F
     assert run("which(s > r)", **names) == tuple(x > y for x, y in zip(high, spread, strict=True))
     assert run("max(s - r)", **names) == max(x - y for x, y in zip(high, spread, strict=True))
     assert run("which(spread(s, per: carb) > r)", **names) == (
-        abs(high[0] - high[1]) > low[0], abs(high[2] - high[3]) > low[1])
+        abs(high[0] - high[1]) > low[0],
+        abs(high[2] - high[3]) > low[1],
+    )
 
 
 @given(text=truths(), name=st.sampled_from(["a", "p", "w", "r"]))
@@ -160,6 +181,7 @@ def test_a_guard_tells_every_name_that_it_reads(text: str, name: str) -> None:
 
 
 # ---- what is missing
+
 
 @pytest.mark.parametrize("text", ["loose > 1", "loose <= 1", "loose == loose", "0 < loose < 5", "loose + a > 0"])
 def test_a_comparison_with_something_missing_is_false(text: str) -> None:
@@ -177,41 +199,61 @@ def test_known_tells_what_is_missing() -> None:
 
 # ---- units
 
-@pytest.mark.parametrize(("text", "names"), [
-    ("flow > 5", {"flow": F("5.1")}),                       # a bare number takes the unit of what it is compared with
-    ("flow == 5 L/min", {"flow": F(5)}),
-    ("share > 4.9", {"share": F(5, 100)}),                  # 5 %
-    ("share == 5 %", {"share": F(5, 100)}),
-    ("turns == 3 flat", {"turns": F(1, 2)}),
-    ("turns == 1/3 turn", {"turns": F(1, 3)}),
-    ("turns == 1 1/3", {"turns": F(4, 3)}),
-    ("water > 80", {"water": F("354.15")}),                 # 81 degC in kelvin, the base unit
-    ("water < -5 degC", {"water": F("268")}),
-    ("water == 212 degF", {"water": F("373.15")}),
-    ("flow <= 5 % * 20 L/min", {"flow": F(1)}),
-    ("flow / 4 == 1", {"flow": F(4)}),
-    ("flow / 4 L/min == 1", {"flow": F(4)}),
-    ("2 * flow + 1 > 8.9", {"flow": F(4)}),
-    ("0.1 * flow + 0.2 * flow == 0.3 * flow", {"flow": F(7)}),  # what binary floats get wrong
-])
+
+@pytest.mark.parametrize(
+    ("text", "names"),
+    [
+        ("flow > 5", {"flow": F("5.1")}),  # a bare number takes the unit of what it is compared with
+        ("flow == 5 L/min", {"flow": F(5)}),
+        ("share > 4.9", {"share": F(5, 100)}),  # 5 %
+        ("share == 5 %", {"share": F(5, 100)}),
+        ("turns == 3 flat", {"turns": F(1, 2)}),
+        ("turns == 1/3 turn", {"turns": F(1, 3)}),
+        ("turns == 1 1/3", {"turns": F(4, 3)}),
+        ("water > 80", {"water": F("354.15")}),  # 81 degC in kelvin, the base unit
+        ("water < -5 degC", {"water": F("268")}),
+        ("water == 212 degF", {"water": F("373.15")}),
+        ("flow <= 5 % * 20 L/min", {"flow": F(1)}),
+        ("flow / 4 == 1", {"flow": F(4)}),
+        ("flow / 4 L/min == 1", {"flow": F(4)}),
+        ("2 * flow + 1 > 8.9", {"flow": F(4)}),
+        ("0.1 * flow + 0.2 * flow == 0.3 * flow", {"flow": F(7)}),  # what binary floats get wrong
+    ],
+)
 def test_numbers_stand_in_their_units(text: str, names: dict[str, F]) -> None:
     assert run(text, **names) is True
 
 
-@pytest.mark.parametrize(("text", "low", "high", "unit"), [
-    ("flow + 2", 2, 22, "L/min"), ("-flow", -20, 0, "L/min"), ("a * b", -81, 81, None), ("b / c", -9, F(-1, 9), None),
-    ("abs(a)", 0, 9, None), ("spread(r)", 0, 18, None), ("mean(r) - max(r)", -18, 18, None),
-    ("count(r > 0)", 0, 4, None), ("5 % * flow", 0, 1, "L/min"), ("flow / 5 L/min", 0, 4, None),
-    ("-a * 2", -18, 18, None), ("1/4", F(1, 4), F(1, 4), None),
-])
+@pytest.mark.parametrize(
+    ("text", "low", "high", "unit"),
+    [
+        ("flow + 2", 2, 22, "L/min"),
+        ("-flow", -20, 0, "L/min"),
+        ("a * b", -81, 81, None),
+        ("b / c", -9, F(-1, 9), None),
+        ("abs(a)", 0, 9, None),
+        ("spread(r)", 0, 18, None),
+        ("mean(r) - max(r)", -18, 18, None),
+        ("count(r > 0)", 0, 4, None),
+        ("5 % * flow", 0, 1, "L/min"),
+        ("flow / 5 L/min", 0, 4, None),
+        ("-a * 2", -18, 18, None),
+        ("1/4", F(1, 4), F(1, 4), None),
+    ],
+)
 def test_the_range_of_an_expression_is_worked_out_by_intervals(text: str, low: F, high: F, unit: str | None) -> None:
     kind = type_of(resolve(parse(text), SCOPE))
     assert (kind.low, kind.high, kind.unit) == (low, high, unit)
 
 
 @settings(max_examples=200, deadline=None)
-@given(text=sums(), a=numbers, b=st.fractions(1, 9, max_denominator=6), c=st.fractions(-9, -1, max_denominator=6),
-       r=st.lists(numbers, min_size=1, max_size=4))
+@given(
+    text=sums(),
+    a=numbers,
+    b=st.fractions(1, 9, max_denominator=6),
+    c=st.fractions(-9, -1, max_denominator=6),
+    r=st.lists(numbers, min_size=1, max_size=4),
+)
 def test_no_value_lies_outside_its_range(text: str, a: F, b: F, c: F, r: list[F]) -> None:
     try:
         node = resolve(parse(text), SCOPE)
@@ -224,35 +266,62 @@ def test_no_value_lies_outside_its_range(text: str, a: F, b: F, c: F, r: list[F]
 
 # ---- what is no guard
 
-@pytest.mark.parametrize(("text", "code", "at"), [
-    ("flow >", "bad-guard", ">"), ("(a > 1", "bad-guard", "1"), ("a = 1", "bad-guard", "="),
-    ("p && q", "bad-guard", "&&"),
-    ("a > 1 if p else 2", "bad-guard", "if"), ("a ** 2 > 1", "bad-guard", "**"), ("w == 'red", "bad-guard", "'red"),
-    ("min(a, b)", "bad-guard", "b"), ("a > 1; q", "bad-guard", ";"), ("a[0] > 1", "bad-guard", "["),
-    ("a > 1e9", "bad-number", "1e9"), ("a > 12345678901234567890", "bad-number", "12345678901234567890"),
-    ("a > 1/0 turn", "may-divide-by-zero", "1/0"), ("b / 0", "may-divide-by-zero", "0"),
-    ("b / a > 1", "may-divide-by-zero", "a"), ("1 / (a + b)", "may-divide-by-zero", "a + b"),
-    ("a > 5 minuts", "unknown-unit", "minuts"), ("floww > 1", "unknown-name", "floww"),
-    ("sqrt(a) > 1", "unknown-function", "sqrt"), ("spindle > 1", "wrong-kind", "spindle"),
-    ("any(position(spindel) > 1)", "unknown-name", "spindel"),
-    ("flow > 5 rpm", "unit-mismatch", "5 rpm"), ("flow + turns > 1", "unit-mismatch", "flow + turns"),
-    ("flow * turns > 1", "unit-mismatch", "flow * turns"), ("water + 5 > 80", "temperature-sum", "water"),
-    ("w == 'blue'", "unknown-choice", "'blue'"), ("w < 'red'", "wrong-kind", "w < 'red'"),
-    ("w == red", "unknown-name", "red"),
-    ("flow == 'red'", "wrong-kind", "'red'"), ("p == True", "wrong-kind", "p"), ("a and p", "wrong-kind", "a"),
-    ("w or p", "wrong-kind", "w"), ("p > 1", "wrong-kind", "p"), ("r > 1 and p", "row-not-single", "r > 1"),
-    ("any(a > 1)", "single-not-row", "a > 1"), ("spread(a) > 1", "single-not-row", "a"), ("any(r)", "wrong-kind", "r"),
-    ("any(r > 1 and r < 2)", "wrong-kind", "r > 1 and r < 2"), ("spread(r, per: carb) > 1", "rows-dont-fit", "r"),
-    ("max(r, per: barrel)", "bad-guard", "barrel"), ("x / 1/4 turn", "bad-guard", "1/4"),
-    ("not " * 30 + "p", "guard-too-deep", None), ("(" * 25 + "a" + ")" * 25 + " > 1", "guard-too-deep", None),
-    ("a > 1 and " * 40 + "p", "guard-too-long", None),
-])
+
+@pytest.mark.parametrize(
+    ("text", "code", "at"),
+    [
+        ("flow >", "bad-guard", ">"),
+        ("(a > 1", "bad-guard", "1"),
+        ("a = 1", "bad-guard", "="),
+        ("p && q", "bad-guard", "&&"),
+        ("a > 1 if p else 2", "bad-guard", "if"),
+        ("a ** 2 > 1", "bad-guard", "**"),
+        ("w == 'red", "bad-guard", "'red"),
+        ("min(a, b)", "bad-guard", "b"),
+        ("a > 1; q", "bad-guard", ";"),
+        ("a[0] > 1", "bad-guard", "["),
+        ("a > 1e9", "bad-number", "1e9"),
+        ("a > 12345678901234567890", "bad-number", "12345678901234567890"),
+        ("a > 1/0 turn", "may-divide-by-zero", "1/0"),
+        ("b / 0", "may-divide-by-zero", "0"),
+        ("b / a > 1", "may-divide-by-zero", "a"),
+        ("1 / (a + b)", "may-divide-by-zero", "a + b"),
+        ("a > 5 minuts", "unknown-unit", "minuts"),
+        ("floww > 1", "unknown-name", "floww"),
+        ("sqrt(a) > 1", "unknown-function", "sqrt"),
+        ("spindle > 1", "wrong-kind", "spindle"),
+        ("any(position(spindel) > 1)", "unknown-name", "spindel"),
+        ("flow > 5 rpm", "unit-mismatch", "5 rpm"),
+        ("flow + turns > 1", "unit-mismatch", "flow + turns"),
+        ("flow * turns > 1", "unit-mismatch", "flow * turns"),
+        ("water + 5 > 80", "temperature-sum", "water"),
+        ("w == 'blue'", "unknown-choice", "'blue'"),
+        ("w < 'red'", "wrong-kind", "w < 'red'"),
+        ("w == red", "unknown-name", "red"),
+        ("flow == 'red'", "wrong-kind", "'red'"),
+        ("p == True", "wrong-kind", "p"),
+        ("a and p", "wrong-kind", "a"),
+        ("w or p", "wrong-kind", "w"),
+        ("p > 1", "wrong-kind", "p"),
+        ("r > 1 and p", "row-not-single", "r > 1"),
+        ("any(a > 1)", "single-not-row", "a > 1"),
+        ("spread(a) > 1", "single-not-row", "a"),
+        ("any(r)", "wrong-kind", "r"),
+        ("any(r > 1 and r < 2)", "wrong-kind", "r > 1 and r < 2"),
+        ("spread(r, per: carb) > 1", "rows-dont-fit", "r"),
+        ("max(r, per: barrel)", "bad-guard", "barrel"),
+        ("x / 1/4 turn", "bad-guard", "1/4"),
+        ("not " * 30 + "p", "guard-too-deep", None),
+        ("(" * 25 + "a" + ")" * 25 + " > 1", "guard-too-deep", None),
+        ("a > 1 and " * 40 + "p", "guard-too-long", None),
+    ],
+)
 def test_a_text_that_is_no_guard_is_refused_where_it_is_wrong(text: str, code: str, at: str | None) -> None:
     found = fault(text)
     assert found.code == code
     assert found.message.endswith((".", "`."))
     if at is not None:
-        assert text[found.start:found.end] == at
+        assert text[found.start : found.end] == at
 
 
 @settings(max_examples=400, deadline=None)

@@ -44,6 +44,7 @@ def told(found: Loaded) -> str:
 
 # ---- files that are none
 
+
 def test_a_missing_file_is_told(tmp_path: Path) -> None:
     assert told(load(tmp_path / "gone.yaml", [], ADVISERS)) == "not-a-file"
 
@@ -89,13 +90,22 @@ def test_a_name_that_no_file_can_have_is_told(name: str) -> None:
     assert told(load(name, [], ADVISERS)) in ("not-a-file", "cannot-read", "unknown-file")
 
 
-@pytest.mark.parametrize(("data", "code"), [
-    (b"", "wrong-shape"), (b"   \n\n", "wrong-shape"), (b"just words", "wrong-shape"), (b"- a\n- b\n", "wrong-shape"),
-    (VALVES.encode("utf-16"), "not-utf-8"), (VALVES.encode("latin-1"), "not-utf-8"),
-    (b"procedure: x\0y", "not-utf-8"), (b"procedure: x\x07y", "not-utf-8"),
-    (b"\xff\xd8\xff\xe0 a picture", "not-utf-8"), (b"PK\x03\x04", "not-utf-8"),
-    (b"x: " + b"y" * (10 << 20), "too-big"),
-])
+@pytest.mark.parametrize(
+    ("data", "code"),
+    [
+        (b"", "wrong-shape"),
+        (b"   \n\n", "wrong-shape"),
+        (b"just words", "wrong-shape"),
+        (b"- a\n- b\n", "wrong-shape"),
+        (VALVES.encode("utf-16"), "not-utf-8"),
+        (VALVES.encode("latin-1"), "not-utf-8"),
+        (b"procedure: x\0y", "not-utf-8"),
+        (b"procedure: x\x07y", "not-utf-8"),
+        (b"\xff\xd8\xff\xe0 a picture", "not-utf-8"),
+        (b"PK\x03\x04", "not-utf-8"),
+        (b"x: " + b"y" * (10 << 20), "too-big"),
+    ],
+)
 def test_bytes_that_are_no_procedure_are_told(tmp_path: Path, data: bytes, code: str) -> None:
     path = tmp_path / "x.yaml"
     path.write_bytes(data)
@@ -121,6 +131,7 @@ def test_a_byte_order_mark_and_foreign_line_ends_change_nothing(tmp_path: Path) 
 
 
 # ---- where called files are found
+
 
 def _folder(path: Path, bleed: str) -> Path:
     path.mkdir()
@@ -168,29 +179,43 @@ def test_the_digest_tells_any_change_of_any_file() -> None:
 
 SIZE = files.LARGEST - 100
 BOMBS = {
-    "deep list": "[" * SIZE, "deep mapping": "{a: " * (SIZE // 4), "dashes": "- " * (SIZE // 2),
-    "questions": "? " * (SIZE // 2), "stairs": "".join(" " * i + "a:\n" for i in range(600)),
-    "wide list": "x: [" + "a," * (SIZE // 2 - 3) + "]", "many keys": "\n".join(f"k{i}: 1" for i in range(SIZE // 10)),
-    "same key": "a: 1\n" * (SIZE // 5), "odd keys": "? [a]\n: b\n" * (SIZE // 10), "words": "a " * (SIZE // 2),
-    "open quote": 'x: "' + "\\x41" * (SIZE // 4 - 5), "folded": "a: >\n" + "  x\n" * (SIZE // 4 - 5),
+    "deep list": "[" * SIZE,
+    "deep mapping": "{a: " * (SIZE // 4),
+    "dashes": "- " * (SIZE // 2),
+    "questions": "? " * (SIZE // 2),
+    "stairs": "".join(" " * i + "a:\n" for i in range(600)),
+    "wide list": "x: [" + "a," * (SIZE // 2 - 3) + "]",
+    "many keys": "\n".join(f"k{i}: 1" for i in range(SIZE // 10)),
+    "same key": "a: 1\n" * (SIZE // 5),
+    "odd keys": "? [a]\n: b\n" * (SIZE // 10),
+    "words": "a " * (SIZE // 2),
+    "open quote": 'x: "' + "\\x41" * (SIZE // 4 - 5),
+    "folded": "a: >\n" + "  x\n" * (SIZE // 4 - 5),
     "tags": "!!a " * (SIZE // 4),
-    "documents": "---\n" * (SIZE // 4), "directives": "%a b\n" * (SIZE // 5), "bangs": "!" * SIZE, "stars": "*" * SIZE,
+    "documents": "---\n" * (SIZE // 4),
+    "directives": "%a b\n" * (SIZE // 5),
+    "bangs": "!" * SIZE,
+    "stars": "*" * SIZE,
     "aliases": "a: &a [x, x]\n" + "".join(f"b{i}: &b{i} [*a, *a, *a, *a]\n" for i in range(2000)),
     "construction": "procedure: !!python/object/apply:os.system ['exit 1']",
-    "merge": "a: &a {b: c}\nd: {<<: *a}", "big number": VALVES.replace("value: 6 L/min", f"value: {'9' * 5000} L/min"),
+    "merge": "a: &a {b: c}\nd: {<<: *a}",
+    "big number": VALVES.replace("value: 6 L/min", f"value: {'9' * 5000} L/min"),
     "long guard": VALVES.replace("gap > 5 L/min and", "gap > 5 L/min and not " + "(" * 5000),
     "long name": VALVES.replace("gap:", "g" * 5000 + ":"),
     "long text": VALVES.replace("Nothing is moving", "n " * 50000),
     "many steps": VALVES + "".join(f"  s{i}: {{go: s{i + 1}}}\n" for i in range(4000)) + "  s4000: {end: ok}\n",
-    "many guards": VALVES + "".join(f"  s{i}: {{branch: [{{when: gap > {i}, go: worn}}, {{otherwise: worn}}]}}\n"
-                                    for i in range(1500)),
+    "many guards": VALVES
+    + "".join(f"  s{i}: {{branch: [{{when: gap > {i}, go: worn}}, {{otherwise: worn}}]}}\n" for i in range(1500)),
     "growing kept": VALVES.replace(
         "    do: Turn as shown, then lock.",
-        "    keep: {" + ", ".join(f"k{i}: k{i + 1} + 1" for i in range(500)) + ", k500: k0 * k0}"),
+        "    keep: {" + ", ".join(f"k{i}: k{i + 1} + 1" for i in range(500)) + ", k500: k0 * k0}",
+    ),
     "value tower": VALVES.replace(
-        "  gap: {is", "".join(f"  v{i}: v{i + 1} * v{i + 1}\n" for i in range(300)) + "  v300: 2\n  gap: {is"),
+        "  gap: {is", "".join(f"  v{i}: v{i + 1} * v{i + 1}\n" for i in range(300)) + "  v300: 2\n  gap: {is"
+    ),
     "value chain": VALVES.replace(
-        "  gap: {is", "".join(f"  v{i}: v{i + 1}\n" for i in range(900)) + "  v900: 2\n  gap: {is"),
+        "  gap: {is", "".join(f"  v{i}: v{i + 1}\n" for i in range(900)) + "  v900: 2\n  gap: {is"
+    ),
 }
 
 
@@ -202,6 +227,7 @@ def test_a_text_made_to_hurt_costs_little(text: str) -> None:
 
 
 # ---- anything else
+
 
 @settings(max_examples=60, deadline=None)
 @given(st.binary(max_size=200))
@@ -235,7 +261,7 @@ def _mutated(text: str, dice: random.Random) -> str:
             words = [w for w in text.replace(",", " ").split() if w]
             old = dice.choice(words)
             new = dice.choice([*words, "[]", "{}", "''", "null", "1e9", "-1", "here", "~", "any("])
-            lines[at] = lines[at].replace(old, new) if kind < 6 else lines[at][:dice.randrange(len(lines[at]) + 1)]
+            lines[at] = lines[at].replace(old, new) if kind < 6 else lines[at][: dice.randrange(len(lines[at]) + 1)]
         text = "\n".join(lines)
     return text
 

@@ -46,7 +46,7 @@ def _properties(node: Any, path: str = "") -> Iterator[tuple[str, dict[str, Any]
 def test_every_key_has_its_page_of_the_manual() -> None:
     for path, entry in _properties(schema.schema()):
         assert entry.get("title"), path
-        assert entry.get("description", "").endswith((".", ".\"", "`")), path
+        assert entry.get("description", "").endswith((".", '."', "`")), path
 
 
 def test_the_schema_is_plain_enough_for_editors() -> None:
@@ -62,12 +62,14 @@ def test_the_schema_speaks_of_no_trade() -> None:
 
 # ---- in an editor
 
+
 def _server() -> str | None:
     return os.environ.get("EVENDRAW_YAML_LANGUAGE_SERVER") or shutil.which("yaml-language-server")
 
 
 needs_server = pytest.mark.skipif(
-    _server() is None, reason="the yaml-language-server of npm is not on PATH nor in EVENDRAW_YAML_LANGUAGE_SERVER")
+    _server() is None, reason="the yaml-language-server of npm is not on PATH nor in EVENDRAW_YAML_LANGUAGE_SERVER"
+)
 
 
 class Editor:
@@ -82,8 +84,14 @@ class Editor:
         threading.Thread(target=self._listen, daemon=True).start()
         self.ids = 0
         self.diagnoses: dict[str, list[dict[str, Any]]] = {}
-        self.ask("initialize", {"processId": None, "rootUri": folder.as_uri(), "capabilities": {
-            "textDocument": {"hover": {"contentFormat": ["plaintext"]}, "publishDiagnostics": {}}}})
+        self.ask(
+            "initialize",
+            {
+                "processId": None,
+                "rootUri": folder.as_uri(),
+                "capabilities": {"textDocument": {"hover": {"contentFormat": ["plaintext"]}, "publishDiagnostics": {}}},
+            },
+        )
         self.send("initialized", {})
 
     def _listen(self) -> None:
@@ -127,8 +135,10 @@ class Editor:
     def open(self, name: str, text: str) -> str:
         path = self.folder / name
         path.write_text(text, encoding="utf-8", newline="\n")
-        self.send("textDocument/didOpen", {"textDocument": {
-            "uri": path.as_uri(), "languageId": "yaml", "version": 1, "text": text}})
+        self.send(
+            "textDocument/didOpen",
+            {"textDocument": {"uri": path.as_uri(), "languageId": "yaml", "version": 1, "text": text}},
+        )
         return path.as_uri()
 
     def problems(self, uri: str) -> list[tuple[int, str]]:
@@ -170,13 +180,16 @@ def test_an_editor_finds_nothing_wrong_with_shipped_files(editor: Editor) -> Non
 @needs_server
 def test_an_editor_shows_a_fault_on_its_line(editor: Editor) -> None:
     text = HEAD + VALVES.read_text(encoding="utf-8")
-    for old, new in (("word: warning", "word: warnin"), ("revision: 4", "revision: four"),
-                     ("each: carb, acts", "each: crab, acts"), ("    note: The far", "    nte: The far"),
-                     ("title: Balance", "tilte: Balance")):
+    for old, new in (
+        ("word: warning", "word: warnin"),
+        ("revision: 4", "revision: four"),
+        ("each: carb, acts", "each: crab, acts"),
+        ("    note: The far", "    nte: The far"),
+        ("title: Balance", "tilte: Balance"),
+    ):
         assert text.count(old) == 1
         text = text.replace(old, new)
-    lines = [i for i, line in enumerate(text.split("\n"), 1)
-             if re.search("warnin}?,|four|crab|nte: The|tilte", line)]
+    lines = [i for i, line in enumerate(text.split("\n"), 1) if re.search("warnin}?,|four|crab|nte: The|tilte", line)]
     found = editor.problems(editor.open("wrong.yaml", text))
     assert set(lines) <= {line for line, _ in found}
     assert any("title" in message for _, message in found), "the missing key is told, too"

@@ -28,71 +28,80 @@ def refused(answer: Answer, session: Any = None) -> str:
     return reply.problem
 
 
-@pytest.mark.parametrize(("readings", "says"), [
-    ({**READ, "flow": [5, 25]}, "valve 2: 25 L/min is outside 0 to 20 L/min"),
-    ({**READ, "flow": [-0.01, 5]}, "outside 0 to 20"),
-    ({**READ, "flow": [5]}, "the row has 1 values, but 2 are asked"),
-    ({**READ, "flow": [5, 6, 7]}, "the row has 3 values"),
-    ({**READ, "flow": 5}, "a row of 2 is asked"),
-    ({**READ, "flow": [5, None]}, "valve 2: a value is needed"),
-    ({**READ, "flow": [5, ""]}, "a value is needed"),
-    ({**READ, "flow": None}, "a row of 2 is asked"),
-    ({**READ, "flow": [5, "six"]}, "'six' is not a number"),
-    ({**READ, "flow": [5, "6"]}, "'6' is not a number"),
-    ({**READ, "flow": [5, True]}, "'True' is not a number"),
-    ({**READ, "flow": [5, math.nan]}, "is not a number"),
-    ({**READ, "flow": [5, math.inf]}, "is not a number"),
-    ({**READ, "flow": [5, Decimal("NaN")]}, "is not a number"),
-    ({**READ, "flow": [5, 10**400]}, "is not a number"),
-    ({**READ, "flow": [5, 1e300]}, "is not a number"),
-    ({**READ, "flow": [5, [6]]}, "is not a number"),
-    ({**READ, "flow": {"1": 5}}, "a row of 2 is asked"),
-    ({**READ, "sound": "stedy"}, "Did you mean 'steady'?"),
-    ({**READ, "sound": 3}, "'3' is not one of its answers"),
-    ({**READ, "sound": None}, "a value is needed"),
-    ({**READ, "sound": ["steady", "steady"]}, "one value is asked, not a row of 2"),
-    ({"flow": [5, 6], "drips": "no"}, "'sound' (How does the pipe sound?) is missing"),
-    ({"flow": [5, 6], "sound": "steady"}, "'drips'"),
-    ({**READ, "flwo": [5, 6]}, "Did you mean 'flow'?"),
-    ({}, "is missing"),
-    ("flow 5 6", "belong by name"),
-])
+@pytest.mark.parametrize(
+    ("readings", "says"),
+    [
+        ({**READ, "flow": [5, 25]}, "valve 2: 25 L/min is outside 0 to 20 L/min"),
+        ({**READ, "flow": [-0.01, 5]}, "outside 0 to 20"),
+        ({**READ, "flow": [5]}, "the row has 1 values, but 2 are asked"),
+        ({**READ, "flow": [5, 6, 7]}, "the row has 3 values"),
+        ({**READ, "flow": 5}, "a row of 2 is asked"),
+        ({**READ, "flow": [5, None]}, "valve 2: a value is needed"),
+        ({**READ, "flow": [5, ""]}, "a value is needed"),
+        ({**READ, "flow": None}, "a row of 2 is asked"),
+        ({**READ, "flow": [5, "six"]}, "'six' is not a number"),
+        ({**READ, "flow": [5, "6"]}, "'6' is not a number"),
+        ({**READ, "flow": [5, True]}, "'True' is not a number"),
+        ({**READ, "flow": [5, math.nan]}, "is not a number"),
+        ({**READ, "flow": [5, math.inf]}, "is not a number"),
+        ({**READ, "flow": [5, Decimal("NaN")]}, "is not a number"),
+        ({**READ, "flow": [5, 10**400]}, "is not a number"),
+        ({**READ, "flow": [5, 1e300]}, "is not a number"),
+        ({**READ, "flow": [5, [6]]}, "is not a number"),
+        ({**READ, "flow": {"1": 5}}, "a row of 2 is asked"),
+        ({**READ, "sound": "stedy"}, "Did you mean 'steady'?"),
+        ({**READ, "sound": 3}, "'3' is not one of its answers"),
+        ({**READ, "sound": None}, "a value is needed"),
+        ({**READ, "sound": ["steady", "steady"]}, "one value is asked, not a row of 2"),
+        ({"flow": [5, 6], "drips": "no"}, "'sound' (How does the pipe sound?) is missing"),
+        ({"flow": [5, 6], "sound": "steady"}, "'drips'"),
+        ({**READ, "flwo": [5, 6]}, "Did you mean 'flow'?"),
+        ({}, "is missing"),
+        ("flow 5 6", "belong by name"),
+    ],
+)
 def test_a_reading_that_can_not_be(readings: Any, says: str) -> None:
     assert says in refused(Answer(readings=readings))
 
 
-@pytest.mark.parametrize(("answer", "says"), [
-    (Answer(), "empty"),
-    (Answer(done=True), "takes readings: 'flow', 'sound', 'drips'"),
-    (Answer(done=True, readings=READ), "one thing"),
-    (Answer(undo=True, note="x"), "one thing"),
-    (Answer(symptom="hamer"), "Did you mean 'hammer'?"),
-    (Answer(symptom=["hammer"]), "leads nowhere"),
-    (Answer(lost=[]), "as a list"),
-    (Answer(lost="spindle"), "as a list"),
-    (Answer(lost=["spindel"]), "Did you mean 'spindle'?"),
-    (Answer(abandon="  "), "why"),
-    (Answer(note=""), "words"),
-    (Answer(redo=True), "nothing to take up"),
-    (Answer(waited=-1), "seconds"),
-    (Answer(waited="long"), "seconds"),
-    (Answer(readings=READ, moved="none"), "list of moves"),
-    (Answer(readings=READ, moved=["spindle"]), "names a screw"),
-    (Answer(readings=READ, moved=[{"screw": "spondle", "carb": 1}]), "Did you mean 'spindle'?"),
-    (Answer(readings=READ, moved=[{"screw": "spindle", "carb": 3, "barrel": None}]), "no place carb 3"),
-    (Answer(readings=READ, moved=[{"screw": "spindle", "carb": 0}]), "counted from 1"),
-    (Answer(readings=READ, moved=[{"screw": "spindle", "carb": True}]), "counted from 1"),
-    (Answer(readings=READ, moved=[{"screw": "spindle", "carb": 1, "turns": 1}]), "which way"),
-    (Answer(readings=READ, moved=[{"screw": "spindle", "carb": 1, "turns": -1, "direction": "in"}]), "from 0 up"),
-    (Answer(readings=READ, moved=[{"screw": "spindle", "carb": 1, "turns": 1, "direction": "left"}]), "'in' or 'out'"),
-    (Answer(readings=READ, moved=[{"screw": "spindle", "carb": 1, "position": 11}]), "can't stand at 11"),
-    (Answer(readings=READ, moved=[{"screw": "spindle", "carb": 1, "position": "two"}]), "is a number"),
-    (Answer(readings=READ, fitted=[{"part": "washer", "carb": 1}]), "needs its size"),
-    (Answer(readings=READ, fitted=[{"part": "", "carb": 1, "size": 3}]), "names a part"),
-    (Answer(readings=READ, fitted=[{"part": "washer", "carb": 7, "size": 3}]), "no place carb 7"),
-    (Answer(readings=READ, key=""), "1 to 200 characters"),
-    (Answer(readings=READ, key="k" * 201), "1 to 200 characters"),
-])
+@pytest.mark.parametrize(
+    ("answer", "says"),
+    [
+        (Answer(), "empty"),
+        (Answer(done=True), "takes readings: 'flow', 'sound', 'drips'"),
+        (Answer(done=True, readings=READ), "one thing"),
+        (Answer(undo=True, note="x"), "one thing"),
+        (Answer(symptom="hamer"), "Did you mean 'hammer'?"),
+        (Answer(symptom=["hammer"]), "leads nowhere"),
+        (Answer(lost=[]), "as a list"),
+        (Answer(lost="spindle"), "as a list"),
+        (Answer(lost=["spindel"]), "Did you mean 'spindle'?"),
+        (Answer(abandon="  "), "why"),
+        (Answer(note=""), "words"),
+        (Answer(redo=True), "nothing to take up"),
+        (Answer(waited=-1), "seconds"),
+        (Answer(waited="long"), "seconds"),
+        (Answer(readings=READ, moved="none"), "list of moves"),
+        (Answer(readings=READ, moved=["spindle"]), "names a screw"),
+        (Answer(readings=READ, moved=[{"screw": "spondle", "carb": 1}]), "Did you mean 'spindle'?"),
+        (Answer(readings=READ, moved=[{"screw": "spindle", "carb": 3, "barrel": None}]), "no place carb 3"),
+        (Answer(readings=READ, moved=[{"screw": "spindle", "carb": 0}]), "counted from 1"),
+        (Answer(readings=READ, moved=[{"screw": "spindle", "carb": True}]), "counted from 1"),
+        (Answer(readings=READ, moved=[{"screw": "spindle", "carb": 1, "turns": 1}]), "which way"),
+        (Answer(readings=READ, moved=[{"screw": "spindle", "carb": 1, "turns": -1, "direction": "in"}]), "from 0 up"),
+        (
+            Answer(readings=READ, moved=[{"screw": "spindle", "carb": 1, "turns": 1, "direction": "left"}]),
+            "'in' or 'out'",
+        ),
+        (Answer(readings=READ, moved=[{"screw": "spindle", "carb": 1, "position": 11}]), "can't stand at 11"),
+        (Answer(readings=READ, moved=[{"screw": "spindle", "carb": 1, "position": "two"}]), "is a number"),
+        (Answer(readings=READ, fitted=[{"part": "washer", "carb": 1}]), "needs its size"),
+        (Answer(readings=READ, fitted=[{"part": "", "carb": 1, "size": 3}]), "names a part"),
+        (Answer(readings=READ, fitted=[{"part": "washer", "carb": 7, "size": 3}]), "no place carb 7"),
+        (Answer(readings=READ, key=""), "1 to 200 characters"),
+        (Answer(readings=READ, key="k" * 201), "1 to 200 characters"),
+    ],
+)
 def test_an_answer_that_can_not_be(answer: Answer, says: str) -> None:
     assert says in refused(answer)
 
@@ -117,9 +126,16 @@ def test_every_kind_of_number_is_the_same_number(value: Any) -> None:
     assert session.state.past.event.readings["flow"] == (5, 6)
 
 
-@pytest.mark.parametrize(("given", "kept"), [
-    (0.1, Fraction(1, 10)), (6.04, 6), (6.05, Fraction(61, 10)), (19.97, 20), (Fraction(1, 3), Fraction(3, 10)),
-])
+@pytest.mark.parametrize(
+    ("given", "kept"),
+    [
+        (0.1, Fraction(1, 10)),
+        (6.04, 6),
+        (6.05, Fraction(61, 10)),
+        (19.97, 20),
+        (Fraction(1, 3), Fraction(3, 10)),
+    ],
+)
 def test_a_reading_is_rounded_to_its_step_and_never_refused_for_it(given: Any, kept: Fraction) -> None:
     session = answered(at_gate(), gate(5, given))
     assert session.state.past.event.readings["flow"][1] == kept
@@ -144,8 +160,9 @@ class TestDangers:
         assert "danger to understand first: The pump's belt takes fingers" in refused(Answer(readings=READ), session)
         assert "danger" in refused(Answer(symptom="hammer"), session)
 
-    @pytest.mark.parametrize("answer", [
-        Answer(undo=True), Answer(note="x"), Answer(lost=["spindle"]), Answer(abandon="lunch")])
+    @pytest.mark.parametrize(
+        "answer", [Answer(undo=True), Answer(note="x"), Answer(lost=["spindle"]), Answer(abandon="lunch")]
+    )
     def test_but_stepping_back_from_it_is_always_allowed(self, answer: Answer) -> None:
         assert answered(begun(), DONE, DONE).answer(answer).problem is None
 

@@ -19,7 +19,7 @@ from engine.run.words import number, quantity, turns
 fractions = st.fractions(-1000, 1000, max_denominator=10_000)
 
 
-@given(st.decimals(-10**6, 10**6, places=4))
+@given(st.decimals(-(10**6), 10**6, places=4))
 def test_a_float_means_what_its_digits_say(value: Decimal) -> None:
     assert exact(float(value)) == Fraction(value) == exact(value)
 
@@ -44,7 +44,7 @@ def test_rounding_never_leaves_the_range(value: Fraction, step: Fraction) -> Non
     assert low <= rounded(inside, step, low, high, Fraction(0)) <= high
 
 
-@given(st.floats(-10**6, 10**6))
+@given(st.floats(-(10**6), 10**6))
 def test_an_advisers_float_is_held_to_the_millionth_once(value: float) -> None:
     held = grained(value)
     assert abs(held - Fraction(value)) <= Fraction(1, 2 * GRAIN)
@@ -57,15 +57,30 @@ def test_an_adviser_that_answers_no_number_is_found_out(value: object) -> None:
         grained(value)
 
 
-@given(st.recursive(st.one_of(fractions, st.none(), st.text(max_size=4), st.booleans()),
-                    lambda inner: st.lists(inner, max_size=3).map(tuple), max_leaves=6))
+@given(
+    st.recursive(
+        st.one_of(fractions, st.none(), st.text(max_size=4), st.booleans()),
+        lambda inner: st.lists(inner, max_size=3).map(tuple),
+        max_leaves=6,
+    )
+)
 def test_a_value_comes_back_from_the_record_as_it_was(value: object) -> None:
     assert value_in(json.loads(json.dumps(value_out(value)))) == value
 
 
-@pytest.mark.parametrize(("value", "said"), [
-    ("0", "0"), ("1/4", "1/4"), ("5/4", "1 1/4"), ("2", "2"), ("-7/8", "-7/8"), ("33/32", "1 1/32"), ("1/3", "0.333"),
-    ("0.3", "0.3")])
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        ("0", "0"),
+        ("1/4", "1/4"),
+        ("5/4", "1 1/4"),
+        ("2", "2"),
+        ("-7/8", "-7/8"),
+        ("33/32", "1 1/32"),
+        ("1/3", "0.333"),
+        ("0.3", "0.3"),
+    ],
+)
 def test_turns_are_said_as_a_mechanic_says_them(value: str, said: str) -> None:
     assert turns(Fraction(value)) == said
 

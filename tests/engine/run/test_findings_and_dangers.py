@@ -50,8 +50,9 @@ FINDING = """\
 
 
 class TestFindings:
-    @pytest.mark.parametrize(("severity", "outcome"), [
-        ("note", "ok"), ("adjust", "ok"), ("change part", "stopped"), ("stop", "stopped")])
+    @pytest.mark.parametrize(
+        ("severity", "outcome"), [("note", "ok"), ("adjust", "ok"), ("change part", "stopped"), ("stop", "stopped")]
+    )
     def test_a_run_can_not_end_ok_while_a_grave_one_stands(self, tmp_path: Path, severity: str, outcome: str) -> None:
         steps = FINDING.replace("SEVERITY", severity).replace("CLEAR", "")
         session = shop(tmp_path, steps, seen("worn"), DONE)
@@ -72,11 +73,12 @@ class TestFindings:
         assert [f.code for f in session.answer(seen("worn")).findings] == ["worn"]
 
     def test_each_place_is_a_finding_of_its_own(self, tmp_path: Path) -> None:
-        steps = ("  one: {do: Read., read: [flow], findings: [{code: dry, severity: adjust, "
-                 "where: which(flow < 1 L/min), say: 'Only {flow:L/min}.'}], go: end}\n  end: {end: ok}\n")
+        steps = (
+            "  one: {do: Read., read: [flow], findings: [{code: dry, severity: adjust, "
+            "where: which(flow < 1 L/min), say: 'Only {flow:L/min}.'}], go: end}\n  end: {end: ok}\n"
+        )
         session = shop(tmp_path, steps, Answer(readings={"flow": [5, 0.5]}))
-        assert [(f.code, f.where, f.say) for f in session.view.findings] == [
-            ("dry", (Place(2),), "Only 0.5 L/min.")]
+        assert [(f.code, f.where, f.say) for f in session.view.findings] == [("dry", (Place(2),), "Only 0.5 L/min.")]
         session = shop(tmp_path, steps, Answer(readings={"flow": [5, 6]}))
         assert session.view.findings == ()
 
@@ -128,12 +130,16 @@ class TestDangers:
 
 class TestHowThingsStand:
     def test_a_state_stays_until_another_step_changes_it(self, tmp_path: Path) -> None:
-        steps = ("  one: {state: {engine: running, hold: 1800 rpm, lid: 'off'}, do: A., go: two}\n"
-                 "  two: {do: B., go: three}\n  three: {state: {engine: stopped}, do: C., go: end}\n"
-                 "  end: {end: ok}\n")
+        steps = (
+            "  one: {state: {engine: running, hold: 1800 rpm, lid: 'off'}, do: A., go: two}\n"
+            "  two: {do: B., go: three}\n  three: {state: {engine: stopped}, do: C., go: end}\n"
+            "  end: {end: ok}\n"
+        )
         session = shop(tmp_path, steps)
         assert (dict(session.view.state), session.view.changes) == (
-            {"engine": "running", "hold": 1800, "lid": "off"}, ("engine", "hold", "lid"))
+            {"engine": "running", "hold": 1800, "lid": "off"},
+            ("engine", "hold", "lid"),
+        )
         answered(session, DONE)
         assert (session.view.state["hold"], session.view.changes) == (1800, ())
         answered(session, DONE)
@@ -144,9 +150,11 @@ class TestHowThingsStand:
         assert shop(tmp_path, steps).view.changes == ("lid",)
 
     def test_a_part_or_a_linkage_starts_a_new_epoch(self, tmp_path: Path) -> None:
-        steps = ("  one: {state: {link: 'on'}, do: A., read: [seen], go: two}\n"
-                 "  two: {do: B., fit: [{part: washer, each: carb, size: 12}], read: [seen], go: three}\n"
-                 "  three: {state: {link: 'off'}, do: C., read: [seen], go: end}\n  end: {end: ok}\n")
+        steps = (
+            "  one: {state: {link: 'on'}, do: A., read: [seen], go: two}\n"
+            "  two: {do: B., fit: [{part: washer, each: carb, size: 12}], read: [seen], go: three}\n"
+            "  three: {state: {link: 'off'}, do: C., read: [seen], go: end}\n  end: {end: ok}\n"
+        )
         session = shop(tmp_path, steps, seen("worn"), seen("worn"), seen("worn"))
         known = evidence(session.state.world, session.state.past)
         assert [a.epoch for a in known.answers] == [0, 1, 2]
@@ -155,8 +163,9 @@ class TestHowThingsStand:
 
 def test_what_is_as_found_is_what_the_first_visit_said() -> None:
     first = Answer(readings={"flow": [4, 7.5], "sound": "steady", "drips": None}, understood=True)
-    session = answered(begun(), DONE, DONE, first, DONE,
-                       Answer(readings={"flow": [6, 6.2], "sound": "steady", "drips": "no"}))
+    session = answered(
+        begun(), DONE, DONE, first, DONE, Answer(readings={"flow": [6, 6.2], "sound": "steady", "drips": "no"})
+    )
     end = session.view.end
     assert (end.as_found["flow"].row, end.as_found["drips"].row) == ((4, 7.5), (None,))
     assert (end.as_left["flow"].row, end.as_left["drips"].row) == ((6, Fraction(31, 5)), ("no",))
@@ -182,8 +191,11 @@ def test_settings_take_file_then_shop_then_job_and_refuse_what_can_not_be() -> N
     assert setting("target", {"target": "7"}, target="8,5 L/min") == (8.5, "job")
     assert setting("target", {"balance_two_valves.target": 9, "other.target": 3}) == (9, "shop")
     for shop_, job, says in (
-            ({"target": "50"}, {}, "outside 2 to 20 L/min"), ({"target": "much"}, {}, "can't be used"),
-            ({"target": "3 turn"}, {}, "measure different things"), ({"target": True}, {}, "a number belongs here"),
-            ({}, {"targt": 3}, "Did you mean 'target'?")):
+        ({"target": "50"}, {}, "outside 2 to 20 L/min"),
+        ({"target": "much"}, {}, "can't be used"),
+        ({"target": "3 turn"}, {}, "measure different things"),
+        ({"target": True}, {}, "a number belongs here"),
+        ({}, {"targt": 3}, "Did you mean 'target'?"),
+    ):
         with pytest.raises(NotForThisJob, match=says.replace("?", r"\?")):
             in_force(shop_, **job)

@@ -68,8 +68,9 @@ class TestAnAnswerMeansThatTheMovesWereMade:
         assert stands(answered(session, DONE)) == (3, Fraction(5, 4))
 
     def test_moves_that_a_symptom_prevented_are_asked_for_when_it_is_over(self) -> None:
-        session = answered(at_turn(), Answer(symptom="hammer", understood=True, moved=[]),
-                           Answer(readings={"air": "no"}))
+        session = answered(
+            at_turn(), Answer(symptom="hammer", understood=True, moved=[]), Answer(readings={"air": "no"})
+        )
         assert [m.turns for m in session.view.moves] == [1, Fraction(3, 4)]
         assert not session.view.moves_made
 
@@ -93,8 +94,9 @@ class TestUndo:
         assert known.answers[-1].positions["spindle", ONE] == 2
 
     def test_moves_made_since_belong_to_the_answer_that_is_given_again(self) -> None:
-        session = answered(at_turn(), Answer(moved=[
-            {"screw": "spindle", "carb": 1, "barrel": None, "turns": 0.5, "direction": "out"}]))
+        session = answered(
+            at_turn(), Answer(moved=[{"screw": "spindle", "carb": 1, "barrel": None, "turns": 0.5, "direction": "out"}])
+        )
         answered(session, Answer(undo=True), gate(5, 7))
         assert [m.turns for m in learnt(session).answers[-1].moves] == [Fraction(1, 2)]
 
@@ -213,7 +215,10 @@ class TestWhichWayAPositionCounts:
         assert session.state.world.positions == {("seat", ONE): Fraction(5, 4), ("seat", TWO): 2}
 
     def test_a_move_stops_at_the_end_of_the_thread(self, tmp_path: Path) -> None:
-        session = doing(tmp_path, "read: [counted], go: turn}\n  turn: {do: Turn., "
-                                  "moves: [{screw: seat, each: carb, by: 3 turn, direction: in}]",
-                        Answer(readings={"counted": [1, 4]}))
+        session = doing(
+            tmp_path,
+            "read: [counted], go: turn}\n  turn: {do: Turn., "
+            "moves: [{screw: seat, each: carb, by: 3 turn, direction: in}]",
+            Answer(readings={"counted": [1, 4]}),
+        )
         assert [(m.turns, m.position) for m in session.view.moves] == [(1, 0), (3, 1)]

@@ -62,8 +62,10 @@ def test_stopped_at_any_event_and_continued_in_a_new_process_it_equals_the_strai
     runs = {k: answered(begun(book), *LONG_WAY[:k]).run for k in range(len(LONG_WAY))}
     book.close()
     halves = {k: (k + len(LONG_WAY)) // 2 for k in runs}
-    for plan in ([f"{run}:{k}:{halves[k]}" for k, run in runs.items()],
-                 [f"{run}:{halves[k]}:{len(LONG_WAY)}" for k, run in runs.items()]):
+    for plan in (
+        [f"{run}:{k}:{halves[k]}" for k, run in runs.items()],
+        [f"{run}:{halves[k]}:{len(LONG_WAY)}" for k, run in runs.items()],
+    ):
         done = subprocess.run(child(GO_ON, str(path), *plan), capture_output=True, text=True)
         assert done.returncode == 0, done.stderr
     book = Book.open(path)

@@ -18,30 +18,60 @@ numbers = st.one_of(st.integers(-5, 25), st.floats(), st.fractions(-1, 21, max_d
 junk = st.one_of(st.none(), st.booleans(), st.text(max_size=5), numbers, st.lists(numbers, max_size=4))
 flows = st.one_of(st.lists(st.fractions(0, 20, max_denominator=16), min_size=2, max_size=2), junk)
 readings = st.one_of(
-    st.fixed_dictionaries({"flow": flows, "sound": st.sampled_from(["steady", "silent", "hammering", "loud"])},
-                          optional={"drips": st.sampled_from(["no", "yes", None])}),
+    st.fixed_dictionaries(
+        {"flow": flows, "sound": st.sampled_from(["steady", "silent", "hammering", "loud"])},
+        optional={"drips": st.sampled_from(["no", "yes", None])},
+    ),
     st.fixed_dictionaries({"air": st.sampled_from(["no", "yes"])}),
-    st.dictionaries(st.sampled_from(["flow", "sound", "drips", "air", "other"]), junk, max_size=4), junk)
-moves = st.lists(st.one_of(st.fixed_dictionaries(
-    {"screw": st.sampled_from(["spindle", "handle"]), "carb": st.sampled_from([1, 2, 3]), "barrel": st.none()},
-    optional={"turns": junk, "position": junk, "direction": st.sampled_from(["in", "out", "up"])}), junk), max_size=2)
-parts = st.lists(st.fixed_dictionaries(
-    {"part": st.sampled_from(["washer", "gland"]), "carb": st.integers(0, 3), "size": numbers}), max_size=2)
+    st.dictionaries(st.sampled_from(["flow", "sound", "drips", "air", "other"]), junk, max_size=4),
+    junk,
+)
+moves = st.lists(
+    st.one_of(
+        st.fixed_dictionaries(
+            {"screw": st.sampled_from(["spindle", "handle"]), "carb": st.sampled_from([1, 2, 3]), "barrel": st.none()},
+            optional={"turns": junk, "position": junk, "direction": st.sampled_from(["in", "out", "up"])},
+        ),
+        junk,
+    ),
+    max_size=2,
+)
+parts = st.lists(
+    st.fixed_dictionaries({"part": st.sampled_from(["washer", "gland"]), "carb": st.integers(0, 3), "size": numbers}),
+    max_size=2,
+)
 
 #: Mostly what a technician would do, so that runs get somewhere, and all that he should not.
 likely = st.one_of(
-    st.just(Answer(done=True, understood=True)), st.just(Answer(undo=True)), st.just(Answer(redo=True)),
-    st.just(Answer(symptom="hammer", understood=True)), st.just(Answer(lost=("spindle",))),
-    st.builds(lambda a, b: Answer(readings={"flow": (a, b), "sound": "steady", "drips": "no"}, understood=True),
-              st.integers(3, 9), st.integers(3, 9)),
-    st.builds(lambda a: Answer(readings={"air": a}), st.sampled_from(["no", "yes"])))
+    st.just(Answer(done=True, understood=True)),
+    st.just(Answer(undo=True)),
+    st.just(Answer(redo=True)),
+    st.just(Answer(symptom="hammer", understood=True)),
+    st.just(Answer(lost=("spindle",))),
+    st.builds(
+        lambda a, b: Answer(readings={"flow": (a, b), "sound": "steady", "drips": "no"}, understood=True),
+        st.integers(3, 9),
+        st.integers(3, 9),
+    ),
+    st.builds(lambda a: Answer(readings={"air": a}), st.sampled_from(["no", "yes"])),
+)
 anything = st.builds(
-    Answer, done=st.booleans(), readings=st.one_of(st.none(), readings), undo=st.booleans(), redo=st.booleans(),
-    symptom=st.sampled_from([None, "hammer", "bang"]), lost=st.sampled_from([None, (), ("spindle",), ("x",)]),
-    abandon=st.sampled_from([None, None, None, "enough"]), note=st.sampled_from([None, "seen"]),
+    Answer,
+    done=st.booleans(),
+    readings=st.one_of(st.none(), readings),
+    undo=st.booleans(),
+    redo=st.booleans(),
+    symptom=st.sampled_from([None, "hammer", "bang"]),
+    lost=st.sampled_from([None, (), ("spindle",), ("x",)]),
+    abandon=st.sampled_from([None, None, None, "enough"]),
+    note=st.sampled_from([None, "seen"]),
     understood=st.booleans(),
-    moved=st.one_of(st.none(), moves), fitted=st.one_of(st.none(), parts), key=st.sampled_from([None, "k1", "k2", ""]),
-    waited=st.one_of(st.none(), junk), suspend=st.booleans())
+    moved=st.one_of(st.none(), moves),
+    fitted=st.one_of(st.none(), parts),
+    key=st.sampled_from([None, "k1", "k2", ""]),
+    waited=st.one_of(st.none(), junk),
+    suspend=st.booleans(),
+)
 
 
 def opened_again(session: Session) -> Session:
@@ -73,7 +103,12 @@ def test_undo_goes_back_to_what_was_shown_whatever_was_answered(answers: list[An
             session.answer(Answer(undo=True))
             now = session.view
             assert (now.file, now.step, now.visit, now.read, now.findings) == (
-                shown.file, shown.step, shown.visit, shown.read, shown.findings)
+                shown.file,
+                shown.step,
+                shown.visit,
+                shown.read,
+                shown.findings,
+            )
             session.answer(Answer(redo=True))
 
 
@@ -95,6 +130,7 @@ def _broken(adviser: Any) -> Any:
 
     def fail(*_: Any) -> Any:
         raise AssertionError("asked again")
+
     return replace(adviser, run=fail, version=adviser.version + 1)
 
 

@@ -15,8 +15,12 @@ from engine.sheet.text import lines
 
 
 def dim(*flow: float, **more: Any) -> Answer:
-    return Answer(readings={"flow": list(flow), "sound": "steady", "drips": None}, understood=True,
-                  lacking={"drips": "too dark to see"}, **more)
+    return Answer(
+        readings={"flow": list(flow), "sound": "steady", "drips": None},
+        understood=True,
+        lacking={"drips": "too dark to see"},
+        **more,
+    )
 
 
 SHEET = """\
@@ -69,8 +73,15 @@ Seal: SEAL"""
 
 def test_the_whole_sheet_as_text() -> None:
     part = {"part": "washer", "carb": 2, "barrel": None, "size": 12}
-    session = answered(begun(), DONE, Answer(note="Stiff spindle on valve 2."), DONE, dim(4, 7.5),
-                       Answer(done=True, fitted=[part]), dim(6, 6.2))
+    session = answered(
+        begun(),
+        DONE,
+        Answer(note="Stiff spindle on valve 2."),
+        DONE,
+        dim(4, 7.5),
+        Answer(done=True, fitted=[part]),
+        dim(6, 6.2),
+    )
     sheet = gathered(session)
     assert "\n".join(lines(sheet)) == SHEET.replace("SEAL", session.book.head(session.run)).replace("0.1.0", VERSION)
 
@@ -87,7 +98,7 @@ def test_no_line_is_wider_than_80_columns() -> None:
 def test_findings_that_stand_are_said_with_what_to_do() -> None:
     dripping = Answer(readings={"flow": [6, 6], "sound": "steady", "drips": "yes"}, understood=True)
     text = lines(sheet(DONE, DONE, dripping))
-    assert text[text.index("FINDINGS THAT STAND") + 2:][:2] == ["ADJUST: The gland drips.", "  To do: Nip it up."]
+    assert text[text.index("FINDINGS THAT STAND") + 2 :][:2] == ["ADJUST: The gland drips.", "  To do: Nip it up."]
 
 
 def test_symptoms_that_were_seen_are_counted() -> None:

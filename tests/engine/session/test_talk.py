@@ -51,15 +51,30 @@ def test_it_begins_with_hello_and_the_first_step() -> None:
     hello, step = said([])
     assert hello == {"kind": "hello", "protocol": 1, "run": "1.1"}
     assert step["moves"][0] == {
-        "screw": "spindle", "acts": "water", "on": "plate", "carb": 1, "barrel": None, "turns": None, "direction": "in",
-        "effect": "less water", "position": 0, "aim": None}
+        "screw": "spindle",
+        "acts": "water",
+        "on": "plate",
+        "carb": 1,
+        "barrel": None,
+        "turns": None,
+        "direction": "in",
+        "effect": "less water",
+        "position": 0,
+        "aim": None,
+    }
     assert step["state"] == {"engine": "stopped", "pedal_link": "on", "coupling": "on", "hold": None, "pump": "stopped"}
 
 
 def test_a_whole_run_to_its_end() -> None:
-    messages = said([
-        {"done": True}, {"done": True}, {"readings": READ, "understood": True, "lacking": {"drips": "no light"}},
-        {"done": True}, {"readings": {"flow": [6, 6.2], "sound": "steady", "drips": "no"}, "key": "last"}])
+    messages = said(
+        [
+            {"done": True},
+            {"done": True},
+            {"readings": READ, "understood": True, "lacking": {"drips": "no light"}},
+            {"done": True},
+            {"readings": {"flow": [6, 6.2], "sound": "steady", "drips": "no"}, "key": "last"},
+        ]
+    )
     assert kinds(messages) == ["hello", "step", *["recorded", "step"] * 4, "recorded", "end"]
     assert [m["seq"] for m in messages if m["kind"] == "recorded"] == [1, 2, 3, 4, 5]
     end = messages[-1]
@@ -72,9 +87,19 @@ def test_a_whole_run_to_its_end() -> None:
 def test_numbers_are_in_the_declared_unit_and_a_reading_says_all_that_it_must() -> None:
     step = said([{"done": True}, {"done": True}])[-1]
     assert step["read"][0] == {
-        "name": "flow", "ask": "Flow at the valve", "quantity": "other", "each": "carb", "of": None, "count": 2,
-        "unit": "L/min", "range": [0, 20], "choices": None, "healthy": {"from": 5, "to": 7}, "average": 5,
-        "may_lack": False}
+        "name": "flow",
+        "ask": "Flow at the valve",
+        "quantity": "other",
+        "each": "carb",
+        "of": None,
+        "count": 2,
+        "unit": "L/min",
+        "range": [0, 20],
+        "choices": None,
+        "healthy": {"from": 5, "to": 7},
+        "average": 5,
+        "may_lack": False,
+    }
     assert step["read"][1]["choices"] == ["steady", "hammering", "silent"]
     assert step["read"][1]["range"] is None
     assert step["wait"] == {"seconds": 60, "until": ""}
@@ -85,18 +110,41 @@ def test_numbers_are_in_the_declared_unit_and_a_reading_says_all_that_it_must() 
 def test_a_move_says_how_far_and_where_to_and_its_advice_says_why() -> None:
     step = said([{"done": True}, {"done": True}, {"readings": READ, "understood": True}])[-1]
     assert [(m["turns"], m["direction"], m["effect"], m["position"]) for m in step["moves"]] == [
-        (1, "out", "more water", 3), (0.75, "in", "less water", 1.25)]
-    assert step["advice"] == [{"name": "next", "adviser": "even_flow", "outputs": {"verdict": "turn", "gap": 3.5},
-                               "because": {"used": "the row of flows", "concluded": "turn", "sure": "sure",
-                                           "would_change": "another reading"}}]
+        (1, "out", "more water", 3),
+        (0.75, "in", "less water", 1.25),
+    ]
+    assert step["advice"] == [
+        {
+            "name": "next",
+            "adviser": "even_flow",
+            "outputs": {"verdict": "turn", "gap": 3.5},
+            "because": {
+                "used": "the row of flows",
+                "concluded": "turn",
+                "sure": "sure",
+                "would_change": "another reading",
+            },
+        }
+    ]
 
 
 def test_a_finding_comes_when_it_is_raised_and_stands_with_each_step() -> None:
     messages = said([{"done": True}, {"done": True}, {"readings": {**READ, "drips": "yes"}, "understood": True}])
     assert kinds(messages)[-3:] == ["recorded", "finding", "step"]
-    assert messages[-2] == messages[-1]["findings"][0] == {
-        "kind": "finding", "code": "gland-drips", "severity": "adjust", "where": [], "say": "The gland drips.",
-        "do": "Nip it up.", "suggest": None, "sureness": None}
+    assert (
+        messages[-2]
+        == messages[-1]["findings"][0]
+        == {
+            "kind": "finding",
+            "code": "gland-drips",
+            "severity": "adjust",
+            "where": [],
+            "say": "The gland drips.",
+            "do": "Nip it up.",
+            "suggest": None,
+            "sureness": None,
+        }
+    )
 
 
 class TestRefused:
@@ -110,14 +158,35 @@ class TestRefused:
         messages = said([{"done": True}, {"done": True}, {"readings": READ}])
         assert "danger" in messages[-1]["problem"]
 
-    @pytest.mark.parametrize("line", [
-        b"\xff\xfe\n", b"{\n", b"[1]\n", b"3\n", b"null\n", b'"done"\n', b"done\n", b'{"done": NaN}\n', b"{}\n",
-        b'{"done": true, "done": true}\n', b'{"done": true, "undo": true}\n', b'{"done": false}\n', b'{"done": 1}\n',
-        b'{"dnoe": true}\n', b'{"readings": [1, 2]}\n', b'{"symptom": 3}\n', b'{"lost": "spindle"}\n',
-        b'{"done": true, "understood": "yes"}\n', b'{"done": true, "key": 7}\n', b'{"note": null}\n',
-        b'{"understood": true}\n', b'{"readings": ' + b"[" * 5000 + b"}\n", b'{"note": "' + b"x" * 1_100_000 + b'"}\n',
-        b'{"readings": {"flow": ' + b"9" * 5000 + b"}}\n",
-    ])
+    @pytest.mark.parametrize(
+        "line",
+        [
+            b"\xff\xfe\n",
+            b"{\n",
+            b"[1]\n",
+            b"3\n",
+            b"null\n",
+            b'"done"\n',
+            b"done\n",
+            b'{"done": NaN}\n',
+            b"{}\n",
+            b'{"done": true, "done": true}\n',
+            b'{"done": true, "undo": true}\n',
+            b'{"done": false}\n',
+            b'{"done": 1}\n',
+            b'{"dnoe": true}\n',
+            b'{"readings": [1, 2]}\n',
+            b'{"symptom": 3}\n',
+            b'{"lost": "spindle"}\n',
+            b'{"done": true, "understood": "yes"}\n',
+            b'{"done": true, "key": 7}\n',
+            b'{"note": null}\n',
+            b'{"understood": true}\n',
+            b'{"readings": ' + b"[" * 5000 + b"}\n",
+            b'{"note": "' + b"x" * 1_100_000 + b'"}\n',
+            b'{"readings": {"flow": ' + b"9" * 5000 + b"}}\n",
+        ],
+    )
     def test_a_line_that_is_no_answer(self, line: bytes) -> None:
         messages = said([line, {"done": True}])
         assert kinds(messages) == ["hello", "step", "refused", "recorded", "step"]
@@ -137,7 +206,12 @@ class TestRefused:
 class TestWhatAnswersAStep:
     def test_a_note_is_recorded_and_answers_nothing(self) -> None:
         assert kinds(said([{"note": "Gland weeps."}, {"done": True}])) == [
-            "hello", "step", "recorded", "recorded", "step"]
+            "hello",
+            "step",
+            "recorded",
+            "recorded",
+            "step",
+        ]
 
     def test_empty_lines_are_passed_over(self) -> None:
         assert kinds(said([b"\n", b"  \r\n", {"done": True}])) == ["hello", "step", "recorded", "step"]
@@ -201,7 +275,13 @@ def test_every_step_of_a_run_passes_the_schema_as_the_screen_sees_it() -> None:
 
 
 def test_what_the_schema_lets_in_the_program_understands() -> None:
-    for message in ({"readings": {"a": [1, None, "x"]}, "moved": [], "fitted": [], "lacking": {"a": "b"}, "key": "k"},
-                    {"undo": True}, {"lost": ["a"]}, {"note": "n"}, {"abandon": "a"}, {"symptom": "s"}):
+    for message in (
+        {"readings": {"a": [1, None, "x"]}, "moved": [], "fitted": [], "lacking": {"a": "b"}, "key": "k"},
+        {"undo": True},
+        {"lost": ["a"]},
+        {"note": "n"},
+        {"abandon": "a"},
+        {"symptom": "s"},
+    ):
         IN.validate(message)
         assert isinstance(parse_answer(parse_line(json.dumps(message).encode())), Answer)

@@ -38,9 +38,14 @@ def invented():
     def make(settings=None, instruments=None, **bank) -> Job:
         bank = {"family": "twin-choke sidedraught", "carbs": 2, "barrels_per_carb": 2, "idle_jet": 50} | bank
         cylinders = 4 if bank.get("manifold") == "shared" else bank["carbs"] * bank["barrels_per_carb"]
-        return Job.model_validate({
-            "title": "Invented", "engine": {"cylinders": cylinders, "displacement": f"{cylinders * 400} cc",
-                                            "idle_speed": "950 rpm"},
-            "bank": bank, "instruments": instruments or {}, "settings": settings or {}})
+        return Job.model_validate(
+            {
+                "title": "Invented",
+                "engine": {"cylinders": cylinders, "displacement": f"{cylinders * 400} cc", "idle_speed": "950 rpm"},
+                "bank": bank,
+                "instruments": instruments or {},
+                "settings": settings or {},
+            }
+        )
 
     return make

@@ -93,8 +93,10 @@ class Recorder:
 
     def listening(self, program: Program) -> Program:
         """The program with the guards of its branches telling which was true."""
-        files = {n: replace(p, steps={s: self._step(n, step) for s, step in p.steps.items()})
-                 for n, p in program.files.items()}
+        files = {
+            n: replace(p, steps={s: self._step(n, step) for s, step in p.steps.items()})
+            for n, p in program.files.items()
+        }
         return replace(program, files=files)
 
     def _step(self, file: str, step: Step) -> Step:
@@ -187,8 +189,14 @@ class AnyAdvice:
             at = evidence.answers[-1].file if evidence.answers else ""
             out = {n: self._one((adviser.name, at, n), o.type, job) for n, o in adviser.outputs.items()}
             parts = (Part("idle jet", Place(1, 1), Fraction(self.rng.choice((45, 50, 55)))),)
-            return Advice(adviser.name, adviser.version, out, tuple(self._moves(inputs)),
-                          parts if "parts" in adviser.makes else ())
+            return Advice(
+                adviser.name,
+                adviser.version,
+                out,
+                tuple(self._moves(inputs)),
+                parts if "parts" in adviser.makes else (),
+            )
+
         return run
 
     def _moves(self, inputs: Inputs) -> Iterator[Move]:
@@ -337,20 +345,32 @@ def stub(procedure: Procedure) -> str:
     at, ends = procedure.layout, list(procedure.ends)
     (few, most), (one, more) = at.carbs, at.barrels_per_carb
     lines = [
-        f"procedure: {procedure.name}", f"title: Stands for {procedure.name}", "revision: 1",
-        f"for: {{family: any, carbs: {{from: {few}, to: {most}}}, barrels_per_carb: {{from: {one}, to: {more}}}}}"]
+        f"procedure: {procedure.name}",
+        f"title: Stands for {procedure.name}",
+        "revision: 1",
+        f"for: {{family: any, carbs: {{from: {few}, to: {most}}}, barrels_per_carb: {{from: {one}, to: {more}}}}}",
+    ]
     if procedure.here:
         lines.append(f"here: {procedure.here}")
     if procedure.settings:
         lines.append("settings:")
-        lines += [f"  {s.name}: {{value: {_plain(s)}, range: [{_number(s.type.low, s)}, {_number(s.type.high, s)}], "
-                  "source: stub}" for s in procedure.settings.values()]
+        lines += [
+            f"  {s.name}: {{value: {_plain(s)}, range: [{_number(s.type.low, s)}, {_number(s.type.high, s)}], "
+            "source: stub}"
+            for s in procedure.settings.values()
+        ]
     lines += ["readings:", f"  reached: {{ask: Which end?, choices: [{', '.join(ends)}, nothing]}}"]
     lines += [f"  {n}_given: {_asked(g.type)}" for n, g in procedure.gives.items()]
     if procedure.gives:
         lines += ["gives:", *(f"  {n}: {_given(n, g.type)}" for n, g in procedure.gives.items())]
-    lines += ["start: ask_end", "steps:", "  ask_end:", "    do: Say which end is reached.",
-              f"    read: [reached{''.join(f', {n}_given' for n in procedure.gives)}]", "    branch:"]
+    lines += [
+        "start: ask_end",
+        "steps:",
+        "  ask_end:",
+        "    do: Say which end is reached.",
+        f"    read: [reached{''.join(f', {n}_given' for n in procedure.gives)}]",
+        "    branch:",
+    ]
     lines += [f"      - {{when: reached == '{e}', go: {e}}}" for e in ends]
     lines += [f"      - {{otherwise: {ends[0]}}}"]
     lines += [f"  {e}: {{end: {procedure.ends[e].outcome}, say: Reached.}}" for e in ends]

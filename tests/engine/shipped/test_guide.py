@@ -113,8 +113,9 @@ def test_the_commands_print_what_the_guide_says(listings, tmp_path):
         command, _, expected = listing.body.partition("\n")
         assert command.startswith("$ evendraw ")
         words = command.removeprefix("$ evendraw ").split()
-        done = subprocess.run([sys.executable, "-m", "tui", *words], cwd=tmp_path, capture_output=True,
-                              encoding="utf-8", timeout=60)
+        done = subprocess.run(
+            [sys.executable, "-m", "tui", *words], cwd=tmp_path, capture_output=True, encoding="utf-8", timeout=60
+        )
         assert done.returncode == 0, done.stdout + done.stderr
         assert " ".join(done.stdout.split()) == " ".join(expected.split())
         ran += 1

@@ -25,20 +25,35 @@ def jobs(name: str, invented) -> list:
     bodies = {"barrels_per_carb": 1, "mixture_screw": "jet nut"}
     bike = {"family": "motorcycle bank", "carbs": 4, "barrels_per_carb": 1}
     if name == "constant-depression":
-        return [invented(family="constant depression", **bodies, instruments=i)
-                for i in ({}, {"lambda_meter": True}, {"co_meter": True})]
+        return [
+            invented(family="constant depression", **bodies, instruments=i)
+            for i in ({}, {"lambda_meter": True}, {"co_meter": True})
+        ]
     if name in ("jet-nuts", "piston-checks"):
         return [invented(**bodies), invented(**bodies, carbs=3)]
     if name in ("vacuum-balance", "pilot-screws", "knob-speed"):
         return [invented(**bike), invented(**bike, adjusters="to a base carb", mixture_screw="air screw")]
     if name == "motorcycle-bank":
-        return [invented(**bike, mixture_screw=kind, settings={
-                    "pilot_start": start, "pilot_air_start": start, "band_doubt": "0 turn"})
-                for kind in ("long taper", "air screw") for start in ("0.5 turn", "3.5 turn", "2 turn")]
+        return [
+            invented(
+                **bike,
+                mixture_screw=kind,
+                settings={"pilot_start": start, "pilot_air_start": start, "band_doubt": "0 turn"},
+            )
+            for kind in ("long taper", "air screw")
+            for start in ("0.5 turn", "3.5 turn", "2 turn")
+        ]
     if name == "progressive-downdraught":
-        return [invented(family="progressive downdraught", carbs=1, manifold="shared", instruments=i,
-                         settings={"band_doubt": "0 turn"})
-                for i in ({}, {"lambda_meter": True}, {"co_meter": True})]
+        return [
+            invented(
+                family="progressive downdraught",
+                carbs=1,
+                manifold="shared",
+                instruments=i,
+                settings={"band_doubt": "0 turn"},
+            )
+            for i in ({}, {"lambda_meter": True}, {"co_meter": True})
+        ]
     if name == "spits-back":
         return [invented(), invented(settings={"forget": 1})]
     if name == "single-carburettor":
@@ -47,7 +62,8 @@ def jobs(name: str, invented) -> list:
         invented(mixture_screw="short taper"),
         invented(mixture_screw="long taper", air_bypass_screws=True, instruments={"lambda_meter": True}),
         invented(carbs=3, linkage_balance_screws=True, instruments={"co_meter": True}),
-        invented(air_bypass_screws=True, linkage_balance_screws=True)]
+        invented(air_bypass_screws=True, linkage_balance_screws=True),
+    ]
 
 
 def walked(name: str, folder, advisers, mend=lambda texts: texts):
@@ -73,8 +89,16 @@ def test_every_way_out_of_every_step_is_taken(name, folder, advisers, invented, 
         return [w for w in explorer.missing(program, recorder.taken, keep) if w not in TOLD_APART]
 
     def run(k, mood=None):
-        walker.run(Session.start(listening, cases[k % len(cases)], book=book, advisers=advice.registry,
-                                 clock=lambda: "2000-01-01T00:00:00+00:00"), mood)
+        walker.run(
+            Session.start(
+                listening,
+                cases[k % len(cases)],
+                book=book,
+                advisers=advice.registry,
+                clock=lambda: "2000-01-01T00:00:00+00:00",
+            ),
+            mood,
+        )
 
     set_on = [(k, press) for press in explorer.presses(program.files[name]) for k in range(len(cases))]
     moods = [*((k, None) for k in range(40)), *set_on, *((k, None) for k in range(MOST_RUNS))]
@@ -121,9 +145,18 @@ def test_a_way_that_no_run_can_take_is_reported(advisers, invented, monkeypatch)
 
 def test_nuts_that_end_far_apart_are_named(folder, advisers, invented):
     """A body that needs four flats more than its neighbour has a leak or a worn spindle [published: S24]."""
-    program, _ = walked("constant-depression", folder, advisers, mend=lambda texts: texts | {
-        n: (folder / f"{n}.yaml").read_text(encoding="utf-8") for n in ("jet-nuts", "jet-nut", "stalled", "hunting",
-                                                                         "spits-back")})
+    program, _ = walked(
+        "constant-depression",
+        folder,
+        advisers,
+        mend=lambda texts: (
+            texts
+            | {
+                n: (folder / f"{n}.yaml").read_text(encoding="utf-8")
+                for n in ("jet-nuts", "jet-nut", "stalled", "hunting", "spits-back")
+            }
+        ),
+    )
     job = invented(family="constant depression", barrels_per_carb=1, mixture_screw="jet nut")
     session = Session.start(program, job, book=Book.memory(), advisers=advisers)
     weak = 4

@@ -13,9 +13,12 @@ from engine.procedure.load import load
 FILES = sorted(p.stem for p in (Path(__file__).parents[3] / "procedures").glob("*.yaml"))
 #: A main file for every family: what a technician starts.
 FAMILIES = {
-    "twin-choke-sidedraught": ["twin-choke sidedraught"], "constant-depression": ["constant depression"],
-    "motorcycle-bank": ["motorcycle bank"], "progressive-downdraught": ["progressive downdraught"],
-    "single-carburettor": ["single sidedraught", "single downdraught"]}
+    "twin-choke-sidedraught": ["twin-choke sidedraught"],
+    "constant-depression": ["constant depression"],
+    "motorcycle-bank": ["motorcycle bank"],
+    "progressive-downdraught": ["progressive downdraught"],
+    "single-carburettor": ["single sidedraught", "single downdraught"],
+}
 LABEL = re.compile(r"(common practice|from memory|derived|published: S\d+)")
 BRANDS = re.compile(r"\b[A-Z]{2,}\d*[-/]?\d*\b")
 #: Words in capitals that are the trade's: CO, idle CO, a stop at once.
@@ -89,8 +92,9 @@ def test_the_healthy_choice_comes_first(name, loaded):
 @pytest.mark.parametrize("name", FILES)
 def test_no_word_in_capitals_that_could_be_a_brand(name, folder):
     """No maker, no model, no part code."""
-    text = "\n".join(line for line in (folder / f"{name}.yaml").read_text(encoding="utf-8").splitlines()
-                     if "$schema" not in line)
+    text = "\n".join(
+        line for line in (folder / f"{name}.yaml").read_text(encoding="utf-8").splitlines() if "$schema" not in line
+    )
     assert {w for w in BRANDS.findall(text)} - CAPITALS == set()
 
 

@@ -28,7 +28,11 @@ def talked(procedure: str, specimen, folder) -> tuple[list[dict], Hands]:
     hands, heard = Hands(specimen.engine()), []
     command = [sys.executable, "-m", "tui", "talk", procedure, "--job", str(job), "--book", str(folder / "a.book")]
     with subprocess.Popen(
-            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, encoding="utf-8",
+        command,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        encoding="utf-8",
     ) as process:
         for line in process.stdout:
             message = json.loads(line)
@@ -72,8 +76,20 @@ def test_as_found_and_as_left_are_on_the_sheet(sound_run):
 def test_the_parts_of_the_routine_come_in_their_order(sound_run):
     """As found before zero, air before mixture, mixture before the jets, jets before the linkage."""
     files = list(dict.fromkeys(m["step"].split(".")[0] for m in sound_run[0] if m["kind"] == "step"))
-    order = ["fit-to-tune", "as-found", "zero-and-preset", "warm-up", "first-idle", "air-balance", "idle-mixture",
-             "idle-jets", "linkage", "off-idle", "progression", "hand-over"]
+    order = [
+        "fit-to-tune",
+        "as-found",
+        "zero-and-preset",
+        "warm-up",
+        "first-idle",
+        "air-balance",
+        "idle-mixture",
+        "idle-jets",
+        "linkage",
+        "off-idle",
+        "progression",
+        "hand-over",
+    ]
     assert [f for f in files if f in order] == order
 
 
@@ -82,8 +98,9 @@ def test_danger_is_understood_once_per_start_not_at_every_step(sound_run):
     steps = [m for m in sound_run[0] if m["kind"] == "step"]
     asked = [m for m in steps if any(c["understand"] for c in m["cautions"])]
     running = [m for m in asked if any(c["understand"] and "Exhaust gas" in c["text"] for c in m["cautions"])]
-    starts = sum(a["state"]["engine"] == "stopped" and b["state"]["engine"] == "running"
-                 for a, b in itertools.pairwise(steps))
+    starts = sum(
+        a["state"]["engine"] == "stopped" and b["state"]["engine"] == "running" for a, b in itertools.pairwise(steps)
+    )
     assert 0 < len(running) <= starts
     assert len(asked) < len(steps) / 3
 
@@ -92,8 +109,9 @@ def closed_loop(procedure, specimen, advisers, folder, until=None):
     """Run a procedure in this process, to its end or until a finding of this code; the session then, and the hands."""
     program = load(procedure, (folder,), advisers).program
     hands = Hands(specimen.engine())
-    session = Session.start(program, specimen.job, book=Book.memory(), advisers=advisers,
-                            clock=lambda: "2000-01-01T00:00:00+00:00")
+    session = Session.start(
+        program, specimen.job, book=Book.memory(), advisers=advisers, clock=lambda: "2000-01-01T00:00:00+00:00"
+    )
     for _ in range(600):
         if session.over:
             break
@@ -105,9 +123,12 @@ def closed_loop(procedure, specimen, advisers, folder, until=None):
 
 
 FAMILIES = [
-    (SIDEDRAUGHT.replace(" ", "-"), SIDEDRAUGHT), ("constant-depression", "constant depression"),
-    ("motorcycle-bank", "motorcycle bank"), ("progressive-downdraught", "progressive downdraught"),
-    ("single-carburettor", "single downdraught")]
+    (SIDEDRAUGHT.replace(" ", "-"), SIDEDRAUGHT),
+    ("constant-depression", "constant depression"),
+    ("motorcycle-bank", "motorcycle bank"),
+    ("progressive-downdraught", "progressive downdraught"),
+    ("single-carburettor", "single downdraught"),
+]
 
 
 @pytest.mark.parametrize(("procedure", "family"), FAMILIES)
@@ -138,11 +159,21 @@ def test_a_client_that_only_knows_healthy_answers_comes_to_an_end(procedure, fam
     assert session.over
 
 
-@pytest.mark.parametrize(("fault", "code"), [
-    ("air leak", "air-leak"), ("low fuel level", "fuel-level-low"), ("sticking plate", "plate-hangs"),
-    ("retarded ignition", "ignition-retarded"), ("starter stuck open", "starting-device-open"),
-    ("linkage preload", "linkage-holds-body"), ("tight valve", "tight-valve"), ("weak pump", "pump-weak"),
-    ("early advance", "advance-at-idle"), ("worn spindle", "worn-spindle")])
+@pytest.mark.parametrize(
+    ("fault", "code"),
+    [
+        ("air leak", "air-leak"),
+        ("low fuel level", "fuel-level-low"),
+        ("sticking plate", "plate-hangs"),
+        ("retarded ignition", "ignition-retarded"),
+        ("starter stuck open", "starting-device-open"),
+        ("linkage preload", "linkage-holds-body"),
+        ("tight valve", "tight-valve"),
+        ("weak pump", "pump-weak"),
+        ("early advance", "advance-at-idle"),
+        ("worn spindle", "worn-spindle"),
+    ],
+)
 def test_a_fault_that_no_screw_mends_is_named_at_its_place(fault, code, advisers, folder):
     """The checks of the routine find it where it is."""
     specimen = faulted(random_job(10), [fault], 5)
