@@ -1,7 +1,9 @@
 """What a run knows and what an adviser answers, as frozen data shared by the run and the advisers; it computes nothing.
 
-Units: a number is an exact `Fraction` in the base unit of its dimension (`engine.units`): turns, kg/h, rpm, kPa, mm,
-a fraction for % (5 % is 1/20), K for temperatures. Rows run carb 1 barrel 1, carb 1 barrel 2, carb 2 barrel 1 ...; a
+Units: a number is an exact `Fraction` in the base unit of its dimension (`engine.quantity.units`): turns, kg/h, rpm,
+kPa,
+mm, a fraction for % (5 % is 1/20), K for temperatures. Rows run carb 1 barrel 1, carb 1 barrel 2, carb 2 barrel 1
+...; a
 place that was not taken is None.
 """
 

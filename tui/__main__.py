@@ -1,5 +1,5 @@
 """`python -m tui` is `evendraw`."""
 
-from tui.cli import main
+from tui.commandline.cli import main
 
 raise SystemExit(main())

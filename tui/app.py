@@ -19,14 +19,14 @@ from textual.app import App
 from textual.binding import Binding
 from textual.screen import Screen
 
-from tui import themes
+from tui.catalogue.shop import Shop
 from tui.screens.too_small import LEAST, TooSmall
-from tui.shop import Shop
+from tui.styles import themes
 
 if TYPE_CHECKING:
     from textual.filter import LineFilter
 
-    from engine.job import Job
+    from engine.job.model import Job
     from engine.procedure.program import Program
 
 OK, USAGE, INTERNAL = 0, 2, 70
@@ -115,7 +115,7 @@ def show(opening: Callable[[], Screen[Any]], theme: str = themes.DARK) -> int:
         broke = fault
     broke = app.broke or broke
     if broke is not None:
-        from tui import crash
+        from tui.commandline import crash
 
         print(crash.sentence(crash.report(broke)), file=sys.stderr)
         return INTERNAL

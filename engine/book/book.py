@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 
 from engine.book.schema import APPLICATION, OLDEST_SQLITE, VERSION, migrate
 from engine.book.trouble import BookTrouble, explained
-from engine.job import Job
+from engine.job.model import Job
 
 
 class Stored(NamedTuple):

@@ -6,9 +6,20 @@ Verdicts are plain words and never absent. An adviser in a loop says 'turn' whil
 
 from __future__ import annotations
 
-from engine.advisers import Adviser
-from engine.carburation.circuit_registry import CIRCUITS
-from engine.carburation.contract import choice, computed, flag, gives, number, reading, row, says, screw, truths
+from engine.carburation.advisers.circuit_contracts import CIRCUITS
+from engine.carburation.advisers.contract_words import (
+    choice,
+    computed,
+    flag,
+    gives,
+    number,
+    reading,
+    row,
+    says,
+    screw,
+    truths,
+)
+from engine.contract import Adviser, Registry
 
 NOTE, ADJUST, CHANGE, STOP = "note", "adjust", "change part", "stop"
 
@@ -101,7 +112,7 @@ AIR_BALANCE = Adviser(
         "sureness": _SURE,
     },
     frozenset({"moves"}),
-    computed("balance", "air_balance"),
+    computed("air_balance", "air_balance"),
     {
         **_UNSOUND,
         "screw-does-nothing": ADJUST,
@@ -144,7 +155,7 @@ BODY_BALANCE = Adviser(
         "sureness": _SURE,
     },
     frozenset({"moves"}),
-    computed("within", "body_balance"),
+    computed("body_balance", "body_balance"),
     {
         **_UNSOUND,
         "bypass-does-nothing": ADJUST,
@@ -185,7 +196,7 @@ IDLE_SPEED = Adviser(
         "sureness": _SURE,
     },
     frozenset({"moves"}),
-    computed("speed", "idle_speed"),
+    computed("idle_speed", "idle_speed"),
     {**_UNSOUND, "speed-does-not-follow": ADJUST, "will-not-idle-down": ADJUST, "screw-at-its-stop": ADJUST},
 )
 
@@ -263,7 +274,7 @@ IDLE_MIXTURE = Adviser(
         ),
     },
     frozenset({"moves"}),
-    computed("mixture", "idle_mixture"),
+    computed("idle_mixture", "idle_mixture"),
     {
         **_UNSOUND,
         "barrel-does-not-answer": ADJUST,
@@ -358,7 +369,7 @@ IDLE_JETS = Adviser(
         "sureness": _SURE,
     },
     frozenset({"moves", "parts"}),
-    computed("jets", "idle_jets"),
+    computed("idle_jets", "idle_jets"),
     {
         "idle-jet-too-small": CHANGE,
         "idle-jet-too-large": CHANGE,
@@ -412,7 +423,7 @@ JET_CHECKS = Adviser(
         "sureness": _SURE,
     },
     frozenset(),
-    computed("checks", "jet_checks"),
+    computed("jet_checks", "jet_checks"),
     {
         "air-leak": CHANGE,
         "spindle-worn": CHANGE,
@@ -435,7 +446,7 @@ JET_SWAP = Adviser(
         )
     },
     frozenset({"moves", "parts"}),
-    computed("swap", "jet_swap"),
+    computed("jet_swap", "jet_swap"),
     {},
 )
 
@@ -455,7 +466,7 @@ JET_NUMBERS = Adviser(
         "odd": gives("how many differ from most", "", "0", "48"),
     },
     frozenset({"parts"}),
-    computed("stamps", "jet_numbers"),
+    computed("jet_stamps", "jet_numbers"),
     {"jet-odd-one-out": NOTE},
 )
 
@@ -509,3 +520,8 @@ ADVISERS: dict[str, Adviser] = {
         LINKAGE_BALANCE,
     )
 } | CIRCUITS
+
+
+def shipped() -> Registry:
+    """The advisers that come with the program, by name."""
+    return ADVISERS

@@ -1,6 +1,7 @@
 """A procedure ready to run and to prove: frozen steps with their guards compiled; it holds no state and opens no file.
 
-Every number is an exact `Fraction` in the base unit of its dimension (`engine.units`). Everything that came from a file
+Every number is an exact `Fraction` in the base unit of its dimension (`engine.quantity.units`). Everything that came
+from a file
 has the `Span` it came from. `each` says what a row runs over; rows run carb 1 barrel 1, carb 1 barrel 2, carb 2
 barrel 1 ...
 """
@@ -12,8 +13,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any, Literal
 
-from engine.procedure.expr import Each, Node, Type
-from engine.procedure.source import NOWHERE, Source, Span
+from engine.procedure.language.expr import Each, Node, Type
+from engine.procedure.source.spans import NOWHERE, Source, Span
 
 #: What a guard evaluates over: the readings, kept values, facts, settings, `advice.output` and `call.result` of a frame
 #: by name, the position of a screw as "position:screw", and `PER_CARB`. A number is a Fraction in base units, a choice

@@ -9,17 +9,17 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import Any
 
-from engine.procedure.problems import did_you_mean
-from engine.run.answer import Answer, Refused
+from engine.procedure.source.problems import did_you_mean
+from engine.quantity.exact import exact, rounded
+from engine.quantity.units import from_base, to_base
+from engine.run.answer import Answer, AnswerRefused
 from engine.run.events import Event
-from engine.run.exact import exact, rounded
-from engine.run.hands import fitted_by, moved_by
+from engine.run.layout import ReadPlan, RunLayout
 from engine.run.machine import cautions, dangers, way_of
 from engine.run.names import bound
-from engine.run.plan import Plan, ReadPlan
+from engine.run.reported import fitted_by, moved_by
 from engine.run.state import State
-from engine.run.words import number
-from engine.units import from_base, to_base
+from engine.run.texts import number
 
 #: The words that an answer is made of, in the order in which they are named to the person.
 _KINDS = ("done", "readings", "symptom", "undo", "redo", "lost", "abandon", "note", "suspend")
@@ -27,11 +27,11 @@ _KINDS = ("done", "readings", "symptom", "undo", "redo", "lost", "abandon", "not
 _SAFE = frozenset({"undo", "redo", "lost", "abandon", "note", "suspend"})
 
 
-def admit(plan: Plan, state: State, answer: Answer, at: str = "") -> Event:
-    """The event that an answer is, or `Refused` with a sentence. `at` is the clock's text, stored and never read."""
+def admit(plan: RunLayout, state: State, answer: Answer, at: str = "") -> Event:
+    """The event that an answer is, or `AnswerRefused` with a sentence. `at` is the clock's text, never read."""
     kind = _kind(answer)
     if state.end is not None and kind not in ("undo", "note", "suspend"):
-        raise Refused("This run is over. Undo the last answer to go back into it, or start another run.")
+        raise AnswerRefused("This run is over. Undo the last answer to go back into it, or start another run.")
     if kind not in _SAFE and kind != "understood" and not answer.understood:
         _danger(plan, state)
     moved = None if answer.moved is None else moved_by(plan, state, answer.moved)
@@ -54,7 +54,7 @@ def admit(plan: Plan, state: State, answer: Answer, at: str = "") -> Event:
 def _kind(answer: Answer) -> str:
     given = [k for k in _KINDS if getattr(answer, k) not in (None, False)]
     if len(given) > 1:
-        raise Refused(f"An answer is one thing, but this one gives {' and '.join(given)}. Give one of them.")
+        raise AnswerRefused(f"An answer is one thing, but this one gives {' and '.join(given)}. Give one of them.")
     if given:
         return given[0]
     for kind in ("moved", "fitted", "waited"):
@@ -62,21 +62,23 @@ def _kind(answer: Answer) -> str:
             return kind
     if answer.understood is True:
         return "understood"
-    raise Refused("The answer is empty. Give the readings, done, a symptom, undo, lost, a note or abandon.")
+    raise AnswerRefused("The answer is empty. Give the readings, done, a symptom, undo, lost, a note or abandon.")
 
 
-def _danger(plan: Plan, state: State) -> None:
+def _danger(plan: RunLayout, state: State) -> None:
     open_ = dangers(plan, state)
     if open_:
         declared = state.frame.at.file.procedure.cautions
         text = next(declared[n].text for n in cautions(plan, state) if n in open_)
-        raise Refused(f"There is a danger to understand first: {text} Say that it is understood, with the answer.")
+        raise AnswerRefused(
+            f"There is a danger to understand first: {text} Say that it is understood, with the answer."
+        )
 
 
 # ---- readings
 
 
-def asks(plan: Plan, state: State) -> tuple[ReadPlan, ...]:
+def asks(plan: RunLayout, state: State) -> tuple[ReadPlan, ...]:
     """The readings that the step in force takes."""
     reads = state.frame.at.reads
     if all(r.when is None for r in reads):
@@ -85,34 +87,34 @@ def asks(plan: Plan, state: State) -> tuple[ReadPlan, ...]:
     return tuple(r for r in reads if r.when is None or r.when(names))
 
 
-def _readings(plan: Plan, state: State, answer: Answer) -> tuple[dict[str, Any], dict[str, str]]:
+def _readings(plan: RunLayout, state: State, answer: Answer) -> tuple[dict[str, Any], dict[str, str]]:
     given = answer.readings
     if not isinstance(given, Mapping):
-        raise Refused("Readings belong by name: one value, or one row, for each name asked.")
+        raise AnswerRefused("Readings belong by name: one value, or one row, for each name asked.")
     wanted = asks(plan, state)
     if not wanted and given:
-        raise Refused("This step takes no readings. Do what it says and answer done.")
+        raise AnswerRefused("This step takes no readings. Do what it says and answer done.")
     names = [r.name for r in wanted]
     for name in given:
         if name not in names:
-            raise Refused(f"'{name}' is not asked here. {did_you_mean(str(name), names, 'Asked')}".strip())
+            raise AnswerRefused(f"'{name}' is not asked here. {did_you_mean(str(name), names, 'Asked')}".strip())
     reasons = answer.lacking or {}
     taken, lacking = {}, {}
     for read in wanted:
         if read.name not in given and not (read.may_lack and read.name in reasons):
-            raise Refused(f"'{read.name}' ({read.reading.ask}) is missing. Take that reading, too.")
+            raise AnswerRefused(f"'{read.name}' ({read.reading.ask}) is missing. Take that reading, too.")
         taken[read.name] = _row(plan, state, read, given.get(read.name))
         if read.name in reasons:
             lacking[read.name] = str(reasons[read.name])[:500]
     return taken, lacking
 
 
-def _row(plan: Plan, state: State, read: ReadPlan, value: Any) -> Any:
+def _row(plan: RunLayout, state: State, read: ReadPlan, value: Any) -> Any:
     each = read.reading.type.each
     if each is None:
         if isinstance(value, list | tuple):
             if len(value) != 1:
-                raise Refused(f"{read.reading.ask}: one value is asked, not a row of {len(value)}.")
+                raise AnswerRefused(f"{read.reading.ask}: one value is asked, not a row of {len(value)}.")
             value = value[0]
         return _one(read, value, "")
     places = plan.bank.places(each, state.frame.here)
@@ -120,10 +122,10 @@ def _row(plan: Plan, state: State, read: ReadPlan, value: Any) -> Any:
         return (None,) * len(places)
     if not isinstance(value, list | tuple):
         if len(places) != 1 or value is None:
-            raise Refused(f"{read.reading.ask}: a row of {len(places)} is asked, one value for each {each}.")
+            raise AnswerRefused(f"{read.reading.ask}: a row of {len(places)} is asked, one value for each {each}.")
         value = (value,)
     if len(value) != len(places):
-        raise Refused(
+        raise AnswerRefused(
             f"{read.reading.ask}: the row has {len(value)} values, but {len(places)} are asked, one for each {each}."
         )
     words = state.frame.at.file.place_words
@@ -132,7 +134,7 @@ def _row(plan: Plan, state: State, read: ReadPlan, value: Any) -> Any:
         for v, p in zip(value, places, strict=True)
     )
     if places and all(v is None for v in row) and not read.may_lack:
-        raise Refused(f"{read.reading.ask}: no value was given.")
+        raise AnswerRefused(f"{read.reading.ask}: no value was given.")
     return row
 
 
@@ -142,11 +144,13 @@ def _one(read: ReadPlan, value: Any, where: str) -> Any:
     if value is None or value == "":
         if read.may_lack:
             return None
-        raise Refused(f"{what}: a value is needed; this place can't be left out.")
+        raise AnswerRefused(f"{what}: a value is needed; this place can't be left out.")
     if reading.type.choices:
         if value not in reading.type.choices:
             hint = did_you_mean(str(value), reading.type.choices, "It may be")
-            raise Refused(f"{what}: '{str(value)[:40]}' is not one of its answers. {hint or 'Choose one of the list.'}")
+            raise AnswerRefused(
+                f"{what}: '{str(value)[:40]}' is not one of its answers. {hint or 'Choose one of the list.'}"
+            )
         return value
     return _number(read, value, what)
 
@@ -156,11 +160,11 @@ def _number(read: ReadPlan, value: Any, what: str) -> Fraction:
     unit = kind.unit or ""
     found = exact(value)
     if found is None:
-        raise Refused(f"{what}: '{str(value)[:40]}' is not a number. Give a number in {unit or 'plain figures'}.")
+        raise AnswerRefused(f"{what}: '{str(value)[:40]}' is not a number. Give a number in {unit or 'plain figures'}.")
     base = to_base(found, unit)
     if (kind.low is not None and base < kind.low) or (kind.high is not None and base > kind.high):
         low, high = (number(from_base(v, unit)) if v is not None else "no limit" for v in (kind.low, kind.high))
-        raise Refused(
+        raise AnswerRefused(
             f"{what}: {number(found)} {unit} is outside {low} to {high} {unit}. Look at the reading again.".replace(
                 "  ", " "
             ).replace(" .", ".")
@@ -171,11 +175,11 @@ def _number(read: ReadPlan, value: Any, what: str) -> Fraction:
 # ---- the other kinds
 
 
-def _done(plan: Plan, state: State, event: Event) -> Event:
+def _done(plan: RunLayout, state: State, event: Event) -> Event:
     wanted = asks(plan, state)
     if wanted and not all(r.may_lack for r in wanted):
         names = ", ".join(f"'{r.name}'" for r in wanted)
-        raise Refused(f"This step takes readings: {names}. Give them instead of done.")
+        raise AnswerRefused(f"This step takes readings: {names}. Give them instead of done.")
     if wanted:
         places = {r.name: plan.bank.places(r.reading.type.each, state.frame.here) for r in wanted}
         empty = {r.name: None if r.reading.type.each is None else (None,) * len(places[r.name]) for r in wanted}
@@ -187,7 +191,7 @@ def _symptom(state: State, symptom: Any, event: Event) -> Event:
     offered = symptoms(state)
     if symptom not in offered:
         hint = did_you_mean(str(symptom), offered, "Here it may be")
-        raise Refused(f"The symptom '{str(symptom)[:40]}' leads nowhere at this step. {hint}".strip())
+        raise AnswerRefused(f"The symptom '{str(symptom)[:40]}' leads nowhere at this step. {hint}".strip())
     return event._replace(kind="symptom", symptom=symptom)
 
 
@@ -204,33 +208,33 @@ def symptoms(state: State) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _lost(plan: Plan, lost: Any, event: Event) -> Event:
+def _lost(plan: RunLayout, lost: Any, event: Event) -> Event:
     if isinstance(lost, str) or not isinstance(lost, list | tuple) or not lost:
-        raise Refused("Name the screws whose count was lost, as a list.")
+        raise AnswerRefused("Name the screws whose count was lost, as a list.")
     for name in lost:
         if name not in plan.screws:
             hint = did_you_mean(str(name), plan.screws, "Its screws")
-            raise Refused(f"'{str(name)[:40]}' is no screw of this procedure. {hint}".strip())
+            raise AnswerRefused(f"'{str(name)[:40]}' is no screw of this procedure. {hint}".strip())
     return event._replace(kind="lost", lost=tuple(lost))
 
 
 def _rest(state: State, answer: Answer, kind: str, event: Event) -> Event:
     if kind == "undo":
         if state.past is None:
-            raise Refused("There is nothing to undo: this is the first step.")
+            raise AnswerRefused("There is nothing to undo: this is the first step.")
         return Event("undo", at=event.at)
     if kind == "redo":
         if state.redo is None:
-            raise Refused("There is nothing to take up again.")
+            raise AnswerRefused("There is nothing to take up again.")
         return Event("redo", at=event.at)
     if kind in ("note", "abandon"):
         text = getattr(answer, kind)
         if not isinstance(text, str) or not text.strip():
-            raise Refused("A note needs words." if kind == "note" else "Say why the run is given up.")
+            raise AnswerRefused("A note needs words." if kind == "note" else "Say why the run is given up.")
         return Event("note" if kind == "note" else "abandoned", text=text.strip()[:2000], at=event.at)
     if kind == "waited":
         seconds = exact(answer.waited)
         if seconds is None or seconds < 0:
-            raise Refused("A wait is a number of seconds.")
+            raise AnswerRefused("A wait is a number of seconds.")
         return Event("waited", text=number(seconds), at=event.at)
     return event._replace(kind="suspended" if kind == "suspend" else kind)  # type: ignore[arg-type]

@@ -35,7 +35,7 @@ class Answer:
     suspend: bool = False
 
 
-class Refused(ValueError):
+class AnswerRefused(ValueError):
     """An answer that can't be taken; the message is a sentence that says what is wrong and what to do. Nothing
     changed.
     """

@@ -8,11 +8,11 @@ from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from typing import Any, NamedTuple
 
-from engine.job import Job
-from engine.procedure.facts import value_of
-from engine.procedure.problems import did_you_mean
+from engine.job.model import Job
+from engine.procedure.build.facts import value_of
 from engine.procedure.program import Fact, Layout, Procedure, Program, Setting
-from engine.units import NotAQuantity, convert, from_base, parse_quantity, to_base
+from engine.procedure.source.problems import did_you_mean
+from engine.quantity.units import NotAQuantity, convert, from_base, parse_quantity, to_base
 
 
 class NotForThisJob(ValueError):

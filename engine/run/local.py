@@ -7,7 +7,7 @@ from typing import Any
 from engine.evidence import Finding, Place
 from engine.procedure.program import Call, FindingSpec, Guard
 from engine.run.names import Names, file_of, here_of
-from engine.run.words import render
+from engine.run.texts import render
 
 
 def finding_of(spec: FindingSpec, names: Names) -> Finding | None:

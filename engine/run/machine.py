@@ -16,9 +16,9 @@ from engine.procedure.program import Call
 from engine.run.advice import Advise
 from engine.run.bind import parts_of
 from engine.run.events import Event
+from engine.run.layout import ReadPlan, RunLayout, StepPlan
 from engine.run.moves import asked, fitted, turned
 from engine.run.names import GROUND, Names, again, named
-from engine.run.plan import Plan, ReadPlan, StepPlan
 from engine.run.state import Ending, Frame, Made, Past, State, World
 from engine.run.walk import Ended, Unsound, Walk
 
@@ -26,7 +26,7 @@ Effects = tuple[Any, ...]
 _new = tuple.__new__
 
 
-def begin(plan: Plan, advise: Advise) -> tuple[State, Effects]:
+def begin(plan: RunLayout, advise: Advise) -> tuple[State, Effects]:
     """The state after the start: the first step that waits for an answer."""
     file = plan.main
     parts = {(name, Place(carb, barrel)): size for (name, carb, barrel), size in parts_of(plan.job).items()}
@@ -41,7 +41,7 @@ def begin(plan: Plan, advise: Advise) -> tuple[State, Effects]:
     return walk.result()
 
 
-def step(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+def step(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     """The next state, and what happened on the way (`Raised`, `Advised`, `Ended`)."""
     kind, readings, _, understood, moved, fitted_, _, _, _, _ = event
     if kind == "readings":
@@ -79,7 +79,7 @@ def _first(at: StepPlan, env: Names) -> StepPlan:
 # ---- answers
 
 
-def _hands(plan: Plan, state: State, event: Event) -> tuple[World, Made, bool]:
+def _hands(plan: RunLayout, state: State, event: Event) -> tuple[World, Made, bool]:
     """What hands did before this answer: as asked, unless it says otherwise. Also whether the step's own moves are
     made.
     """
@@ -100,7 +100,7 @@ def _hands(plan: Plan, state: State, event: Event) -> tuple[World, Made, bool]:
     return world, made, not due or bool(moves or parts) or state.made is not None
 
 
-def _answer(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+def _answer(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     walk, done = _walk(plan, state, event, advise)
     readings = event.readings or {}
     for read in state.frame.at.reads:
@@ -114,7 +114,7 @@ def _answer(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[Sta
     return walk.result()
 
 
-def _counted(plan: Plan, world: World, read: ReadPlan, here: Place | None, value: Any) -> World:
+def _counted(plan: RunLayout, world: World, read: ReadPlan, here: Place | None, value: Any) -> World:
     """A count of turns as an answer: where the screws stand is known from here on."""
     screw = read.reading.position_of or ""
     row = value if isinstance(value, tuple) else (value,)
@@ -128,7 +128,7 @@ def _counted(plan: Plan, world: World, read: ReadPlan, here: Place | None, value
     return world._replace(positions={**world.positions, **told})
 
 
-def _walk(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[Walk, bool]:
+def _walk(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[Walk, bool]:
     world, made, done = _hands(plan, state, event)
     past = Past(state, event, made, state.seq + 1, world.epoch, None, None, {})
     walk = Walk(plan, state, advise, past)
@@ -136,7 +136,7 @@ def _walk(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[Walk,
     return walk, done
 
 
-def _symptom(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+def _symptom(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     """Leave the step by a symptom: its readings are void, its moves were made."""
     walk, done = _walk(plan, state, event, advise)
     make = state.frame.at.step.make
@@ -179,7 +179,7 @@ def way_of(frame: Frame, symptom: str) -> tuple[Frame, str | Call] | None:
     return None
 
 
-def _lost(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+def _lost(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     """The count of some screws was lost: their positions are unknown, and moves to a position are asked for again."""
     world, made, _ = _hands(plan, state, event)
     lost = {key: None if key[0] in event.lost else now for key, now in world.positions.items()}
@@ -196,7 +196,7 @@ def _lost(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State
     ), ()
 
 
-def _abandoned(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+def _abandoned(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     past = Past(state, event, state.made, state.seq + 1, state.world.epoch, None, None, {})
     end = Ending("stopped", event.text, abandoned=True)
     return state._replace(seq=state.seq + 1, past=past, redo=None, because=(), end=end), (Ended("stopped"),)
@@ -205,7 +205,7 @@ def _abandoned(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[
 # ---- undo and redo
 
 
-def _undo(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+def _undo(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     """Strike the last answer. No screw turns: what hands did since stays done, and belongs to the next answer's
     evidence.
     """
@@ -237,7 +237,7 @@ def _undo(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State
     ), ()
 
 
-def _redo(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+def _redo(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     """Take the struck answer up again: the state that it led to, with the screws where they stand now."""
     target = state.redo
     if target is None:
@@ -251,13 +251,13 @@ def _redo(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State
 # ---- what answers nothing
 
 
-def _understood(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+def _understood(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     world = state.world
     world = world._replace(understood=world.understood | dangers(plan, state))
     return state._replace(seq=state.seq + 1, world=world), ()
 
 
-def _moved(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+def _moved(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     """Moves or parts reported by themselves: they stand for what the step asks for, or correct what was made."""
     world, made, _ = _hands(plan, state, event._replace(moved=event.moved or (), fitted=event.fitted or ()))
     changed = state.world.changed
@@ -272,15 +272,15 @@ def _moved(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[Stat
     ), ()
 
 
-def _noted(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+def _noted(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     return state._replace(seq=state.seq + 1, notes=(*state.notes, (state.seq + 1, event.text))), ()
 
 
-def _passed(plan: Plan, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+def _passed(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     return state._replace(seq=state.seq + 1), ()
 
 
-_HANDLERS: dict[str, Callable[[Plan, State, Event, Advise], tuple[State, Effects]]] = {
+_HANDLERS: dict[str, Callable[[RunLayout, State, Event, Advise], tuple[State, Effects]]] = {
     "done": _answer,
     "readings": _answer,
     "symptom": _symptom,
@@ -302,7 +302,7 @@ _HANDLERS: dict[str, Callable[[Plan, State, Event, Advise], tuple[State, Effects
 _GRAVEST = ("danger", "warning", "caution", "notice")
 
 
-def cautions(plan: Plan, state: State) -> tuple[str, ...]:
+def cautions(plan: RunLayout, state: State) -> tuple[str, ...]:
     """The cautions of the step in force, by name, the gravest first: its own, and those that its state, its hazards
     and its tools demand.
     """
@@ -318,7 +318,7 @@ def cautions(plan: Plan, state: State) -> tuple[str, ...]:
     return tuple(sorted(dict.fromkeys(names), key=lambda n: _GRAVEST.index(declared[n].word)))
 
 
-def dangers(plan: Plan, state: State) -> frozenset[str]:
+def dangers(plan: RunLayout, state: State) -> frozenset[str]:
     """The dangers that the step in force still wants understood, by file-free name."""
     declared = state.frame.at.file.procedure.cautions
     return frozenset(n for n in cautions(plan, state) if declared[n].word == "danger") - state.world.understood

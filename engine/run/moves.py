@@ -12,12 +12,12 @@ from typing import Any
 
 from engine.evidence import Advice, Move, Part, Place
 from engine.procedure.program import FitSpec, Guard, MoveSpec, Screw
+from engine.run.layout import FilePlan, RunLayout, StepPlan, belongs, counts_out
 from engine.run.names import GROUND, Names, bound, here_of
-from engine.run.plan import FilePlan, Plan, StepPlan, belongs, counts_out
 from engine.run.state import Positions, State
 
 
-def asked(plan: Plan, state: State) -> tuple[tuple[Move, ...], tuple[Part, ...]]:
+def asked(plan: RunLayout, state: State) -> tuple[tuple[Move, ...], tuple[Part, ...]]:
     """The moves and parts that the step in force still asks for.
 
     Once they were made, only a move to a position is asked for again, and only where the count was lost since.
@@ -98,7 +98,7 @@ def by_amount(
     return Move(screw.name, place, direction, _effect(screw, direction), amount, after)
 
 
-def advised(plan: Plan, advice: Advice, positions: Positions) -> list[Move]:
+def advised(plan: RunLayout, advice: Advice, positions: Positions) -> list[Move]:
     """The moves of an advice, with the position that each leads to from where its screw stands now."""
     found = []
     for move in advice.moves:
@@ -119,7 +119,7 @@ def _effect(screw: Screw, direction: str) -> str:
     return screw.inward if direction == "in" else screw.outward
 
 
-def _parts(at: StepPlan, spec: FitSpec, names: Names, plan: Plan) -> Iterable[Part]:
+def _parts(at: StepPlan, spec: FitSpec, names: Names, plan: RunLayout) -> Iterable[Part]:
     file, here = at.file, here_of(names)
     places = plan.bank.places(spec.each, here)
     if spec.only:
@@ -151,7 +151,7 @@ def _pick(value: Any, guard: Guard, place: Place, file: FilePlan, here: Place | 
     return None
 
 
-def turned(plan: Plan, positions: Positions, moves: Iterable[Move]) -> Positions:
+def turned(plan: RunLayout, positions: Positions, moves: Iterable[Move]) -> Positions:
     """Where the screws stand after these moves. A move by aim that reports no turns leaves its screw's count
     unknown.
     """

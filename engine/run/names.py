@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from engine.evidence import Place
 
 if TYPE_CHECKING:
-    from engine.run.plan import FilePlan
+    from engine.run.layout import FilePlan
     from engine.run.state import Positions
 
 Names = dict[str, Any]

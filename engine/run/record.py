@@ -6,14 +6,20 @@ from collections.abc import Mapping
 from typing import Any
 
 from engine.evidence import Place
-from engine.run.plan import Plan
+from engine.run.layout import RunLayout
 from engine.run.state import Frame, Past, Recorded, World, walk
 
 Record = Mapping[str, Mapping[str, Recorded]]
 
 
 def take(
-    plan: Plan, kept: Record, which: str, frame: Frame, readings: Mapping[str, Any], world: World, past: Past | None
+    plan: RunLayout,
+    kept: Record,
+    which: str,
+    frame: Frame,
+    readings: Mapping[str, Any],
+    world: World,
+    past: Past | None,
 ) -> Record:
     """Keep the readings of this answer, or at a step that reads nothing the newest of the whole run, and every
     position known.
@@ -42,7 +48,7 @@ def _merged(old: Recorded | None, new: Recorded, first: bool) -> Recorded:
     return new._replace(by_place={**old.by_place, **{p: v for p, v in new.by_place.items() if v is not None}})
 
 
-def _rows(plan: Plan, frame: Frame, readings: Mapping[str, Any]) -> dict[str, Recorded]:
+def _rows(plan: RunLayout, frame: Frame, readings: Mapping[str, Any]) -> dict[str, Recorded]:
     found = {}
     for name, value in readings.items():
         reading = frame.at.file.procedure.readings[name]
@@ -59,7 +65,7 @@ def _rows(plan: Plan, frame: Frame, readings: Mapping[str, Any]) -> dict[str, Re
     return found
 
 
-def _newest(plan: Plan, past: Past | None) -> dict[str, Recorded]:
+def _newest(plan: RunLayout, past: Past | None) -> dict[str, Recorded]:
     found: dict[str, Recorded] = {}
     for answer in walk(past):
         if answer.event.readings:

@@ -15,8 +15,8 @@ from engine.procedure.program import Call
 from engine.run.events import Event
 
 if TYPE_CHECKING:
+    from engine.run.layout import StepPlan
     from engine.run.names import Names
-    from engine.run.plan import StepPlan
 
 Positions = Mapping[tuple[str, Place], Fraction | None]
 

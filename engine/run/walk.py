@@ -15,12 +15,12 @@ from engine.procedure.program import Advise as AdviseSpec
 from engine.procedure.program import Branch, Call, End, FindingSpec
 from engine.run import record
 from engine.run.advice import Advise, request
+from engine.run.layout import RunLayout, StepPlan
 from engine.run.local import at_here, finding_of, in_order
 from engine.run.moves import asked
 from engine.run.names import Names, again, named
-from engine.run.plan import Plan, StepPlan
 from engine.run.state import CallSite, Ending, Frame, Made, Past, State, standing
-from engine.run.words import render
+from engine.run.texts import render
 
 #: Steps that may pass silently after one answer; a sound program never comes near.
 _MOST_SILENT = 5000
@@ -52,7 +52,7 @@ class Ended(NamedTuple):
 class Walk:
     """One walk. `past` is the answer that set it off, None at the start of a run."""
 
-    def __init__(self, plan: Plan, state: State, advise: Advise, past: Past | None) -> None:
+    def __init__(self, plan: RunLayout, state: State, advise: Advise, past: Past | None) -> None:
         self.plan, self.advise, self.past = plan, advise, past
         self.seq = state.seq + 1
         self.frame, self.world = state.frame, state.world

@@ -7,18 +7,18 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-from engine.advisers import Registry
 from engine.book import codec
 from engine.book.book import Book
 from engine.book.trouble import BookTrouble
+from engine.contract import Registry
 from engine.evidence import Finding, Place
-from engine.job import Job
+from engine.job.model import Job
+from engine.quantity.units import from_base
 from engine.run.state import State, standing, walk
-from engine.run.words import quantity
-from engine.session import Session
-from engine.show import lines
-from engine.units import from_base
-from engine.view import Line
+from engine.run.texts import quantity
+from engine.session.session import Session
+from engine.session.shown import lines
+from engine.session.view import Line
 
 #: An answer that begins so says that a check was left out, and why.
 NOT_DONE = "not done"

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from engine.advisers import shipped
-from engine.authoring import GAUGES, NotAStart, starting_file
+from engine.carburation.registry import shipped
+from engine.procedure.authoring import GAUGES, NotAStart, starting_file
+from engine.procedure.build.load import load_texts
 from engine.procedure.check import check
-from engine.procedure.load import load_texts
 
 
 @pytest.mark.parametrize("gauge", GAUGES)

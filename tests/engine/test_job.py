@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from engine import job_file
-from engine.job import Job
-from engine.job_file import BadJob
+from engine.job import job_file
+from engine.job.job_file import BadJob
+from engine.job.model import Job
 
 SHORT = {
     "engine": {"cylinders": 4, "displacement": "1598 cc", "idle_speed": "950 rpm"},

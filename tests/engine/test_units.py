@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.units import UNITS, NotAQuantity, parse_number, parse_quantity, write_number
+from engine.quantity.units import UNITS, NotAQuantity, parse_number, parse_quantity, write_number
 
 fractions = st.fractions(min_value=-1000, max_value=1000, max_denominator=5000)
 

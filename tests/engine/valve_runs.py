@@ -9,10 +9,10 @@ from typing import Any
 from water_trade import ADVISERS, water_job
 
 from engine.book.book import Book
-from engine.job import Job
-from engine.procedure.load import load
+from engine.job.model import Job
+from engine.procedure.build.load import load
 from engine.procedure.program import Program
-from engine.session import Answer, Session
+from engine.session.session import Answer, Session
 
 PROCEDURES = Path(__file__).parent / "conformance"
 CLOCK = "2031-05-04T10:00:00+00:00"

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from engine.advisers import Adviser, Input, Output
+from engine.contract import Adviser, Input, Output
 from engine.evidence import Advice, Because, Evidence, Finding, Inputs, Move, Place
-from engine.job import Job
-from engine.procedure.expr import Type
+from engine.job.model import Job
+from engine.procedure.language.expr import Type
 
 _FLOW = Type("number", "volume flow", "L/min", Fraction(0), Fraction(100))
 #: What one turn of a spindle is taken to be worth, L/min: invented.

@@ -8,9 +8,9 @@ from pathlib import Path
 
 from figure import Figure
 
-from engine.advisers import shipped
+from engine.carburation.registry import shipped
+from engine.procedure.build.load import load
 from engine.procedure.check import check
-from engine.procedure.load import load
 
 SHIPPED = Path(__file__).parents[2] / "procedures"
 LINES, GOAL = 300, 0.150

@@ -5,11 +5,11 @@ from __future__ import annotations
 import random
 from fractions import Fraction
 
-from engine.job import Job
-from engine.procedure.closures import compile_node
-from engine.procedure.expr import Compare, Name, Node, Number, Type
+from engine.job.model import Job
+from engine.procedure.language.compile import compile_node
+from engine.procedure.language.expr import Compare, Name, Node, Number, Type
 from engine.procedure.program import Branch, Guard, Layout, Procedure, Program, Reading, ReadSpec, Step, Template
-from engine.procedure.source import NOWHERE, Source
+from engine.procedure.source.spans import NOWHERE, Source
 
 STEPS = 20
 READINGS = 400

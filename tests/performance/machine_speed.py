@@ -19,9 +19,9 @@ from engine.book.book import Book
 from engine.run.admit import admit
 from engine.run.answer import Answer
 from engine.run.events import Event
+from engine.run.layout import prepare
 from engine.run.machine import begin, step
-from engine.run.plan import prepare
-from engine.session import Session, folded
+from engine.session.session import Session, folded
 
 ROUNDS = 30
 EVENTS = 10_000

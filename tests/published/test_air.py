@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from engine.carburation import air
+from engine.carburation.rules import air
 
 HEIGHTS = (-500.0, 0.0, 500.0, 1000.0, 1500.0, 2000.0, 3000.0, 5000.0)
 
@@ -36,7 +36,8 @@ def test_the_standard_atmosphere_is_that_of_fluids(height):
 @pytest.mark.parametrize(
     ("height", "kelvin", "pascal", "density"),
     [
-        # ISO 2533 by geopotential altitude, as tabled from memory; 1000 m seen on a public page of a simulation library.
+        # ISO 2533 by geopotential altitude, as tabled from memory; 1000 m seen on a public page of a simulation
+        # library.
         (0, 288.15, 101325, 1.2250),
         (500, 284.90, 95461, 1.16727),
         (1000, 281.65, 89875, 1.11164),
@@ -63,7 +64,8 @@ def test_saturated_vapour_is_that_of_iapws_95(celsius):
 @pytest.mark.parametrize(
     ("celsius", "hectopascal", "tolerance"),
     [
-        # The first four as printed by a meteorological page; below freezing, over water that is still liquid, from memory:
+        # The first four as printed by a meteorological page; below freezing, over water that is still liquid, from
+        # memory:
         # Smithsonian Meteorological Tables.
         (0, 6.116, 0.0005),
         (10, 12.282, 0.001),

@@ -6,14 +6,15 @@ from fractions import Fraction
 
 import pytest
 
-from engine.carburation import bands
-from engine.units import convert
+from engine.carburation.rules import bands
+from engine.quantity.units import convert
 
 
 @pytest.mark.parametrize(
     ("screw", "turns", "jet"),
     [
-        # Common practice, no source: short taper rests at 1 to 1.5; past 1.5 to 2 the jet is too small; at half a turn too
+        # Common practice, no source: short taper rests at 1 to 1.5; past 1.5 to 2 the jet is too small; at half a
+        # turn too
         # large.
         ("short taper", "1", "right"),
         ("short taper", "1.5", "right"),
@@ -44,7 +45,8 @@ def test_what_a_resting_place_says_of_the_jet(screw, turns, jet):
 @pytest.mark.parametrize(
     ("screw", "turns"),
     [
-        # Short taper 1 turn: common practice. Long taper 2.5: from memory. Pilot screws 2 turns: source S7, a maker. Air
+        # Short taper 1 turn: common practice. Long taper 2.5: from memory. Pilot screws 2 turns: source S7, a maker.
+        # Air
         # screws 1.5 to 2: source S8.
         ("short taper", "1"),
         ("long taper", "2.5"),

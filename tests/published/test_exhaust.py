@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from engine.carburation import exhaust, fuel
-from engine.carburation.exhaust import Gases
+from engine.carburation.rules import exhaust, fuel
+from engine.carburation.rules.exhaust import Gases
 
 RICH = (0.75, 0.80, 0.85, 0.90, 0.95, 0.98)
 #: Where the judge's water-gas constant is the published 3.5, and the temperature often taken for frozen exhaust, in K.
@@ -115,7 +115,8 @@ def test_co_lies_on_the_quadratic_fit(lam):
 @pytest.mark.parametrize(
     ("lam", "percent", "within"),
     [
-        # Source S18, club: 0.95 is 1.9 % and 0.90 is 3.7 %. Source S19, Stone's textbook fig. 3.15 as quoted: equivalence
+        # Source S18, club: 0.95 is 1.9 % and 0.90 is 3.7 %. Source S19, Stone's textbook fig. 3.15 as quoted:
+        # equivalence
         # ratios of 1.05 and 1.15 are 1.5 and 4.0 %, read off a curve.
         (0.95, 1.9, 0.1),
         (0.90, 3.7, 0.05),

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from engine.carburation import air
+from engine.carburation.rules import air
 
 
 @pytest.mark.parametrize(

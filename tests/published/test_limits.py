@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from engine.carburation import limits
+from engine.carburation.rules import limits
 
 
 @pytest.mark.parametrize(

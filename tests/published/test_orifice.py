@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from engine.carburation import sizing
+from engine.carburation.rules import sizing
 
 
 def _meter(kind: str, bore: float, pipe: float, density: float, viscosity: float, drop: float) -> float:

@@ -8,11 +8,11 @@ from typing import Any
 
 import pytest
 
-from engine.procedure.closures import compile_node
-from engine.procedure.expr import Type
-from engine.procedure.guards import parse
-from engine.procedure.resolve import Scope, resolve
-from engine.units import UNITS, parse_quantity, to_base
+from engine.procedure.language.compile import compile_node
+from engine.procedure.language.expr import Type
+from engine.procedure.language.parser import parse
+from engine.procedure.language.resolve import Scope, resolve
+from engine.quantity.units import UNITS, parse_quantity, to_base
 
 FLOWS = ("4.5", "4.2", "4.6", "4.4")
 VACUUMS = ("26.0", "24.0", "25.0", "23.5")

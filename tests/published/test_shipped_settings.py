@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from ruamel.yaml import YAML
 
-from engine.carburation.bands import BANDS, JET_NUT_SPREAD, JET_NUT_START
-from engine.units import parse_quantity, to_base
+from engine.carburation.rules.bands import BANDS, JET_NUT_SPREAD, JET_NUT_START
+from engine.quantity.units import parse_quantity, to_base
 
 PROCEDURES = Path(__file__).resolve().parents[2] / "procedures"
 

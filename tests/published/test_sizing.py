@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from engine.carburation import air, sizing
+from engine.carburation.rules import air, sizing
 
 
 @pytest.mark.parametrize(

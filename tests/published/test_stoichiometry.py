@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from engine.carburation import fuel, sizing
+from engine.carburation.rules import fuel, sizing
 
 
 def _by_chemicals(carbon: float, hydrogen: float, oxygen: float) -> float:

@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import pytest
 
-from engine.units import UNITS, convert, from_base, to_base
+from engine.quantity.units import UNITS, convert, from_base, to_base
 
 #: Our name, and how `pint` writes the unit.
 PINT = {

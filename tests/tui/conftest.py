@@ -74,7 +74,7 @@ JOB = {
 @pytest.fixture
 def shop(tmp_path: Path) -> Any:
     """A shop with one procedure of its own and an empty book."""
-    from tui.desk import Shop
+    from tui.control.desk import Shop
 
     own = tmp_path / "procedures"
     own.mkdir()
@@ -85,8 +85,8 @@ def shop(tmp_path: Path) -> Any:
 @pytest.fixture
 def taps(shop: Any) -> Any:
     """A run on the two garden taps, recorded in a real book."""
-    from engine.job import Job
-    from tui.desk import Desk
+    from engine.job.model import Job
+    from tui.control.desk import Desk
 
     desk = Desk(shop)
     sitting = desk.start(desk.program("two_taps"), Job.model_validate(JOB), None)

@@ -7,17 +7,7 @@ from fractions import Fraction as F
 from typing import Any
 
 from engine.evidence import Aim, Because, Finding, Move, Part, Place, Suggest
-from engine.view import (
-    Advised,
-    Ask,
-    CautionView,
-    Latest,
-    ScrewRow,
-    SymptomView,
-    TrailMark,
-    View,
-    WaitView,
-)
+from engine.session.view import Advised, Ask, CautionView, Latest, ScrewRow, SymptomView, TrailMark, View, WaitView
 
 BARRELS = tuple(Place(c, b) for c in (1, 2) for b in (1, 2))
 CARBS = (Place(1), Place(2))

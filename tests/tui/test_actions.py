@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from tui import actions
-from tui.lines import text_of
+from tui.control import actions
+from tui.drawing.lines import text_of
 from tui.screens import home, intake, procedures, run
 from tui.screens.handover import HandoverScreen
 from tui.screens.pages import keys

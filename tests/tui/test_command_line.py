@@ -17,8 +17,8 @@ from typing import Any
 import pytest
 
 from engine import VERSION
-from tui import cli
-from tui.cli import Exit
+from tui.commandline import cli
+from tui.commandline.cli import Exit
 
 ROOT = Path(__file__).parents[2]
 BLEED = ROOT / "tests" / "engine" / "conformance" / "bleed_line.yaml"
@@ -293,7 +293,7 @@ HEADLESS = {
 @pytest.mark.parametrize("command", HEADLESS)
 def test_no_headless_command_loads_the_terminal_or_arrays(shop: Path, command: str) -> None:
     code = (
-        "import sys; from tui.cli import main; main(sys.argv[1:]); "
+        "import sys; from tui.commandline.cli import main; main(sys.argv[1:]); "
         "print(sorted({m.split('.')[0] for m in sys.modules} & {'textual', 'rich', 'numpy', 'scipy'}), "
         "file=sys.stderr)"
     )
@@ -311,7 +311,7 @@ def test_no_headless_command_loads_the_terminal_or_arrays(shop: Path, command: s
 
 def test_version_and_help_load_none_of_the_engine() -> None:
     code = (
-        "import sys; from tui.cli import main; main(['--version']); main(['--help']); "
+        "import sys; from tui.commandline.cli import main; main(['--version']); main(['--help']); "
         "print(sorted(m for m in sys.modules if m.startswith(('engine.', 'pydantic', 'ruamel', 'platformdirs'))))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT)
@@ -321,7 +321,7 @@ def test_version_and_help_load_none_of_the_engine() -> None:
 def test_a_fault_of_the_program_leaves_a_report_and_a_sentence(
     shop: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from tui import commands
+    from tui.commandline import commands
 
     def broken(_: Any) -> int:
         raise ZeroDivisionError("secret")
@@ -335,7 +335,7 @@ def test_a_fault_of_the_program_leaves_a_report_and_a_sentence(
 
 
 def test_an_interrupt_ends_with_130(monkeypatch: pytest.MonkeyPatch) -> None:
-    from tui import commands
+    from tui.commandline import commands
 
     def interrupted(_: Any) -> int:
         raise KeyboardInterrupt

@@ -12,8 +12,8 @@ import pytest
 from hands import press, settled
 
 from tui.app import Evendraw
-from tui.entry import Refusal, read
-from tui.intake import Fact, Family, Form, file_name, rows
+from tui.control.entry import Refusal, read
+from tui.control.job_form import Fact, Family, Form, file_name, rows
 
 TAP = Family(
     "garden tap",
@@ -227,8 +227,8 @@ def test_what_does_not_fit_is_a_sentence_and_nothing_is_lost(texts: dict[str, st
 
 
 def test_the_bank_is_drawn_while_it_is_filled_in() -> None:
-    from tui.bank import draw
-    from tui.lines import text_of
+    from tui.drawing.bank import draw
+    from tui.drawing.lines import text_of
 
     form = Form((PAIR,))
     fill(form, bank__carbs="3", bank__idle_jet="50", bank__mixture_screw="1", bank__disturbed="2.1")

@@ -8,7 +8,7 @@ import pytest
 from hands import press
 from rich.color import Color
 
-from tui import themes
+from tui.styles import themes
 
 #: WCAG 2.2, success criterion 1.4.6 (contrast, enhanced): 7:1 for text.
 ENOUGH = 7.0
@@ -95,18 +95,18 @@ def _plain(colour: Any) -> bool:
 
 
 def test_what_is_out_of_its_band_has_a_sign_of_its_own(samples: Any) -> None:
-    from tui import bank, view
-    from tui.lines import text_of
+    from tui.drawing import bank, step_lines
+    from tui.drawing.lines import text_of
 
     v = samples.view()
     drawn = "\n".join(text_of(bank.draw(bank.plan(v, (2, 2)), 100, 20)))
     assert "▾" in drawn and "▴" in drawn and "=" in drawn
-    assert "UNEVEN" in text_of(view.spread_line(v, 80))[0]
-    assert "CHANGE PART" in text_of(view.findings(v, 80, 3))[0]
+    assert "UNEVEN" in text_of(step_lines.spread_line(v, 80))[0]
+    assert "CHANGE PART" in text_of(step_lines.findings(v, 80, 3))[0]
 
 
 def test_no_two_severities_and_no_two_signal_words_look_alike_without_colour() -> None:
-    from tui import signs
+    from tui.drawing import signs
 
     assert len(set(signs.SIGNS.values())) == len(signs.SIGNS) == 4
     assert set(signs.SIGNAL_ROLE) == {"danger", "warning", "caution", "notice"}

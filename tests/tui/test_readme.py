@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from tui import cli
-from tui.cli import Exit
+from tui.commandline import cli
+from tui.commandline.cli import Exit
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from hands import press, settled
 
-from tui import actions
+from tui.control import actions
 from tui.widgets.keybar import KeyBar
 
 #: Read when this file is, since no setting of the environment reaches a test.
@@ -65,7 +65,7 @@ async def test_help_recorded(samples: Any, at_run: Any, grid: Grid, size: tuple[
 @pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
 async def test_the_other_screens_recorded(shop: Any, taps: Any, grid: Grid, size: tuple[int, int]) -> None:
     from tui.app import Evendraw
-    from tui.intake import Family
+    from tui.control.job_form import Family
     from tui.screens.handover import HandoverScreen
     from tui.screens.home import HomeScreen
     from tui.screens.intake import IntakeScreen

@@ -11,8 +11,8 @@ import pytest
 from hands import press, settled
 
 from tui.app import Evendraw
-from tui.desk import Desk, Shop
-from tui.rehearsal import Rehearsal, how_it_stands, really_wrong, rehearse
+from tui.control.desk import Desk, Shop
+from tui.control.rehearsal import Rehearsal, how_it_stands, really_wrong, rehearse
 
 SHIPPED = Path(__file__).parents[2] / "procedures"
 

@@ -13,14 +13,14 @@ LATER = (
     "ruamel",
     "sqlite3",
     "numpy",
-    "engine.job",
-    "engine.view",
-    "engine.session",
+    "engine.job.model",
+    "engine.session.view",
+    "engine.session.session",
     "engine.book.book",
-    "engine.procedure.load",
-    "engine.bench.engine",
+    "engine.procedure.build.load",
+    "engine.bench.plant.engine",
     "tui.screens.run",
-    "tui.desk",
+    "tui.control.desk",
 )
 
 
@@ -32,7 +32,8 @@ def test_the_home_screen_loads_nothing_that_is_not_painted() -> None:
 
 def test_the_screen_is_kept_out_of_the_engine_and_drawings_out_of_the_terminal_library() -> None:
     code = (
-        "import sys, tui.view, tui.bank, tui.card, tui.padview, tui.handover, tui.intake, tui.stages; "
+        "import sys, tui.drawing.step_lines, tui.drawing.bank, tui.drawing.card, tui.drawing.padview; "
+        "import tui.drawing.handover_lines, tui.control.job_form, tui.control.stages; "
         "import tui.screens.pages; print([m for m in sys.modules if m == 'textual' or m.startswith('textual.')])"
     )
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)

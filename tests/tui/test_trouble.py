@@ -13,9 +13,9 @@ import pytest
 from hands import press, settled
 from textual.screen import Screen
 
-from tui import crash
 from tui.app import INTERNAL, Evendraw
-from tui.desk import Desk, Trouble
+from tui.commandline import crash
+from tui.control.desk import Desk, Trouble
 
 ROOT = Path(__file__).parents[2]
 

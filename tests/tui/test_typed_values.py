@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.evidence import Place
-from tui.entry import Cell, Fields, Given, NeedReason, Refusal, Refused, Row, Took, read
-from tui.keys import NO_NUMLOCK, Keys, pasted
-from tui.questions import Countdown, Line, Option, Pick, Press
+from tui.control.entry import Cell, EntryRefused, Fields, Given, NeedReason, Refusal, Row, Took, read
+from tui.control.keys import NO_NUMLOCK, Keys, pasted
+from tui.control.questions import Countdown, Line, Option, Pick, Press
 
 FLOW = Cell("", None, "number", "kg/h", F(0), F(20), F(1, 10))
 TURNS = Cell("", None, "number", "turn", F(0), F(8))
@@ -77,7 +77,7 @@ def test_a_value_just_past_the_range_is_not_rounded_into_it() -> None:
 
 @given(st.fractions(min_value=0, max_value=20, max_denominator=64))
 def test_a_fraction_said_by_the_screen_reads_back_as_itself(value: F) -> None:
-    from tui.words import fraction
+    from tui.drawing.phrases import fraction
 
     cell = Cell("", None, "number", "turn", F(0), F(20))
     if value.denominator in (1, 2, 3, 4, 6, 8, 16, 32):
@@ -114,7 +114,7 @@ def test_enter_walks_the_row_and_the_last_one_gives_it() -> None:
 def test_arrows_go_back_and_what_is_typed_there_replaces_the_value() -> None:
     fields = Fields((row_of(2),))
     typed(fields, "48\n")
-    assert isinstance(typed(fields, "\n")[0], Refused)
+    assert isinstance(typed(fields, "\n")[0], EntryRefused)
     fields.key("left", None)
     typed(fields, "4.8\n5\n")
     assert fields.texts == ["4.8", "5"]
@@ -129,7 +129,7 @@ def test_a_place_left_empty_is_asked_for_before_the_row_is_given() -> None:
     fields = Fields((row_of(3),))
     fields.go(2)
     reply = typed(fields, "5\n")[-1]
-    assert isinstance(reply, Refused)
+    assert isinstance(reply, EntryRefused)
     assert fields.at == 0
 
 
@@ -146,7 +146,7 @@ def test_a_character_that_no_number_has_is_refused_and_named() -> None:
     fields = Fields((row_of(1),))
     typed(fields, "4")
     reply = fields.key("#", "#")
-    assert isinstance(reply, Refused)
+    assert isinstance(reply, EntryRefused)
     assert "'#'" in reply.sentence
     assert fields.texts == ["4"]
 
@@ -196,22 +196,22 @@ def test_a_list_is_picked_by_digit_or_by_arrow_and_says_what_it_has_not() -> Non
     assert pick.key("3", "3") == Given(2)
     assert pick.key("0", "0") == Took()
     assert pick.key("1", "1") == Given(9)
-    assert isinstance(pick.key("9", "9"), Refused)
+    assert isinstance(pick.key("9", "9"), EntryRefused)
     pick.key("down", None)
     assert pick.key("enter", None) == Given(10)
-    assert isinstance(Pick("none", ()).key("enter", None), Refused)
+    assert isinstance(Pick("none", ()).key("enter", None), EntryRefused)
 
 
 def test_a_danger_is_not_understood_by_enter() -> None:
     press = Press("understood", ("+",), "+", other="Enter does not do it.")
-    assert press.key("enter", None) == Refused("Enter does not do it.")
+    assert press.key("enter", None) == EntryRefused("Enter does not do it.")
     assert press.key("+", "+") == Given(True)
 
 
 def test_a_wait_is_cut_only_where_it_may_be() -> None:
     clock = [0.0]
     wait = Countdown("", 60, "", "oil lags", False, lambda: clock[0])
-    assert isinstance(wait.key("enter", None), Refused)
+    assert isinstance(wait.key("enter", None), EntryRefused)
     assert "1:00" in wait.key("enter", None).sentence  # type: ignore[union-attr]
     clock[0] = 61
     assert wait.over
@@ -229,4 +229,4 @@ def test_a_line_of_text_is_edited_where_the_caret_stands() -> None:
     line.key("home", None)
     line.key("delete", None)
     assert line.key("enter", None) == Given("alve")
-    assert isinstance(Line("note").key("enter", None), Refused)
+    assert isinstance(Line("note").key("enter", None), EntryRefused)

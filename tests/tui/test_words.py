@@ -10,11 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.consult import worded
 from engine.evidence import Advice, Finding, Move, Place
-from engine.view import Latest, ScrewRow
-from tui import bank, big, card, lines, padview, stages, turns, view, words
-from tui.lines import text_of
+from engine.session.consult import worded
+from engine.session.view import Latest, ScrewRow
+from tui.control import stages
+from tui.drawing import bank, big, card, lines, padview, phrases, step_lines, turns
+from tui.drawing.lines import text_of
 from tui.screens import pages
 
 TERMS = {"carb": "body"}
@@ -35,7 +36,7 @@ TERMS = {"carb": "body"}
     ],
 )
 def test_turns_are_said_as_a_mechanic_says_them(value: F, said: str) -> None:
-    assert words.fraction(value) == said
+    assert phrases.fraction(value) == said
 
 
 @pytest.mark.parametrize(
@@ -51,17 +52,17 @@ def test_turns_are_said_as_a_mechanic_says_them(value: F, said: str) -> None:
     ],
 )
 def test_readings_are_said_as_fine_as_they_are_written_down(value: F, step: F | None, said: str) -> None:
-    assert words.decimal(value, step) == said
+    assert phrases.decimal(value, step) == said
 
 
 def test_places_use_the_words_of_the_family() -> None:
-    assert words.place(Place(2, 1), TERMS) == "body 2, barrel 1"
-    assert words.place(Place(2), {}) == "carb 2"
-    assert words.place(Place(1), TERMS, "gap") == "between body 1 and 2"
-    assert words.place(Place(3), TERMS, "cylinder") == "cylinder 3"
-    assert words.place(Place(), TERMS) == "the engine"
-    assert words.places([Place(1), Place(2)], TERMS, all_of=2) == "every body"
-    assert [words.several(w) for w in ("body", "tap", "key")] == ["bodies", "taps", "keys"]
+    assert phrases.place(Place(2, 1), TERMS) == "body 2, barrel 1"
+    assert phrases.place(Place(2), {}) == "carb 2"
+    assert phrases.place(Place(1), TERMS, "gap") == "between body 1 and 2"
+    assert phrases.place(Place(3), TERMS, "cylinder") == "cylinder 3"
+    assert phrases.place(Place(), TERMS) == "the engine"
+    assert phrases.places([Place(1), Place(2)], TERMS, all_of=2) == "every body"
+    assert [phrases.several(w) for w in ("body", "tap", "key")] == ["bodies", "taps", "keys"]
 
 
 def test_a_move_says_which_screw_how_far_and_which_way(samples: Any) -> None:
@@ -112,7 +113,7 @@ def test_the_bar_reaches_the_value_and_marks_the_band() -> None:
 
 @pytest.mark.parametrize("kind", ["number", "choice"])
 def test_the_field_in_hand_is_always_among_those_that_show(kind: str) -> None:
-    from tui.entry import Cell, Fields, Row
+    from tui.control.entry import Cell, Fields, Row
 
     choices = ("fully open", "short of full", "not done, no tool") if kind == "choice" else ()
     cells = tuple(Cell(str(n), Place(n, 1), kind, "mm", F(0), F(9), None, choices) for n in range(1, 49))
@@ -132,10 +133,10 @@ def test_a_screw_in_and_out_of_its_band_has_another_sign(samples: Any) -> None:
 def test_the_bank_shows_the_row_that_is_to_be_brought_together(samples: Any) -> None:
     level = Latest("level", "fuel level", "carb", "mm", (F(0), F(1)), None, ())
     v = samples.view(latest=(level, *samples.LATEST))
-    assert view.main_row(v).name == "flow"
-    assert view.main_row(samples.view(latest=(level,))).name == "level"
+    assert step_lines.main_row(v).name == "flow"
+    assert step_lines.main_row(samples.view(latest=(level,))).name == "level"
     position = Latest("count", "mixture screw position", "barrel", "turn", (F(1),) * 4, None, ())
-    assert view.main_row(samples.view(latest=(position,))) is None
+    assert step_lines.main_row(samples.view(latest=(position,))) is None
 
 
 @settings(max_examples=40)
@@ -174,21 +175,21 @@ def test_no_drawing_is_wider_or_longer_than_it_may_be(
     fields = stages.question(v, stages.Sofar(), lambda: 0.0)
     drawings = [
         bank.draw(bank.plan(v, (carbs, barrels)), cells, rows),
-        view.findings(v, cells, rows),
-        view.trend(v, cells, rows),
-        view.trail(v, cells, rows),
-        view.standing(v, cells, (), rows),
+        step_lines.findings(v, cells, rows),
+        step_lines.trend(v, cells, rows),
+        step_lines.trail(v, cells, rows),
+        step_lines.standing(v, cells, (), rows),
         padview.draw(fields, cells, rows, TERMS) if cells >= 40 else [],
     ]
     for drawn in drawings:
         assert len(drawn) <= rows
     drawings += [
-        view.head(v, cells),
+        step_lines.head(v, cells),
         card.step(v, cells, rows),
         pages.record(v, cells),
-        view.spread_line(v, cells),
-        view.why(v, cells),
-        view.how(v, cells),
+        step_lines.spread_line(v, cells),
+        step_lines.why(v, cells),
+        step_lines.how(v, cells),
         pages.keys("run", max(cells, 50)),
     ]
     for drawn, most in ((d, max(cells, 50) if d is drawings[-1] else cells) for d in drawings):
@@ -234,17 +235,17 @@ def test_an_advisers_texts_name_places_in_the_familys_words_and_a_body_with_one_
 
 
 def test_a_finding_over_cylinders_names_cylinders_on_the_screen_and_on_the_line(samples: Any) -> None:
-    from engine.talk import finding_message
+    from engine.protocol.talk import finding_message
 
     finding = Finding("tight-valve", "stop", (Place(3),), "A valve is tight.", each="cylinder")
-    shown = view.findings(replace(samples.view(), findings=(finding,)), 80, 4)
+    shown = step_lines.findings(replace(samples.view(), findings=(finding,)), 80, 4)
     assert "cylinder 3: A valve is tight." in text_of(shown)[0]
     assert finding_message(finding)["where"] == [{"cylinder": 3}]
 
 
 def test_a_place_that_the_sentence_names_itself_is_not_named_twice(samples: Any) -> None:
     finding = Finding("far", "adjust", (Place(2, 1),), "Body 2, barrel 1 alone wants it far out.")
-    assert text_of(view.finding_lines(finding, "body 2, barrel 1", 80, full=False)) == [
+    assert text_of(step_lines.finding_lines(finding, "body 2, barrel 1", 80, full=False)) == [
         "~ ADJUST Body 2, barrel 1 alone wants it far out."
     ]
 

@@ -8,17 +8,18 @@ from typing import Any
 
 from textual.screen import Screen, ScreenResultType
 
-from tui import actions, themes
-from tui.padview import Question
-from tui.questions import Option, Pick, Press
-from tui.widgets.drawn import Page
+from tui.control import actions
+from tui.control.questions import Option, Pick, Press
+from tui.drawing.padview import Question
+from tui.styles import themes
 from tui.widgets.keybar import KeyBar
 from tui.widgets.pad import Pad
+from tui.widgets.painted import Page
 
 Done = Callable[[Any], None]
 
 
-class Desk(Screen[ScreenResultType]):
+class AnsweringScreen(Screen[ScreenResultType]):
     """A screen with one pad. `NAME` is its name in the registry; `do_<action>` does an action, `allowed` says whether
     it may.
 

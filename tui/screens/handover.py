@@ -9,20 +9,21 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding
 
-from tui import actions, handover
-from tui.lines import Lines
-from tui.questions import Line, Press
-from tui.screens.base import Desk
-from tui.widgets.drawn import Drawn, Page
+from tui.control import actions
+from tui.control.questions import Line, Press
+from tui.drawing import handover_lines
+from tui.drawing.lines import Lines
+from tui.screens.base import AnsweringScreen
 from tui.widgets.keybar import KeyBar
 from tui.widgets.pad import Pad
+from tui.widgets.painted import Drawn, Page
 
 if TYPE_CHECKING:
-    from tui.desk import Sitting
-    from tui.shop import Shop
+    from tui.catalogue.shop import Shop
+    from tui.control.desk import Sitting
 
 
-class HandoverScreen(Desk[str | None]):
+class HandoverScreen(AnsweringScreen[str | None]):
     """Shown once a run has ended; Enter goes home. Dismissed with `undone` where the last answer was taken back."""
 
     NAME = "handover"
@@ -37,7 +38,7 @@ class HandoverScreen(Desk[str | None]):
         self.truth = sitting.truth()
 
     def compose(self) -> ComposeResult:
-        yield Drawn(lambda cells, rows: handover.head(self.sheet, cells), classes="bar")
+        yield Drawn(lambda cells, rows: handover_lines.head(self.sheet, cells), classes="bar")
         with Page(id="page"):
             yield Drawn(self._page)
         yield Pad(id="pad")
@@ -47,7 +48,7 @@ class HandoverScreen(Desk[str | None]):
         self.ask()
 
     def _page(self, cells: int, rows: int) -> Lines:
-        return handover.page(self.sheet, cells, self.truth)
+        return handover_lines.page(self.sheet, cells, self.truth)
 
     def question(self) -> Press:
         """Nothing but to go home."""
@@ -70,7 +71,7 @@ class HandoverScreen(Desk[str | None]):
 
     def do_undo(self) -> None:
         """Back into the run: the answer that ended it is taken back."""
-        from tui.desk import Trouble
+        from tui.control.desk import Trouble
 
         try:
             problem = self.sitting.answer(undo=True)
@@ -86,12 +87,12 @@ class HandoverScreen(Desk[str | None]):
         usual = self.shop.jobs.parent / f"job-{self.sitting.view.run.replace('.', '-')}.txt"
 
         def write(named: str) -> None:
-            from engine.sheet import text
+            from engine.sheet import plain_text
 
             path = Path(named).expanduser()
             try:
                 path.parent.mkdir(parents=True, exist_ok=True)
-                path.write_text("\n".join(text.lines(self.sheet)) + "\n", encoding="utf-8", newline="\n")
+                path.write_text("\n".join(plain_text.lines(self.sheet)) + "\n", encoding="utf-8", newline="\n")
             except OSError as fault:
                 self.ask(cue=f"Not written: {path}: {fault.strerror or fault}. Choose another place.")
                 return

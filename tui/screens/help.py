@@ -8,10 +8,11 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.screen import Screen
 
-from tui import actions, themes
+from tui.control import actions
 from tui.screens.pages import keys
-from tui.widgets.drawn import Drawn, Page
+from tui.styles import themes
 from tui.widgets.keybar import KeyBar
+from tui.widgets.painted import Drawn, Page
 
 
 class HelpScreen(Screen[None]):

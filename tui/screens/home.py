@@ -12,17 +12,17 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding
 
-from tui import actions
-from tui.lines import Lines, cut_line
-from tui.questions import Line, Option, Pick
-from tui.screens.base import Desk as Base
-from tui.widgets.drawn import Drawn
+from tui.control import actions
+from tui.control.questions import Line, Option, Pick
+from tui.drawing.lines import Lines, cut_line
+from tui.screens.base import AnsweringScreen
 from tui.widgets.keybar import KeyBar
 from tui.widgets.pad import Pad
+from tui.widgets.painted import Drawn
 
 if TYPE_CHECKING:
-    from tui.desk import Desk, Sitting
-    from tui.shop import Shop as ShopType
+    from tui.catalogue.shop import Shop as ShopType
+    from tui.control.desk import Desk, Sitting
 
 GO_ON, TAKE_IN, OPEN, REHEARSE, PROCEDURES = "go on", "take in", "open", "rehearse", "procedures"
 
@@ -37,7 +37,7 @@ def banner(cells: int, rows: int) -> Lines:
     ]
 
 
-class HomeScreen(Base[None]):
+class HomeScreen(AnsweringScreen[None]):
     """`first` opens something at once, given this screen."""
 
     NAME = "home"
@@ -63,9 +63,9 @@ class HomeScreen(Base[None]):
 
     def _look(self) -> None:
         """After the first paint: what can be gone on with, and whatever was to be opened at once."""
-        from tui.desk import Desk as Office
+        from tui.control.desk import Desk
 
-        self.desk = Office(self.shop)
+        self.desk = Desk(self.shop)
         first, self.first = self.first, None
         if first is None:
             self.back()
@@ -74,7 +74,7 @@ class HomeScreen(Base[None]):
 
     def back(self, cue: str = "") -> None:
         """Home again: see what can be gone on with."""
-        from tui.desk import Trouble
+        from tui.control.desk import Trouble
 
         self.over.clear()
         try:
@@ -126,7 +126,7 @@ class HomeScreen(Base[None]):
 
     def opening(self, do: Callable[[], None]) -> None:
         """Do something that takes a moment: say so first, and say it in a sentence where it fails."""
-        from tui.desk import Trouble
+        from tui.control.desk import Trouble
 
         def now() -> None:
             try:
@@ -185,7 +185,7 @@ class HomeScreen(Base[None]):
 
     def choose(self, job: Any, number: int | None = None) -> None:
         """Which procedure, of those that fit the job."""
-        from tui.shelf import fitting
+        from tui.catalogue.shelf import fitting
 
         fit = fitting(self.shop.procedures, job)
         options = tuple(Option(e.label, e.key, e.hint) for e in fit)
@@ -225,7 +225,7 @@ class HomeScreen(Base[None]):
         """Which procedure, then by hand or by itself."""
 
         def listed() -> None:
-            from tui.shelf import mains
+            from tui.catalogue.shelf import mains
 
             options = tuple(Option(e.label, e.key, e.hint) for e in mains(self.shop.procedures))
             self.lay(Pick("REHEARSE WHICH PROCEDURE", options), how)
@@ -244,13 +244,13 @@ class HomeScreen(Base[None]):
 
     def rehearse_on(self, procedure: str | Path, **how: Any) -> None:
         """Begin a rehearsal."""
-        from tui.rehearsal import rehearse
+        from tui.control.rehearsal import rehearse
 
         self.run_(rehearse(self._desk, procedure, **how))
 
     def take_in(self) -> None:
         """The intake; then the procedures that fit."""
-        from tui.families import families
+        from tui.catalogue.families import families
         from tui.screens.intake import IntakeScreen
 
         def filled(path: Path | None) -> None:

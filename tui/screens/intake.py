@@ -10,26 +10,27 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Horizontal
 
-from tui import actions, bank
-from tui.entry import Fields, Refusal
-from tui.intake import Family, Form, file_name
-from tui.lines import Line, Lines, clean, cut_line, fill
-from tui.padview import shown
-from tui.questions import Line as TextLine
-from tui.questions import Option, Pick
-from tui.screens.base import Desk
-from tui.widgets.drawn import Drawn
+from tui.control import actions
+from tui.control.entry import Fields, Refusal
+from tui.control.job_form import Family, Form, file_name
+from tui.control.questions import Line as TextLine
+from tui.control.questions import Option, Pick
+from tui.drawing import bank
+from tui.drawing.lines import Line, Lines, clean, cut_line, fill
+from tui.drawing.padview import shown
+from tui.screens.base import AnsweringScreen
 from tui.widgets.keybar import KeyBar
 from tui.widgets.pad import Pad
+from tui.widgets.painted import Drawn
 
 if TYPE_CHECKING:
-    from tui.shop import Shop
+    from tui.catalogue.shop import Shop
 
 
 TITLE: Line = ((" TAKE A JOB IN ", "key"), ("  Enter keeps what stands there, arrows go back.", "soft"))
 
 
-class IntakeScreen(Desk[Path | None]):
+class IntakeScreen(AnsweringScreen[Path | None]):
     """Dismissed with the job file that was written or named, or None."""
 
     NAME = "intake"
@@ -97,7 +98,7 @@ class IntakeScreen(Desk[Path | None]):
             self.ask(cue=str(fault))
             self._redraw()
             return
-        from engine import job_file
+        from engine.job import job_file
 
         name = file_name(self.form.data(), date.today().isoformat())
         try:

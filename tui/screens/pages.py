@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from engine.view import View
-from tui import actions, bank, view, words
-from tui.lines import Line, Lines, clean, cut_line, wrapped
+from engine.session.view import View
+from tui.control import actions
+from tui.drawing import bank, phrases, step_lines
+from tui.drawing.lines import Line, Lines, clean, cut_line, wrapped
 
 
 def record(v: View, cells: int) -> Lines:
     """Findings in full, the spread by round, how every screw stands, the cautions in full, and the trail."""
-    out: Lines = [((" FINDINGS THAT STAND ", "key"),), *view.findings(v, cells, 400, full=True)]
-    spreads = view.trend(v, cells, 40)
+    out: Lines = [((" FINDINGS THAT STAND ", "key"),), *step_lines.findings(v, cells, 400, full=True)]
+    spreads = step_lines.trend(v, cells, 40)
     if spreads:
         out += [(), ((" SPREAD ", "key"),), *spreads]
     if v.screws:
@@ -19,8 +20,8 @@ def record(v: View, cells: int) -> Lines:
     if standing:
         out += [(), ((" CAUTIONS ", "key"),)]
         for caution in standing:
-            out += view.signal(caution, cells)
-    out += [(), ((" TRAIL ", "key"),), *view.trail(v, cells, 400)]
+            out += step_lines.signal(caution, cells)
+    out += [(), ((" TRAIL ", "key"),), *step_lines.trail(v, cells, 400)]
     return out
 
 
@@ -28,13 +29,13 @@ def screws(v: View, cells: int) -> Lines:
     """Every screw's position by place, with its band."""
     out: Lines = []
     for row in v.screws:
-        band = f"  band {words.fraction(row.band[0])} to {words.fraction(row.band[1])}" if row.band else ""
-        unit = f", {row.unit}s from {words.plain(row.zero)}{band}"
-        out.append(cut_line(((clean(words.plain(row.name)), "strong"), (unit, "soft")), cells))
+        band = f"  band {phrases.fraction(row.band[0])} to {phrases.fraction(row.band[1])}" if row.band else ""
+        unit = f", {row.unit}s from {phrases.plain(row.zero)}{band}"
+        out.append(cut_line(((clean(phrases.plain(row.name)), "strong"), (unit, "soft")), cells))
         line: Line = (("  ", "ink"),)
         for n, place in enumerate(row.places):
             said, role = bank.slot(row, n)
-            piece: Line = ((f"{words.place(place, v.terms, row.each)} ", "soft"), (f"{said}   ", role))
+            piece: Line = ((f"{phrases.place(place, v.terms, row.each)} ", "soft"), (f"{said}   ", role))
             if sum(len(t) for t, _ in (*line, *piece)) > cells and len(line) > 1:
                 out.append(line)
                 line = (("  ", "ink"),)

@@ -15,23 +15,24 @@ from textual.binding import Binding
 from textual.containers import Container
 from textual.worker import get_current_worker
 
-from tui import actions, shelf
-from tui.lines import Lines, clean, cut_line, wrapped
-from tui.questions import Option, Pick
-from tui.screens.base import Desk
-from tui.widgets.drawn import Drawn, Page
+from tui.catalogue import shelf
+from tui.control import actions
+from tui.control.questions import Option, Pick
+from tui.drawing.lines import Lines, clean, cut_line, wrapped
+from tui.screens.base import AnsweringScreen
 from tui.widgets.keybar import KeyBar
 from tui.widgets.pad import Pad
+from tui.widgets.painted import Drawn, Page
 
 if TYPE_CHECKING:
-    from engine.procedure.checking import Checked
-    from tui.shop import Shop
+    from engine.procedure.report.checking import Checked
+    from tui.catalogue.shop import Shop
 
 #: Engines of a dry run.
 ENGINES = 12
 
 
-class ProceduresScreen(Desk[None]):
+class ProceduresScreen(AnsweringScreen[None]):
     """A list of files on the pad, and a page on the one in hand."""
 
     NAME = "procedures"
@@ -125,7 +126,7 @@ class ProceduresScreen(Desk[None]):
             self.app.call_from_thread(self._checked, path, checked)
 
     def _unchecked(self, path: Path, fault: Exception) -> None:
-        from tui import crash
+        from tui.commandline import crash
 
         where = crash.report(fault)
         self.pad.say(f"{path.name} could not be checked: the program failed on it. A report is in {where}.")

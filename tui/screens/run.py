@@ -16,17 +16,18 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Vertical
 
-from tui import actions, bank, card, stages, view
-from tui.desk import Sitting, Trouble
-from tui.entry import Fields
-from tui.lines import Lines
-from tui.padview import Question
-from tui.questions import Countdown, Line, Press
+from tui.control import actions, stages
+from tui.control.desk import Sitting, Trouble
+from tui.control.entry import Fields
+from tui.control.questions import Countdown, Line, Press
+from tui.drawing import bank, card, step_lines
+from tui.drawing.lines import Lines
+from tui.drawing.padview import Question
 from tui.screens.pages import record
 from tui.screens.run_keys import RunKeys
-from tui.widgets.drawn import Drawn, Page
 from tui.widgets.keybar import KeyBar
 from tui.widgets.pad import Pad
+from tui.widgets.painted import Drawn, Page
 
 
 class RunScreen(RunKeys):
@@ -101,14 +102,14 @@ class RunScreen(RunKeys):
         layout = self.sitting.layout
         with self.app.batch_update():
             self.pad.terms = dict(v.terms)
-            self._show("head", lambda cells, rows: view.head(v, cells))
-            self._show("standing", lambda cells, rows: view.standing(v, cells, self.sofar.understood, rows))
+            self._show("head", lambda cells, rows: step_lines.head(v, cells))
+            self._show("standing", lambda cells, rows: step_lines.standing(v, cells, self.sofar.understood, rows))
             self._show("card", self._card)
             self._show("bank", lambda cells, rows: bank.draw(bank.plan(v, layout, self.sitting.marks), cells, rows))
-            self._show("spread", lambda cells, rows: view.spread_line(v, cells))
-            self._show("trend", lambda cells, rows: view.trend(v, cells, rows))
-            self._show("findings", lambda cells, rows: view.findings(v, cells, rows))
-            self._show("trail", lambda cells, rows: view.trail(v, cells, rows))
+            self._show("spread", lambda cells, rows: step_lines.spread_line(v, cells))
+            self._show("trend", lambda cells, rows: step_lines.trend(v, cells, rows))
+            self._show("findings", lambda cells, rows: step_lines.findings(v, cells, rows))
+            self._show("trail", lambda cells, rows: step_lines.trail(v, cells, rows))
             self.set_class(self.page == "record", "-record")
 
     def _show(self, id: str, draw: Callable[[int, int], Lines]) -> None:
@@ -117,9 +118,9 @@ class RunScreen(RunKeys):
     def _card(self, cells: int, rows: int) -> Lines:
         v = self.sitting.view
         if self.page == "how":
-            return view.how(v, cells)
+            return step_lines.how(v, cells)
         if self.page == "why":
-            return view.why(v, cells)
+            return step_lines.why(v, cells)
         if self.page == "record":
             return record(v, cells)
         moved, fitted = self.sofar.moved, self.sofar.fitted

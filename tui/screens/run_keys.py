@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from tui import stages
-from tui.questions import Line, Option, Pick
-from tui.screens.base import Desk
+from tui.control import stages
+from tui.control.questions import Line, Option, Pick
+from tui.screens.base import AnsweringScreen
 
 if TYPE_CHECKING:
-    from tui.desk import Sitting
+    from tui.control.desk import Sitting
 
 
-class RunKeys(Desk[str]):
+class RunKeys(AnsweringScreen[str]):
     """The keys; `tui.screens.run` holds the painting and the answering."""
 
     NAME = "run"

@@ -7,8 +7,8 @@ from textual import events
 from textual.app import ComposeResult
 from textual.screen import Screen
 
-from tui.lines import Lines, wrapped
-from tui.widgets.drawn import Drawn
+from tui.drawing.lines import Lines, wrapped
+from tui.widgets.painted import Drawn
 
 LEAST = (80, 24)
 

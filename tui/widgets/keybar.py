@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from tui import actions
-from tui.lines import Line, Lines
-from tui.widgets.drawn import Drawn
+from tui.control import actions
+from tui.drawing.lines import Line, Lines
+from tui.widgets.painted import Drawn
 
 
 class KeyBar(Drawn):

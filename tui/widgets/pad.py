@@ -14,13 +14,13 @@ from typing import Any
 from textual import events
 from textual.message import Message
 
-from tui import padview
-from tui.entry import Fields, Given, NeedReason, Refused, Row
-from tui.keys import NO_NUMLOCK, Keys, pasted
-from tui.lines import Lines
-from tui.padview import Question
-from tui.questions import Countdown, Press
-from tui.widgets.drawn import Drawn
+from tui.control.entry import EntryRefused, Fields, Given, NeedReason, Row
+from tui.control.keys import NO_NUMLOCK, Keys, pasted
+from tui.control.questions import Countdown, Press
+from tui.drawing import padview
+from tui.drawing.lines import Lines
+from tui.drawing.padview import Question
+from tui.widgets.painted import Drawn
 
 #: A key as the question takes it (name, character), and Textual's own name of it.
 Pressed = tuple[str, str | None, str]
@@ -164,7 +164,7 @@ class Pad(Drawn, can_focus=True):
         if reply is None:
             return False
         self.cue = ""
-        if isinstance(reply, Refused):
+        if isinstance(reply, EntryRefused):
             self.say(reply.sentence)
         elif isinstance(reply, Given):
             # Not painted anew: whoever is told asks the next question at once, and one picture is enough.

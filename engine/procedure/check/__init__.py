@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from engine.advisers import Registry
-from engine.procedure.check import assign, conditions, coverage, graph, hazards, standing, style, symptoms
-from engine.procedure.check.edges import edges_of
-from engine.procedure.check.flow import Summary, flow, summary, surely_known
-from engine.procedure.check.study import Study
-from engine.procedure.check.witness import Words
-from engine.procedure.links import calls
-from engine.procedure.problems import Problem, in_order
+from engine.contract import Registry
+from engine.procedure.build.links import calls
+from engine.procedure.check import style
+from engine.procedure.check.guards import coverage
+from engine.procedure.check.guards.study import Study
+from engine.procedure.check.guards.witness import Words
+from engine.procedure.check.ways import assign, conditions, graph, hazards, standing, symptoms
+from engine.procedure.check.ways.edges import edges_of
+from engine.procedure.check.ways.flow import Summary, flow, summary, surely_known
 from engine.procedure.program import Program
+from engine.procedure.source.problems import Problem, in_order
 
 
 def check(program: Program, advisers: Registry) -> tuple[Problem, ...]:

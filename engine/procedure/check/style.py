@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from engine.procedure.check.study import Study, guards_in, guards_of
-from engine.procedure.expr import And, Arith, Call, Compare, Name, Node, Not, Or
-from engine.procedure.problems import Problem
+from engine.procedure.check.guards.study import Study, guards_in, guards_of
+from engine.procedure.language.expr import And, Arith, Call, Compare, Name, Node, Not, Or
 from engine.procedure.program import Call as FileCall
 from engine.procedure.program import Procedure, Step, Template
+from engine.procedure.source.problems import Problem
 
 #: The most characters of an instruction that fit the card of an 80 x 24 screen beside readings and bank.
 LONGEST = 300

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from engine.bench import assumed, gauges
-from engine.bench.engine import VirtualEngine
-from engine.job import Job
+from engine.bench.plant import assumed, gauges
+from engine.bench.plant.engine import VirtualEngine
+from engine.job.model import Job
 
 
 def sound(cc: float, cylinders: int, screw: str = "short taper", seed: int = 3, **bank) -> VirtualEngine:
@@ -101,7 +101,7 @@ def test_the_right_jet_rests_in_band_and_one_size_wrong_rests_outside(screw, low
 
 
 def test_a_weak_cylinder_costs_speed_and_hardly_any_airflow():
-    from engine.bench.faults import Fault
+    from engine.bench.plant.faults import Fault
 
     engine = sound(2000, 4)
     before = engine.truth()
@@ -119,7 +119,7 @@ def test_an_idling_plate_is_choked():
 
 
 def test_a_leak_downstream_leans_its_barrel_and_hides_from_the_gauge():
-    from engine.bench.faults import Fault
+    from engine.bench.plant.faults import Fault
 
     engine = sound(2000, 4)
     before = engine.truth()
@@ -143,7 +143,7 @@ def test_bypass_air_leans_its_barrel():
 
 def test_a_millimetre_of_fuel_level_is_two_to_four_percent_of_fuel():
     # weight of a mm of petrol, 7.3 Pa, against the 90 to 140 Pa over an idle jet [derived]
-    from engine.bench.faults import Fault
+    from engine.bench.plant.faults import Fault
 
     engine = sound(2000, 4)
     before = engine.truth().lambdas
@@ -164,7 +164,7 @@ def test_the_creep_through_progression_stays_burnable_with_the_right_jet(hold):
 
 
 def test_retarded_ignition_needs_open_throttles_that_uncover_the_first_hole():
-    from engine.bench.faults import Fault
+    from engine.bench.plant.faults import Fault
 
     job = sound(2000, 4).job
     late = VirtualEngine(job, (Fault("retarded ignition", size=12),), 3)

@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 import procedures
-from engine.advisers import shipped
-from engine.bench.trial_table import summary
-from engine.bench.trials import Plan, run
+from engine.bench.trial.trial_table import summary
+from engine.bench.trial.trials import TrialPlan, run
+from engine.carburation.registry import shipped
 
 SHIPPED = (Path(procedures.__file__).parent,)
 
@@ -20,7 +20,7 @@ SHIPPED = (Path(procedures.__file__).parent,)
 )
 def test_the_routine_ends_by_itself_and_sets_most_mendable_engines_right(meter, seeds, even, near):
     # The bounds are floors against a relapse; what is reached and wanted is told by the trials command.
-    outcomes = run(Plan("twin-choke-sidedraught", SHIPPED, shipped, meter=meter, references=False), seeds)
+    outcomes = run(TrialPlan("twin-choke-sidedraught", SHIPPED, shipped, meter=meter, references=False), seeds)
     found = summary("twin-choke-sidedraught", "twin-choke sidedraught", meter, outcomes)
     assert not found.problems
     assert found.routine.in_tolerance.value >= even
@@ -39,5 +39,5 @@ def test_the_routine_ends_by_itself_and_sets_most_mendable_engines_right(meter, 
     ],
 )
 def test_every_family_runs_to_an_end_on_engines_of_its_kind(procedure, family):
-    outcomes = run(Plan(procedure, SHIPPED, shipped, family=family, references=False), range(3200, 3204))
+    outcomes = run(TrialPlan(procedure, SHIPPED, shipped, family=family, references=False), range(3200, 3204))
     assert all(o.problem is None for o in outcomes)

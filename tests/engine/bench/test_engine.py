@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from engine.bench import gauges, hand
-from engine.bench.engine import VirtualEngine
-from engine.bench.faults import KINDS, Fault, NoSuchFault, kind_named
-from engine.bench.fleet import faulted, random_engine, random_job
-from engine.bench.terms import NOISE, RATES
+from engine.bench.plant import gauges
+from engine.bench.plant.engine import VirtualEngine
+from engine.bench.plant.faults import KINDS, Fault, NoSuchFault, kind_named
+from engine.bench.technicians import hand
+from engine.bench.trial.fleet import faulted, random_engine, random_job
+from engine.bench.trial.terms import NOISE, RATES
 
 
 def running(engine: VirtualEngine) -> VirtualEngine:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import pytest
 
-from engine.bench import checks, gauges
-from engine.bench.all_knowing import all_knowing, mendable
-from engine.bench.constant_depression import lifted
-from engine.bench.engine import VirtualEngine
-from engine.bench.faults import Fault
-from engine.bench.fleet import faulted, random_engine, random_job
-from engine.bench.terms import TOLERANCE
+from engine.bench.plant import gauges, inspections
+from engine.bench.plant.constant_depression import lifted
+from engine.bench.plant.engine import VirtualEngine
+from engine.bench.plant.faults import Fault
+from engine.bench.technicians.all_knowing import all_knowing, mendable
+from engine.bench.trial.fleet import faulted, random_engine, random_job
+from engine.bench.trial.terms import TOLERANCE
 
 FAMILIES = ("constant depression", "motorcycle bank", "progressive downdraught", "single downdraught")
 LIFT = ("rises a little and settles", "rises and stays up", "falls or dies")
@@ -62,7 +62,7 @@ def test_a_flat_down_is_richer_and_the_lifting_pin_tells_rich_right_and_weak():
 
     def says(flats):
         engine.set_turns("mixture", "jet", 1, None, start + flats / 6)
-        return checks.choose(engine, "piston lift", [0], LIFT, LIFT[0])
+        return inspections.choose(engine, "piston lift", [0], LIFT, LIFT[0])
 
     assert says(0) == LIFT[0]
     assert says(6) == LIFT[1] and engine.truth().lambdas[0] < 0.82
@@ -111,14 +111,14 @@ def test_a_progressive_secondary_stays_shut_and_feeds_nothing_at_idle():
 )
 def test_faults_of_pistons_and_dampers_show_in_their_checks(kind, quantity, choices, answer):
     engine = sound("constant depression", faults=(Fault(kind, 2, None, 1),))
-    assert checks.choose(engine, quantity, [1], choices, choices[0]) == answer
-    assert checks.choose(engine, quantity, [0], choices, choices[0]) == choices[0]
+    assert inspections.choose(engine, quantity, [1], choices, choices[0]) == answer
+    assert inspections.choose(engine, quantity, [0], choices, choices[0]) == choices[0]
 
 
 def test_a_lean_progression_is_heard_in_the_creep():
     choices = ("clean", "flat", "snatches")
     engine = sound("motorcycle bank")
-    assert checks.choose(engine, "progression", [0], choices, "clean") == "clean"
+    assert inspections.choose(engine, "progression", [0], choices, "clean") == "clean"
     for barrel in range(engine.barrels):
         engine.fit("idle jet", barrel + 1, 1, engine.body.right_jet - 5)
-    assert checks.choose(engine, "progression", [0], choices, "clean") != "clean"
+    assert inspections.choose(engine, "progression", [0], choices, "clean") != "clean"

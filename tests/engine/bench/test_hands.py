@@ -6,12 +6,12 @@ from typing import Any
 
 import pytest
 
-from engine.bench import assumed
-from engine.bench.engine import VirtualEngine
-from engine.bench.faults import Fault
-from engine.bench.fleet import faulted, random_job
-from engine.bench.hands import Hands
-from engine.job import Job
+from engine.bench.plant import assumed
+from engine.bench.plant.engine import VirtualEngine
+from engine.bench.plant.faults import Fault
+from engine.bench.technicians.hands import Hands
+from engine.bench.trial.fleet import faulted, random_job
+from engine.job.model import Job
 
 RUN = {"engine": "running", "pedal_link": "off", "coupling": "off", "hold": None}
 STALL = [{"id": "stalls", "kind": "stall"}]

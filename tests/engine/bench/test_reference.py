@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from engine.bench.all_knowing import all_knowing, mendable
-from engine.bench.faults import Fault
-from engine.bench.fleet import faulted, random_engine, random_job
-from engine.bench.patient import Patient
-from engine.bench.terms import TOLERANCE
+from engine.bench.plant.faults import Fault
+from engine.bench.technicians.all_knowing import all_knowing, mendable
+from engine.bench.technicians.patient import Patient
+from engine.bench.trial.fleet import faulted, random_engine, random_job
+from engine.bench.trial.terms import TOLERANCE
 
 
 def test_full_knowledge_brings_every_mixture_where_it_belongs_with_one_move_a_screw():
@@ -27,7 +27,7 @@ def bank(job, **keys):
 
 @pytest.mark.parametrize(("bypass", "can"), [(True, True), (False, False)])
 def test_a_plate_out_of_step_can_be_mended_only_by_bypass_screws(bypass, can):
-    from engine.bench.engine import VirtualEngine
+    from engine.bench.plant.engine import VirtualEngine
 
     job = bank(random_job(5), air_bypass_screws=bypass)
     engine = VirtualEngine(job, (Fault("plate out of step", 1, None, 0.25),), 5)

@@ -7,15 +7,15 @@ from pathlib import Path
 
 import pytest
 
-from engine.bench.engine import VirtualEngine
-from engine.bench.faults import Fault
-from engine.bench.fleet import random_job
-from engine.bench.judging import JetWatch, judged, names
-from engine.bench.terms import WANTED
-from engine.bench.trial_table import Criterion, summary, table
-from engine.bench.trials import Plan, Unsound, loaded, run
+from engine.bench.plant.engine import VirtualEngine
+from engine.bench.plant.faults import Fault
+from engine.bench.trial.fleet import random_job
+from engine.bench.trial.judging import JetWatch, judged, names
+from engine.bench.trial.terms import WANTED
+from engine.bench.trial.trial_table import Criterion, summary, table
+from engine.bench.trial.trials import TrialPlan, Unsound, loaded, run
 from engine.evidence import Advice, Finding, Place
-from engine.job import Job
+from engine.job.model import Job
 
 HERE = Path(__file__).parent
 
@@ -24,7 +24,7 @@ def no_advisers() -> dict:
     return {}
 
 
-PLAN = Plan(str(HERE / "trial-run.yaml"), (HERE,), no_advisers)
+PLAN = TrialPlan(str(HERE / "trial-run.yaml"), (HERE,), no_advisers)
 
 
 @pytest.fixture(scope="module")
@@ -35,7 +35,7 @@ def outcomes():
 def test_a_trial_tries_every_seed_in_order_and_tells_its_progress():
     told = []
     done = run(
-        Plan(PLAN.procedure, PLAN.search, no_advisers, references=False),
+        TrialPlan(PLAN.procedure, PLAN.search, no_advisers, references=False),
         [3, 1, 2],
         progress=lambda n, of: told.append((n, of)),
     )
@@ -43,7 +43,7 @@ def test_a_trial_tries_every_seed_in_order_and_tells_its_progress():
 
 
 def test_spawned_workers_find_the_same_as_one(outcomes):
-    plan = Plan(PLAN.procedure, PLAN.search, no_advisers, references=False)
+    plan = TrialPlan(PLAN.procedure, PLAN.search, no_advisers, references=False)
     assert run(plan, [40, 41], workers=2) == run(plan, [40, 41])
 
 
@@ -80,7 +80,7 @@ def test_a_criterion_of_nothing_is_neither_met_nor_missed():
 
 def test_a_procedure_that_does_not_load_is_refused_with_its_problems():
     with pytest.raises(Unsound, match="nowhere"):
-        loaded(Plan("nowhere", (HERE,), no_advisers))
+        loaded(TrialPlan("nowhere", (HERE,), no_advisers))
 
 
 # --- judging --------------------------------------------------------------------------------------------------------

@@ -69,7 +69,7 @@ class TestHowItIsKept:
     def test_a_run_outlives_its_files(self, path: Path, tmp_path: Path) -> None:
         from valve_runs import ADVISERS, PROCEDURES, written
 
-        from engine.session import Session
+        from engine.session.session import Session
 
         for name in ("balance_two_valves.yaml", "bleed_line.yaml"):
             (tmp_path / name).write_bytes((PROCEDURES / name).read_bytes())
@@ -84,7 +84,7 @@ class TestHowItIsKept:
     def test_the_settings_in_force_are_kept_with_where_each_came_from(self) -> None:
         from valve_runs import ADVISERS, valves
 
-        from engine.session import Session
+        from engine.session.session import Session
 
         job = valve_job(settings={"target": "7 L/min"})
         session = Session.start(valves(), job, book=Book.memory(), advisers=ADVISERS, shop={"gap_ok": "0.25"})
@@ -146,7 +146,7 @@ class TestTheChain:
     def test_an_altered_procedure_text_is_found(self, path: Path) -> None:
         from valve_runs import ADVISERS
 
-        from engine.session import Session
+        from engine.session.session import Session
 
         run = self.written(path)
         self.damaged(path, "UPDATE text SET bytes = CAST(bytes || ' ' AS BLOB)")
@@ -172,7 +172,7 @@ class TestKeys:
     def test_a_key_is_known_after_the_run_was_opened_again(self, path: Path) -> None:
         from valve_runs import ADVISERS
 
-        from engine.session import Session
+        from engine.session.session import Session
 
         book = Book.open(path)
         session = begun(book)
@@ -282,7 +282,7 @@ class TestTwoWindows:
     def test_the_second_is_refused_in_a_sentence(self, path: Path) -> None:
         from valve_runs import ADVISERS
 
-        from engine.session import Session
+        from engine.session.session import Session
 
         first, second = Book.open(path), Book.open(path)
         session = begun(first)
@@ -298,7 +298,7 @@ class TestTwoWindows:
     def test_looking_is_allowed(self, path: Path) -> None:
         from valve_runs import ADVISERS
 
-        from engine.session import Session
+        from engine.session.session import Session
 
         session = answered(begun(Book.open(path)), DONE)
         looking = Session.reopen(Book.open(path, reading=True), session.run, advisers=ADVISERS, reading=True)

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.advisers import Adviser
-from engine.carburation.circuit_registry import CIRCUITS
+from engine.carburation.advisers.circuit_contracts import CIRCUITS
+from engine.contract import Adviser
 from engine.evidence import Advice, Evidence, Inputs, Place, ReadingView
-from engine.job import Job
+from engine.job.model import Job
 
 UNITS = {"co": Fraction(1, 100), "co2": Fraction(1, 100), "o2": Fraction(1, 100), "hc": Fraction(1, 10**6)}
 

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.carburation import exhaust, fuel
-from engine.carburation.exhaust import Gases
-from engine.carburation.refusal import Refused
+from engine.carburation.rules import exhaust, fuel
+from engine.carburation.rules.exhaust import Gases
+from engine.carburation.rules.refusal import Refused
 
 
 @given(st.floats(0.72, 1.6))

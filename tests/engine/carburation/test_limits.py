@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.carburation import limits
-from engine.carburation.refusal import Refused
+from engine.carburation.rules import limits
+from engine.carburation.rules.refusal import Refused
 
 OWN = """
 in_force: Sample

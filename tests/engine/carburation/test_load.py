@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.carburation import load
-from engine.carburation.refusal import Refused
-from engine.carburation.sizing import bore_for
+from engine.carburation.rules import under_load
+from engine.carburation.rules.refusal import Refused
+from engine.carburation.rules.sizing import bore_for
 
 SPEEDS = (2500, 3500, 4500, 5500, 6500)
 
@@ -30,7 +30,8 @@ def straight(low: float, high: float) -> tuple[tuple[float, float], ...]:
         # Square-root law: 130 at lambda 0.92 wants 133.68, at 0.80 it wants 124.66.
         (pull(0.92, 0.92, 0.92, 0.92, 0.92), "main jet", 130, 135),
         (pull(0.80, 0.80, 0.80, 0.80, 0.80), "main jet", 130, 125),
-        # Only the high end: the corrector, smaller when lean, larger when rich; 3.5 of its units for one of the main (from
+        # Only the high end: the corrector, smaller when lean, larger when rich; 3.5 of its units for one of the main
+        # (from
         # memory): 130 would be 2.95 more, so 164.7, and 4.4 less, so 190.4; both go down, which is richer.
         (pull(0.87, 0.88, 0.89, 0.90, 0.91), "air corrector", 175, 160),
         (pull(0.87, 0.86, 0.84, 0.83, 0.81), "air corrector", 175, 190),
@@ -42,40 +43,40 @@ def straight(low: float, high: float) -> tuple[tuple[float, float], ...]:
     ],
 )
 def test_what_a_pull_asks_for(readings, verdict, before, after):
-    advice = load.advise(readings, 130, 175)
+    advice = under_load.advise(readings, 130, 175)
     assert (advice.verdict, advice.size_from, advice.size_to) == (verdict, before, after)
 
 
 def test_lean_under_load_stops_the_pull_whatever_else_is_said():
-    advice = load.advise(pull(0.87, 0.89, 0.91, 0.93, 0.95), 130, 175)
+    advice = under_load.advise(pull(0.87, 0.89, 0.91, 0.93, 0.95), 130, 175)
     assert advice.lean
     assert advice.say.startswith("Lean under load, lambda above 0.92: lift off")
     assert "Check fuel pressure" in advice.say
-    assert not load.advise(pull(0.92, 0.92, 0.92, 0.92, 0.92), 130, 175).lean
+    assert not under_load.advise(pull(0.92, 0.92, 0.92, 0.92, 0.92), 130, 175).lean
 
 
 def test_readings_that_do_not_follow_the_speed_change_no_jet():
-    advice = load.advise(pull(0.84, 0.91, 0.80, 0.90, 0.82), 130, 175)
+    advice = under_load.advise(pull(0.84, 0.91, 0.80, 0.90, 0.82), 130, 175)
     assert (advice.verdict, advice.size_to) == ("withheld", None)
     assert "pull again" in advice.say
 
 
 def test_one_reading_cannot_tell_the_corrector_from_the_main():
-    assert load.advise(((4000, 0.92),), 130, 175).verdict == "main jet"
-    advice = load.advise(((4000, 0.88),), 130, 175)
+    assert under_load.advise(((4000, 0.92),), 130, 175).verdict == "main jet"
+    advice = under_load.advise(((4000, 0.88),), 130, 175)
     assert (advice.verdict, advice.sureness) == ("right", "likely")
     assert "air corrector" in advice.unless
 
 
 def test_without_the_corrector_in_the_job_no_size_is_made_up():
-    advice = load.advise(pull(0.87, 0.88, 0.89, 0.90, 0.91), 130)
+    advice = under_load.advise(pull(0.87, 0.88, 0.89, 0.90, 0.91), 130)
     assert (advice.verdict, advice.size_to) == ("air corrector", None)
     assert "read it off" in advice.say
 
 
 def test_the_order_of_the_readings_does_not_matter():
     readings = pull(0.80, 0.83, 0.86, 0.89, 0.92)
-    assert load.advise(readings[::-1], 130, 175) == load.advise(readings, 130, 175)
+    assert under_load.advise(readings[::-1], 130, 175) == under_load.advise(readings, 130, 175)
 
 
 ends = st.floats(0.75, 1.05)
@@ -83,38 +84,38 @@ ends = st.floats(0.75, 1.05)
 
 @given(ends, ends, st.integers(18, 40).map(lambda n: 5.0 * n))
 def test_one_change_at_a_time_and_only_towards_the_target(low, high, main):
-    advice = load.advise(straight(low, high), main, main + 45)
+    advice = under_load.advise(straight(low, high), main, main + 45)
     assert (advice.size_to is None) == (advice.verdict not in ("main jet", "air corrector"))
     if advice.verdict == "main jet":
-        error = low + high - 2 * load.TARGET
+        error = low + high - 2 * under_load.TARGET
         assert advice.size_to != main
         assert advice.size_to % 5 == 0
         assert advice.size_to > main or error < 0
     if advice.verdict == "air corrector":
-        assert (advice.size_to < advice.size_from) == (high > load.TARGET)
+        assert (advice.size_to < advice.size_from) == (high > under_load.TARGET)
 
 
 @given(ends, ends, st.integers(18, 40).map(lambda n: 5.0 * n))
 def test_a_smaller_main_jet_never_leaves_the_engine_lean_past_half_a_step(low, high, main):
-    advice = load.advise(straight(low, high), main, main + 45)
+    advice = under_load.advise(straight(low, high), main, main + 45)
     if advice.verdict == "main jet" and advice.size_to < main:
         after = max(low, high) * (main / advice.size_to) ** 2
-        assert after <= load.TARGET + load.half_step(advice.size_to) + 1e-9
+        assert after <= under_load.TARGET + under_load.half_step(advice.size_to) + 1e-9
 
 
 @given(st.floats(0.76, 1.04), st.integers(18, 40).map(lambda n: 5.0 * n))
 def test_a_second_pull_on_the_advised_main_jet_asks_for_no_more(lam, main):
-    advice = load.advise(straight(lam, lam), main)
+    advice = under_load.advise(straight(lam, lam), main)
     if advice.verdict == "main jet":
         after = lam * (main / advice.size_to) ** 2
-        again = load.advise(straight(after, after), advice.size_to)
+        again = under_load.advise(straight(after, after), advice.size_to)
         assert again.verdict == "right" or again.size_to > advice.size_to
 
 
 @given(ends, ends)
 def test_what_is_lean_is_never_left_as_it_is(low, high):
-    advice = load.advise(straight(low, high), 130, 175)
-    assert advice.lean == (max(low, high) > load.LEAN_STOP)
+    advice = under_load.advise(straight(low, high), 130, 175)
+    assert advice.lean == (max(low, high) > under_load.LEAN_STOP)
     if advice.lean:
         assert advice.verdict in ("main jet", "air corrector", "elsewhere")
         if advice.size_to is not None:
@@ -123,8 +124,8 @@ def test_what_is_lean_is_never_left_as_it_is(low, high):
 
 def test_half_a_step_is_the_law_itself():
     # The size half a step up mends exactly that error.
-    half = load.half_step(130)
-    assert bore_for(130, load.TARGET + half, load.TARGET) == pytest.approx(132.5)
+    half = under_load.half_step(130)
+    assert bore_for(130, under_load.TARGET + half, under_load.TARGET) == pytest.approx(132.5)
     assert half == pytest.approx(0.03, abs=0.005)
 
 
@@ -144,4 +145,4 @@ def test_half_a_step_is_the_law_itself():
 )
 def test_what_no_meter_gives_is_refused_in_a_sentence(readings, main, corrector, says):
     with pytest.raises(Refused, match=says):
-        load.advise(readings, main, corrector)
+        under_load.advise(readings, main, corrector)

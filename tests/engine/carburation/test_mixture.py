@@ -10,12 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.advisers import shipped
-from engine.carburation import reset
-from engine.carburation.crest import Screws
-from engine.carburation.search import search
+from engine.carburation.estimation.crest import Screws
+from engine.carburation.estimation.search import search
+from engine.carburation.policy import jet_reset
+from engine.carburation.registry import shipped
 from engine.evidence import Answered, Evidence, Inputs, Part, Place, ReadingView, ScrewView
-from engine.job import Job
+from engine.job.model import Job
 
 SPOTS = tuple(Place(c, b) for c in (1, 2) for b in (1, 2))
 STEP = Fraction(1, 16)
@@ -155,7 +155,7 @@ def test_a_larger_jet_brings_its_screw_back_in():
     bench = lean_one()
     inputs, evidence = bench.asked()
     found = search(bench.job, inputs, evidence, 1.0, 1.5)
-    moves = reset.for_new_jets(
+    moves = jet_reset.for_new_jets(
         inputs.screws["screw"], found, [Part("idle jet", SPOTS[2], Fraction(60))], (Fraction(50),) * 4
     )
     assert [(m.place, m.direction) for m in moves] == [(SPOTS[2], "in")]
@@ -165,7 +165,7 @@ def test_a_sound_jet_of_the_same_number_brings_its_screw_to_mid_band():
     bench = lean_one()
     inputs, evidence = bench.asked()
     found = search(bench.job, inputs, evidence, 1.0, 1.5)
-    (move,) = reset.for_new_jets(
+    (move,) = jet_reset.for_new_jets(
         inputs.screws["screw"], found, [Part("idle jet", SPOTS[2], Fraction(50))], (Fraction(50),) * 4
     )
     assert float(move.position) == pytest.approx(Screws(1.25, 0.3).mid, abs=0.04)

@@ -7,13 +7,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.carburation import exhaust, picture
-from engine.carburation.crest import Screws, torque
-from engine.carburation.fit import cholesky, inverse
-from engine.carburation.fitting import fitted
-from engine.carburation.foresee import OWN, SLOPE, Gas, Shot, predict
-from engine.carburation.search import NO_CO, lambda_of
-from engine.carburation.stretches import believed, changes, stretches
+from engine.carburation.estimation import picture
+from engine.carburation.estimation.crest import Screws, torque
+from engine.carburation.estimation.fit import cholesky, inverse
+from engine.carburation.estimation.fitting import fitted
+from engine.carburation.estimation.foresee import OWN, SLOPE, Gas, Shot, predict
+from engine.carburation.estimation.search import NO_CO, lambda_of
+from engine.carburation.estimation.stretches import believed, changes, stretches
+from engine.carburation.rules import exhaust
 
 SHORT = Screws(1.25, 0.30)
 EVEN = (1.0, 1.0, 1.0, 1.0)

@@ -4,8 +4,8 @@ import math
 
 import pytest
 
-from engine.carburation.masks import Mask
-from engine.carburation.rest import judge, richness
+from engine.carburation.estimation.masks import Mask
+from engine.carburation.estimation.rest import judge, richness
 
 DOUBT = 0.04
 

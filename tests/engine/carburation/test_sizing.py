@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.carburation import air, fuel, sizing
-from engine.carburation.refusal import Refused
+from engine.carburation.rules import air, fuel, sizing
+from engine.carburation.rules.refusal import Refused
 
 volumes = st.floats(20, 2000)
 speeds = st.floats(1500, 15000)

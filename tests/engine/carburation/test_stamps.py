@@ -6,9 +6,9 @@ from fractions import Fraction
 
 import pytest
 
-from engine.advisers import shipped
+from engine.carburation.registry import shipped
 from engine.evidence import Answered, Evidence, Inputs, Part, Place
-from engine.job import Job
+from engine.job.model import Job
 
 
 def bank(row=50) -> Job:

@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import Any
 
-from engine.procedure.check import coverage
-from engine.procedure.check.study import Study
-from engine.procedure.check.witness import Words
-from engine.procedure.closures import compile_node
-from engine.procedure.expr import Type
-from engine.procedure.guards import parse
+from engine.procedure.check.guards import coverage
+from engine.procedure.check.guards.study import Study
+from engine.procedure.check.guards.witness import Words
+from engine.procedure.language.compile import compile_node
+from engine.procedure.language.expr import Type
+from engine.procedure.language.parser import parse
+from engine.procedure.language.resolve import Scope, resolve
 from engine.procedure.program import (
     Branch,
     End,
@@ -25,8 +26,7 @@ from engine.procedure.program import (
     Template,
     Value,
 )
-from engine.procedure.resolve import Scope, resolve
-from engine.procedure.source import Source, Span
+from engine.procedure.source.spans import Source, Span
 
 F = Fraction
 

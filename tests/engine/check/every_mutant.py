@@ -17,7 +17,7 @@ sys.path[:0] = [str(ROOT), str(Path(__file__).parent)]
 import mutant_fates  # noqa: E402
 import mutant_operators  # noqa: E402
 
-from engine.advisers import shipped  # noqa: E402
+from engine.carburation.registry import shipped  # noqa: E402
 
 
 def main(names: list[str]) -> int:

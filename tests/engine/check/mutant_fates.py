@@ -9,14 +9,14 @@ from typing import Any
 from mutant_operators import Mutant
 from walk_kit import value_of, walk
 
-from engine.procedure.build import build
+from engine.procedure.build.links import calls
+from engine.procedure.build.load import _calls, _read, load_texts
+from engine.procedure.build.procedure import build
 from engine.procedure.check import check, prove
-from engine.procedure.check.study import Study
-from engine.procedure.links import calls
-from engine.procedure.load import _calls, _read, load_texts
-from engine.procedure.problems import Problem
+from engine.procedure.check.guards.study import Study
 from engine.procedure.program import Call, Procedure, Program
-from engine.procedure.source import Source, Span
+from engine.procedure.source.problems import Problem
+from engine.procedure.source.spans import Source, Span
 
 
 class Shelf:

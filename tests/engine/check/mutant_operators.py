@@ -9,11 +9,11 @@ from dataclasses import dataclass
 
 from mutant_text import QUOTES, Text, guards_in, quoted
 
-from engine.procedure.problems import Problem
-from engine.procedure.source import Span
-from engine.procedure.tree import Map, Scalar, Seq
-from engine.quantities import NEED_RUNNING
-from engine.units import UNITS
+from engine.procedure.source.problems import Problem
+from engine.procedure.source.spans import Span
+from engine.procedure.source.tree import Map, Scalar, Seq
+from engine.quantity.units import UNITS
+from engine.vocabulary.hazards import NEED_RUNNING
 
 #: What a fault in the ways of a file may come out as, wherever it shows.
 WAYS = frozenset(
@@ -220,11 +220,8 @@ def limits(t: Text, steps: Map) -> Made:
     """A limit taken out."""
     for name, step in steps.items():
         if "limit" in step:
-            right: Right = lambda p, name=name: (
-                (  # noqa: E731
-                    p.code in LOOPS and name in p.message
-                )
-                or p.code == "unreachable-step"
+            right: Right = lambda p, name=name: (  # noqa: E731
+                (p.code in LOOPS and name in p.message) or p.code == "unreachable-step"
             )
             yield "remove a limit", step["limit"].span.line, t.without_key(step, "limit"), right, False, str(name)
     for symptom in (t.tree.get("symptoms") or {}).values():
@@ -318,8 +315,8 @@ def reads(t: Text, steps: Map) -> Made:
         read = step.get("read") or Seq()
         for i, item in enumerate(read):
             reading = item if isinstance(item, Scalar) else item.get("reading") or next(iter(item))
-            right: Right = lambda p, reading=reading: (
-                (  # noqa: E731
+            right: Right = lambda p, reading=reading: (  # noqa: E731
+                (
                     (p.code in ("used-before-read", "unused-name", "unused-reading") and f"{reading}`" in p.message)
                     or f"'{reading}'" in p.message
                 )

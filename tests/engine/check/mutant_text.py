@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from engine.procedure.source import Source, Span
-from engine.procedure.tree import Map, Scalar, Seq, read_tree
+from engine.procedure.source.spans import Source, Span
+from engine.procedure.source.tree import Map, Scalar, Seq, read_tree
 
 
 @dataclass

@@ -6,9 +6,9 @@ from check_kit import TRUTH, Kit, choice, number
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from engine.procedure.check.formulas import TooComplex
-from engine.procedure.check.space import Cell
-from engine.run.exact import rounded
+from engine.procedure.check.guards.formulas import TooComplex
+from engine.procedure.check.guards.space import Cell
+from engine.quantity.exact import rounded
 
 CHOICES = ("steady", "hammering", "silent")
 LEVELS = [Fraction(n, 2) for n in range(-2, 22)] + [Fraction(1, 3), Fraction(7, 3)]

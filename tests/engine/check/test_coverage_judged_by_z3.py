@@ -11,7 +11,7 @@ import pytest
 import z3
 from check_kit import TRUTH, Kit, choice, number
 
-from engine.procedure.expr import And, Arith, Call, Compare, Name, Not, Number, Or, Text, Truth
+from engine.procedure.language.expr import And, Arith, Call, Compare, Name, Not, Number, Or, Text, Truth
 
 CHOICES = ("steady", "hammering", "silent")
 LEVELS = ("0", "1", "2", "2.5", "3", "7/2", "10")

@@ -7,11 +7,11 @@ from pathlib import Path
 import pytest
 
 import engine.procedure
-from engine.advisers import Adviser, Input, Output
-from engine.procedure.checking import check_file
-from engine.procedure.explain import explain, listing, pages, run_explain
-from engine.procedure.expr import Type
-from engine.procedure.pages import files_of
+from engine.contract import Adviser, Input, Output
+from engine.procedure.language.expr import Type
+from engine.procedure.report.checking import check_file
+from engine.procedure.report.explain import explain, listing, pages, run_explain
+from engine.procedure.report.pages import files_of
 
 FLOW = Type("number", "volume flow", "L/min", Fraction(0), Fraction(100))
 #: An adviser of another trade, for the examples.

@@ -15,9 +15,9 @@ from pathlib import Path
 
 import pytest
 
-from engine.advisers import shipped
-from engine.procedure.checking import FORMATS, check_file, run_check
-from engine.procedure.problems import Problem
+from engine.carburation.registry import shipped
+from engine.procedure.report.checking import FORMATS, check_file, run_check
+from engine.procedure.source.problems import Problem
 
 ROOT = Path(__file__).parents[3]
 SMALL = sorted((ROOT / "procedures").glob("*.yaml"), key=lambda p: p.stat().st_size)[:8]

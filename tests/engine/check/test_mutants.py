@@ -11,7 +11,7 @@ import pytest
 from mutant_fates import Shelf, fate
 from mutant_operators import OPERATORS, mutants
 
-from engine.advisers import shipped
+from engine.carburation.registry import shipped
 
 SHIPPED = Path(__file__).parents[3] / "procedures"
 #: Sites of each operator that the suite tries.

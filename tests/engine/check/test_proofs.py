@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from engine.advisers import shipped
-from engine.procedure.checking import check_file
-from engine.procedure.pages import files_of
+from engine.carburation.registry import shipped
+from engine.procedure.report.checking import check_file
+from engine.procedure.report.pages import files_of
 
 ADVISERS = shipped()
 READINGS = """\

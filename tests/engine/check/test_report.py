@@ -5,11 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from engine.advisers import shipped
-from engine.procedure.checking import check_files, run_check
-from engine.procedure.problems import Problem
-from engine.procedure.report import render, uri
-from engine.procedure.source import Source, Span
+from engine.carburation.registry import shipped
+from engine.procedure.report.checking import check_files, run_check
+from engine.procedure.report.rendering import render, uri
+from engine.procedure.source.problems import Problem
+from engine.procedure.source.spans import Source, Span
 
 SHIPPED = Path(__file__).parents[3] / "procedures"
 TEXT = """\

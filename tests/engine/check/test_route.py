@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from engine.advisers import shipped
-from engine.procedure.load import load, load_texts
-from engine.procedure.route import as_mermaid, as_text, route_of, run_route
-from engine.procedure.route_svg import as_svg
+from engine.carburation.registry import shipped
+from engine.procedure.build.load import load, load_texts
+from engine.procedure.route.route import as_mermaid, as_text, route_of, run_route
+from engine.procedure.route.route_svg import as_svg
 
 SHIPPED = Path(__file__).parents[3] / "procedures"
 ADVISERS = shipped()

@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 from walk_kit import walk
 
-from engine.advisers import shipped
-from engine.procedure import closures
+from engine.carburation.registry import shipped
+from engine.procedure.build.load import load_texts
 from engine.procedure.check import check
-from engine.procedure.checking import check_file
-from engine.procedure.load import load_texts
+from engine.procedure.language import compile
+from engine.procedure.report.checking import check_file
 
 SHIPPED = Path(__file__).parents[3] / "procedures"
 
@@ -125,7 +125,7 @@ def missing(monkeypatch):
 
         return run
 
-    monkeypatch.setattr(closures, "_fetch", fetch)
+    monkeypatch.setattr(compile, "_fetch", fetch)
     return found
 
 

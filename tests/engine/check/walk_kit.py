@@ -10,17 +10,17 @@ from fractions import Fraction
 from typing import Any
 
 from engine.evidence import Advice
-from engine.job import Job
-from engine.procedure.expr import Type
+from engine.job.model import Job
+from engine.procedure.language.expr import Type
 from engine.procedure.program import Program
-from engine.quantities import ENGINE, NEED_RUNNING, NEED_STOPPED, RUNNING, STOPPED
+from engine.quantity.exact import rounded
+from engine.quantity.units import to_base
 from engine.run.admit import asks, symptoms
 from engine.run.bind import InForce
 from engine.run.events import Event
-from engine.run.exact import rounded
+from engine.run.layout import RunLayout
 from engine.run.machine import begin, step
-from engine.run.plan import Plan
-from engine.units import to_base
+from engine.vocabulary.hazards import ENGINE, NEED_RUNNING, NEED_STOPPED, RUNNING, STOPPED
 
 #: More answers than any sound run of the shipped files takes, symptoms at every turn included.
 MOST = 20_000
@@ -42,7 +42,7 @@ def job_of(r: random.Random, program: Program) -> Job:
     )
 
 
-def plan_of(r: random.Random, program: Program) -> Plan:
+def plan_of(r: random.Random, program: Program) -> RunLayout:
     """A program on such a job, its facts and settings anything that they may be; one path of the job, one fact."""
     job = job_of(r, program)
     known: dict[str, Any] = {
@@ -58,7 +58,7 @@ def plan_of(r: random.Random, program: Program) -> Plan:
         p.name: {s.name: InForce(value_of(r, s.type), "job") for s in p.settings.values()}
         for p in program.files.values()
     }
-    return Plan(program, job, settings, facts)
+    return RunLayout(program, job, settings, facts)
 
 
 def value_of(r: random.Random, kind: Type) -> Any:
@@ -75,7 +75,7 @@ def value_of(r: random.Random, kind: Type) -> Any:
     return Fraction(round(value)) if kind.whole else value
 
 
-def answer_of(r: random.Random, plan: Plan, state: Any) -> Event:
+def answer_of(r: random.Random, plan: RunLayout, state: Any) -> Event:
     """Some answer to the step in force: its readings, or now and then a symptom."""
     offered = symptoms(state)
     if offered and r.random() < 0.1:

@@ -14,17 +14,17 @@ import pytest
 from ruamel.yaml import YAML
 from water_trade import ADVISERS, water_job
 
-from engine.consult import Live
 from engine.evidence import Place
-from engine.procedure.load import load
+from engine.procedure.build.load import load
+from engine.quantity.units import from_base
 from engine.run.admit import admit
-from engine.run.answer import Answer, Refused
+from engine.run.answer import Answer, AnswerRefused
 from engine.run.bind import NotForThisJob
+from engine.run.layout import prepare
 from engine.run.machine import begin, step
-from engine.run.plan import prepare
-from engine.show import show
-from engine.units import from_base
-from engine.view import View
+from engine.session.consult import Live
+from engine.session.shown import show
+from engine.session.view import View
 
 HERE = Path(__file__).parent
 TRACES = sorted(HERE.glob("*.trace.yaml"))
@@ -65,7 +65,7 @@ def test_a_run_of_the_file_gives_its_trace(name: str, trace: dict[str, Any]) -> 
         if "answer" not in entry:
             continue
         if "refused" in entry:
-            with pytest.raises(Refused, match=entry["refused"]):
+            with pytest.raises(AnswerRefused, match=entry["refused"]):
                 admit(plan, state, _answer(entry["answer"]))
         else:
             event = admit(plan, state, _answer(entry["answer"]))

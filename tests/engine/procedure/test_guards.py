@@ -13,11 +13,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.procedure.closures import compile_node, uses
-from engine.procedure.expr import Type
-from engine.procedure.guard_words import GuardFault
-from engine.procedure.guards import parse
-from engine.procedure.resolve import Scope, resolve, type_of
+from engine.procedure.language.compile import compile_node, uses
+from engine.procedure.language.expr import Type
+from engine.procedure.language.lexer import GuardFault
+from engine.procedure.language.parser import parse
+from engine.procedure.language.resolve import Scope, resolve, type_of
 
 F = Fraction
 NUMBERS = {

@@ -15,9 +15,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from water_trade import ADVISERS
 
-from engine.procedure import files
-from engine.procedure.load import Loaded, load, load_texts
-from engine.procedure.problems import in_order
+from engine.procedure.build.load import Loaded, load, load_texts
+from engine.procedure.source import files
+from engine.procedure.source.problems import in_order
 
 HERE = Path(__file__).parent
 EXAMPLES = sorted((HERE.parent / "conformance").glob("*.yaml"))

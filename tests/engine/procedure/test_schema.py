@@ -18,7 +18,7 @@ from typing import Any
 
 import pytest
 
-from engine.procedure import schema
+from engine.procedure.model import schema
 
 ROOT = Path(__file__).parents[3]
 PROCEDURES = ROOT / "procedures"

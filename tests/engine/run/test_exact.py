@@ -13,8 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.book.codec import value_in, value_out
-from engine.run.exact import GRAIN, exact, grained, rounded
-from engine.run.words import number, quantity, turns
+from engine.quantity.exact import GRAIN, exact, grained, rounded
+from engine.run.texts import number, quantity, turns
 
 fractions = st.fractions(-1000, 1000, max_denominator=10_000)
 

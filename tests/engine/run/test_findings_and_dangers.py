@@ -176,7 +176,7 @@ def test_settings_take_file_then_shop_then_job_and_refuse_what_can_not_be() -> N
     from valve_runs import ADVISERS, valve_job
 
     from engine.book.book import Book
-    from engine.session import NotForThisJob, Session
+    from engine.session.session import NotForThisJob, Session
 
     def in_force(shop: dict[str, Any], **settings: Any) -> Any:
         job = valve_job(settings=settings)

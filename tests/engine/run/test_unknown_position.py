@@ -9,7 +9,7 @@ import pytest
 
 from engine.evidence import Place
 from engine.procedure.program import Screw
-from engine.procedure.source import NOWHERE
+from engine.procedure.source.spans import NOWHERE
 from engine.run.moves import to_position
 
 SEATED = Screw(

@@ -14,7 +14,7 @@ import pytest
 from valve_runs import ADVISERS, CLOCK, LONG_WAY, answered, begun
 
 from engine.book.book import Book
-from engine.session import Session
+from engine.session.session import Session
 
 ROOT = Path(__file__).parents[3]
 
@@ -24,7 +24,7 @@ import sys
 sys.path[:0] = [{root!r}, {kit!r}]
 from valve_runs import ADVISERS, CLOCK, LONG_WAY, answered
 from engine.book.book import Book
-from engine.session import Session
+from engine.session.session import Session
 book = Book.open(sys.argv[1])
 for run, first, last in (a.split(":") for a in sys.argv[2:]):
     session = Session.reopen(book, run, advisers=ADVISERS, clock=lambda: CLOCK)
@@ -38,7 +38,7 @@ import sys
 sys.path[:0] = [{root!r}, {kit!r}]
 from valve_runs import ADVISERS, Answer, answered, begun
 from engine.book.book import Book
-from engine.session import Session
+from engine.session.session import Session
 book = Book.open(sys.argv[1])
 runs = book.runs()
 session = Session.reopen(book, runs[0].run, advisers=ADVISERS) if runs else begun(book)

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from valve_runs import ADVISERS, LONG_WAY, Answer, answered, begun
 
 from engine.book import codec
-from engine.consult import Drift
-from engine.recompute import differences
-from engine.session import Session, folded
+from engine.session.consult import Drift
+from engine.session.recompute import differences
+from engine.session.session import Session, folded
 
 numbers = st.one_of(st.integers(-5, 25), st.floats(), st.fractions(-1, 21, max_denominator=100), st.none())
 junk = st.one_of(st.none(), st.booleans(), st.text(max_size=5), numbers, st.lists(numbers, max_size=4))

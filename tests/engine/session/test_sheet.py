@@ -11,7 +11,7 @@ from engine import VERSION
 from engine.book.book import Book
 from engine.book.trouble import BookTrouble
 from engine.sheet.gather import Sheet, gathered, newest_run, sheet_of
-from engine.sheet.text import lines
+from engine.sheet.plain_text import lines
 
 
 def dim(*flow: float, **more: Any) -> Answer:
@@ -129,7 +129,7 @@ def test_persons_come_from_their_own_table_as_they_stand_now() -> None:
 def test_the_newest_run_of_a_job_is_meant_by_its_number() -> None:
     from valve_runs import valves
 
-    from engine.session import Session
+    from engine.session.session import Session
 
     book = Book.memory()
     first = begun(book)

@@ -14,10 +14,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from valve_runs import ADVISERS, Answer, answered, begun
 
-from engine import talk as talk_module
-from engine.run.answer import Refused
-from engine.session import Session
-from engine.talk import parse_answer, parse_line, step_message, talk
+from engine.protocol import talk as talk_module
+from engine.protocol.talk import parse_answer, parse_line, step_message, talk
+from engine.run.answer import AnswerRefused
+from engine.session.session import Session
 
 SCHEMA = json.loads(Path(talk_module.__file__).with_name("talk.schema.json").read_text(encoding="utf-8"))
 OUT, IN = (jsonschema.Draft202012Validator({**SCHEMA, "oneOf": [{"$ref": f"#/$defs/{way}"}]}) for way in ("out", "in"))
@@ -199,7 +199,7 @@ class TestRefused:
         assert messages[-1]["step"] in ("zero", "open")
 
     def test_a_hint_names_the_nearest_key(self) -> None:
-        with pytest.raises(Refused, match="Did you mean 'readings'"):
+        with pytest.raises(AnswerRefused, match="Did you mean 'readings'"):
             parse_answer({"reading": {}})
 
 

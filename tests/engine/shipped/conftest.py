@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from engine.advisers import shipped
-from engine.job import Job
+from engine.carburation.registry import shipped
+from engine.job.model import Job
 
 _NAME = "explorer"
 if _NAME not in sys.modules:

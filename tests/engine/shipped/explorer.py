@@ -13,15 +13,15 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
-from engine.advisers import Adviser, Registry
+from engine.contract import Adviser, Registry
 from engine.evidence import Advice, Evidence, Inputs, Move, Part, Place
-from engine.job import Job
-from engine.procedure.expr import Number, Type
+from engine.job.model import Job
+from engine.procedure.language.expr import Number, Type
 from engine.procedure.program import Branch, Call, Procedure, Program, Reading, Step
+from engine.quantity.units import from_base
 from engine.run import walk
 from engine.run.machine import way_of
-from engine.session import Answer, Session
-from engine.units import from_base
+from engine.session.session import Answer, Session
 
 #: One way out of a step: (file, step, what), `what` being "branch 2", "then", "end left", "symptom stall", ...
 Way = tuple[str, str, str]

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from engine.book.book import Book
-from engine.job import Job
-from engine.procedure.checking import check_file
-from engine.session import Answer, NotForThisJob, Session
+from engine.job.model import Job
+from engine.procedure.report.checking import check_file
+from engine.session.session import Answer, NotForThisJob, Session
 
 LOOM = """procedure: loom
 title: Even the warp of a loom

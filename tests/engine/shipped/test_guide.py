@@ -11,9 +11,9 @@ import pytest
 from explorer import sound_answer
 
 from engine.book.book import Book
-from engine.job_file import parse
-from engine.procedure.checking import check_file
-from engine.session import Session
+from engine.job.job_file import parse
+from engine.procedure.report.checking import check_file
+from engine.session.session import Session
 
 FENCE = re.compile(r"^```(?P<kind>\w+) ?(?P<words>[^\n]*)\n(?P<body>.*?)^```$", re.MULTILINE | re.DOTALL)
 

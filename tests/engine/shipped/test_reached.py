@@ -9,8 +9,8 @@ import explorer
 import pytest
 
 from engine.book.book import Book
-from engine.procedure.load import load, load_texts
-from engine.session import Answer, Session
+from engine.procedure.build.load import load, load_texts
+from engine.session.session import Answer, Session
 
 FILES = sorted(p.stem for p in (Path(__file__).parents[3] / "procedures").glob("*.yaml"))
 #: Files that work at one place are walked with the file that calls them.

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from engine.procedure.checking import check_file
-from engine.procedure.load import load
+from engine.procedure.build.load import load
+from engine.procedure.report.checking import check_file
 
 FILES = sorted(p.stem for p in (Path(__file__).parents[3] / "procedures").glob("*.yaml"))
 #: A main file for every family: what a technician starts.

@@ -10,13 +10,13 @@ import sys
 import pytest
 from explorer import sound_answer
 
-from engine.bench.fleet import faulted, random_job
-from engine.bench.hands import Hands
-from engine.bench.judging import judged, names
+from engine.bench.technicians.hands import Hands
+from engine.bench.trial.fleet import faulted, random_job
+from engine.bench.trial.judging import judged, names
 from engine.book.book import Book
-from engine.procedure.load import load
-from engine.session import Session
-from engine.talk import parse_answer, step_message
+from engine.procedure.build.load import load
+from engine.protocol.talk import parse_answer, step_message
+from engine.session.session import Session
 
 SIDEDRAUGHT = "twin-choke sidedraught"
 

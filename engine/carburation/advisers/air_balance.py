@@ -1,0 +1,338 @@
+"""Air balance between bodies: every body's next move at once, from rows of gauge readings; it knows no bench and no
+file."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from engine.carburation.advisers import saying
+from engine.carburation.estimation import gauge
+from engine.carburation.estimation.air_look import Look, look
+from engine.carburation.estimation.fit import normal_cdf
+from engine.carburation.estimation.seen import Key, fitted_screw, flag, history, row_places, value
+from engine.carburation.policy.air_moves import AirMoves, Turn, fewest
+from engine.evidence import Advice, Aim, Evidence, Finding, Inputs, Move, Place
+from engine.job.model import Job
+
+#: How likely a verdict of 'even' must be.
+SURE = 0.97
+#: A turn up to this may be made by aim.
+AIM_TURN = 0.16
+_CHECKS = (
+    "See that the screw touches its lever and its end is sound, that no linkage holds the lever, that the "
+    "plate moves "
+    "freely and the spindle is not stuck; then look for air that gets in past the plate."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Speed:
+    held: bool
+    target: float
+    allowed: float
+    off: float
+    sure: float
+
+
+def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+    """Next moves of all air screws between bodies from `flow` (row, kg/h or kPa), with `speed` (rpm) where bound.
+
+    Returns moves, findings and the row to expect; see the registry for verdicts. Never raises on bad readings.
+    """
+    view = inputs.readings["flow"]
+    screws = [s for n in ("screw", "coupling", "bypass") if (s := fitted_screw(inputs, n)) is not None]
+    wrong = gauge.problem(view, row_places(view, job, inputs), history(evidence, screws))
+    if wrong:
+        return refused("air_balance", wrong, speed_off=0)
+    seen = look(job, inputs, evidence)
+    pace = _speed(job, inputs, seen)
+    limit = value(inputs, "body_limit", 1.0) if view.quantity != "depression" else 1e9
+    dead = nothing_followed(seen)
+    doubtful = unbelieved(seen)
+    plan = _plan(seen, pace, dead)
+    moves = [] if dead else [aimed_or_counted(seen, t, inputs, plan.row) for t in plan.turns]
+    moves = [m for m in moves if m is not None]
+    sure = seen.sureness()
+    if moves and pace.sure >= 0.9 and _split(seen) and _worst(seen) - plan.worst < 0.3 * seen.allowed():
+        moves = []  # what is left is within a body: no screw here mends it
+    findings = differences(seen, limit)
+    masked = any(f.code == "body-out-of-step" for f in findings)
+    stopped = [t for t in plan.turns if t.stopped]
+    if dead:
+        verdict = "no answer"
+        findings += [
+            Finding("screw-does-nothing", "adjust", (k[1],), _nothing(seen, k), _CHECKS, sureness=0.95) for k in dead
+        ]
+    elif doubtful:
+        verdict, moves = "read again", []
+        findings += doubtful
+    elif sure >= SURE and pace.sure >= 0.9 and not masked:
+        verdict, moves = "even", []
+    elif moves:
+        verdict = "turn"
+    elif stopped and max(t.turns for t in stopped) < 1e-6:
+        verdict = "at its stop"
+    elif seen.flows.since < 2 and not masked:
+        verdict = "read again"
+    elif masked or _split(seen):
+        verdict = "out of step"
+    elif stopped:
+        verdict = "at its stop"
+    else:
+        verdict = "inside noise"
+    if verdict == "at its stop":
+        findings += [
+            Finding(
+                "screw-at-its-stop",
+                "adjust",
+                (t.screw.key[1],),
+                f"The {t.screw.view.name.replace('_', ' ')} of {saying.place(t.screw.key[1])} is at the "
+                "end of its "
+                "range and the air is not even.",
+                _CHECKS,
+            )
+            for t in stopped
+        ]
+    if verdict == "out of step" and not masked:
+        findings = [f for f in findings if f.code != "body-slightly-out"] + _split(seen)
+    expect = plan.row if verdict == "turn" else seen.estimate
+    return Advice(
+        "air_balance",
+        1,
+        saying.outputs(
+            verdict=verdict,
+            gap=saying.clamp(seen.gap(), 0.0, 2.0),
+            speed_off=saying.clamp(pace.off, -5000.0, 5000.0),
+            sureness=sure if verdict != "turn" else saying.clamp(1.0 - sure, 0.0, 1.0),
+        ),
+        tuple(moves),
+        (),
+        tuple(findings),
+        {view.quantity: tuple(saying.exact(v, 2) for v in expect)},
+        _because(seen, verdict, plan, pace, sure, view.unit or "kg/h"),
+    )
+
+
+def refused(adviser: str, say: str, **more: object) -> Advice:
+    """The answer to a row that can't be used: a verdict and a sentence, no number."""
+    out = saying.outputs(verdict="unsound readings", gap=0, sureness=0, **more)
+    return Advice(
+        adviser,
+        1,
+        out,
+        findings=(gauge.unsound(say),),
+        because=saying.because(
+            "The latest row only.", say, "A reading that no sound gauge gives is not used.", "A fresh row."
+        ),
+    )
+
+
+def _speed(job: Job, inputs: Inputs, seen: Look) -> _Speed:
+    target = value(inputs, "target", float(job.engine.idle_speed))
+    allowed = value(inputs, "speed_tolerance", 30.0)
+    now = seen.pace.now
+    held = flag(inputs, "hold_speed", True) and "speed" in inputs.readings and now is not None
+    off = 0.0 if now is None else now - target
+    sd = max(seen.pace.sd, 1.0)
+    sure = normal_cdf((allowed - off) / sd) - normal_cdf((-allowed - off) / sd) if held else 1.0
+    return _Speed(held, target, allowed, off, sure)
+
+
+def _plan(seen: Look, pace: _Speed, dead: Sequence[Key]) -> AirMoves:
+    row = seen.estimate
+    mean = sum(row) / len(row)
+    if seen.flows.quantity == "depression" or not pace.held or seen.pace.now is None:
+        wide = 0.15 if not pace.held else 0.05
+        return fewest(seen, mean, mean * (1 - wide), mean * (1 + wide), dead)
+    slope = seen.pace.now * seen.pace.elasticity / mean  # rpm per unit of level
+    level = mean * (1.0 + seen.pace.air_for(pace.target))
+    low, high = sorted((level - 0.4 * pace.allowed / slope, level + 0.4 * pace.allowed / slope))
+    return fewest(seen, level, low, high, dead)
+
+
+def aimed_or_counted(seen: Look, t: Turn, inputs: Inputs, row: Sequence[float]) -> Move | None:
+    """A turn in the screw's steps, or by aim where it is small and the gauge can sit where it means something."""
+    view, (_, where) = t.screw.view, t.screw.key
+    effect, sd = seen.flows.effect(t.screw.key)
+    counted = saying.to_step(t.turns, view.step)
+    missed = abs(float(counted) - t.turns) * abs(effect) + abs(t.turns) * sd
+    if (
+        flag(inputs, "by_aim", True)
+        and abs(t.turns) <= AIM_TURN
+        and missed > 0.2 * seen.allowed()
+        and seen.flows.quantity == "airflow"
+    ):
+        at = _aim_place(seen, t, row)
+        if at is not None:
+            outward = (t.turns > 0) == (view.counts == "out")
+            shown = Fraction(round(row[at] * 20), 20)
+            place = seen.flows.places[at]
+            return Move(
+                view.name,
+                where,
+                "out" if outward else "in",
+                view.outward if outward else view.inward,
+                aim=Aim(inputs.readings["flow"].name, shown, None if place == where else place),
+            )
+    if not counted:
+        return None
+    stands = seen.stands.get(t.screw.key)
+    return saying.turn(view, where, None if stands is None else saying.exact(stands, 6), counted)
+
+
+def _aim_place(seen: Look, t: Turn, row: Sequence[float]) -> int | None:
+    body = next((b for b in seen.bodies if set(b) & set(t.screw.moves)), ())
+    if seen.couplings and t.screw.key in seen.couplings:
+        body = next((b for b in seen.bodies if b[0] in t.screw.moves), ())
+    sound = [i for i in body if i in t.screw.moves and i not in seen.flows.disturbed]
+    if len(sound) < len(body):
+        return None
+    values = [row[i] for i in sound]
+    if not sound or max(values) - min(values) > 0.5 * seen.allowed():
+        return None
+    return max(sound, key=lambda i: row[i])
+
+
+def nothing_followed(seen: Look) -> list[Key]:
+    """Screws that were turned far enough for the gauge to show it, and it did not."""
+    out = []
+    for key, turned in seen.flows.turned.items():
+        screw = seen.flows.screws[key]
+        effect, sd = seen.flows.effect(key)
+        usual = 0.7 * seen.flows.mean * (0.5 if seen.flows.quantity == "depression" else 1.0)
+        if screw.view.at == "bypass":
+            usual *= 0.3
+        noise = max((seen.flows.scatter(i) for i in screw.moves), default=1.0)
+        sign = 1.0 if screw.sign > 0 else -1.0
+        if turned * usual > 4.0 * noise and sign * effect + 2.0 * sd < 0.35 * usual:
+            out.append(key)
+    return out
+
+
+def _nothing(seen: Look, key: Key) -> str:
+    return (
+        f"The {key[0].replace('_', ' ')} of {saying.place(key[1])} was turned by "
+        f"{saying.turns(seen.flows.turned[key])} in "
+        "all and the gauge hardly moved."
+    )
+
+
+def unbelieved(seen: Look) -> list[Finding]:
+    """The finding for readings that don't fit the moves made, once; a second row that says the same is believed."""
+    if seen.flows.since != 1 or seen.flows.rows < 2:
+        return []
+    where = tuple(p for p, z in zip(seen.flows.places, seen.flows.surprises, strict=True) if abs(z) > 4.0)
+    if not where:
+        return []
+    return [
+        Finding(
+            "screw-turned-otherwise",
+            "note",
+            where,
+            f"The reading at {saying.listed(saying.place(p) for p in where)} does not fit the moves made.",
+            "Read again. If a screw was turned otherwise than shown, say so.",
+        )
+    ]
+
+
+def _worst(seen: Look) -> float:
+    row = seen.estimate
+    mean = sum(row) / len(row)
+    return max(abs(v - mean) for v in row)
+
+
+def _split(seen: Look) -> list[Finding]:
+    """Bodies whose own barrels lie so far apart that no speed screw brings both inside the tolerance."""
+    out = []
+    for body in seen.bodies:
+        if len(body) < 2 or any(i in seen.bypasses for i in body):
+            continue
+        low, high = min(body, key=lambda i: seen.estimate[i]), max(body, key=lambda i: seen.estimate[i])
+        apart, _ = seen.flows.belief.value({high: 1.0, low: -1.0})
+        if apart / 2 > 0.8 * seen.allowed():
+            carb = seen.flows.places[body[0]].carb
+            out.append(_step_finding(seen, carb, low, high, apart, "change part"))
+    return out
+
+
+def _step_finding(seen: Look, carb: int | None, low: int, high: int, apart: float, severity: str) -> Finding:
+    unit = "kPa" if seen.flows.quantity == "depression" else "kg/h"
+    slight = severity == "note"
+    return Finding(
+        "body-slightly-out" if slight else "body-out-of-step",
+        severity,
+        (Place(carb, None),),  # type: ignore[arg-type]
+        f"Within carb {carb}, {saying.place(seen.flows.places[high])} reads {apart:.2f} {unit} more than "
+        f"{saying.place(seen.flows.places[low])}: "
+        + ("its plates are a little out of step." if slight else "a plate is out of step, or the spindle twisted."),
+        "Watch it."
+        if slight
+        else "Bypass shut, re-seat the plate on its spindle; if it comes back, check the spindle "
+        "for twist and its bearings for wear.",
+        sureness=0.95,
+    )
+
+
+def differences(seen: Look, limit: float) -> list[Finding]:
+    """Differences within bodies: past the limit with the bypass allowed for, or slight but certain."""
+    out = []
+    for body in seen.bodies:
+        if len(body) < 2 or any(i in seen.flows.disturbed for i in body):
+            continue
+        weights = []
+        for i in body:
+            key = seen.bypasses.get(i)
+            stands = seen.stands.get(key) if key else None
+            w = {i: 1.0}
+            if key and stands:
+                w[seen.flows.screws[key].index] = -seen.flows.screws[key].sign * stands
+            weights.append((seen.flows.belief.value(w)[0], i, w))
+        (_, low, wl), (_, high, wh) = min(weights)[:3], max(weights)[:3]
+        joint = dict(wh)
+        for k, v in wl.items():
+            joint[k] = joint.get(k, 0.0) - v
+        apart, sd = seen.flows.belief.value(joint)
+        carb = seen.flows.places[body[0]].carb
+        if apart - sd > limit:
+            out.append(_step_finding(seen, carb, low, high, apart, "change part"))
+        elif apart > 3.0 * sd and apart > 0.045 * seen.flows.mean and seen.flows.quantity != "depression":
+            out.append(_step_finding(seen, carb, low, high, apart, "note"))
+    return out
+
+
+def _because(seen: Look, verdict: str, plan: AirMoves, pace: _Speed, sure: float, unit: str):
+    row = seen.estimate
+    learned = [f"{saying.place(k[1])} {seen.flows.effect(k)[0]:.1f}" for k in seen.flows.turned]
+    used = (
+        f"{seen.flows.rows} row{'s' if seen.flows.rows != 1 else ''} of the gauge, "
+        f"weighed for its scatter of about {seen.flows.scatter(0):.2f} {unit}"
+        + (
+            f"; a turn changes, as learned, {', '.join(learned)} {unit}"
+            if learned
+            else "; what a turn does is not learned yet, so the usual effect is taken"
+        )
+        + (f". Speed {seen.pace.now:.0f} rpm" if seen.pace.now else "")
+        + "."
+    )
+    told = {
+        "even": "All draw alike within tolerance.",
+        "inside noise": "What is left is inside the gauge's own scatter.",
+        "turn": f"After these moves the row should read {saying.figures(plan.row, unit)}.",
+        "read again": "One more row will tell; nothing is to be turned.",
+        "out of step": "The bodies agree, but barrels within a body do not, and no screw here mends that.",
+        "no answer": "A screw was turned and nothing followed.",
+        "at its stop": "A screw has no travel left.",
+    }[verdict]
+    concluded = (
+        f"The barrels draw {saying.figures(row, unit, 2)}; the furthest lies {100 * seen.gap():.1f} % from "
+        "the mean. " + told
+    )
+    certain = f"That all lie within {seen.allowed():.2f} {unit} of the mean: {saying.percent(sure)}."
+    change = (
+        "A second row that differs by more than the gauge's scatter, a screw turned otherwise than shown, or a "
+        "take-off "
+        "that was not plugged."
+    )
+    return saying.because(used, concluded, certain, change)

@@ -1,0 +1,181 @@
+"""Air balance within each body: the bypass of the lower barrel opened until it meets its neighbour, one always shut."""
+
+from __future__ import annotations
+
+from engine.carburation.advisers import saying
+from engine.carburation.advisers.air_balance import aimed_or_counted, differences, nothing_followed, refused, unbelieved
+from engine.carburation.estimation import gauge
+from engine.carburation.estimation.air_look import Look, look
+from engine.carburation.estimation.seen import fitted_screw, history, row_places, value
+from engine.carburation.policy.air_moves import Turn
+from engine.evidence import Advice, Evidence, Finding, Inputs, Place
+from engine.job.model import Job
+
+SURE = 0.95
+
+
+def body_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+    """Bypass moves of every body at once, or the verdict that a body can't be evened; see the registry."""
+    view = inputs.readings["flow"]
+    bypass = fitted_screw(inputs, "bypass")
+    wrong = gauge.problem(view, row_places(view, job, inputs), history(evidence, [bypass] if bypass else []))
+    if wrong:
+        return refused("body_balance", wrong)
+    seen = look(job, inputs, evidence)
+    limit = value(inputs, "body_limit", 1.0) if view.quantity != "depression" else 1e9
+    sure = 1.0
+    for body in seen.bodies:
+        sure *= seen.sureness(body)
+    turns, stopped = _turns(seen)
+    moves = [m for t in turns if (m := aimed_or_counted(seen, t, inputs, _after(seen, turns))) is not None]
+    dead = nothing_followed(seen)
+    findings = differences(seen, limit)
+    masked = any(f.code == "body-out-of-step" for f in findings)
+    both = _both_open(seen)
+    findings += both
+    doubtful = unbelieved(seen)
+    if dead:
+        verdict, moves = "no answer", []
+        findings += [
+            Finding(
+                "bypass-does-nothing",
+                "adjust",
+                (k[1],),
+                "The bypass screw was turned and nothing followed.",
+                "Its passage blocked or its tip broken: take it out and blow through.",
+            )
+            for k in dead
+        ]
+    elif doubtful:
+        verdict, moves = "read again", []
+        findings += doubtful
+    elif masked:
+        verdict, moves = "out of step", []
+    elif sure >= SURE:
+        verdict, moves = "even", []
+    elif moves:
+        verdict = "turn"
+    elif seen.flows.since < 2:
+        verdict = "read again"
+    elif not seen.bypasses:
+        verdict = "out of step"
+        findings = [f for f in findings if f.code != "body-slightly-out"] + _apart(seen)
+    elif stopped:
+        verdict = "at its stop"
+        findings.append(
+            Finding(
+                "screw-at-its-stop",
+                "adjust",
+                tuple(t.screw.key[1] for t in stopped),
+                "The bypass is fully open and the barrel still draws less.",
+                "A plate to re-seat.",
+            )
+        )
+    else:
+        verdict = "inside noise"
+    row = _after(seen, turns) if verdict == "turn" else seen.estimate
+    unit = view.unit or ""
+    return Advice(
+        "body_balance",
+        1,
+        saying.outputs(verdict=verdict, gap=saying.clamp(_gap(seen), 0.0, 2.0), sureness=saying.clamp(sure, 0.0, 1.0)),
+        tuple(moves),
+        (),
+        tuple(findings),
+        {view.quantity: tuple(saying.exact(v, 2) for v in row)},
+        saying.because(
+            f"{seen.flows.rows} row(s) of the gauge, weighed for its scatter.",
+            f"The barrels draw {saying.figures(seen.estimate, unit, 2)}. "
+            + (
+                "Open the bypass of each lower barrel as shown; the higher barrel's stays shut."
+                if verdict == "turn"
+                else f"Verdict: {verdict}."
+            ),
+            f"That the barrels of each body agree: {saying.percent(sure)}.",
+            "A second row that differs by more than the gauge's scatter.",
+        ),
+    )
+
+
+def _turns(seen: Look) -> tuple[list[Turn], list[Turn]]:
+    out, stopped = [], []
+    for body in seen.bodies:
+        base = {}
+        for i in body:
+            key = seen.bypasses.get(i)
+            stands = seen.stands.get(key) if key else None
+            base[i] = seen.estimate[i] - (seen.flows.effect(key)[0] * stands if key and stands else 0.0)
+        top = max(base.values())
+        for i in body:
+            key = seen.bypasses.get(i)
+            if key is None:
+                continue
+            effect, sd = seen.flows.effect(key)
+            need = top - seen.estimate[i]
+            if abs(need) < 0.5 * seen.allowed():
+                continue
+            by = need * effect / (effect * effect + sd * sd)
+            stands = seen.stands.get(key)
+            if stands is not None:
+                low, high = (float(v) for v in seen.flows.screws[key].view.range)
+                inside = max(low - stands, min(high - stands, by))
+                if abs(inside - by) > 1e-9 and abs(inside) < 1e-6:
+                    stopped.append(Turn(seen.flows.screws[key], 0.0, True))
+                    continue
+                by = inside
+            out.append(Turn(seen.flows.screws[key], by))
+    return out, stopped
+
+
+def _after(seen: Look, turns: list[Turn]) -> list[float]:
+    row = list(seen.estimate)
+    for t in turns:
+        for i in t.screw.moves:
+            row[i] += seen.flows.effect(t.screw.key)[0] * t.turns
+    return row
+
+
+def _gap(seen: Look) -> float:
+    worst = 0.0
+    for body in seen.bodies:
+        values = [seen.estimate[i] for i in body]
+        mean = sum(values) / len(values)
+        worst = max(worst, (max(values) - min(values)) / mean if mean > 0 else 2.0)
+    return worst
+
+
+def _both_open(seen: Look) -> list[Finding]:
+    out = []
+    for body in seen.bodies:
+        stands = [seen.stands.get(seen.bypasses[i]) if i in seen.bypasses else 0.0 for i in body]
+        if len(body) > 1 and all(v is not None and v > 0.06 for v in stands):
+            carb = seen.flows.places[body[0]].carb
+            out.append(
+                Finding(
+                    "both-bypasses-open",
+                    "adjust",
+                    (Place(carb, None),),
+                    f"Both bypass screws of carb {carb} stand open: at least one belongs shut.",
+                    "Shut both, then open the lower barrel's only.",
+                )
+            )
+    return out
+
+
+def _apart(seen: Look) -> list[Finding]:
+    out = []
+    for body in seen.bodies:
+        values = [seen.estimate[i] for i in body]
+        if len(body) > 1 and (max(values) - min(values)) / 2 > 0.8 * seen.allowed():
+            carb = seen.flows.places[body[0]].carb
+            out.append(
+                Finding(
+                    "body-out-of-step",
+                    "change part",
+                    (Place(carb, None),),
+                    f"The barrels of carb {carb} differ by {max(values) - min(values):.2f} and it has no bypass.",
+                    "Re-seat the plate on its spindle; if it comes back, check the spindle for twist.",
+                    sureness=0.9,
+                )
+            )
+    return out

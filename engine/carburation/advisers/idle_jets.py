@@ -1,0 +1,427 @@
+"""The idle jets judged from where the mixture screws came to rest, with everything else that is known; it buys nothing.
+
+A jet is named only where the screw says so clearly and a leak, a level and dirt are excluded; what spoils the evidence
+withholds the verdict and says what to mend first.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from engine.carburation.advisers import saying
+from engine.carburation.estimation import rest
+from engine.carburation.estimation.masks import LEVEL_OFF, UNPLACED, Mask, masks
+from engine.carburation.estimation.search import Search, search
+from engine.carburation.estimation.seen import flag, numbers, screw_places, value
+from engine.carburation.policy import jet_reset
+from engine.carburation.rules import bands, sizing
+from engine.evidence import Advice, Evidence, Finding, Inputs, Part, Place, ScrewView, Suggest
+from engine.job.model import Job
+
+#: How sure a barrel's jet must be before it is called wrong, or right.
+WRONG, PERHAPS, RIGHT = 0.85, 0.5, 0.6
+#: Air further from even than this, or a speed so far from target, spoils the evidence.
+UNEVEN, OFF_SPEED = 0.15, 120.0
+_CHECKS = (
+    "In this order: jet and passage blown through with air, never wire; mist at flange, spindle end, screw "
+    "seal and "
+    "take-off; fuel level of the body; then swap the jet with its neighbour's and see whether the fault goes "
+    "along."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Case:
+    job: Job
+    inputs: Inputs
+    evidence: Evidence
+    view: ScrewView
+    spots: tuple[Place, ...]
+    search: Search
+    sizes: tuple[Fraction | None, ...]
+    step: float
+
+
+def idle_jets(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+    """Verdict on the idle jets; see the registry. Withholds in words where positions, air, speed or mixture spoil
+    it."""
+    view = inputs.screws["screw"]
+    spots = screw_places(view, job, inputs)
+    case = _Case(
+        job,
+        inputs,
+        evidence,
+        view,
+        spots,
+        search(job, inputs, evidence, value(inputs, "low", 1.0), value(inputs, "high", 1.5)),
+        sizes(job, evidence, spots),
+        value(inputs, "stock_step", 5.0),
+    )
+    reason = _spoilt(case)
+    if reason:
+        return _withheld(case, reason)
+    lean, doubt = _lean(case)
+    idle = case.search.idle
+    masked = masks(inputs, evidence, spots, idle.air if idle else (), [d > UNPLACED for d in doubt])
+    jets = [float(s) if s else 50.0 for s in case.sizes]
+    verdict = rest.judge(
+        [x - m.shift for x, m in zip(lean, masked, strict=True)],
+        [math.hypot(d, m.doubt) for d, m in zip(doubt, masked, strict=True)],
+        jets,
+        case.step,
+        _usual(job),
+    )
+    return _judged(case, verdict, lean, masked)
+
+
+def _usual(job: Job) -> float | None:
+    """The idle jet that the table gives for a cylinder of this volume, or None where it has none."""
+    try:
+        volume = float(job.engine.displacement) / job.engine.cylinders
+        return sizing.idle_jet(volume, job.bank.cylinders_per_barrel).exact
+    except ValueError:
+        return None
+
+
+def sizes(job: Job, evidence: Evidence, spots: Sequence[Place]) -> tuple[Fraction | None, ...]:
+    """The number on each barrel's idle jet: as last fitted in this run or read off the jet, else as the job says."""
+    per = job.bank.barrels_per_carb
+    listed = job.row("idle_jet")
+    out: list[Fraction | None] = [
+        None if listed is None else listed[((p.carb or 1) - 1) * per + (p.barrel or 1) - 1] for p in spots
+    ]
+    for answer in evidence.answers:
+        for part in answer.parts:
+            if part.part == "idle jet" and part.place in spots:
+                out[list(spots).index(part.place)] = Fraction(part.size)
+        read = answer.readings.get("idle jet size", ())
+        if len(read) == len(spots):
+            out = [old if size is None else Fraction(size) for old, size in zip(out, read, strict=True)]
+    return tuple(out)
+
+
+def _spoilt(c: _Case) -> str | None:
+    """Why no verdict can be given, in a word of the registry's, or None."""
+    band = bands.band(c.job.bank.mixture_screw or "short taper")
+    if band is None:
+        return "no band"
+    if any(p is None for p in c.view.positions):
+        return "position unknown"
+    if any(v for v in c.inputs.values.get("hole_uncovered") or ()) and not flag(c.inputs, "leaks_excluded", False):
+        return "hole uncovered"
+    if not flag(c.inputs, "air_even", not _uneven(c)):
+        return "air not even"
+    if not flag(c.inputs, "on_speed", not _off_speed(c)):
+        return "speed off"
+    s = c.search
+    if s.idle is None or not flag(c.inputs, "mixture_set", True):
+        return "mixture not found"
+    unsure = sum(s.idle.phi_sd(i, s.idle.where(i, 1.1)) > UNPLACED for i in range(len(c.spots)))
+    return "mixture not found" if unsure > len(c.spots) / 2 else None
+
+
+def _row(c: _Case) -> list[float]:
+    view = c.inputs.readings.get("flow")
+    row = view.row if view is not None and view.row else c.evidence.latest("airflow")
+    return [v for v in numbers(row or ()) if v is not None]
+
+
+def _uneven(c: _Case) -> bool:
+    row = _row(c)
+    mean = sum(row) / len(row) if row else 1.0
+    return bool(row) and max(abs(v - mean) for v in row) > max(UNEVEN * mean, 0.3)
+
+
+def _off_speed(c: _Case) -> bool:
+    view = c.inputs.readings.get("speed")
+    row = view.row if view is not None and view.row else None
+    if row is None:
+        return False
+    speed = numbers(row)[0]
+    return speed is not None and abs(speed - float(c.job.engine.idle_speed)) > OFF_SPEED
+
+
+def _lean(c: _Case) -> tuple[list[float], list[float]]:
+    """ln of the fuel each barrel lacks in mid band, at the mean air of the bank, and its doubt."""
+    idle = c.search.idle
+    assert idle is not None
+    mean = sum(idle.air) / len(idle.air)
+    lean, doubt = [], []
+    for i in range(len(c.spots)):
+        phi = idle.phi(i, c.search.screws.mid)
+        lean.append(math.log(1.0 / 0.91 / phi * mean / idle.air[i]))
+        doubt.append(idle.phi_sd(i, idle.where(i, 1.0 / 0.91)) * 0.91)
+    return lean, doubt
+
+
+def _judged(c: _Case, v: rest.Verdict, lean: Sequence[float], masked: Sequence[Mask]) -> Advice:
+    n = len(c.spots)
+    checked = flag(c.inputs, "leaks_excluded", False)
+    told, by = [], []
+    for i in range(n):
+        s, p = v.likeliest(i)
+        way = "small" if s > 0 else "large"
+        if masked[i].hole and s <= 0:  # fed past its screw: it would look large, or right, if small
+            told.append("unknown")
+            s = 0
+        elif s and p >= WRONG:
+            told.append(f"{'perhaps ' if masked[i].hides(s) else ''}too {way}")
+        elif s and p >= PERHAPS:
+            told.append(f"perhaps too {way}")
+        else:
+            told.append("right" if v.sizes[i][0] >= RIGHT else "unknown")
+        by.append(s)
+    why = tuple(m.reason if t == "unknown" else "none" for t, m in zip(told, masked, strict=True))
+    out = [i for i in range(n) if told[i] in ("too small", "too large")]
+    every = next((a for a in (-1, 1) if v.all_by[a] > 0.85 and _all_one_way(c, a, by, out)), 0)
+    odd = _odd(c, out, by)
+    if every:
+        verdict, change = ("all too small" if every > 0 else "all too large"), list(range(n))
+        by = [b if b * every > 0 else every for b in by] if n > 1 else by
+    elif not out and not any(t.startswith("perhaps") for t in told):
+        verdict, change = "right", []
+    elif len(out) > n / 2 and len({by[i] > 0 for i in out}) == 2:
+        verdict, change = "mixed", []
+    else:
+        proven = _followed(c)
+        change = [i for i in out if i in odd or i in proven] if checked or all(i in odd for i in out) else []
+        verdict = "change" if change and set(change) >= set(out) else "some out" if out else "right"
+    sure = v.all_by[every] if every else min((v.likeliest(i)[1] for i in (out or range(n))), default=0.0)
+    parts = _parts(c, change, by) if verdict in ("all too small", "all too large", "change") else ()
+    promise, broken = _promise(c, by, v)
+    findings = _findings(c, verdict, change, out, by, masked, v) + broken
+    return Advice(
+        "idle_jets",
+        1,
+        saying.outputs(
+            verdict=verdict,
+            reason="none",
+            barrels=tuple(told),
+            untold=why,
+            suspects=len(out) if not every else 0,
+            sizes=float(max(by, key=abs, default=0)),
+            promise=promise,
+            sureness=saying.clamp(sure, 0.0, 1.0),
+        ),
+        tuple(jet_reset.for_new_jets(c.view, c.search, parts, c.sizes)),
+        tuple(parts),
+        tuple(findings),
+        because=_because(c, verdict, told, lean, sure),
+    )
+
+
+def _all_one_way(c: _Case, way: int, by: Sequence[int], out: Sequence[int]) -> bool:
+    """Whether one change of all jets fits: most are out that way, none surely the other, and all bear one number."""
+    alike = len({s for s in c.sizes if s is not None}) < 2
+    return alike and sum(b * way > 0 for b in by) > 0.7 * len(by) and not any(by[i] * way < 0 for i in out)
+
+
+def _odd(c: _Case, out: Sequence[int], by: Sequence[int]) -> set[int]:
+    """Barrels whose jet bears another number than most, and the screw agrees with it: the number itself tells."""
+    known = [s for s in c.sizes if s is not None]
+    if not known:
+        return set()
+    usual = max(set(known), key=known.count)
+    if known.count(usual) <= len(known) / 2:
+        return set()
+    return {i for i in out if (s := c.sizes[i]) is not None and s != usual and (usual - s) * by[i] > 0}
+
+
+def _followed(c: _Case) -> set[int]:
+    """Neighbours that took a suspect's jet in the last swap: where such a one is out now, the jet brought it along.
+
+    A suspect that is out still, with its neighbour's jet in it, has another fault. `jet_swap` names the suspect first.
+    """
+    took: set[int] = set()
+    for answer in c.evidence.answers:
+        jets = [p for p in answer.parts if p.part == "idle jet" and p.place in c.spots]
+        took -= {c.spots.index(p.place) for p in jets}
+        if len(jets) > 1 and _is_swap(c, jets):
+            took |= {c.spots.index(p.place) for p in jets[1::2] if p.place is not None}
+    return took
+
+
+def _is_swap(c: _Case, jets: Sequence[Part]) -> bool:
+    return len(jets) % 2 == 0 and len(jets) < len(c.spots) + 1 and not _all_changed(c, jets)
+
+
+def _all_changed(c: _Case, jets: Sequence[Part]) -> bool:
+    listed = c.job.row("idle_jet") or ()
+    return bool(listed) and {p.size for p in jets}.isdisjoint(listed)
+
+
+def _parts(c: _Case, change: Sequence[int], by: Sequence[int]) -> list[Part]:
+    proven = _followed(c)
+    return [
+        Part("idle jet", c.spots[i], new)
+        for i in change
+        if (new := _new_size(c, i, by, proven)) is not None and (new != c.sizes[i] or i in proven)
+    ]
+
+
+def _new_size(c: _Case, i: int, by: Sequence[int], proven: set[int]) -> Fraction | None:
+    """The size to fit at barrel i. A jet that took its fault along and bears the number of the others is not what its
+    number says: a sound one of that number takes its place."""
+    size = c.sizes[i]
+    known = [s for s in c.sizes if s is not None]
+    if size is None:
+        return None
+    if i in proven and known.count(size) > len(known) / 2:
+        return size
+    return _stocked(float(size) + by[i] * c.step, c.step)
+
+
+def _stocked(size: float, step: float) -> Fraction:
+    return max(Fraction(20), round(size / step) * Fraction(step).limit_denominator(10))
+
+
+def _promise(c: _Case, by: Sequence[int], v: rest.Verdict) -> tuple[str, list[Finding]]:
+    last = next((a for a in reversed(c.evidence.answers) if any(p.part == "idle jet" for p in a.parts)), None)
+    if last is None:
+        return "none", []
+    places_ = [c.spots.index(p.place) for p in last.parts if p.place in c.spots]
+    wrong = [i for i in places_ if by[i] and v.likeliest(i)[1] >= WRONG]
+    if not wrong or _followed(c) & set(wrong):
+        return "kept", []
+    where = tuple(c.spots[i] for i in wrong)
+    return "not kept", [
+        Finding(
+            "jet-change-not-kept",
+            "adjust",
+            where,
+            f"The jet change at {saying.listed(saying.place(p) for p in where)} did not do what it should have done.",
+            "Fit the old jet again, and look for a leak, dirt in the passage or the fuel level.",
+            sureness=0.9,
+        )
+    ]
+
+
+def _findings(
+    c: _Case,
+    verdict: str,
+    change: Sequence[int],
+    out: Sequence[int],
+    by: Sequence[int],
+    masked: Sequence[Mask],
+    v: rest.Verdict,
+) -> list[Finding]:
+    found = []
+    if verdict in ("all too small", "all too large", "change"):
+        for i in change:
+            size, new = c.sizes[i], _new_size(c, i, by, _followed(c))
+            way = "small" if by[i] > 0 else "large"
+            found.append(
+                Finding(
+                    f"idle-jet-too-{way}",
+                    "change part",
+                    (c.spots[i],),
+                    f"The idle jet of {saying.place(c.spots[i])} is too {way} by {saying.count(abs(by[i]), 'size')}.",
+                    "Provisional until the engine creeps cleanly from 1500 to 2500 rpm.",
+                    None if new is None else Suggest("idle jet", size, new),
+                    v.likeliest(i)[1],
+                )
+            )
+    elif verdict == "mixed":
+        found.append(
+            Finding(
+                "jets-mixed",
+                "adjust",
+                tuple(c.spots[i] for i in out),
+                "Some mixture screws rest far out and some far in: no one change of jets fits.",
+                _CHECKS,
+            )
+        )
+    alone = [i for i in out if i not in change]
+    for i in alone if verdict == "some out" else ():
+        way = "out" if by[i] > 0 else "in"
+        found.append(
+            Finding(
+                "barrel-out-alone",
+                "adjust",
+                (c.spots[i],),
+                f"{saying.place(c.spots[i])} alone wants its mixture screw far {way}: a jet, dirt, a leak or the fuel "
+                "level.",
+                _CHECKS,
+                sureness=v.likeliest(i)[1],
+            )
+        )
+    found += [
+        Finding(
+            "air-leak",
+            "change part",
+            (c.spots[i],),
+            f"Air gets in at {saying.place(c.spots[i])}.",
+            "Gasket, spindle bush, screw seal or take-off: mend it, then judge the jet again.",
+            sureness=0.95,
+        )
+        for i in range(len(c.spots))
+        if masked[i].leak
+    ]
+    bodies = sorted({p.carb for p, m in zip(c.spots, masked, strict=True) if abs(m.level) > LEVEL_OFF and p.carb})
+    found += [
+        Finding(
+            "level-off",
+            "adjust",
+            (Place(b, None),),
+            f"The fuel level of carb {b} is off.",
+            "Set the float by the maker's sheet, then judge the jets again.",
+        )
+        for b in bodies
+    ]
+    return found
+
+
+def _withheld(c: _Case, reason: str) -> Advice:
+    say = {
+        "no band": "This kind of screw has no band to judge an idle jet by.",
+        "position unknown": "Nobody knows where a mixture screw stands: count it to its seat.",
+        "hole uncovered": "A first progression hole is open at idle and feeds past the screw.",
+        "air not even": "The air is not even: a mixture position means nothing until it is.",
+        "speed off": "The engine is not at its idle speed.",
+        "mixture not found": "The best mixture is not found closely enough.",
+    }[reason]
+    finding = Finding("jet-verdict-withheld", "note", (), say, "Mend that first, then judge the jets.")
+    return Advice(
+        "idle_jets",
+        1,
+        saying.outputs(
+            verdict="withheld",
+            reason=reason,
+            barrels=("unknown",) * c.job.bank.barrels,
+            untold=(reason,) * c.job.bank.barrels,
+            suspects=0,
+            sizes=0,
+            promise="none",
+            sureness=0,
+        ),
+        findings=(finding,),
+        because=saying.because(
+            "Positions, air, speed and mixture as they stand.",
+            say,
+            "No verdict is better than a wrong one.",
+            "That mended.",
+        ),
+    )
+
+
+def _because(c: _Case, verdict: str, told: Sequence[str], lean: Sequence[float], sure: float):
+    idle = c.search.idle
+    assert idle is not None
+    at = ", ".join(f"{saying.place(p)} {saying.turns(idle.where(i, 1 / 0.91))}" for i, p in enumerate(c.spots))
+    low, high = saying.turns(value(c.inputs, "low", 1.0)), saying.turns(value(c.inputs, "high", 1.5))
+    used = (
+        f"Where each screw belongs, told to the air of now: {at}; band {low} to {high}; "
+        f"a turn is {100 * idle.slope:.0f} % of the fuel."
+    )
+    short = ", ".join(
+        f"{saying.place(p)} {t} ({100 * x:+.0f} % fuel)" for p, t, x in zip(c.spots, told, lean, strict=True)
+    )
+    return saying.because(
+        used,
+        f"{verdict[:1].upper()}{verdict[1:]}: {short}.",
+        f"{saying.percent(sure)}; provisional until progression agrees.",
+        "A leak, a level or dirt found at a barrel that is out, or a fault that stays when jets change places.",
+    )

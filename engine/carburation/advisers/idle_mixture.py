@@ -1,0 +1,320 @@
+"""Idle mixture: the next position of every mixture screw, from speed alone or from lambda or CO by barrel.
+
+With a meter the screws go straight to where lambda belongs. With speed alone each screw is swept across the expected
+crest, one screw a reading, so that every reading serves the fit of all; then all are set at once, on the lean side of
+best, and only those that this leaves in doubt are swept again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from engine.carburation.advisers import saying
+from engine.carburation.estimation.picture import Idle
+from engine.carburation.estimation.search import Search, search
+from engine.carburation.estimation.seen import numbers, screw_places, value
+from engine.carburation.policy.mixture_moves import (
+    Barrel,
+    back_out,
+    barrel_of,
+    further,
+    is_mute,
+    set_where_best,
+    settled,
+    swept,
+    to_best_seen,
+)
+from engine.evidence import Advice, Evidence, Finding, Inputs, Move, Place, ScrewView
+from engine.job.model import Job
+
+#: A barrel's mixture is placed well enough, as a standard deviation of phi: about 0.035 of lambda.
+PLACED = 0.045
+#: A screw is turned at most so often to learn from it.
+MOST_SWEEPS = 5
+#: Further from where it belongs than this, phi, a screw still unsure is set alone, so that its effect is seen.
+AWAY = 0.10
+_CHECKS = (
+    "In this order: spark at that plug, its lead and cap; the idle jet and its passage blown through; the "
+    "screw's tip "
+    "sound; compression; the starting device shut."
+)
+
+
+def idle_mixture(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+    """Next mixture moves; see the registry. Refuses in words what no sound meter gives, and never raises on it."""
+    view = inputs.screws["screw"]
+    if any(p is None for p in view.positions):
+        return _lost(job, inputs, view, evidence)
+    wrong = _problem(job, inputs, view)
+    if wrong:
+        return _answer(
+            job,
+            view,
+            "unsound readings",
+            (),
+            (),
+            findings=(
+                Finding("gauge-not-believed", "note", (), wrong, "Take the reading again before anything is turned."),
+            ),
+            why=wrong,
+        )
+    s = search(job, inputs, evidence, *_band(inputs))
+    if s.idle is None:
+        return _answer(job, view, "read again", s.spots, (), why="Nothing was read yet that the mixture shows in.")
+    low, high = value(inputs, "lambda_low", 0.86), value(inputs, "lambda_high", 0.96)
+    target = 2.0 / (low + high)
+    barrels = [barrel_of(s, s.idle, i, low, high, target) for i in range(len(s.spots))]
+    metered = s.meter_rows > 0 and ("lambda" in inputs.readings or "co" in inputs.readings)
+    if metered:
+        return _by_meter(job, inputs, view, s, barrels, target)
+    return _by_speed(job, inputs, view, s, barrels, target)
+
+
+def _band(inputs: Inputs) -> tuple[float | None, float | None]:
+    low, high = inputs.values.get("low"), inputs.values.get("high")
+    return (None, None) if low is None or high is None else (float(low), float(high))
+
+
+def _problem(job: Job, inputs: Inputs, view: ScrewView) -> str | None:
+    speed = inputs.readings.get("speed")
+    if speed is not None and speed.row is not None:
+        shown = numbers(speed.row)[0] if speed.row else None
+        if shown is None or shown < 200.0:
+            return f"A speed of {shown or 0:.0f} rpm is no running engine. See that the tachometer is set for it."
+    for name, what in (("lambda", "lambda"), ("co", "CO")):
+        meter = inputs.readings.get(name)
+        if meter is None or meter.row is None:
+            continue
+        row = numbers(meter.row)
+        if len(row) % len(view.positions):
+            return f"The row of {what} has {len(row)} values, which does not fit {len(view.positions)} mixture screws."
+        if all(v is None for v in row):
+            return f"No {what} was read. Read it in every pipe."
+        if name == "lambda" and any(v is not None and not 0.5 <= v <= 2.0 for v in row):
+            return "Lambda outside 0.5 to 2 is a cold or broken probe, not a mixture. Warm it and read again."
+        if name == "co" and any(v is not None and not 0.0 <= v <= 0.15 for v in row):
+            return "CO outside 0 to 15 % is a meter out of order. Zero it in clean air and read again."
+    return None
+
+
+# --- with a meter ---------------------------------------------------------------------------------------------------
+def _by_meter(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[Barrel], target: float) -> Advice:
+    moves, stopped = settled(job, inputs, view, s, barrels, target)
+    if moves:
+        verdict = "turn"
+    elif stopped:
+        verdict = "at its stop"
+    elif min(b.right for b in barrels) < 0.9 and s.meter_rows < 4:
+        verdict = "read again"
+    else:
+        verdict = "best"
+    return _told(job, view, s, barrels, verdict, moves, stopped, target)
+
+
+# --- with speed alone -----------------------------------------------------------------------------------------------
+def _by_speed(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[Barrel], target: float) -> Advice:
+    assert s.idle is not None
+    last = s.last_symptom
+    if last is not None and last[0] in ("stall", "spit-back", "hunting"):
+        back = to_best_seen(view, s) if len(last[1]) > 1 else [back_out(view, s, barrels[i]) for i in last[1]]
+        moves = [m for m in back if m is not None]
+        if moves:
+            return _told(job, view, s, barrels, "turn", moves, [], target)
+    half = value(inputs, "sweep", 0.0)
+    new = next((b for b in barrels if not b.ever), None)
+    if new is not None:  # first each once, outward
+        move = swept(view, s, s.idle, new, half)
+        if move is not None:
+            return _told(job, view, s, barrels, "turn", [move], [], target, sweeping=new)
+    unsure = [b for b in barrels if s.idle.phi_sd(b.i, b.best) > PLACED and b.swept < MOST_SWEEPS]
+    away = [b for b in unsure if abs(b.phi - target) > AWAY]
+    if away:  # then each alone to where it seems best: it tells again
+        b = max(away, key=lambda b: abs(b.phi - target))
+        moves, stopped = set_where_best(view, s, [b], target)
+        if moves:
+            return _told(job, view, s, barrels, "turn", moves, [], target, sweeping=b)
+    again = [b for b in unsure if b.swept < MOST_SWEEPS - 1]
+    if again:
+        b = min(again, key=lambda b: (b.swept, b.i))
+        move = swept(view, s, s.idle, b, half)
+        if move is not None:
+            return _told(job, view, s, barrels, "turn", [move], [], target, sweeping=b)
+    moves, stopped = settled(job, inputs, view, s, barrels, target)
+    if not moves:
+        for b in barrels:
+            move = further(view, s, s.idle, b)
+            if move is not None:
+                return _told(job, view, s, barrels, "turn", [move], [], target, sweeping=b)
+    mute = [b for b in barrels if is_mute(s, s.idle, b)]
+    verdict = "turn" if moves else "no answer" if mute else "at its stop" if stopped else "best"
+    return _told(job, view, s, barrels, verdict, moves, stopped, target, mute=mute)
+
+
+# --- telling --------------------------------------------------------------------------------------------------------
+def _lost(job: Job, inputs: Inputs, view: ScrewView, evidence: Evidence) -> Advice:
+    spots = screw_places(view, job, inputs)
+    where = tuple(p for p, v in zip(spots, view.positions, strict=False) if v is None)
+    return _answer(
+        job,
+        view,
+        "lost",
+        spots,
+        (),
+        findings=(
+            Finding(
+                "position-lost",
+                "adjust",
+                where,
+                "Nobody knows where this mixture screw stands.",
+                "Engine off, count it in to its seat and back out to where it was.",
+            ),
+        ),
+        why="A position is unknown, and no move can be given from an unknown place.",
+    )
+
+
+def _answer(
+    job: Job,
+    view: ScrewView,
+    verdict: str,
+    spots: Sequence[Place],
+    moves: Sequence[Move],
+    *,
+    findings: Sequence[Finding] = (),
+    why: str = "",
+) -> Advice:
+    return Advice(
+        "idle_mixture",
+        1,
+        saying.outputs(
+            verdict=verdict, left=len(view.positions), speed_gain=0, sureness=0, barrels=("unknown",) * job.bank.barrels
+        ),
+        tuple(moves),
+        (),
+        tuple(findings),
+        because=saying.because("The latest answer.", why, "Not at all.", "A sound reading."),
+    )
+
+
+def _told(
+    job: Job,
+    view: ScrewView,
+    s: Search,
+    barrels: Sequence[Barrel],
+    verdict: str,
+    moves: Sequence[Move],
+    stopped: Sequence[Barrel],
+    target: float,
+    sweeping: Barrel | None = None,
+    mute: Sequence[Barrel] = (),
+) -> Advice:
+    idle = s.idle
+    assert idle is not None
+    words_of = [
+        "silent" if b in mute else "stopped" if b in stopped else "set" if b.right > 0.75 else "sought" for b in barrels
+    ]
+    findings = [
+        Finding(
+            "mixture-screw-at-its-stop",
+            "adjust",
+            (s.spots[b.i],),
+            f"The mixture screw of {saying.place(s.spots[b.i])} is at the end of its travel and the "
+            "mixture is not "
+            "found.",
+            "Count it to its seat again; then the idle jet, its passage and the fuel level.",
+        )
+        for b in stopped
+    ]
+    findings += [
+        Finding(
+            "barrel-does-not-answer",
+            "adjust",
+            (s.spots[b.i],),
+            f"{saying.place(s.spots[b.i])} does not answer its mixture screw.",
+            _CHECKS,
+            sureness=0.9,
+        )
+        for b in mute
+    ]
+    after = [
+        float(m.position)
+        if (m := next((m for m in moves if m.place == s.spots[b.i]), None)) and m.position is not None
+        else b.at
+        for b in barrels
+    ]
+    speeds = [shot.speed for shot in s.shots if shot.speed]
+    gain = (speeds[-1] - speeds[0]) if len(speeds) > 1 else 0.0
+    sure = min((b.right for b in barrels), default=0.0)
+    expect = (
+        {}
+        if idle is None or not speeds
+        else {"engine speed": (saying.exact(saying.clamp(idle.speed(after), 0, 9000), 0),)}
+    )
+    return Advice(
+        "idle_mixture",
+        1,
+        saying.outputs(
+            verdict=verdict,
+            left=sum(w != "set" for w in words_of),
+            speed_gain=saying.clamp(gain, -5000.0, 5000.0),
+            sureness=sure,
+            barrels=_by_barrel(job, s, words_of),
+        ),
+        tuple(moves),
+        (),
+        tuple(findings),
+        expect,
+        _because(view, s, idle, barrels, verdict, moves, sweeping, target),
+    )
+
+
+def _by_barrel(job: Job, s: Search, told: Sequence[str]) -> tuple[str, ...]:
+    out = []
+    for c in range(1, job.bank.carbs + 1):
+        for b in range(1, job.bank.barrels_per_carb + 1):
+            i = next((k for k, p in enumerate(s.spots) if p.carb in (None, c) and p.barrel in (None, b)), None)
+            out.append("unknown" if i is None else told[i])
+    return tuple(out)
+
+
+def _because(
+    view: ScrewView,
+    s: Search,
+    idle: Idle,
+    barrels: Sequence[Barrel],
+    verdict: str,
+    moves: Sequence[Move],
+    sweeping: Barrel | None,
+    target: float,
+):
+    lam = ", ".join(f"{saying.place(s.spots[b.i])} {1.0 / max(b.phi, 0.4):.2f}" for b in barrels)
+    how = (
+        saying.count(s.meter_rows, "row") + " of the meter"
+        if s.meter_rows
+        else saying.count(idle.shots, "reading") + " of speed with the screws' positions"
+    )
+    used = f"{how}; a turn changes the fuel by about {100 * idle.slope:.0f} %, as learned."
+    if sweeping is not None:
+        concluded = (
+            f"{saying.place(s.spots[sweeping.i])} is swept across the crest: by how far the speed changes is "
+            "told on "
+            "which side it stands."
+        )
+    elif verdict == "turn":
+        concluded = f"Set {len(moves)} screw(s) where lambda is about {1.0 / target:.2f}. Now about: {lam}."
+    elif verdict == "best":
+        concluded = f"Every screw stands where it belongs. Lambda is about: {lam}."
+    else:
+        concluded = f"Lambda is about: {lam}."
+    worst = min(barrels, key=lambda b: b.right)
+    sure = (
+        f"Least sure is {saying.place(s.spots[worst.i])}: {saying.percent(worst.right)} that its lambda is right, "
+        "with a doubt "
+        f"of {worst.sd / worst.phi**2:.3f}."
+    )
+    return saying.because(
+        used,
+        concluded,
+        sure,
+        "A speed that does not follow as expected, or air that is moved: more air leans its barrel.",
+    )

@@ -1,0 +1,149 @@
+"""Idle speed by an equal change of flow on every body, so that the balance stays; it moves nothing else."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from engine.carburation.advisers import saying
+from engine.carburation.estimation import flows, pace
+from engine.carburation.estimation.air_look import air_change, coupling_spots, disturbed, plate_spots
+from engine.carburation.estimation.fit import normal_cdf
+from engine.carburation.estimation.seen import Seen, fitted_screw, history, numbers, places, screw_places, value
+from engine.evidence import Advice, Aim, Evidence, Finding, Inputs, Move
+from engine.job.model import Job
+
+#: The longest turn in one go; a change of all bodies at once is strong.
+LONGEST = 0.125
+#: So near its target, as a share of it, a single screw is turned by the tachometer and not by count.
+AIMED = 0.25
+_FOLLOWS = (
+    "See that the screws touch their levers and that no linkage holds them. If it is too lean more air slows "
+    "it: set "
+    "the mixture first. If it will not come down: plates seated, bypass shut, timing at idle, air that gets "
+    "in elsewhere."
+)
+
+
+def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+    """Equal turns of all speed screws (or the master's, coupled) towards the target; see the registry."""
+    view, plate = inputs.readings["speed"], inputs.screws["screw"]
+    coupling = fitted_screw(inputs, "coupling")
+    shown = numbers(view.row or (None,))[0]
+    if shown is None or not 200.0 <= shown <= 8000.0:
+        say = (
+            f"A speed of {shown or 0:.0f} rpm is no idling engine. See that the tachometer is set for it, "
+            "and read again."
+        )
+        return Advice(
+            "idle_speed",
+            1,
+            saying.outputs(verdict="unsound readings", speed_off=0, sureness=0),
+            findings=(Finding("gauge-not-believed", "note", (), say, "Read the speed again."),),
+            because=saying.because("The latest speed.", say, "Not at all.", "A sound reading."),
+        )
+    target = value(inputs, "target", float(job.engine.idle_speed))
+    allowed = value(inputs, "speed_tolerance", 30.0)
+    master = int(value(inputs, "master", 1.0))
+    rows = places("barrel", job)
+    spots = screw_places(plate, job, inputs)
+    spread = plate_spots(plate, spots, rows, coupling is not None, master)
+    level = _level(evidence, len(rows))
+    screws = [plate] + ([coupling] if coupling else [])
+    seen = history(evidence, screws)
+    table = [(plate, spread)]
+    if coupling:
+        table.append((coupling, coupling_spots(coupling, screw_places(coupling, job, inputs), rows, job.bank.carbs)[0]))
+    belief = flows.make("airflow", rows, level, table, disturbed(job), 0.1).follow(seen)
+    going = pace.follow(seen, pace.scatter(view), lambda s: air_change(s, belief))
+    now = going.now if going.now is not None else shown
+    off = now - target
+    sd = max(1.0, going.sd if going.count else 3.0)
+    sure = normal_cdf((allowed - off) / sd) - normal_cdf((-allowed - off) / sd)
+    moves, findings, stopped = [], [], False
+    turned = sum(abs(v or 0.0) for s in seen for (n, p), v in s.turned.items() if n == plate.name and p in spread)
+    if sure >= 0.9:
+        verdict = "on speed"
+    elif abs(off) < allowed and going.count < 2:
+        verdict = "read again"
+    elif off < 0 and (
+        _out_of_reach(seen, off, allowed) or (turned and going.elasticity + 1.5 * going.elasticity_sd < 0.45)
+    ):
+        verdict = "no answer"
+        findings.append(Finding("speed-does-not-follow", "adjust", (), "More air does not make it faster.", _FOLLOWS))
+    else:
+        share = going.air_for(target)
+        keys = [k for k in belief.screws if k[0] == plate.name]
+        effect = sum(abs(belief.effect(k)[0]) for k in keys) / max(1, len(keys))
+        by = saying.to_step(max(-LONGEST, min(LONGEST, share * level / max(effect, 1e-6))), plate.step)
+        by = by or plate.step * (1 if off < 0 else -1)
+        growing = by if (plate.outward if plate.counts == "out" else plate.inward) == "more air" else -by
+        for p in spread:
+            stands = evidence.positions.get((plate.name, p))
+            if stands is not None and not plate.range[0] <= stands + growing <= plate.range[1]:
+                stopped = True
+            move = saying.turn(plate, p, stands, growing)
+            if len(spread) == 1 and abs(off) < AIMED * target:
+                # One screw moves them all: the hand stays on it until the tachometer shows the figure.
+                move = replace(move, turns=None, position=None, aim=Aim(view.name, saying.exact(target, 0)))
+            moves.append(move)
+        verdict = "at its stop" if stopped else "turn"
+        if stopped:
+            moves = []
+            findings.append(
+                Finding(
+                    "will-not-idle-down" if off > 0 else "screw-at-its-stop",
+                    "adjust",
+                    (),
+                    "A speed screw is at the end of its range and the speed is not reached.",
+                    _FOLLOWS,
+                )
+            )
+    return Advice(
+        "idle_speed",
+        1,
+        saying.outputs(
+            verdict=verdict, speed_off=saying.clamp(off, -5000.0, 5000.0), sureness=saying.clamp(sure, 0.0, 1.0)
+        ),
+        tuple(moves),
+        (),
+        tuple(findings),
+        {"engine speed": (saying.exact(target if moves else now, 0),)},
+        _because(verdict, now, target, going, moves, sure),
+    )
+
+
+def _out_of_reach(seen: list[Seen], off: float, allowed: float) -> bool:
+    """The hand was to turn until the tachometer showed the figure, and it never did."""
+    return bool(seen) and bool(seen[-1].aims) and off < -2.0 * allowed
+
+
+def _level(evidence: Evidence, count: int) -> float:
+    for a in reversed(evidence.answers):
+        row = [v for v in numbers(a.readings.get("airflow", ())) if v]
+        if len(row) == count:
+            return sum(row) / count
+    return 1.0
+
+
+def _because(verdict: str, now: float, target: float, going: pace.Pace, moves: list[Move], sure: float):
+    used = (
+        f"{going.count} speed reading(s) since the last move, {now:.0f} rpm for {target:.0f}; one per cent of "
+        "air is worth "
+        f"about {now * going.elasticity / 100:.0f} rpm here."
+    )
+    said = {
+        "on speed": "It idles where it should.",
+        "read again": "One more reading will tell.",
+        "turn": _turned(moves, target),
+        "no answer": "More air does not make it faster.",
+        "at its stop": "A screw has no travel left.",
+    }[verdict]
+    return saying.because(
+        used, said, f"That it is on speed: {saying.percent(sure)}.", "Lamps, a fan, or an engine not yet warm through."
+    )
+
+
+def _turned(moves: list[Move], target: float) -> str:
+    if moves and moves[0].aim is not None:
+        return f"Turn the one screw that moves them all until it shows {target:.0f} rpm."
+    return f"Turn {len(moves)} screw(s) alike by {saying.turns(moves[0].turns or 0) if moves else '-'}."

@@ -1,0 +1,59 @@
+"""Which idle jets change places with a sound neighbour, to tell a wrong jet from a wrong barrel; it judges no jet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+
+from engine.carburation.advisers import saying
+from engine.carburation.advisers.idle_jets import idle_jets, sizes
+from engine.carburation.estimation.search import search
+from engine.carburation.estimation.seen import screw_places, value
+from engine.carburation.policy import jet_reset
+from engine.evidence import Advice, Evidence, Inputs, Part
+from engine.job.model import Job
+
+
+def jet_swap(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+    """Parts of a swap: each barrel that is out alone changes its idle jet with a sound neighbour, its own body's
+    first."""
+    judged = idle_jets(job, inputs, evidence)
+    view = inputs.screws["screw"]
+    spots = screw_places(view, job, inputs)
+    told: Sequence[str] = judged.outputs["barrels"]
+    fitted = sizes(job, evidence, spots)
+    free = [i for i, t in enumerate(told) if t in ("right", "unknown") and fitted[i] is not None]
+    known = search(job, inputs, evidence, value(inputs, "low", 1.0), value(inputs, "high", 1.5))
+    parts, moves, said = [], [], []
+    for i, t in enumerate(told):
+        if t not in ("too small", "too large") or fitted[i] is None or not free:
+            continue
+        j = min(free, key=lambda j: (spots[j].carb != spots[i].carb, told[j] != "right", abs(j - i)))
+        free.remove(j)
+        parts += [Part("idle jet", spots[i], _fraction(fitted[j])), Part("idle jet", spots[j], _fraction(fitted[i]))]
+        moves += jet_reset.for_swap(view, known, i, j)
+        said.append(f"{saying.place(spots[i])} with {saying.place(spots[j])}")
+    verdict = "swap" if parts else "cannot"
+    concluded = (
+        f"Swap {saying.listed(said)}; the suspect's screw goes where the neighbour's jet wants it."
+        if said
+        else "There is no sound neighbour to swap with."
+    )
+    return Advice(
+        "jet_swap",
+        1,
+        saying.outputs(verdict=verdict),
+        tuple(moves),
+        tuple(parts),
+        because=saying.because(
+            "The verdict on each barrel and the number on each jet.",
+            concluded,
+            "The swap itself proves it: a fault that goes along is the jet.",
+            "A jet that turns out to be dirty.",
+        ),
+    )
+
+
+def _fraction(size: Fraction | None) -> Fraction:
+    assert size is not None
+    return size

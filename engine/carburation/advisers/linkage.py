@@ -1,0 +1,184 @@
+"""Whether the linkage, once on, holds a body open or lets bodies open apart; rods and levers are the technician's to
+set."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from engine.carburation.advisers import saying
+from engine.carburation.estimation import air_look, flows, gauge
+from engine.carburation.estimation.fit import within
+from engine.carburation.estimation.seen import Seen, flag, history, numbers, row_places, step_of, value
+from engine.evidence import Advice, Evidence, Finding, Inputs, Place
+from engine.job.model import Job
+
+_ROD = (
+    "Slack each rod or clamp until it drops on without preload, all rods the same length; about 1 mm of slack "
+    "at the lever."
+)
+
+
+def linkage_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+    """Compare the latest row with the row before the linkage went on; see the registry."""
+    view = inputs.readings["flow"]
+    rows = row_places(view, job, inputs)
+    seen = history(evidence, [])
+    wrong = gauge.problem(view, rows, seen)
+    if wrong:
+        return Advice(
+            "linkage_balance",
+            1,
+            saying.outputs(verdict="unsound readings", gap=0, worst=0, sureness=0),
+            findings=(gauge.unsound(wrong),),
+            because=saying.because("The latest row.", wrong, "Not at all.", "A fresh row."),
+        )
+    now = [v if v is not None else math.nan for v in numbers(view.row or ())]
+    off_idle = flag(inputs, "off_idle", bool(seen) and not seen[-1].idling)
+    before = _before(inputs, seen, view.quantity, len(rows))
+    noise = [
+        math.hypot(
+            (flows.DISTURBED_SCATTER if p in air_look.disturbed(job) else flows.GAUGE_SCATTER) * v,
+            step_of(view, 0.0) / 3.5,
+        )
+        for p, v in zip(rows, now, strict=True)
+    ]
+    mean = _mean(now)
+    half = max(value(inputs, "tolerance", 0.05) * mean, air_look.least(inputs, view.quantity))
+    base = [b * mean / _mean(before) for b in before] if before else [mean] * len(now)
+    rise = [n - b for n, b in zip(now, base, strict=True)]
+    bodies = _bodies(rows)
+    shifts = {
+        c: (_mean([rise[i] for i in m]), math.sqrt(sum(noise[i] ** 2 * (2 if before else 1) for i in m)) / len(m))
+        for c, m in bodies.items()
+    }
+    middle = sorted(s for s, _ in shifts.values())[len(shifts) // 2]
+    if not off_idle and before:
+        middle = min(middle, max(s for s, _ in shifts.values()) - 1e-9)
+    moved = {c: (s - middle, sd) for c, (s, sd) in shifts.items()}
+    worst = max(moved, key=lambda c: abs(moved[c][0]), default=0)
+    far, sd = moved.get(worst, (0.0, 1.0))
+    sure = math.prod(within(s, d, half) for s, d in moved.values())
+    findings: list[Finding] = []
+    if sure >= 0.5 and abs(far) < half:
+        verdict = "follows"
+    elif within(far, sd, half) > 0.2 and _taken(seen, view.quantity) < 2:
+        verdict = "read again"
+    elif off_idle:
+        verdict = "apart"
+        findings.append(
+            Finding(
+                "bodies-open-apart",
+                "adjust",
+                (Place(worst, None),),
+                f"Off idle carb {worst} draws {abs(far):.2f} {'more' if far > 0 else 'less'} than its share.",
+                _ROD,
+                sureness=0.9,
+            )
+        )
+    else:
+        verdict = "link holds"
+        findings.append(
+            Finding(
+                "link-holds-body",
+                "adjust",
+                (Place(worst, None),),
+                f"With the linkage on, carb {worst} stands {'further' if far > 0 else 'less'} open than before.",
+                _ROD,
+                sureness=0.9,
+            )
+        )
+    if off_idle and before:
+        findings += _twist(bodies, now, base, noise)
+    gap = max(abs(v - mean) for v in now if not math.isnan(v)) / mean
+    used = (
+        f"The row now, {saying.figures(now, view.unit or '', 1)}"
+        + (f", against {saying.figures(before, '', 1)} before" if before else "")
+        + "."
+    )
+    said = {
+        "follows": "Nothing moved.",
+        "read again": "It may be the gauge: read again.",
+        "link holds": f"Carb {worst} has moved.",
+        "apart": f"Carb {worst} does not open with the others.",
+    }[verdict]
+    return Advice(
+        "linkage_balance",
+        1,
+        saying.outputs(
+            verdict=verdict,
+            gap=saying.clamp(gap, 0.0, 2.0),
+            worst=0 if verdict == "follows" else worst,
+            sureness=saying.clamp(sure if verdict == "follows" else 1.0 - sure, 0.0, 1.0),
+        ),
+        findings=tuple(findings),
+        because=saying.because(
+            used, said, f"That all bodies follow: {saying.percent(sure)}.", "A second row that says otherwise."
+        ),
+    )
+
+
+def _mean(row: Sequence[float]) -> float:
+    good = [v for v in row if not math.isnan(v)]
+    return sum(good) / len(good) if good else math.nan
+
+
+def _bodies(rows: Sequence[Place]) -> dict[int, list[int]]:
+    out: dict[int, list[int]] = {}
+    for i, p in enumerate(rows):
+        out.setdefault(p.carb or 1, []).append(i)
+    return out
+
+
+def _taken(seen: Sequence[Seen], quantity: str) -> int:
+    """Rows taken in the state of now, one after the other."""
+    count = 0
+    for s in reversed(seen):
+        if s.answer.state != seen[-1].answer.state or s.answer.moves:
+            return count + (s.answer.state == seen[-1].answer.state and s.row(quantity) is not None)
+        count += s.row(quantity) is not None
+    return count
+
+
+def _before(inputs: Inputs, seen: Sequence[Seen], quantity: str, count: int) -> list[float] | None:
+    """The row bound as `before`, or the mean of the last idle rows taken with the linkage off."""
+    bound = inputs.values.get("before")
+    if bound is not None and len(bound) == count and all(v is not None for v in bound):
+        return [float(v) for v in bound]
+    rows = []
+    for s in reversed(seen):
+        row = s.row(quantity)
+        if row is None or len(row) != count or any(v is None for v in row) or not s.idling:
+            continue
+        if s.answer.state.get("pedal_link") == "off":
+            rows.append([float(v or 0.0) for v in row])
+            if s.answer.moves or len(rows) == 2:
+                break
+        elif rows:
+            break
+    return [sum(c) / len(rows) for c in zip(*rows, strict=True)] if rows else None
+
+
+def _twist(
+    bodies: dict[int, list[int]], now: Sequence[float], base: Sequence[float], noise: Sequence[float]
+) -> list[Finding]:
+    """Barrels of one body that were alike at idle and part as the throttle opens: their spindle is twisted."""
+    out = []
+    for carb, members in bodies.items():
+        if len(members) != 2:
+            continue
+        a, b = members
+        change = (now[a] - now[b]) - (base[a] - base[b])
+        sd = math.sqrt(2.0 * (noise[a] ** 2 + noise[b] ** 2))
+        if abs(change) > 4.0 * sd and abs(change) > 0.1 * _mean(now):
+            out.append(
+                Finding(
+                    "spindle-twisted",
+                    "change part",
+                    (Place(carb, None),),
+                    f"The barrels of carb {carb} part as the throttle opens: by {abs(change):.1f} more than at idle.",
+                    "Look along the spindle with both plates shut; a twisted one is renewed.",
+                    sureness=0.9,
+                )
+            )
+    return out

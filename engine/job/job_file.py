@@ -1,0 +1,157 @@
+"""Job files: reads one into a job with every fault at its place, and writes a job as one; it opens no book.
+
+Scalars stay text until the job's own types read them, so that `1,25`, `1 1/4` and `012` mean what a technician wrote.
+"""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
+
+from engine.job.model import Job
+from engine.procedure.source.problems import Problem, did_you_mean, in_order
+from engine.procedure.source.spans import NOWHERE, Source, Span
+from engine.procedure.source.tree import Map, Scalar, Seq, Tree, read_tree
+
+#: What a missing key might look like.
+_SUCH_AS = {
+    "engine": "{cylinders: 4, displacement: 1598 cc, idle_speed: 950 rpm}",
+    "cylinders": "4",
+    "displacement": "1598 cc",
+    "idle_speed": "950 rpm",
+    "bank": "{family: twin-choke sidedraught, carbs: 2, barrels_per_carb: 2}",
+    "family": "twin-choke sidedraught",
+    "carbs": "2",
+    "carb": "1",
+}
+
+
+_ROWS = ("main_jet", "air_corrector", "idle_jet", "pump_jet")
+
+
+class BadJob(ValueError):
+    """A job file that can't be used; `problems` has every fault with its place, and the text one a line."""
+
+    def __init__(self, problems: tuple[Problem, ...]) -> None:
+        super().__init__("\n".join(map(str, problems)))
+        self.problems = problems
+
+
+def read(path: Path) -> Job:
+    """Read the job file at `path`. Raises `BadJob` with all that is wrong, and where."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError:
+        raise _bad(path, "not-text", "This file is not text in UTF-8. Save it as UTF-8 and try again.") from None
+    except OSError as fault:
+        said = "There is no such file" if isinstance(fault, FileNotFoundError) else fault.strerror or str(fault)
+        raise _bad(path, "cannot-read", f"{said}. Give a job file, or take the job in on the screen.") from None
+    return parse(text, str(path))
+
+
+def parse(text: str, path: str = "job") -> Job:
+    """Read a job from the text of a file; `path` is what to call it in a message. Raises `BadJob`."""
+    tree, faults = read_tree(Source(Path(path).stem, path, text))
+    if tree is None and all(p.code == "wrong-shape" for p in faults):
+        raise _bad(path, "wrong-shape", "A job file is a mapping of keys: `engine: {...}` and `bank: {...}` at least.")
+    if tree is None:
+        raise BadJob(tuple(faults))
+    try:
+        job = Job.model_validate(_plain(tree))
+    except ValidationError as fault:
+        details = fault.errors(include_url=False)
+        raise BadJob(in_order([*faults, *(_problem(d, tree, path) for d in details)])) from None
+    if faults:
+        raise BadJob(in_order(faults))
+    return job
+
+
+def write(job: Job) -> str:
+    """The job as the text of a job file, what is as usual left out; `parse` reads the same job back."""
+    from ruamel.yaml import YAML
+
+    yaml = YAML(typ="safe", pure=True)
+    yaml.default_flow_style, yaml.allow_unicode, yaml.width = False, True, 110
+    yaml.sort_base_mapping_type_on_output = False
+    data = job.model_dump(mode="json", exclude_defaults=True)
+    for name, row in data["bank"].items():
+        if name in _ROWS and row is not None and len(row) == 1:
+            data["bank"][name] = row[0]
+    out = io.StringIO()
+    yaml.dump(data, out)
+    return out.getvalue()
+
+
+def _bad(path: Path | str, code: str, message: str) -> BadJob:
+    return BadJob((Problem(code, str(path), NOWHERE, message),))
+
+
+def _plain(tree: Tree) -> Any:
+    """The tree as plain values: only an unquoted true, false or null is more than its text."""
+    if isinstance(tree, Map):
+        return {str(k): _plain(v) for k, v in tree.items()}
+    if isinstance(tree, Seq):
+        return [_plain(v) for v in tree]
+    if isinstance(tree, Scalar) and not tree.quoted:
+        return {"true": True, "false": False, "null": None, "~": None}.get(str(tree), str(tree))
+    return None if tree is None else str(tree)
+
+
+def _problem(detail: ErrorDetails, tree: Map, path: str) -> Problem:
+    names, span, key, known = _follow(detail["loc"], tree)
+    kind, context, given = detail["type"], detail.get("ctx") or {}, detail.get("input")
+    where = ".".join(names)
+    last = names[-1] if names else ""
+    if kind == "missing":
+        such = f" Add it, such as `{last}: {_SUCH_AS[last]}`." if last in _SUCH_AS else ""
+        return Problem("missing-key", path, span, f"`{where}` is missing.{such}")
+    if kind == "extra_forbidden":
+        return Problem("unknown-key", path, key, f"`{where}` is no key of a job.", hint=did_you_mean(last, known))
+    said = {
+        "value_error": str(context.get("error", "")),
+        "literal_error": f"'{given}' is none of {context.get('expected')}",
+        "greater_than_equal": f"{given} is less than {context.get('ge')}",
+        "less_than_equal": f"{given} is more than {context.get('le')}",
+    }.get(kind)
+    if said is None:
+        family = next((f for f in ("int", "bool", "model", "dict", "tuple") if kind.startswith(f)), "")
+        said = {
+            "int": f"'{given}' is no whole number",
+            "bool": f"'{given}' is neither true nor false",
+            "tuple": "a list belongs here, such as [one, two]",
+            "model": "a mapping of keys belongs here",
+            "dict": "a mapping of keys belongs here",
+        }.get(family, detail["msg"])
+    said = said.rstrip(".") + "."
+    return Problem("wrong-value", path, span, f"`{where}`: {said}" if where else said)
+
+
+def _follow(loc: tuple[int | str, ...], tree: Map) -> tuple[list[str], Span, Span, list[str]]:
+    """The names of a location, where its value and its key stand (or what is around it), and the keys known there."""
+    here: Any = tree
+    kind: Any = Job
+    names, span, known = [], tree.head, []
+    key = span
+    for part in loc:
+        known = list(getattr(kind, "model_fields", {}))
+        if isinstance(here, Map) and str(part) in here:
+            span = key = here.key_span(str(part))
+            here = here[part]
+            span = here.span if isinstance(here, Scalar) else span
+        elif isinstance(here, Seq) and isinstance(part, int) and part < len(here):
+            here = here[part]
+            span = here.head if isinstance(here, Map) else getattr(here, "span", span)
+        names.append(str(part + 1) if isinstance(part, int) else str(part))
+        field = getattr(kind, "model_fields", {}).get(part)
+        inner = getattr(field, "annotation", kind)
+        # A row of places keeps the kind of its items while its index is passed.
+        kind = next((t for t in (inner, *getattr(inner, "__args__", ())) if _is_model(t)), None)
+    return names, span, key, known
+
+
+def _is_model(kind: Any) -> bool:
+    return isinstance(kind, type) and issubclass(kind, BaseModel)

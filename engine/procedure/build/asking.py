@@ -1,0 +1,176 @@
+"""What a step asks of an adviser and what it finds wrong, from model to program; bindings typed by a registry."""
+
+from __future__ import annotations
+
+from engine.contract import Adviser, Input
+from engine.procedure.build.making import TRUTH, Maker, Want
+from engine.procedure.build.symbols import Symbols
+from engine.procedure.model.steps import AdvisePart, FindingPart, PlacePart
+from engine.procedure.program import Advise, Binding, FindingSpec
+from engine.procedure.source.problems import did_you_mean
+from engine.procedure.source.tree import Scalar
+
+
+def advise(make: Maker, known: Symbols, part: AdvisePart) -> Advise | None:
+    """A call of an adviser with its inputs typed against the contract."""
+    when = make.guard(part.when, TRUTH)
+    adviser = known.registry.get(part.adviser)
+    if adviser is None:
+        make.fault(
+            "unknown-adviser",
+            part.adviser.span,
+            f"There is no adviser `{part.adviser}`.",
+            did_you_mean(part.adviser, known.registry),
+        )
+        return None
+    bindings: dict[str, Binding] = {}
+    for name, text in part.bindings.items():
+        wanted = adviser.inputs.get(name)
+        if wanted is None:
+            make.fault(
+                "unknown-input",
+                name.span,
+                f"`{part.adviser}` takes no `{name}`.",
+                did_you_mean(name, adviser.inputs, "It takes"),
+            )
+            continue
+        bound = _bind(make, known, name, text, wanted)
+        if bound is not None:
+            bindings[str(name)] = bound
+    _complete(make, part, adviser)
+    return Advise(str(part.name), str(part.adviser), bindings, when, part.span)
+
+
+def _complete(make: Maker, part: AdvisePart, adviser: Adviser) -> None:
+    missing = [
+        n for n, i in adviser.inputs.items() if not i.optional and n not in part.bindings and not part.lost("with")
+    ]
+    if missing:
+        make.fault(
+            "missing-input",
+            part.adviser.span,
+            f"`{part.adviser}` needs {', '.join(missing)}.",
+            f"Add `with: {{{missing[0]}: ...}}`. It is: {adviser.inputs[missing[0]].about}.",
+        )
+
+
+def _bind(make: Maker, known: Symbols, name: Scalar, text: Scalar, wanted: Input) -> Binding | None:
+    if wanted.kind == "reading":
+        return _bind_reading(make, known, name, text, wanted)
+    if wanted.kind == "screw":
+        return _bind_screw(make, known, name, text, wanted)
+    kind = wanted.type
+    assert kind is not None
+    guard = make.guard(
+        text,
+        Want(
+            kind.kind,
+            kind.dimension if kind.kind == "number" else None,
+            kind.unit,
+            kind.each,
+            kind.holes,
+            (kind.low, kind.high),
+            or_single=False,
+        ),
+    )
+    if guard is None:
+        return None
+    if kind.kind == "choice" and not set(guard.type.choices) <= set(kind.choices):
+        odd = sorted(set(guard.type.choices) - set(kind.choices))
+        make.fault(
+            "wrong-binding",
+            text.span,
+            f"`{text}` can be '{odd[0]}', which `{name}` does not know.",
+            f"It knows {', '.join(kind.choices)}.",
+        )
+    return Binding(str(name), "value", str(text), guard, text.span)
+
+
+def _bind_reading(make: Maker, known: Symbols, name: Scalar, text: Scalar, wanted: Input) -> Binding | None:
+    if text not in known.readings and known.spoilt("readings", text):
+        return None
+    if text not in known.readings:
+        make.fault(
+            "wrong-binding",
+            text.span,
+            f"`{name}` is bound to a reading; `{text}` is none.",
+            did_you_mean(text, known.readings, "Readings"),
+        )
+        return None
+    reading = known.readings[text]
+    if reading is None:
+        return None
+    if wanted.quantities and reading.quantity not in wanted.quantities:
+        make.fault(
+            "wrong-binding",
+            text.span,
+            f"`{name}` takes a reading of {_list(wanted.quantities)}; `{text}` is of {reading.quantity}.",
+            f"Declare its `quantity: {wanted.quantities[0]}`.",
+        )
+        return None
+    if wanted.each and reading.type.each not in wanted.each:
+        make.fault(
+            "wrong-binding",
+            text.span,
+            f"`{name}` is {_list(_row(e) for e in wanted.each)}; `{text}` is {_row(reading.type.each)}.",
+        )
+        return None
+    return Binding(str(name), "reading", str(text), None, text.span)
+
+
+def _bind_screw(make: Maker, known: Symbols, name: Scalar, text: Scalar, wanted: Input) -> Binding | None:
+    if text not in known.screws and known.spoilt("screws", text):
+        return None
+    if text not in known.screws:
+        make.fault(
+            "wrong-binding",
+            text.span,
+            f"`{name}` is bound to a screw; `{text}` is none.",
+            did_you_mean(text, known.screws, "Screws"),
+        )
+        return None
+    screw = known.screws[text]
+    if screw is None:
+        return None
+    for what, given, allowed in (
+        ("acts on", screw.acts, wanted.acts),
+        ("works at", screw.at, wanted.at),
+        ("is there for each", screw.each, wanted.each),
+    ):
+        if allowed and given not in allowed:
+            make.fault(
+                "wrong-binding",
+                text.span,
+                f"`{name}` takes a screw that {what} {_list(allowed)}; `{text}` {what} {given}.",
+            )
+            return None
+    return Binding(str(name), "screw", str(text), None, text.span)
+
+
+def _row(each: str | None) -> str:
+    return "a single value" if each is None else f"a row over each {each}"
+
+
+def _list(words: object) -> str:
+    return " or ".join(str(w) for w in words)
+
+
+def finding(make: Maker, known: Symbols, part: FindingPart) -> FindingSpec | None:
+    """A finding that the file itself raises."""
+    where, place = None, None
+    if isinstance(part.where, PlacePart):
+        place = known.place(part.where)
+    elif part.where is not None:
+        where = make.guard(part.where, Want("bool", each="any"))
+        if where is not None and where.type.each is None:
+            make.fault(
+                "single-not-row",
+                part.where.span,
+                "`where` is a row of places: `which(flow < 1 L/min)`.",
+                "For one place write `{carb: 1}`; for a condition use `when`.",
+            )
+    say, do = make.template(part.say), make.template(part.do)
+    when = make.guard(part.when, TRUTH)
+    if say is None:
+        return None
+    return FindingSpec(str(part.code), str(part.severity), where, say, do, when, part.span, place)

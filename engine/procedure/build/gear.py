@@ -1,0 +1,207 @@
+"""The gear of a file, from model to program: its screws and readings and the places of the bank; it makes no steps."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+from engine.procedure.build.declarations import choices, inside
+from engine.procedure.build.making import Maker, Want
+from engine.procedure.language.expr import Type
+from engine.procedure.model.file import HealthyPart, ReadingPart, ScrewPart
+from engine.procedure.model.leaves import is_true
+from engine.procedure.model.steps import PlacePart
+from engine.procedure.program import Guard, Layout, Reading, Screw
+from engine.procedure.source.problems import did_you_mean
+from engine.quantity.units import UNITS, parse_quantity, to_base
+
+_PAIRS = (
+    ("more", "less"),
+    ("richer", "leaner"),
+    ("higher", "lower"),
+    ("faster", "slower"),
+    ("opens", "closes"),
+    ("raises", "lowers"),
+)
+_OPPOSITE = {a: b for pair in _PAIRS for a, b in (pair, pair[::-1])}
+
+
+def opposite(effect: str) -> str | None:
+    """What turning the other way does: `less water` for `more water`; None where no word turns round."""
+    words = effect.split(" ")
+    turned = [_OPPOSITE.get(w, w) for w in words]
+    return " ".join(turned) if turned != words else None
+
+
+def screw(make: Maker, name: str, part: ScrewPart) -> Screw | None:
+    """A screw, without its band and condition (they are guards and come later)."""
+    unit = str(part.unit)
+    pair = make.pair(part, "range", unit)
+    step = (
+        make.number(part.step, unit, "the step")
+        if part.step is not None
+        else (to_base(Fraction(1, 8) if unit == "turn" else Fraction(1), unit))
+    )
+    outward = str(part.outward) if part.outward is not None else opposite(part.inward)
+    if outward is None:
+        make.fault("missing-key", part.inward.span, f"What is the opposite of `{part.inward}`?", "Add `out: ...`.")
+    if pair is None or outward is None or not step or part.lost("step"):
+        if step == 0 and part.step is not None:
+            make.fault("bad-number", part.step.span, "A step is more than 0.")
+        return None
+    return Screw(
+        str(name),
+        str(part.each),
+        str(part.acts),
+        str(part.at),
+        str(part.inward),
+        outward,
+        unit,
+        str(part.zero),
+        step,
+        pair,
+        None,
+        part.span,
+    )
+
+
+def reading(make: Maker, name: str, part: ReadingPart, bank: Layout) -> Reading | None:
+    """A reading with its type."""
+    kind = _reading_type(make, part)
+    of = place(make, part.of, bank) if part.of is not None else None
+    if part.of is not None and part.each is not None:
+        make.fault("several-keys", part.key_span("of"), "A row has no single place.", "Delete `of` or `each`.")
+    if part.each is not None and make.here is not None:
+        make.fault(
+            "place-mismatch", part.each.span, "In a file with `here:` each reading is a single one.", "Delete `each`."
+        )
+    average = make.number(part.average, "s", "the time") if part.average is not None else None
+    take = int(part.take) if part.take is not None else None
+    if take is not None and not 1 <= take <= 20:
+        make.fault("bad-number", part.take.span, "A reading is taken 1 to 20 times.")
+    if kind is None or part.lost("each"):
+        return None
+    step = make.number(part.step, kind.unit, "the step") if part.step is not None else None
+    if step is not None and part.step is not None:  # a difference: of 1 degC, not the temperature 1 degC
+        step -= to_base(Fraction(0), parse_quantity(part.step, kind.unit or "")[1])
+    if step is not None and step <= 0:
+        make.fault("bad-number", part.step.span, "A step is more than 0.")
+    return Reading(
+        str(name),
+        make.plain(part.ask),
+        make.plain(part.how),
+        str(part.quantity or "other"),
+        kind,
+        step,
+        of,
+        average,
+        take,
+        _healthy(make, part, kind),
+        part.span,
+        is_true(part.may_lack),
+        str(part.position_of) if part.position_of is not None else None,
+    )
+
+
+def _reading_type(make: Maker, part: ReadingPart) -> Type | None:
+    each = str(part.each) if part.each is not None else None
+    holes = is_true(part.may_lack)
+    spoilt = [k for k in ("unit", "range", "choices") if part.lost(k)]
+    if bool(part.choices) == (part.unit is not None or bool(part.range)):
+        if not spoilt:
+            code = "several-keys" if part.choices else "missing-key"
+            make.fault(
+                code, part.key_span("choices"), "A reading is a number (`unit` and `range`) or one of `choices`."
+            )
+        return None
+    if part.choices:
+        found = choices(make, part.choices, part.value_span("choices"))
+        return replace(found, each=each, holes=holes) if found else None
+    if part.unit is None or not part.range:
+        if not spoilt:
+            make.fault(
+                "missing-key", part.head, "A number needs both `unit` and `range`.", 'A plain number has `unit: ""`.'
+            )
+        return None
+    pair = make.pair(part, "range", part.unit)
+    if pair is None:
+        return None
+    whole = (
+        not part.unit
+        and part.step is not None
+        and all(x.denominator == 1 for x in (*pair, parse_quantity(part.step, "")[0]))
+    )
+    return Type(
+        "number", UNITS[part.unit].dimension, str(part.unit) or None, *pair, each=each, holes=holes, whole=whole
+    )
+
+
+def _healthy(make: Maker, part: ReadingPart, kind: Type) -> str | tuple[Fraction | None, Fraction | None] | None:
+    healthy = part.healthy
+    if healthy is None:
+        return None
+    if isinstance(healthy, HealthyPart):
+        if kind.kind != "number":
+            make.fault("wrong-kind", healthy.span, "The healthy answer is one of the choices here.")
+            return None
+        low, high = (
+            None if s is None else make.number(s, kind.unit, "the reading") for s in (healthy.low, healthy.high)
+        )
+        for side, text in ((low, healthy.low), (high, healthy.high)):
+            if side is not None and text is not None:
+                inside(make, text, side, kind)
+        return low, high
+    if kind.kind == "number":
+        make.fault("wrong-kind", healthy.span, "The healthy range of a number is `{from: low, to: high}`.")
+        return None
+    if healthy not in kind.choices:
+        make.fault(
+            "unknown-choice",
+            healthy.span,
+            f"`{healthy}` is none of the choices.",
+            did_you_mean(healthy, kind.choices, "It can be"),
+        )
+    return str(healthy)
+
+
+def place(make: Maker, part: PlacePart, bank: Layout) -> tuple[int, int | None] | None:
+    """A place that every bank of the layout has."""
+    carb = int(part.carb)
+    barrel = int(part.barrel) if part.barrel is not None else None
+    if not 1 <= carb <= bank.carbs[0]:
+        make.fault(
+            "unknown-place",
+            part.carb.span,
+            f"Not every bank that this file is for has a carb {carb}.",
+            f"Count from 1 to {bank.carbs[0]}.",
+        )
+        return None
+    if barrel is not None and not 1 <= barrel <= bank.barrels_per_carb[0]:
+        make.fault(
+            "unknown-place",
+            part.span,
+            f"Not every carb that this file is for has a barrel {barrel}.",
+            f"Count from 1 to {bank.barrels_per_carb[0]}.",
+        )
+        return None
+    return carb, barrel
+
+
+def position_type(make: Maker, screw: Screw) -> Type:
+    """What `position(screw)` is: always possibly missing, since a count can be lost."""
+    each = None if screw.each == "bank" or screw.each == make.here else screw.each
+    if make.here == "barrel" and screw.each == "carb":
+        each = None
+    return Type("number", "angle", screw.unit, *screw.range, each=each, holes=True)
+
+
+def band(make: Maker, part: ScrewPart, screw: Screw) -> tuple[Guard, Guard] | None:
+    """The guards of a screw's band."""
+    if not part.band:
+        return None
+    if len(part.band) != 2:
+        make.fault("bad-range", part.value_span("band"), "A band is its low and its high end: `[low, high]`.")
+        return None
+    want = Want(dimension="angle", unit=screw.unit)
+    low, high = (make.guard(b, want) for b in part.band)
+    return None if low is None or high is None else (low, high)

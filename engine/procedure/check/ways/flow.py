@@ -1,0 +1,230 @@
+"""What may be so when a step is reached, over every path of a file: worlds, names not yet known, how things stand.
+
+All three are carried together as sets of worlds, from the start along every edge until nothing is added. A file that is
+called counts by its summary: what it leaves standing at each of its ends.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from engine.contract import Registry
+from engine.procedure.check.guards.study import Study
+from engine.procedure.check.ways.edges import Edge, Edges, leading, waits
+from engine.procedure.program import Call, Guard, Procedure, Step
+
+#: Stands for "as it was when this file was entered".
+ENTRY = "as at entry"
+#: Stands for a value that an expression gives.
+GIVEN = "as given"
+
+#: How things may stand: key -> value -> the worlds in which it may be so. A key that is absent stands as at entry.
+State = dict[str, dict[str, int]]
+
+
+@dataclass(slots=True)
+class Here:
+    """What may be so at a step: the worlds it is reached in, for each name the worlds in which it may be unknown,
+    and how things may stand."""
+
+    reach: int = 0
+    unknown: dict[str, int] = field(default_factory=dict)
+    state: State = field(default_factory=dict)
+
+    def join(self, other: Here) -> bool:
+        """Add what another path brings; whether anything was new."""
+        new = other.reach & ~self.reach
+        for key in self.state.keys() | other.state.keys():
+            mine = self.state.get(key)
+            theirs = other.state.get(key) or {ENTRY: other.reach}
+            if mine is None:
+                mine = self.state[key] = {ENTRY: self.reach} if self.reach else {}
+            for value, mask in theirs.items():
+                if mask & ~mine.get(value, 0):
+                    mine[value] = mine.get(value, 0) | mask
+                    new |= mask
+        self.reach |= other.reach
+        for name, mask in other.unknown.items():
+            if mask & ~self.unknown.get(name, 0):
+                self.unknown[name] = self.unknown.get(name, 0) | mask
+                new |= mask
+        return bool(new)
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """What a called file leaves: for each of its ends, and for `None` anywhere on the way, key -> the values that
+    may stand."""
+
+    leaves: Mapping[str | None, Mapping[str, frozenset[str]]]
+
+
+def flow(study: Study, edges: Edges, advisers: Registry, called: Mapping[str, Summary]) -> dict[str, Here]:
+    """The least solution: for each step what may be so just before it is entered."""
+    steps = study.procedure.steps
+    found = {name: Here() for name in steps}
+    start = study.procedure.start
+    if start not in steps:
+        return found
+    files = study.program.files
+    names = {n for s in steps.values() for n in given_by(s, advisers, files)} | {*study.procedure.readings}
+    found[start] = Here(study.worlds.all, dict.fromkeys(names, study.worlds.all), {})
+    gains = {s.name: gains_of(study, s, advisers) for s in steps.values()}
+    followed = {s.name: followed_from(study, s) for s in steps.values()}
+    queue, waiting = deque([start]), {start}
+    while queue:
+        name = queue.popleft()
+        waiting.discard(name)
+        here = found[name]
+        for edge in edges.out[name]:
+            after = _along(here, steps[name], edge, gains[name], followed[name], called)
+            if after.reach and found[edge.target].join(after) and edge.target not in waiting:
+                queue.append(edge.target)
+                waiting.add(edge.target)
+    return found
+
+
+def given_by(step: Step, advisers: Registry, files: Mapping[str, Procedure]) -> Iterable[str]:
+    """The names that a step gives a worth to."""
+    yield from (r.reading for r in step.read)
+    yield from (name for name, _ in step.keep)
+    for advise in step.advise:
+        yield advise.name
+        adviser = advisers.get(advise.adviser)
+        yield from (f"{advise.name}.{o}" for o in (adviser.outputs if adviser else ()))
+    if isinstance(step.way, Call) and step.way.name and step.way.file in files:
+        yield from (f"{step.way.name}.{g}" for g in files[step.way.file].gives)
+
+
+def gains_of(study: Study, step: Step, advisers: Registry) -> dict[str, int]:
+    """For each name that a step gives, the worlds in which it surely does."""
+    gains: dict[str, int] = {}
+
+    def gain(name: str, worlds: int) -> None:
+        gains[name] = gains.get(name, 0) | worlds
+
+    for read in step.read:
+        gain(read.reading, study.surely_in(read.when))
+    for name, _ in step.keep:
+        gain(name, study.worlds.all)
+    for advise in step.advise:
+        worlds = study.surely_in(advise.when)
+        gain(advise.name, worlds)
+        adviser = advisers.get(advise.adviser)
+        for output in adviser.outputs if adviser else ():
+            gain(f"{advise.name}.{output}", worlds)
+    if isinstance(step.way, Call) and step.way.name and step.way.file in study.program.files:
+        for given in study.program.files[step.way.file].gives:
+            gain(f"{step.way.name}.{given}", study.worlds.all)
+    return gains
+
+
+def surely_known(study: Study, here: Here, step: Step, advisers: Registry) -> frozenset[str]:
+    """Of the names that some guard asks for, those that are there on every way once a step is answered."""
+    gains = gains_of(study, step, advisers)
+    return frozenset(n for n in study.normal.asked if not here.unknown.get(n, 0) & ~gains.get(n, 0) & here.reach)
+
+
+def followed_from(study: Study, step: Step) -> list[str]:
+    """The files that may be followed from a step before its way on: the one that it calls, those of its symptoms."""
+    found = [step.way.file] if isinstance(step.way, Call) else []
+    if waits(step):
+        found += [led.file for led in leading(study, step).values() if isinstance(led, Call)]
+    return found
+
+
+def anywhere_in(state: State, followed: Iterable[str], called: Mapping[str, Summary]) -> State:
+    """How things may stand while a step is in force, or while a file is followed from it."""
+    found = state
+    for file in followed:
+        found = _either(found, after_call(state, called.get(file), None))
+    return found
+
+
+def _along(
+    here: Here, step: Step, edge: Edge, gains: Mapping[str, int], followed: Iterable[str], called: Mapping[str, Summary]
+) -> Here:
+    reach = here.reach & edge.worlds
+    if edge.when == "enter":
+        return _narrowed(here.unknown, here.state, reach)
+    state = standing(here, step)
+    if edge.when == "asked":
+        # The symptom may come up inside a file that is followed from here, at any of its steps.
+        state = anywhere_in(state, followed, called)
+    if edge.call is not None:
+        state = after_call(state, called.get(edge.call.file), edge.end)
+    unknown = here.unknown
+    if edge.when == "answered":
+        unknown = {n: m & ~gains.get(n, 0) for n, m in unknown.items()}
+    return _narrowed(unknown, state, reach)
+
+
+def _narrowed(unknown: Mapping[str, int], state: State, reach: int) -> Here:
+    return Here(
+        reach,
+        {n: m & reach for n, m in unknown.items() if m & reach},
+        {k: {v: m & reach for v, m in values.items() if m & reach} for k, values in state.items()},
+    )
+
+
+def standing(here: Here, step: Step) -> State:
+    """How things stand once a step is entered: as before, and as its own `state` says."""
+    if not step.state:
+        return here.state
+    state = dict(here.state)
+    for key, value in step.state.items():
+        state[key] = {GIVEN if isinstance(value, Guard) else value: here.reach}
+    if step.state.get("engine") == "stopped" and "hold" not in step.state:
+        state["hold"] = {"none": here.reach}
+    return state
+
+
+def after_call(state: State, summary: Summary | None, end: str | None) -> State:
+    """How things stand after a called file, by the end that it came to (None: anywhere in it)."""
+    leaves = summary.leaves.get(end) if summary else None
+    if not leaves:
+        return state
+    after = dict(state)
+    for key, values in leaves.items():
+        before = state.get(key)
+        every = -1
+        found: dict[str, int] = {}
+        for value in values:
+            if value == ENTRY:
+                for old, mask in (before or {ENTRY: every}).items():
+                    found[old] = found.get(old, 0) | mask
+            else:
+                found[value] = every
+        after[key] = found
+    return after
+
+
+def _either(a: State, b: State) -> State:
+    found: State = {}
+    for key in a.keys() | b.keys():
+        found[key] = {}
+        for state in (a, b):
+            for value, mask in state.get(key, {ENTRY: -1}).items():
+                found[key][value] = found[key].get(value, 0) | mask
+    return found
+
+
+def summary(study: Study, found: Mapping[str, Here], called: Mapping[str, Summary]) -> Summary:
+    """What a file leaves standing for those that call it."""
+    leaves: dict[str | None, dict[str, set[str]]] = {None: {}}
+    keys: set[str] = set()
+    states = {}
+    for name, step in study.procedure.steps.items():
+        if found[name].reach:
+            at = standing(found[name], step)
+            states[name] = (at, anywhere_in(at, followed_from(study, step), called))
+            keys |= states[name][1].keys()
+    for name, (at, anywhere) in states.items():
+        ends_here = [(name, at)] if name in study.procedure.ends else []
+        for target, state in [(None, anywhere), *ends_here]:
+            into = leaves.setdefault(target, {})
+            for key in keys:
+                into.setdefault(key, set()).update(state.get(key, {ENTRY: -1}))
+    return Summary({end: {k: frozenset(v) for k, v in values.items()} for end, values in leaves.items()})

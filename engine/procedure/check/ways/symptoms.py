@@ -1,0 +1,46 @@
+"""That every symptom leads somewhere from every step at which it can be given, through all callers; it follows no
+path."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from engine.procedure.check.guards.study import Study
+from engine.procedure.check.ways.edges import leading, waits
+from engine.procedure.program import Call
+from engine.procedure.source.problems import Problem
+from engine.procedure.source.spans import Span
+
+#: (path of the file that declares it, its span, its name) -> the steps, as "file: step", from which it leads nowhere.
+Lost = dict[tuple[str, Span, str], tuple[str, ...]]
+
+
+def lost_in(study: Study, called: Mapping[str, Lost]) -> Lost:
+    """The symptoms that lead nowhere from some step of a file, or of one that it calls, unless a caller sees to it."""
+    procedure = study.procedure
+    found: dict[tuple[str, Span, str], list[str]] = {}
+    for step in procedure.steps.values():
+        led = leading(study, step)
+        if waits(step):
+            for name, symptom in procedure.symptoms.items():
+                if name not in led:
+                    found.setdefault((study.path, symptom.span, name), []).append(f"'{step.name}'")
+        if isinstance(step.way, Call):
+            for key, steps in called.get(step.way.file, {}).items():
+                if key[2] not in led:
+                    found.setdefault(key, []).extend(steps)
+    return {key: tuple(dict.fromkeys(steps)) for key, steps in found.items()}
+
+
+def problems(lost: Lost) -> Iterator[Problem]:
+    """Those that nobody sees to, of the main file."""
+    for (path, span, name), steps in lost.items():
+        where = ", ".join(steps[:4]) + (" and others" if len(steps) > 4 else "")
+        yield Problem(
+            "symptom-leads-nowhere",
+            path,
+            span,
+            f"The symptom '{name}' leads nowhere from {where}.",
+            "What the technician sees there could not be told to the program.",
+            "Say `go: step` or `call: file` where it is declared, or in the steps themselves.",
+        )

@@ -1,0 +1,105 @@
+"""The functions of guards: any all count which min max mean spread abs position known, typed; nothing is evaluated."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from fractions import Fraction
+
+from engine.procedure.language import ranges
+from engine.procedure.language.expr import Call, Compare, Name, Node, Type
+from engine.procedure.language.scope import (
+    BOOL,
+    Scope,
+    fault,
+    is_bare,
+    name_type,
+    need_number,
+    no_offset,
+    range_of,
+    type_of,
+)
+from engine.procedure.source.problems import did_you_mean
+
+Typed = Callable[[Node, Scope], Node]
+
+
+def call(node: Call, scope: Scope, typed: Typed) -> Node:
+    """A call with its type; `typed` types what is inside it."""
+    if node.function in ("position", "known"):
+        return _about(node, scope)
+    if node.function in ("any", "all", "count", "which"):
+        return _over_truths(node, scope, typed)
+    argument = typed(node.argument, scope)
+    kind = need_number(argument)
+    if is_bare(argument):
+        raise fault("single-not-row", argument, "This is a number, not a row.")
+    if node.function == "abs":
+        no_offset(argument)
+        low, high = ranges.magnitude(range_of(kind))
+        return replace(node, argument=argument, type=replace(kind, low=low, high=high))
+    if kind.each is None:
+        raise fault(
+            "single-not-row",
+            argument,
+            f"`{node.function}` looks along a row; this is a single value.",
+            "Compare it as it is.",
+        )
+    if node.per is not None and kind.each != "barrel":
+        raise fault(
+            "rows-dont-fit",
+            argument,
+            f"`per: carb` groups barrels; this row is over each {kind.each}.",
+            "Leave `per: carb` away.",
+        )
+    if node.function == "spread":
+        no_offset(argument)
+    low, high = ranges.width(range_of(kind)) if node.function == "spread" else range_of(kind)
+    whole = kind.whole and node.function != "mean"
+    return replace(node, argument=argument, type=replace(kind, low=low, high=high, each=node.per, whole=whole))
+
+
+def _over_truths(node: Call, scope: Scope, typed: Typed) -> Node:
+    if node.per is not None:
+        raise fault("bad-guard", node, f"`{node.function}` is not grouped.", "Leave `per: carb` away.")
+    if not isinstance(node.argument, Compare):
+        raise fault(
+            "wrong-kind",
+            node.argument,
+            f"`{node.function}` looks at one comparison along a row.",
+            f"Write it like `{node.function}(flow < 1 L/min)`, and join several with `and` outside.",
+        )
+    argument = typed(node.argument, scope)
+    each = type_of(argument).each
+    if each is None:
+        raise fault(
+            "single-not-row",
+            argument,
+            f"`{node.function}` looks along a row; this compares single values.",
+            "Use the comparison as it is.",
+        )
+    if node.function == "count":
+        return replace(
+            node, argument=argument, type=Type("number", low=Fraction(0), high=Fraction(scope.most[each]), whole=True)
+        )
+    return replace(node, argument=argument, type=Type("bool", each=each if node.function == "which" else None))
+
+
+def _about(node: Call, scope: Scope) -> Node:
+    inner = node.argument
+    if node.per is not None:
+        raise fault("bad-guard", node, f"`{node.function}` is not grouped.", "Leave `per: carb` away.")
+    if node.function == "known" and isinstance(inner, Call) and inner.function == "position":
+        return replace(node, argument=_about(inner, scope), type=BOOL)
+    if not isinstance(inner, Name):
+        raise fault("wrong-kind", inner, f"`{node.function}` takes one name.")
+    screw = scope.screws.get(inner.name)
+    if node.function == "known":
+        if screw is not None:  # `known(spindle)` is `known(position(spindle))`
+            place = Call(inner.start, inner.end, "position", replace(inner, type=screw), type=screw)
+            return replace(node, argument=place, type=BOOL)
+        return replace(node, argument=replace(inner, type=name_type(inner, scope)), type=BOOL)
+    if screw is None:
+        scope.type_of(inner.name)  # a screw declared with a fault says so by itself
+        raise fault("unknown-name", inner, f"There is no screw `{inner.name}`.", did_you_mean(inner.name, scope.screws))
+    return replace(node, argument=replace(inner, type=screw), type=screw)

@@ -1,0 +1,108 @@
+"""The JSON Schema of procedure and job files, for editors: plain objects and lists, the manual as hover text."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel
+
+#: The dialect that editors' YAML servers understand best.
+DIALECT = "http://json-schema.org/draft-07/schema#"
+#: Of these keys one set must be there. The loader says more; this is what an editor can say while a file is typed.
+_ONE_OF = {
+    "Step": (("branch",), ("go",), ("call",), ("end",)),
+    "Branch": (("when", "go"), ("otherwise",)),
+    "Move": (("to",), ("by", "direction")),
+    "Reading": (("choices",), ("unit", "range")),
+    "Wait": (("for",), ("until", "at_most")),
+}
+
+
+def schema() -> dict[str, Any]:
+    """The schema of a procedure file."""
+    from engine.procedure.model.file import ProcedurePart
+
+    made = _schema(ProcedurePart, "Evendraw procedure")
+    definitions = made["definitions"]
+    definitions["Wait"] = definitions["Step"]["properties"]["wait"]
+    for name, sets in _ONE_OF.items():
+        definitions[name]["anyOf"] = [{"required": list(keys)} for keys in sets]
+    short = definitions["Step"]["properties"]["read"]["items"]["anyOf"][2]
+    short["maxProperties"] = 1  # `{flow: has_meter}`; more keys than one are a reading written out
+    return made
+
+
+def job_schema() -> dict[str, Any]:
+    """The schema of a job file."""
+    from engine.job.model import Job
+
+    return _schema(Job, "Evendraw job")
+
+
+def write(folder: Path) -> None:
+    """Export both schemas into the folder of the procedures, where the repository keeps them."""
+    for name, made in (("procedure", schema()), ("job", job_schema())):
+        with (folder / f"{name}.schema.json").open("w", encoding="utf-8", newline="\n") as file:
+            file.write(text(made))
+
+
+def text(made: dict[str, Any]) -> str:
+    """A schema as the text of its file."""
+    return json.dumps(made, indent=2, ensure_ascii=False) + "\n"
+
+
+def _schema(model: type[BaseModel], title: str) -> dict[str, Any]:
+    found = model.model_json_schema(by_alias=True)
+    definitions = found.pop("$defs", {})
+    plain = {_name(k): _plain(v) for k, v in sorted(definitions.items())}
+    for name, entry in plain.items():
+        entry["title"] = name
+    whole = {**_plain(found), "title": title, "definitions": plain}
+    return {"$schema": DIALECT, **_inlined(whole, plain)}
+
+
+def _name(model: str) -> str:
+    return model.removesuffix("Part")
+
+
+def _plain(node: Any) -> Any:
+    """Without what says nothing to a person: null as an alternative, empty defaults, alternatives of one."""
+    if isinstance(node, list):
+        return [_plain(n) for n in node]
+    if not isinstance(node, dict):
+        return node
+    made = {
+        k: {n: _plain(p) for n, p in v.items()} if k == "properties" else _plain(v)
+        for k, v in node.items()
+        if not (k == "default" and _says_nothing(v))
+    }
+    if "$ref" in made:
+        made["$ref"] = "#/definitions/" + _name(made["$ref"].rpartition("/")[2])
+    for word in ("anyOf", "oneOf"):
+        if word in made:
+            made[word] = [n for n in made[word] if n != {"type": "null"}]
+            if len(made[word]) == 1:
+                made |= {k: v for k, v in made.pop(word)[0].items() if k not in made}
+    patterns = made.pop("patternProperties", None)
+    if patterns is not None:  # names of the file's own: an editor then also says which name is none
+        ((pattern, value),) = patterns.items()
+        made |= {"additionalProperties": value, "propertyNames": {**made.get("propertyNames", {}), "pattern": pattern}}
+    return made
+
+
+def _says_nothing(default: Any) -> bool:
+    return default in (None, "") or isinstance(default, list | dict)
+
+
+def _inlined(node: Any, definitions: dict[str, Any]) -> Any:
+    """What stands beside a reference is not read in this dialect, so what a key refers to is put in its place."""
+    if isinstance(node, list):
+        return [_inlined(n, definitions) for n in node]
+    if not isinstance(node, dict):
+        return node
+    if "$ref" in node and len(node) > 1:
+        own = {k: v for k, v in node.items() if k != "$ref"}
+        node = {**definitions[node["$ref"].rpartition("/")[2]], **own}
+    return {k: _inlined(v, definitions) for k, v in node.items()}

@@ -1,0 +1,194 @@
+"""Pages of the engine's state, of cautions, and of what makes a file hard to follow."""
+
+from engine.procedure.report.pages.page import FLOW, Page
+
+PAGES = (
+    Page(
+        "read-while-stopped",
+        "A running quantity read on a stopped engine",
+        "Airflow, depression, engine speed, lambda, exhaust gas, ignition timing and dwell are only there while the "
+        "engine "
+        "runs. On some way to this step the file has stopped it. `case` shows the way.",
+        "The gauge shows nothing, and zeros would be written down as readings.",
+        "Add `state: {engine: running}` to the step, or to one before it on that way.",
+        """\
+readings:
+  speed: {ask: Engine speed, quantity: engine speed, unit: rpm, range: [0, 5000], step: 10}
+steps:
+  gate:
+    state: {engine: stopped}
+    do: Read the tachometer.
+    read: [speed]
+    go: done
+""",
+    ),
+    Page(
+        "read-while-running",
+        "A reading for a stopped engine, taken on a running one",
+        "Compression, leak-down, valve clearance, throttle return and the like are taken on a stopped engine. On some "
+        "way to "
+        "this step it runs; a symptom that leads back here may have started it. `case` shows the way.",
+        "Hands and tools would meet turning parts.",
+        "Add `state: {engine: stopped}` to the step itself.",
+        """\
+cautions:
+  fumes: {word: danger, text: Exhaust gas kills. Work outdoors., demanded_by: ["engine: running"]}
+readings:
+  clearance: {ask: Valve clearance, quantity: valve clearance, choices: [right, tight, wide]}
+steps:
+  gate:
+    state: {engine: running}
+    do: Measure the clearances.
+    read: [clearance]
+    go: done
+""",
+    ),
+    Page(
+        "unknown-state",
+        "A reading whose engine state is not known",
+        "The quantity needs a running engine, or a stopped one, and on some way to this step the file has not said "
+        "which. "
+        "Each file says so itself, even if the file that calls it has.",
+        "The technician would have to guess.",
+        "Add `state: {engine: running}` or `state: {engine: stopped}` to the step, or to the first one.",
+        """\
+readings:
+  speed: {ask: Engine speed, quantity: engine speed, unit: rpm, range: [0, 5000], step: 10}
+steps:
+  gate:
+    do: Read the tachometer.
+    read: [speed]
+    go: done
+""",
+    ),
+    Page(
+        "missing-caution",
+        "A danger without its caution",
+        "A step names a hazard, or sets a dangerous state such as `engine: running`, or the file needs a dangerous "
+        "tool, "
+        "and no caution of the file answers to it, by its name or under `demanded_by`.",
+        "Somebody would be led into the danger without a word of warning.",
+        "Add the caution with its signal word, and say under `demanded_by` what demands it.",
+        """\
+steps:
+  gate:
+    hazards: [scald]
+    do: Open the drain cock.
+    go: done
+""",
+    ),
+    Page(
+        "missing-hazard",
+        "A reading that meets a hazard the step does not name",
+        "To take fuel pressure or fuel level opens fuel, to look for a spark meets high voltage. The step does not "
+        "say so, "
+        "and so its caution is not shown.",
+        "The caution would not be shown where it is needed.",
+        "Add `hazards: [...]` with that word to the step.",
+        """\
+readings:
+  level: {ask: Fuel level, quantity: fuel level, unit: mm, range: [-20, 20], step: 0.5}
+steps:
+  gate:
+    do: Measure the level.
+    read: [level]
+    go: done
+""",
+        "warning",
+    ),
+    Page(
+        "idle-caution",
+        "A caution that is never shown",
+        "No step names the caution, and nothing that demands it (a state, a hazard, a tool) is in this file.",
+        "It was written to be read, and nobody will.",
+        "Name it under `cautions` of a step, correct its `demanded_by`, or delete it.",
+        """\
+cautions:
+  scald: {word: warning, text: The water is hot., demanded_by: [hot water]}
+""",
+        "warning",
+    ),
+    Page(
+        "long-instruction",
+        "An instruction too long for the card",
+        "The instruction has more characters than the card of a small screen shows.",
+        "Its end can't be read without scrolling, with oily hands.",
+        "Split the step; or move the reason to `why` and remarks to `note`.",
+        """\
+steps:
+  gate:
+    do: >-
+      Take the cover off and lay the screws in a tin in the order in which they came out, since two of them are longer
+      than the rest and belong at the back, and look at the gasket while it is off, because a gasket that has gone hard
+      lets in air at the corner beside the spindle, where nobody looks for it until everything else has been changed.
+    go: done
+""",
+        "warning",
+    ),
+    Page(
+        "two-actions",
+        "Two actions in one step",
+        "The instruction asks for one thing and then another.",
+        "A technician who looks up after the first forgets the second.",
+        "Make it two steps; the program passes from one to the next with a single key.",
+        """\
+steps:
+  gate:
+    do: Close the valve, and then start the pump.
+    go: done
+""",
+        "warning",
+    ),
+    Page(
+        "no-source",
+        "A number without a source",
+        "The setting does not say where its number comes from.",
+        "A technician can't tell a maker's figure from a guess, and will trust both.",
+        "Say `common practice`, `from memory: ...`, or name the sheet it stands on.",
+        FLOW
+        + """\
+settings:
+  apart: {value: 1 L/min, range: [0, 5], source: unknown}
+steps:
+  gate:
+    do: Read both.
+    read: [flow]
+    branch:
+      - {when: spread(flow) > apart, go: done}
+      - {otherwise: done}
+""",
+        "warning",
+    ),
+    Page(
+        "unused-reading",
+        "A reading that nothing uses",
+        "The reading is taken, but no guard, text, adviser or record uses it, and it is no quantity that a machine "
+        "knows.",
+        "The technician takes it for nothing.",
+        "Branch on it, bind it to an adviser, `record` it, or delete it.",
+        """\
+readings:
+  sound: {ask: How does it sound?, choices: [steady, rough]}
+steps:
+  gate:
+    do: Listen.
+    read: [sound]
+    go: done
+""",
+        "warning",
+    ),
+    Page(
+        "unused-name",
+        "Something declared that nothing uses",
+        "A fact, setting, value, screw or reading is declared, and nothing in the file mentions it. Perhaps its name "
+        "is "
+        "misspelt where it should be used.",
+        "It only makes the file longer to read.",
+        "Use it, or delete it.",
+        """\
+facts:
+  bypass: bank.air_bypass_screws
+""",
+        "warning",
+    ),
+)

@@ -1,0 +1,273 @@
+"""Pages of names that mean nothing, and of what files, calls and advisers must agree in."""
+
+from engine.procedure.report.pages.page import FLOW, Page
+
+_LOST = "The program would not know what to show or where to go."
+_SCREW = (
+    "screws:\n  spindle: {each: carb, acts: water, at: plate, in: less water, out: more water, unit: turn, "
+    "zero: seated, range: [0, 8]}\n"
+)
+_ADVISE = FLOW + _SCREW + "steps:\n  gate:\n    do: Read both.\n    read: [flow]\n"
+
+
+def _unknown(code: str, what: str, mend: str, example: str) -> Page:
+    return Page(
+        code,
+        f"{what.capitalize()} that nobody declares",
+        f"The file names {what} that is not declared, or spells it differently.",
+        _LOST,
+        mend,
+        example,
+    )
+
+
+PAGES = (
+    _unknown(
+        "unknown-name",
+        "a name",
+        "Spell it as declared, or declare it.",
+        FLOW + "steps:\n  gate:\n    do: Read both.\n    read: [flow]\n    branch:\n"
+        "      - {when: spread(flw) > 1 L/min, go: done}\n      - {otherwise: done}\n",
+    ),
+    _unknown(
+        "unknown-step",
+        "a step",
+        "Spell it as the step is called.",
+        "steps:\n  gate:\n    do: Look at it.\n    go: don\n",
+    ),
+    _unknown(
+        "unknown-screw",
+        "a screw",
+        "Declare it under `screws`, or spell it so.",
+        "steps:\n  gate:\n    do: Close it.\n    moves: [{screw: spindel, each: carb, to: seated}]\n    go: done\n",
+    ),
+    _unknown(
+        "unknown-reading",
+        "a reading",
+        "Declare it under `readings`, or spell it so.",
+        "steps:\n  gate:\n    do: Read it.\n    read: [flow]\n    go: done\n",
+    ),
+    _unknown(
+        "unknown-caution",
+        "a caution",
+        "Declare it under `cautions`, or spell it so.",
+        "steps:\n  gate:\n    do: Look at it.\n    cautions: [scald]\n    go: done\n",
+    ),
+    _unknown(
+        "unknown-symptom",
+        "a symptom",
+        "Declare it under `symptoms`, or spell it so.",
+        "steps:\n  gate:\n    do: Look at it.\n    symptoms: {stall: done}\n    go: done\n",
+    ),
+    _unknown(
+        "unknown-advice",
+        "an advice",
+        "Name the advice as a step before calls it (`advise: {name: ...}`).",
+        "steps:\n  gate:\n    do: Turn as shown.\n    make: next\n    go: done\n",
+    ),
+    _unknown(
+        "unknown-finding",
+        "a finding to clear",
+        "Spell the code as the finding does.",
+        "steps:\n  gate:\n    do: Look at it.\n    findings: [{code: gland-drips, severity: adjust, say: It "
+        "drips.}]\n"
+        "    go: mended\n  mended:\n    do: Pack the gland.\n    clear: [gland-drip]\n    go: done\n",
+    ),
+    _unknown(
+        "unknown-adviser",
+        "an adviser",
+        "`evendraw advisers` lists them with what they take and give.",
+        _ADVISE + "    advise: {name: next, adviser: evn_flow, with: {flow: flow}}\n    go: done\n",
+    ),
+    _unknown(
+        "unknown-input",
+        "an input of an adviser",
+        "Take the input that the message proposes.",
+        _ADVISE + "    advise: {name: next, adviser: even_flow, with: {flow: flow, screw: spindle, "
+        "target: 6 L/min, goal: 6 L/min}}\n    go: done\n",
+    ),
+    _unknown(
+        "unknown-setting",
+        "a setting of the called file",
+        "Take a name from the `settings` of that file.",
+        "steps:\n  gate:\n    call: bleed\n    with: {time: 5 s}\n    ends: {done: done}\n# file: bleed.yaml\n"
+        "steps:\n  gate:\n    do: Open the cock.\n    go: done\n",
+    ),
+    _unknown(
+        "unknown-end",
+        "an end of the called file",
+        "Take the name of a step with `end` of that file.",
+        "steps:\n  gate:\n    call: bleed\n    ends: {done: done, empty: done}\n# file: bleed.yaml\n"
+        "steps:\n  gate:\n    do: Open the cock.\n    go: done\n",
+    ),
+    _unknown(
+        "unknown-file",
+        "a file to call",
+        "Put the file beside this one, or spell it as it is called.",
+        "steps:\n  gate:\n    call: bleed\n    ends: {done: done}\n",
+    ),
+    _unknown(
+        "unknown-fact",
+        "a field of the job",
+        "Take a field of the job, or say what it is: `choices`, `unit` and `range`, or `yes_no: true`.",
+        "facts:\n  thread: bank.stem_thread\nsteps:\n  gate:\n    do: Look at it.\n    branch:\n"
+        "      - {when: thread, go: done}\n      - {otherwise: done}\n",
+    ),
+    _unknown(
+        "unknown-choice",
+        "an answer",
+        "Take one of the declared choices.",
+        "readings:\n  sound: {ask: How does it sound?, choices: [steady, rough]}\nsteps:\n  gate:\n    do: "
+        "Listen.\n"
+        "    read: [sound]\n    branch:\n      - {when: sound == 'ruogh', go: done}\n      - {otherwise: done}\n",
+    ),
+    _unknown(
+        "unknown-unit",
+        "a unit",
+        "Take a unit that the program knows.",
+        "readings:\n  flow: {ask: Flow, unit: lpm, range: [0, 20]}\nsteps:\n  gate:\n    do: Read it.\n"
+        "    read: [flow]\n    go: done\n",
+    ),
+    _unknown(
+        "unknown-function",
+        "a function",
+        "There are any, all, count, which, min, max, mean, spread, abs, position and known.",
+        FLOW + "steps:\n  gate:\n    do: Read both.\n    read: [flow]\n    branch:\n"
+        "      - {when: average(flow) > 1 L/min, go: done}\n      - {otherwise: done}\n",
+    ),
+    Page(
+        "unknown-place",
+        "A place that not every bank has",
+        "The file is for banks of several sizes, and the place named is missing on the smallest.",
+        _LOST,
+        "Name a place that every bank of `for` has, or narrow `for`.",
+        "readings:\n  flow: {ask: Flow, of: {carb: 3}, unit: L/min, range: [0, 20]}\nsteps:\n  gate:\n    do: Read "
+        "it.\n"
+        "    read: [flow]\n    branch:\n      - {when: flow > 1, go: done}\n      - {otherwise: done}\n",
+    ),
+    Page(
+        "unknown-quantity",
+        "A quantity that no adviser knows",
+        "The reading's `quantity` is close to one that an adviser takes, but not the same word.",
+        "No adviser would ever see the reading.",
+        "Take the word that the message proposes.",
+        "readings:\n  flow: {ask: Flow, each: carb, quantity: water flw, unit: L/min, range: [0, 20]}\nsteps:\n  "
+        "gate:\n"
+        "    do: Read both.\n    read: [flow]\n    branch:\n      - {when: any(flow > 1), go: done}\n"
+        "      - {otherwise: done}\n",
+        "warning",
+    ),
+    Page(
+        "name-used-twice",
+        "One name for two things",
+        "In a file a name has one meaning: a fact, a setting, a reading and a value can't share it.",
+        "A guard would read one and mean the other.",
+        "Rename one of them.",
+        "readings:\n  flow: {ask: Flow, unit: L/min, range: [0, 20]}\nvalues:\n  flow: 2 L/min\nsteps:\n  gate:\n"
+        "    do: Read it.\n    read: [flow]\n    go: done\n",
+    ),
+    Page(
+        "value-cycle",
+        "A value that is worked out from itself",
+        "The expressions of `values` name each other in a circle.",
+        "It would have no worth.",
+        "Break the circle.",
+        "values:\n  a: b + 1\n  b: a + 1\nsteps:\n  gate:\n    do: Look at it.\n    branch:\n"
+        "      - {when: a > 1, go: done}\n      - {otherwise: done}\n",
+    ),
+    Page(
+        "incomplete-table",
+        "A table without an entry for every choice",
+        "A setting by a fact needs a number for each choice of that fact; for a yes or no, `holds` and `holds_not`.",
+        "On some engines there would be no number.",
+        "Add the missing entries.",
+        "facts:\n  stem: {is: bank.stem, choices: [coarse, fine]}\nsettings:\n  most: {by: stem, coarse: 4 turn, "
+        "range: [1, 10], source: common practice}\nsteps:\n  gate:\n    do: 'At most {most:turn}.'\n    go: done\n",
+    ),
+    Page(
+        "unmapped-end",
+        "An end of a called file that leads nowhere",
+        "Each end of the called file must be mapped to a step of this one under `ends`.",
+        "When the called file comes to that end there is no next step.",
+        "Add the end to `ends`.",
+        "steps:\n  gate:\n    call: bleed\n    ends: {done: done}\n# file: bleed.yaml\nreadings:\n"
+        "  sound: {ask: Does it run clear?, choices: [clear, air]}\nsteps:\n  gate:\n    do: Open the cock.\n"
+        "    read: [sound]\n    branch:\n      - {when: sound == 'clear', go: done}\n      - {otherwise: air}\n"
+        "  air: {end: failed, say: Air remains.}\n",
+    ),
+    Page(
+        "call-cycle",
+        "Files that call each other in a circle",
+        "A file calls itself, directly or through others. Counters of limits live in a call and start afresh in the "
+        "next, so "
+        "nothing would end it.",
+        "A run of it would never end.",
+        "Call from outside instead, or write a loop with a limit.",
+        "steps:\n  gate:\n    call: bleed\n    ends: {done: done}\n# file: bleed.yaml\nsteps:\n  gate:\n    call: "
+        "example\n"
+        "    ends: {done: done}\n",
+    ),
+    Page(
+        "layout-mismatch",
+        "A called file that is not for every bank",
+        "This file is for more kinds of bank than the file it calls.",
+        "On some engines the called file could not be followed.",
+        "Widen `for` there, or narrow it here.",
+        "steps:\n  gate:\n    call: bleed\n    ends: {done: done}\n# file: bleed.yaml\nfor: {family: any, carbs: 3}\n",
+    ),
+    Page(
+        "screw-mismatch",
+        "One screw declared in two ways",
+        "A screw's name means the same screw in all files of a run, so its declarations must agree.",
+        "Turns counted in one file would be wrong in the other.",
+        "Make them agree, or rename one.",
+        _SCREW + "steps:\n  gate:\n    do: Close both.\n    moves: [{screw: spindle, each: carb, to: seated}]\n"
+        "    go: bleed\n  bleed:\n    call: bleed\n    ends: {done: done}\n# file: bleed.yaml\n"
+        + _SCREW.replace("[0, 8]", "[0, 4]")
+        + "steps:\n  gate:\n    do: Close both.\n"
+        "    moves: [{screw: spindle, each: carb, to: seated}]\n    go: done\n",
+    ),
+    Page(
+        "place-mismatch",
+        "Places that do not belong together",
+        "A move, a reading or a call runs over other places than the screw or file it names.",
+        _LOST,
+        "Take the `each` that the message names.",
+        _SCREW + "steps:\n  gate:\n    do: Close them.\n    moves: [{screw: spindle, each: barrel, to: seated}]\n"
+        "    go: done\n",
+    ),
+    Page(
+        "missing-input",
+        "An adviser without all its inputs",
+        "The adviser needs an input that `with` does not bind.",
+        "It could not work anything out.",
+        "Bind it.",
+        _ADVISE + "    advise: {name: next, adviser: even_flow, with: {flow: flow, screw: spindle}}\n    go: done\n",
+    ),
+    Page(
+        "wrong-binding",
+        "An input bound to the wrong thing",
+        "The adviser takes a reading of another quantity, a screw that acts on something else, or another choice.",
+        "It would work with numbers that mean something else.",
+        "Bind what the message names.",
+        _ADVISE + "    advise: {name: next, adviser: even_flow, with: {flow: spindle, screw: spindle, "
+        "target: 6 L/min}}\n    go: done\n",
+    ),
+    Page(
+        "no-way-on",
+        "A step that leads nowhere",
+        "Each step has one of `branch`, `go`, `call`, `end`.",
+        "The technician would be left standing.",
+        "Add one of them.",
+        "steps:\n  gate:\n    do: Look at it.\n",
+    ),
+    Page(
+        "otherwise-not-last",
+        "`otherwise` above other branches",
+        "The first true branch wins, and `otherwise` is always true.",
+        "What stands below it is never tried.",
+        "Move it to the end.",
+        FLOW + "steps:\n  gate:\n    do: Read both.\n    read: [flow]\n    branch:\n      - {otherwise: done}\n"
+        "      - {when: any(flow > 1), go: done}\n",
+    ),
+)

@@ -1,0 +1,306 @@
+"""YAML text to plain texts, lists and mappings that know their places; it decides nothing about what they mean.
+
+YAML 1.2 through the events of ruamel.yaml. Scalars stay text: their meaning comes from the declared type of the field
+they stand in, so that `no`, `012` or `1:30` never turn into something else. Anchors, aliases, tags, several documents
+are refused: a file that a mechanic reads from top to bottom needs none of them, and a bomb of aliases needs all.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from typing import Any
+
+from ruamel.yaml import YAML
+from ruamel.yaml.error import MarkedYAMLError
+from ruamel.yaml.events import (
+    AliasEvent,
+    DocumentStartEvent,
+    MappingEndEvent,
+    MappingStartEvent,
+    NodeEvent,
+    ScalarEvent,
+    SequenceEndEvent,
+    SequenceStartEvent,
+)
+
+from engine.procedure.source.problems import Problem
+from engine.procedure.source.spans import Source, Span
+
+#: Deeper than any file has reason to go; the language itself needs eight.
+DEPTH = 20
+#: Keys, texts, lists and mappings in one file; a long procedure has 3,000.
+MOST_NODES = 12_000
+#: A file with so many faults is some other kind of file.
+MOST_FAULTS = 100
+
+
+class Scalar(str):
+    """A text with its place. `span` covers it as written, quotes included; `quoted` is 1 where it stands in quotes."""
+
+    __slots__ = ("exact", "quoted", "span")
+    span: Span
+    quoted: int
+    #: True where offsets in the text are columns in the file: one line, nothing escaped or folded.
+    exact: bool
+
+    def at(self, start: int, end: int) -> Span:
+        """The place of the characters from `start` to `end` of this text, or of the whole where that can't be told."""
+        if not self.exact:
+            return self.span
+        return self.span.within(start + self.quoted, max(end, start + 1) + self.quoted)
+
+
+class Map(dict[Scalar, Any]):
+    """A mapping with its place; its keys are `Scalar`s. `key_span` finds the place of a key.
+
+    `lost` names keys that stood here and were taken out because of a fault that has been reported.
+    """
+
+    __slots__ = ("lost", "span")
+    span: Span
+    lost: set[str]
+
+    def __init__(self, items: Any = ()) -> None:
+        super().__init__(items)
+        self.lost = set()
+
+    def key_span(self, name: str) -> Span:
+        """Where the key `name` stands, or else the mapping's first key."""
+        return next((k.span for k in self if k == name), self.head)
+
+    @property
+    def head(self) -> Span:
+        """The first key, where a fault of the whole mapping is shown; an empty mapping's braces."""
+        return next((k.span for k in self), self.span)
+
+
+class Seq(list[Any]):
+    """A list with its place; `lost` says that an item was taken out because of a fault that has been reported."""
+
+    __slots__ = ("lost", "span")
+    span: Span
+    lost: bool
+
+    def __init__(self, items: Any = ()) -> None:
+        super().__init__(items)
+        self.lost = False
+
+
+Tree = Scalar | Map | Seq | None
+
+
+def scalar(text: str, span: Span) -> Scalar:
+    """A `Scalar` that no file wrote in this shape: it stands where `span` says."""
+    made = Scalar(text)
+    made.span, made.quoted, made.exact = span, 0, span.end_column - span.column == len(text)
+    return made
+
+
+def mapping(span: Span, items: dict[str, Any]) -> Map:
+    """A `Map` for a short form written out in full; its keys stand where the short form does."""
+    made = Map({scalar(k, span): v for k, v in items.items()})
+    made.span = span
+    return made
+
+
+def read_tree(source: Source) -> tuple[Map | None, list[Problem]]:
+    """The mapping that a file holds, and what is wrong with it as YAML. None where it can't be read at all."""
+    builder = _Builder(source.path)
+    try:
+        # `parse` gives events, not objects: nothing in the file is ever constructed or run.
+        root = builder.document(YAML(typ="safe", pure=True).parse(source.text))
+    except _Stop:
+        root = None
+    except MarkedYAMLError as fault:
+        # A quote that is never closed is shown where it opens, everything else where it is noticed.
+        opened = "quoted scalar" in (fault.context or "")
+        mark = (fault.context_mark if opened else None) or fault.problem_mark or fault.context_mark
+        builder.add("not-yaml", _mark_span(mark), *_in_words(fault))
+        root = None
+    except Exception as fault:  # the parser is foreign code fed with arbitrary bytes; any way it fails is "not YAML"
+        builder.add("not-yaml", Span(1, 1, 1, 1), f"This is not readable as YAML: {str(fault).splitlines()[0][:200]}.")
+        root = None
+    if root is not None and not isinstance(root, Map):
+        builder.add("wrong-shape", root.span, "A procedure file is a mapping of keys, such as `procedure: name`.")
+        root = None
+    elif root is None and not builder.problems:
+        builder.add("wrong-shape", Span(1, 1, 1, 1), "The file is empty.", "Start with `procedure: name`.")
+    return root, builder.problems
+
+
+class _Stop(Exception):
+    """The rest of the file is not looked at."""
+
+
+class _Builder:
+    """Builds the tree from events, one node at a time, and collects what it refuses."""
+
+    def __init__(self, path: str) -> None:
+        self.path = path
+        self.problems: list[Problem] = []
+        self.nodes = 0
+
+    def add(self, code: str, span: Span, message: str, hint: str = "") -> None:
+        self.problems.append(Problem(code, self.path, span, message, hint=hint))
+        if len(self.problems) >= MOST_FAULTS:
+            raise _Stop
+
+    def document(self, events: Iterator[Any]) -> Tree:
+        root: Tree = None
+        documents = 0
+        for event in events:
+            if isinstance(event, DocumentStartEvent):
+                documents += 1
+                if documents > 1:
+                    self.add(
+                        "several-documents",
+                        _span(event),
+                        "A second document starts here; a file holds one.",
+                        "Delete this line, or move what follows into a file of its own.",
+                    )
+                    raise _Stop
+            elif isinstance(event, NodeEvent):
+                root = self.node(event, events, 0)
+        return root
+
+    def node(self, event: NodeEvent, events: Iterator[Any], depth: int) -> Tree:
+        self.nodes += 1
+        if self.nodes > MOST_NODES:
+            self.add(
+                "too-big",
+                _span(event),
+                f"The file has more than {MOST_NODES} parts.",
+                "Move some into a file of its own and call that.",
+            )
+            raise _Stop
+        if depth > DEPTH:
+            self.add("too-deep", _span(event), f"Nested more than {DEPTH} deep.", "Lay it out flatter.")
+            raise _Stop
+        if isinstance(event, AliasEvent):
+            self.add(
+                "no-anchors",
+                _span(event),
+                f"`*{event.anchor[:40]}` is an alias; this language has none.",
+                "Write the value out.",
+            )
+            return None
+        if event.anchor:
+            self.add(
+                "no-anchors",
+                _span(event),
+                f"`&{event.anchor[:40]}` is an anchor; this language has none.",
+                "Delete it.",
+            )
+        if event.tag and not (isinstance(event, ScalarEvent) and event.tag == "!"):
+            self.add("no-tags", _span(event), f"`{event.tag[:40]}` is a tag; this language has none.", "Delete it.")
+        if isinstance(event, ScalarEvent):
+            return _scalar_of(event)
+        if isinstance(event, SequenceStartEvent):
+            return self.sequence(event, events, depth)
+        assert isinstance(event, MappingStartEvent)
+        return self.mapping(event, events, depth)
+
+    def sequence(self, start: SequenceStartEvent, events: Iterator[Any], depth: int) -> Seq:
+        made = Seq()
+        end = _span(start)
+        for event in events:
+            if isinstance(event, SequenceEndEvent):
+                end = _span(event) if start.flow_style else end
+                break
+            made.append(self.node(event, events, depth + 1))
+            end = _span_of(made[-1]) or _span(event)
+        made.span = _from_to(_span(start), end)
+        return made
+
+    def mapping(self, start: MappingStartEvent, events: Iterator[Any], depth: int) -> Map:
+        made = Map()
+        made.span = end = _span(start)  # a key that stands twice is looked for before the end is known
+        for event in events:
+            if isinstance(event, MappingEndEvent):
+                end = _span(event) if start.flow_style else end
+                break
+            key = self.node(event, events, depth + 1)
+            told = len(self.problems)
+            value = self.node(next(events), events, depth + 1)
+            end = _span_of(value) or _span_of(key) or end
+            if not isinstance(key, Scalar):
+                self.add("bad-key", _span(event), "A key is one word or a few, not a list, a mapping or nothing.")
+            elif key in made:
+                first = made.key_span(key)
+                self.add(
+                    "duplicate-key",
+                    key.span,
+                    f"`{key}` stands twice; it is first on line {first.line}.",
+                    "Delete one, or join what they say.",
+                )
+            elif value is None:
+                made.lost.add(str(key))
+                if len(self.problems) == told:
+                    comma = "Is it the rest of a text with a comma? Put the whole text in quotes."
+                    self.add(
+                        "no-value",
+                        key.span,
+                        f"`{key}` has no value.",
+                        comma if " " in key else "Write one, or delete the key.",
+                    )
+            else:
+                made[key] = value
+        made.span = _from_to(_span(start), end)
+        return made
+
+
+def _scalar_of(event: ScalarEvent) -> Scalar | None:
+    if event.style is None and event.value == "":
+        return None
+    made = Scalar(event.value)
+    made.span = _span(event)
+    made.quoted = 1 if event.style in ("'", '"') else 0
+    one_line = made.span.line == made.span.end_line
+    made.exact = one_line and made.span.end_column - made.span.column == len(made) + 2 * made.quoted
+    return made
+
+
+def _span(event: Any) -> Span:
+    a, b = event.start_mark, event.end_mark
+    return Span(a.line + 1, a.column + 1, b.line + 1, b.column + 1)
+
+
+def _span_of(node: Tree) -> Span | None:
+    return None if node is None else node.span
+
+
+def _from_to(a: Span, b: Span) -> Span:
+    return Span(a.line, a.column, b.end_line, b.end_column)
+
+
+def _mark_span(mark: Any) -> Span:
+    if mark is None:
+        return Span(1, 1, 1, 1)
+    return Span(mark.line + 1, mark.column + 1, mark.line + 1, mark.column + 2)
+
+
+#: What the parser says, and what it means to somebody who writes the file by hand.
+_WORDS: tuple[tuple[str, str, str], ...] = (
+    (
+        r"mapping values are not allowed",
+        "A colon with a space after it stands inside a plain text.",
+        "Put the whole text in quotes.",
+    ),
+    (r"found character '\\t'|\\t", "A tab stands where spaces belong.", "Indent with spaces."),
+    (r"could not find expected ':'", "A line here is not `key: value`.", "Is a colon missing, or a quote not closed?"),
+    (r"expected <block end>, but found '-'", "A list item stands where a key belongs.", "Check the indentation."),
+    (r"expected <block end>", "The indentation of this line fits nothing above it.", "Line it up with its neighbours."),
+    (r"expected ',' or '[\]}]'", "A bracket is not closed, or a comma is missing.", "Look at the line before, too."),
+    (r"while scanning a quoted scalar|found unexpected end of stream", "A quote is opened and never closed.", ""),
+    (r"cannot start any token", "This character can't start a text.", "Put the text in quotes."),
+    (r"expected the node content|expected alphabetic", "Something is missing or not allowed here.", "Quote texts."),
+)
+
+
+def _in_words(fault: MarkedYAMLError) -> tuple[str, str]:
+    said = " ".join(str(x) for x in (fault.context, fault.problem) if x)
+    for pattern, message, hint in _WORDS:
+        if re.search(pattern, said):
+            return message, hint
+    return f"This is not readable as YAML: {said[:200]}.", ""

@@ -1,0 +1,189 @@
+"""A program made ready for one run: facts, settings, places and each step's own work laid out once; it holds no state.
+
+The machine reads these instead of the files, so that a plain gate costs no more than its guards.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from functools import cached_property
+from typing import Any
+
+from engine.evidence import Place
+from engine.job.model import Job
+from engine.procedure.program import PER_CARB, Call, End, Procedure, Program, Reading, ReadSpec, Screw, Step
+from engine.run import bind
+
+Run = Callable[[Mapping[str, Any]], Any]
+
+
+class RunLayout:
+    """One program on one job. `settings` are those in force, with where each came from."""
+
+    def __init__(
+        self, program: Program, job: Job, settings: bind.Settings, facts: Mapping[str, Mapping[str, Any]]
+    ) -> None:
+        self.program, self.job, self.settings, self.facts = program, job, settings, facts
+        self.bank = Bank(job)
+        self.files: dict[str, FilePlan] = {name: FilePlan(self, p) for name, p in program.files.items()}
+        self.main = self.files[program.main]
+        #: A screw's name is global over the closure.
+        self.screws: dict[str, Screw] = {n: s for p in program.files.values() for n, s in p.screws.items()}
+        #: Everything that demands a caution in some file: a state `key: value`, a hazard, a tool.
+        self.demanded = frozenset(d for f in self.files.values() for d in f.demanding)
+        for file in self.files.values():
+            for step in file.steps.values():
+                step.link()
+
+
+def prepare(
+    program: Program, job: Job, shop: Mapping[str, Any] | None = None, in_force: bind.Settings | None = None
+) -> RunLayout:
+    """Bind a program to a job. `in_force` are settings frozen earlier; else they are worked out from file, shop and
+    job.
+
+    Raises `NotForThisJob` with a sentence where family, counts, a fact or a setting does not fit.
+    """
+    main = program.files[program.main]
+    bind.fits(main.layout, job, main.title)
+    known = {name: bind.facts(p, job) for name, p in program.files.items()}
+    if in_force is None:
+        in_force = bind.settings(program, known, shop or {}, job)
+    return RunLayout(program, job, in_force, known)
+
+
+class Bank:
+    """The places of the job's bank: rows run carb 1 barrel 1, carb 1 barrel 2, carb 2 barrel 1 ..."""
+
+    def __init__(self, job: Job) -> None:
+        carbs, per, cylinders = job.bank.carbs, job.bank.barrels_per_carb, job.engine.cylinders
+        self.rows: dict[str, tuple[Place, ...]] = {
+            "carb": tuple(Place(c) for c in range(1, carbs + 1)),
+            "barrel": tuple(Place(c, b) for c in range(1, carbs + 1) for b in range(1, per + 1)),
+            "gap": tuple(Place(c) for c in range(1, carbs)),
+            "cylinder": tuple(Place(n) for n in range(1, cylinders + 1)),
+            "bank": (Place(),),
+        }
+
+    def places(self, each: str | None, here: Place | None = None) -> tuple[Place, ...]:
+        """The places of a row; with `here`, only those that belong to it."""
+        row = self.rows[each or "bank"]
+        return row if here is None or each in (None, "bank") else tuple(p for p in row if belongs(p, here))
+
+
+def belongs(place: Place, here: Place) -> bool:
+    """Whether a place is `here`, a barrel of the carb that is here, or the carb of the barrel that is here."""
+    return place.carb == here.carb and (here.barrel is None or place.barrel is None or place.barrel == here.barrel)
+
+
+class FilePlan:
+    """One file of the run: the names that never change, its screws' places, its steps."""
+
+    def __init__(self, plan: RunLayout, procedure: Procedure) -> None:
+        self.plan, self.procedure, self.name = plan, procedure, procedure.name
+        self.base: dict[str, Any] = dict(plan.facts[procedure.name])
+        self.base.update({n: s.value for n, s in plan.settings[procedure.name].items()})
+        self.base[PER_CARB] = plan.job.bank.barrels_per_carb
+        self.screws = procedure.screws
+        self.fitted = {n: s.when is None or bool(s.when.run(self.base)) for n, s in procedure.screws.items()}
+        self._places: dict[tuple[str, Place | None], tuple[Place, ...]] = {}
+        self._keys: dict[Place | None, tuple[tuple[str, str, tuple[Place, ...], bool], ...]] = {}
+        self.steps: dict[str, StepPlan] = {n: StepPlan(self, s) for n, s in procedure.steps.items()}
+        self.start = procedure.start
+
+    def places(self, screw: str, here: Place | None) -> tuple[Place, ...]:
+        """The places of a screw in a frame; none where the job says that it is not fitted."""
+        found = self._places.get((screw, here))
+        if found is None:
+            found = self.plan.bank.places(self.screws[screw].each, here) if self.fitted[screw] else ()
+            self._places[screw, here] = found
+        return found
+
+    def position_keys(self, here: Place | None) -> tuple[tuple[str, str, tuple[Place, ...], bool], ...]:
+        """For each screw: the name of its position in a guard, the screw, its places, and whether it is one value."""
+        found = self._keys.get(here)
+        if found is None:
+            found = tuple(
+                (f"position:{n}", n, self.places(n, here), here is not None or s.each == "bank")
+                for n, s in self.screws.items()
+            )
+            self._keys[here] = found
+        return found
+
+    def place_words(self, place: Place) -> str:
+        """`carb 2, barrel 1` in this family's words; a body with one barrel is named alone."""
+        terms = self.procedure.terms
+        word = terms.get("carb") or self.plan.main.procedure.terms.get("carb", "carb")
+        if place.barrel is None or self.plan.job.bank.barrels_per_carb == 1:
+            return f"{word} {place.carb}"
+        barrel = terms.get("barrel") or self.plan.main.procedure.terms.get("barrel", "barrel")
+        return f"{word} {place.carb}, {barrel} {place.barrel}"
+
+    @cached_property
+    def demanding(self) -> dict[str, tuple[str, ...]]:
+        """The cautions by what demands them: a state `key: value`, a hazard, a tool."""
+        found: dict[str, list[str]] = {}
+        for name, caution in self.procedure.cautions.items():
+            for demand in {*caution.demanded_by, name}:
+                found.setdefault(" ".join(demand.split()), []).append(name)
+        return {demand: tuple(names) for demand, names in found.items()}
+
+
+class StepPlan:
+    """One step with what its answer does laid out. `plain`: its answer does nothing but take readings and branch.
+    `easy`: entering it does nothing but count the visit and wait."""
+
+    __slots__ = ("bands", "easy", "exits", "file", "key", "limit", "name", "plain", "reads", "step")
+
+    def __init__(self, file: FilePlan, step: Step) -> None:
+        self.file, self.step, self.name = file, step, step.name
+        self.key = f"{file.name}.{step.name}"
+        self.limit = step.limit
+        self.reads = tuple(ReadPlan(file, spec) for spec in step.read)
+        branches = step.way if isinstance(step.way, tuple) else ()
+        self.plain = not (
+            step.moves
+            or step.make
+            or step.fit
+            or step.keep
+            or step.advise
+            or step.record
+            or step.findings
+            or step.clear
+            or isinstance(step.way, Call | End)
+            or any(b.findings or b.why for b in branches)
+            or any(r.reading.position_of for r in self.reads)
+        )
+        self.easy = bool(
+            step.read
+            and not step.limit
+            and not step.state
+            and all(r.when is None for r in step.read)
+            and not isinstance(step.way, End)
+        )
+        self.exits: tuple[tuple[Run | None, StepPlan], ...] = ()
+
+    def link(self) -> None:
+        """Resolve the names of the steps that this one leads to."""
+        steps, way = self.file.steps, self.step.way
+        if isinstance(way, tuple):
+            self.exits = tuple((b.when.run if b.when else None, steps[b.go]) for b in way)
+        elif isinstance(way, str):
+            self.exits = ((None, steps[way]),)
+
+
+class ReadPlan:
+    """One reading that a step takes, with its bounds in base units."""
+
+    __slots__ = ("may_lack", "name", "reading", "when")
+
+    def __init__(self, file: FilePlan, spec: ReadSpec) -> None:
+        self.name = spec.reading
+        self.reading: Reading = file.procedure.readings[spec.reading]
+        self.when: Run | None = spec.when.run if spec.when else None
+        self.may_lack = spec.may_lack or self.reading.may_lack
+
+
+def counts_out(screw: Screw) -> bool:
+    """Which way a screw's position grows: out from a seat, in from any other zero (a contact)."""
+    return screw.zero == "seated"

@@ -1,0 +1,263 @@
+"""One run with its book: an answer in, committed, the next view out; the screen, the protocol and a rehearsal all
+use it.
+
+The event is in the book before anybody sees the step that it leads to. Nothing depends on a clean end.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property
+from typing import Any
+
+from engine import VERSION
+from engine.book import codec
+from engine.book.book import Book
+from engine.book.trouble import BookTrouble
+from engine.contract import Registry
+from engine.evidence import Finding
+from engine.job.model import Job
+from engine.procedure.program import Program
+from engine.run.admit import admit
+from engine.run.answer import Answer, AnswerRefused
+from engine.run.bind import NotForThisJob, Settings
+from engine.run.events import Event
+from engine.run.layout import RunLayout, prepare
+from engine.run.machine import begin, step
+from engine.run.state import State
+from engine.run.walk import Raised
+from engine.session.consult import Drift, Live, Stored
+from engine.session.shown import View, show
+
+__all__ = ["Answer", "BookTrouble", "Drift", "NotForThisJob", "Reply", "Session"]
+
+Clock = Callable[[], str]
+_log = logging.getLogger(__name__)
+_log.addHandler(logging.NullHandler())
+
+
+def wall_clock() -> str:
+    """The time of day with its zone, to the second: stored as data, read by no fold."""
+    return datetime.now().astimezone().isoformat(timespec="seconds")
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """What became of an answer: the number of its event, or a sentence why it was refused (then nothing was recorded).
+
+    `findings` are those that did not stand before. `unsaved` is true where the answer was good but the book failed.
+    """
+
+    recorded: int | None
+    problem: str | None = None
+    findings: tuple[Finding, ...] = ()
+    unsaved: bool = False
+
+
+class Session:
+    """A run that goes on. Make one with `start` or `reopen`."""
+
+    def __init__(
+        self,
+        run: str,
+        job_number: int,
+        plan: RunLayout,
+        state: State,
+        book: Book,
+        advisers: Registry,
+        clock: Clock,
+        started_at: str,
+    ) -> None:
+        self.run, self.job_number, self.plan, self.book = run, job_number, plan, book
+        self._state, self._advisers, self._clock, self.started_at = state, advisers, clock, started_at
+
+    # ---- beginning
+
+    @classmethod
+    def start(
+        cls,
+        program: Program,
+        job: Job,
+        *,
+        book: Book,
+        advisers: Registry,
+        clock: Clock | None = None,
+        shop: Mapping[str, Any] | None = None,
+        job_number: int | None = None,
+    ) -> Session:
+        """Start a run of a program on a job; the job is taken into the book unless it has a number there.
+
+        Raises `NotForThisJob` where the procedure does not fit, `BookTrouble` where the book won't have it.
+        """
+        clock = clock or wall_clock
+        # The run lives on what the record keeps of the job, so that it is the same when it is opened again.
+        known = Job.model_validate(job.engineering())
+        plan = prepare(program, known, shop)
+        live = Live(advisers, known, plan.main.procedure.terms)
+        state, _ = begin(plan, live)
+        at = clock()
+        number = book.take_in(job, at) if job_number is None else job_number
+        book.hold(number)
+        texts, body = _started(plan, number, live, state, at)
+        main = program.files[program.main]
+        run = book.begin(number, program.main, main.title, at, texts, codec.dump(body))
+        return cls(run, number, plan, state, book, advisers, clock, at)
+
+    @classmethod
+    def reopen(
+        cls, book: Book, run: str, *, advisers: Registry, clock: Clock | None = None, reading: bool = False
+    ) -> Session:
+        """Open a run where it stands, from the texts, settings and answers in the book alone.
+
+        `reading`: only to look at it, while another window may be working on it. Raises `BookTrouble` where the
+        record is missing, damaged or held elsewhere, and `Drift` where this program would lead the same answers
+        elsewhere.
+        """
+        from engine.session.reopen import plan_of
+
+        stored = book.events(run)
+        first = codec.load(stored[0].body)
+        number = int(run.split(".")[0])
+        if not reading:
+            book.hold(number)
+        plan = plan_of(book, first, advisers)
+        state = folded(plan, [codec.load(s.body) for s in stored])
+        return cls(run, number, plan, state, book, advisers, clock or wall_clock, first["at"])
+
+    # ---- going on
+
+    @property
+    def state(self) -> State:
+        """How the run stands."""
+        return self._state
+
+    @property
+    def over(self) -> bool:
+        """Whether the run has ended."""
+        return self._state.end is not None
+
+    @property
+    def view(self) -> View:
+        """What the technician is shown now."""
+        return self._view
+
+    @cached_property
+    def _view(self) -> View:
+        return show(self.plan, self._state, self.run, self._advisers)
+
+    def answer(self, answer: Answer) -> Reply:
+        """Take an answer: refuse it in a sentence, or commit it and go on. Never raises for what a person may type."""
+        if answer.key is not None:
+            if not isinstance(answer.key, str) or not 0 < len(answer.key) <= 200:
+                return Reply(None, "A key is a text of 1 to 200 characters.")
+            known = self.book.seq_of(self.run, answer.key)
+            if known is not None:
+                return Reply(known)
+        try:
+            event = admit(self.plan, self._state, answer, self._clock())
+        except AnswerRefused as refusal:
+            return Reply(None, str(refusal))
+        live = Live(self._advisers, self.plan.job, self.plan.main.procedure.terms)
+        try:
+            state, effects = step(self.plan, self._state, event, live)
+        except Exception as fault:
+            # A fault of the program, not of the answer. The run stays where it was, and the log has the trace.
+            _log.exception("run %s, event %s", self.run, self._state.seq + 1)
+            return Reply(
+                None,
+                "The program failed on this answer and recorded nothing "
+                f"({type(fault).__name__}: {fault}). Undo, or answer otherwise; the log has more.",
+            )
+        body = _body(event, live, state)
+        try:
+            self.book.append(self.run, state.seq, answer.key, codec.dump(body))
+        except BookTrouble as trouble:
+            return Reply(None, str(trouble), unsaved=True)
+        self._state = state
+        self.__dict__.pop("_view", None)
+        return Reply(state.seq, findings=tuple(e.finding for e in effects if isinstance(e, Raised)))
+
+    def suspend(self) -> None:
+        """Note that the technician left; harmless if it can't be recorded, for nothing depends on it."""
+        if not self.over:
+            self.answer(Answer(suspend=True))
+
+    def close(self) -> None:
+        """Let another window have the job."""
+        self.book.release(self.job_number)
+
+
+def led(state: State) -> str:
+    """Where an event led: the step in force by file and name, and its visit."""
+    frame = state.frame
+    return f"{frame.at.key}#{frame.visits.get(frame.at.name, 0)}" + ("!" if state.end is not None else "")
+
+
+def folded(plan: RunLayout, bodies: list[dict[str, Any]]) -> State:
+    """The state after these stored events, advice played back. Raises `Drift` at the first that leads elsewhere."""
+    advice = Stored([codec.advice_in(a) for a in bodies[0].get("advice", ())], 0)
+    state, _ = begin(plan, advice)
+    _arrived(state, bodies[0], 0, advice)
+    for seq, body in enumerate(bodies[1:], 1):
+        given = body.get("advice", ())
+        advice = Stored([codec.advice_in(a) for a in given], seq)
+        state, _ = step(plan, state, codec.event_in(body), advice)
+        _arrived(state, body, seq, advice)
+    return state
+
+
+def _arrived(state: State, body: Mapping[str, Any], seq: int, advice: Stored) -> None:
+    advice.spent()
+    if led(state) != body["led"]:
+        raise Drift(
+            f"Event {seq} leads to {led(state)} now, but led to {body['led']} when it was recorded. The record "
+            "is whole, but this version of the program reads the procedure otherwise. Open it with the version "
+            "that made it."
+        )
+
+
+def _body(event: Event, live: Live, state: State) -> dict[str, Any]:
+    body = codec.event_out(event)
+    body["led"] = led(state)
+    if live.given:
+        body["advice"] = [codec.advice_out(name, advice) for name, advice in live.given]
+    if state.end is not None:
+        body["outcome"] = state.end.outcome
+    return body
+
+
+def _started(
+    plan: RunLayout, number: int, live: Live, state: State, at: str
+) -> tuple[dict[str, bytes], dict[str, Any]]:
+    """The texts of every file in the closure, and the body of the first event."""
+    texts, files = {}, []
+    for name, procedure in sorted(plan.program.files.items()):
+        data = procedure.source.text.encode()
+        sha256 = hashlib.sha256(data).hexdigest()
+        texts[sha256] = data
+        # Its name alone: a path may say whose computer it was.
+        files.append({"name": name, "revision": procedure.revision, "sha256": sha256})
+    body = {
+        "kind": "started",
+        "at": at,
+        "version": VERSION,
+        "main": plan.program.main,
+        "files": files,
+        "sha256": plan.program.sha256,
+        "job_number": number,
+        "job": plan.job.engineering(),
+        "settings": _settings_out(plan.settings),
+        "led": led(state),
+        "advice": [codec.advice_out(name, advice) for name, advice in live.given],
+    }
+    if state.end is not None:
+        body["outcome"] = state.end.outcome
+    return texts, body
+
+
+def _settings_out(settings: Settings) -> dict[str, Any]:
+    return {file: {n: [codec.value_out(s.value), s.origin] for n, s in row.items()} for file, row in settings.items()}

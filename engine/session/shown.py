@@ -1,0 +1,328 @@
+"""From a run's state to what is shown of it: final words, numbers in their declared units; it decides nothing.
+
+Every screen, the line protocol and the rehearsal read the `View` made here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from fractions import Fraction
+from typing import Any
+
+from engine.contract import Registry
+from engine.evidence import Aim, Move, Place
+from engine.procedure.program import Guard, Reading
+from engine.quantity.units import from_base
+from engine.run.admit import asks, symptoms
+from engine.run.layout import ReadPlan, RunLayout
+from engine.run.machine import cautions
+from engine.run.moves import asked
+from engine.run.names import Names, bound
+from engine.run.state import Past, Recorded, State, standing, walk
+from engine.run.texts import quantity, render
+from engine.session.view import (
+    Advised,
+    Ask,
+    CautionView,
+    EndView,
+    Latest,
+    Line,
+    ScrewRow,
+    SymptomView,
+    TrailMark,
+    View,
+    WaitView,
+)
+
+
+def show(plan: RunLayout, state: State, run: str, advisers: Registry) -> View:
+    """What the technician is shown at this state of a run. `advisers` only say in which unit their outputs are
+    given.
+    """
+    frame = state.frame
+    at, step = frame.at, frame.at.step
+    names = bound(frame.env, state.world.positions)
+    moves, parts = asked(plan, state)
+    made = False
+    if state.made is not None and not (moves or parts):
+        moves, parts = state.made.moves, state.made.parts
+        made = bool(moves or parts)
+    warned, standing_dangers = _cautions(plan, state)
+    over = state.end is not None
+    return View(
+        run=run,
+        seq=state.seq,
+        procedure=plan.program.main,
+        file=at.file.name,
+        step=at.name,
+        visit=frame.visits.get(at.name, 1),
+        limit=step.limit.visits if step.limit else None,
+        title=step.title,
+        do=render(step.do, names),
+        why=render(step.why, names),
+        hear=render(step.hear, names),
+        note=render(step.note, names),
+        caution=render(step.caution, names),
+        here=frame.here,
+        cautions=() if over else warned,
+        standing=standing_dangers,
+        state=dict(state.world.conditions),
+        changes=() if over else state.world.changed,
+        moves=() if over else tuple(_in_words(at.file.procedure.readings, m) for m in moves),
+        moves_made=made,
+        fit=() if over else parts,
+        wait=None if over else _wait(step.wait),
+        read=() if over else tuple(_ask(plan, state, names, r) for r in asks(plan, state)),
+        symptoms=() if over else tuple(_symptom(state, s) for s in symptoms(state)),
+        findings=standing(state),
+        terms={**plan.main.procedure.terms, **at.file.procedure.terms},
+        screws=tuple(_screws(plan, state)),
+        latest=_latest(plan, state),
+        parts=dict(state.world.parts),
+        advice=_advice(state, advisers),
+        trail=_trail(plan, state.past),
+        can_undo=state.past is not None,
+        can_redo=state.redo is not None,
+        end=_end(plan, state),
+        because=state.because,
+    )
+
+
+def _in_words(readings: Mapping[str, Reading], move: Move) -> Move:
+    """The same move, its aim in the unit that the reading is declared in."""
+    if move.aim is None or move.aim.reading not in readings:
+        return move
+    unit = readings[move.aim.reading].type.unit
+    return replace(move, aim=Aim(move.aim.reading, _shown(move.aim.value, unit), move.aim.place))
+
+
+def _shown(value: Any, unit: str | None) -> Any:
+    """A value or row in its declared unit."""
+    if isinstance(value, tuple):
+        return tuple(_shown(v, unit) for v in value)
+    return from_base(value, unit) if unit and isinstance(value, Fraction) else value
+
+
+def _cautions(plan: RunLayout, state: State) -> tuple[tuple[CautionView, ...], tuple[CautionView, ...]]:
+    declared = state.frame.at.file.procedure.cautions
+    shown, stands = [], []
+    for name in cautions(plan, state):
+        c = declared[name]
+        danger = c.word == "danger"
+        understood = danger and name in state.world.understood
+        (stands if understood else shown).append(CautionView(name, c.word, c.text, danger and not understood))
+    return tuple(shown), tuple(stands)
+
+
+def _wait(wait: Any) -> WaitView | None:
+    return None if wait is None else WaitView(wait.seconds, wait.until, wait.why, wait.cut)
+
+
+def _ask(plan: RunLayout, state: State, names: Names, read: ReadPlan) -> Ask:
+    reading, kind = read.reading, read.reading.type
+    unit, here = kind.unit, state.frame.here
+    of = Place(*reading.of) if reading.of is not None else here if kind.each is None else None
+    places = plan.bank.places(kind.each, here) if kind.each else (of or Place(),)
+    span = None
+    if kind.low is not None and kind.high is not None:
+        span = (_shown(kind.low, unit), _shown(kind.high, unit))
+    healthy = reading.healthy
+    if isinstance(healthy, tuple):
+        healthy = (_shown(healthy[0], unit), _shown(healthy[1], unit))
+    last = names.get(read.name)
+    if last is not None and not isinstance(last, tuple):
+        last = (last,)
+    return Ask(
+        read.name,
+        reading.ask,
+        reading.how,
+        reading.quantity,
+        kind.each,
+        of,
+        len(places),
+        places,
+        unit,
+        span,
+        kind.choices,
+        healthy,
+        reading.average,
+        reading.take,
+        None if reading.step is None else _width(reading.step, unit),
+        read.may_lack,
+        _shown(last, unit),
+        _expected(names, reading, len(places)),
+    )
+
+
+def _width(step: Fraction, unit: str | None) -> Fraction:
+    """A difference in its declared unit: no offset."""
+    return step if not unit else from_base(step, unit) - from_base(Fraction(0), unit)
+
+
+def _expected(names: Names, reading: Reading, count: int) -> tuple[Any, ...] | None:
+    """What the newest advice that says so expects of this quantity now."""
+    for key in reversed(list(names)):
+        if key.startswith("advice:"):
+            row = names[key].expect.get(reading.quantity)
+            if row is not None:
+                return _shown(tuple(row), reading.type.unit) if len(row) == count else None
+    return None
+
+
+def _symptom(state: State, name: str) -> SymptomView:
+    frame: Any = state.frame
+    while frame is not None:
+        declared = frame.at.file.procedure.symptoms.get(name)
+        if declared is not None:
+            return SymptomView(name, declared.kind, declared.ask)
+        frame = frame.caller
+    return SymptomView(name, name, name)
+
+
+def _screws(plan: RunLayout, state: State) -> Iterable[ScrewRow]:
+    for file in plan.files.values():
+        for name, screw in file.screws.items():
+            places = file.places(name, None)
+            if plan.screws[name] is not screw or not places:
+                continue
+            unit, positions = screw.unit, state.world.positions
+            row = tuple(_shown(positions.get((name, p)), unit) for p in places)
+            yield ScrewRow(
+                name,
+                screw.each,
+                screw.acts,
+                screw.at,
+                unit,
+                screw.zero,
+                places,
+                row,
+                _band(screw.band, file.base, unit),
+                _width(screw.step, unit),
+                (_shown(screw.range[0], unit), _shown(screw.range[1], unit)),
+            )
+
+
+def _band(band: tuple[Guard, Guard] | None, base: Mapping[str, Any], unit: str) -> tuple[Fraction, Fraction] | None:
+    if band is None:
+        return None
+    low, high = band[0].run(base), band[1].run(base)
+    return None if low is None or high is None else (_shown(low, unit), _shown(high, unit))
+
+
+def _latest(plan: RunLayout, state: State) -> tuple[Latest, ...]:
+    """Every reading that was taken, the newest first, with the spreads of its rows from the oldest on."""
+    rows: dict[str, list[tuple[Past, tuple[Any, ...]]]] = {}
+    for past in walk(state.past):
+        for name, value in (past.event.readings or {}).items():
+            rows.setdefault(name, []).append((past, value if isinstance(value, tuple) else (value,)))
+    found = []
+    for name, taken in rows.items():
+        past, row = taken[0]
+        reading = past.state.frame.at.file.procedure.readings[name]
+        unit = reading.type.unit
+        spreads = [_spread(r) for _, r in reversed(taken)]
+        found.append(
+            Latest(
+                name,
+                reading.quantity,
+                reading.type.each,
+                unit,
+                _shown(row, unit),
+                _tolerance(past, name, row),
+                tuple(_width(s, unit) for s in spreads if s is not None),
+            )
+        )
+    return tuple(found)
+
+
+def _spread(row: tuple[Any, ...]) -> Fraction | None:
+    there = [v for v in row if isinstance(v, Fraction)]
+    return max(there) - min(there) if len(there) > 1 else None
+
+
+def _tolerance(past: Past, name: str, row: tuple[Any, ...]) -> Fraction | None:
+    """The spread that the step's adviser is told to allow: an amount, or a share of the mean to either side of it."""
+    frame = past.state.frame
+    for advise in frame.at.step.advise:
+        bound_to = {b.target for b in advise.bindings.values() if b.kind == "reading"}
+        told = advise.bindings.get("tolerance")
+        if name in bound_to and told is not None and told.guard is not None:
+            value = told.guard.run(frame.env)
+            kind = frame.at.file.procedure.readings[name].type
+            if not isinstance(value, Fraction):
+                return None
+            if told.guard.type.dimension == kind.dimension:
+                return _width(value, kind.unit)
+            there = [v for v in row if isinstance(v, Fraction)]
+            return _width(2 * value * sum(there) / len(there), kind.unit) if there else None
+    return None
+
+
+def _advice(state: State, advisers: Registry) -> tuple[Advised, ...]:
+    """The advice that is in force in this frame, the newest first."""
+    names = state.frame.env
+    found = []
+    for key in reversed(list(names)):
+        if key.startswith("advice:"):
+            advice = names[key]
+            units = (
+                {k: o.type.unit for k, o in advisers[advice.adviser].outputs.items()}
+                if (advice.adviser in advisers)
+                else {}
+            )
+            outputs = {k: quantity(v, units.get(k)) for k, v in advice.outputs.items()}
+            values = {k: _shown(v, units.get(k)) for k, v in advice.outputs.items()}
+            found.append(Advised(key[7:], advice.adviser, advice.version, outputs, advice.because, values))
+    return tuple(found)
+
+
+def _trail(plan: RunLayout, past: Past | None) -> tuple[TrailMark, ...]:
+    return tuple(_mark(p) for p in walk(past))[::-1]
+
+
+def _mark(past: Past) -> TrailMark:
+    if "mark" not in past.memo:
+        frame = past.state.frame
+        past.memo["mark"] = TrailMark(
+            past.seq,
+            frame.at.file.name,
+            frame.at.name,
+            frame.at.step.title,
+            frame.visits.get(frame.at.name, 1),
+            _said(past),
+            past.event.at,
+        )
+    return past.memo["mark"]
+
+
+def _said(past: Past) -> str:
+    event = past.event
+    declared = past.state.frame.at.file.procedure.readings
+    if event.kind == "symptom":
+        return _symptom(past.state, event.symptom or "").ask
+    if event.kind == "lost":
+        return f"count lost: {', '.join(event.lost)}"
+    if event.kind == "abandoned":
+        return f"given up: {event.text}"
+    if event.readings:
+        said = [quantity(v, declared[n].type.unit) for n, v in event.readings.items()]
+        return f"all {said[0]}" if len(said) > 2 and len(set(said)) == 1 else "; ".join(said)
+    return "done"
+
+
+def _end(plan: RunLayout, state: State) -> EndView | None:
+    if state.end is None:
+        return None
+    found, left = (lines(state.record.get(which, {}), plan) for which in ("as found", "as left"))
+    return EndView(state.end.outcome, state.end.say, found, left, standing(state))
+
+
+def lines(record: Mapping[str, Recorded], plan: RunLayout) -> dict[str, Line]:
+    """As found or as left in declared units, each a row over its places."""
+    found = {}
+    for name, line in record.items():
+        places = plan.bank.places(line.each) if line.each else tuple(line.by_place)
+        row = tuple(_shown(line.by_place.get(p), line.unit) for p in places)
+        found[name] = Line(line.quantity, line.unit, line.each, places, row)
+    return found

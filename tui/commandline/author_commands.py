@@ -1,0 +1,82 @@
+"""The commands for who writes procedures: check, explain, route, schema, new; none of them loads the terminal."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from tui.commandline.cli import Exit, Failed
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Run the command that the arguments name."""
+    return {"check": _check, "explain": _explain, "route": _route, "schema": _schema, "new": _new}[arguments.command](
+        arguments
+    )
+
+
+def _search(a: argparse.Namespace) -> tuple[Path, ...]:
+    from tui.commandline.places import places
+
+    return places(shop=getattr(a, "shop", None)).search
+
+
+def _check(a: argparse.Namespace) -> int:
+    from engine.carburation import registry as advisers
+    from engine.procedure.report.checking import run_check
+
+    text, code = run_check(a.files, _search(a), advisers.shipped(), a.format)
+    sys.stdout.write(text)
+    return code
+
+
+def _explain(a: argparse.Namespace) -> int:
+    from engine.procedure.report.explain import run_explain
+
+    text, code = run_explain(a.code)
+    (sys.stderr if code else sys.stdout).write(text)
+    return code
+
+
+def _route(a: argparse.Namespace) -> int:
+    from engine.carburation import registry as advisers
+    from engine.procedure.route.route import run_route
+
+    text, code = run_route(a.file, _search(a), advisers.shipped(), a.format)
+    (sys.stderr if code else sys.stdout).write(text)
+    return code
+
+
+def _schema(a: argparse.Namespace) -> int:
+    if a.of == "talk":
+        import engine
+
+        schema = Path(engine.__file__ or "").parent / "protocol" / "talk.schema.json"
+        sys.stdout.write(schema.read_text(encoding="utf-8"))
+        return Exit.OK
+    from engine.procedure.model import schema
+
+    sys.stdout.write(schema.text(schema.schema() if a.of == "procedure" else schema.job_schema()))
+    return Exit.OK
+
+
+def _new(a: argparse.Namespace) -> int:
+    from engine.procedure.authoring import NotAStart, starting_file
+
+    path = Path(f"{a.name}.yaml")
+    try:
+        text = starting_file(a.name, a.family, a.carbs, a.barrels, a.gauge)
+    except NotAStart as refusal:
+        raise Failed(Exit.USAGE, f"evendraw new: {refusal}") from None
+    try:
+        with path.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+    except FileExistsError:
+        raise Failed(
+            Exit.USAGE, f"evendraw new: there is a {path} already. Choose another name, or move it away."
+        ) from None
+    except OSError as fault:
+        raise Failed(Exit.USAGE, f"evendraw new: {path} can't be written: {fault.strerror}.") from None
+    print(f"Wrote {path}. Edit it, then prove it: evendraw check {path}")
+    return Exit.OK

@@ -1,0 +1,231 @@
+"""The command line: reads arguments, calls one command, turns what went wrong into a sentence and an exit code.
+
+Nothing is imported here that `--help` and `--version` do not need; each command imports what it uses.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Sequence
+from enum import IntEnum
+
+from engine import VERSION
+
+
+class Exit(IntEnum):
+    """How a command ended."""
+
+    OK = 0
+    """Done. A run over the line protocol is done whatever its outcome."""
+    PROBLEMS = 1
+    """Done, and what was looked at has problems."""
+    USAGE = 2
+    """A wrong argument, job file or setting; no terminal where one is needed."""
+    PROCEDURE = 3
+    """The procedure file can't be used."""
+    BOOK = 4
+    """The job book can't be opened or written, or the job is open in another window."""
+    INTERNAL = 70
+    """The program itself failed; a report was written."""
+    INTERRUPTED = 130
+    """Stopped from the keyboard."""
+
+
+class Failed(Exception):
+    """A command can't go on: a sentence (or several lines) for standard error, and how it ends."""
+
+    def __init__(self, code: Exit, message: str) -> None:
+        super().__init__(message)
+        self.code = code
+
+
+#: name -> (what it does, an example, what adds its arguments)
+_COMMANDS: dict[str, tuple[str, str, Callable[[argparse.ArgumentParser], None]]] = {}
+
+
+def _command(name: str, about: str, example: str) -> Callable[[Callable[[argparse.ArgumentParser], None]], None]:
+    def note(arguments: Callable[[argparse.ArgumentParser], None]) -> None:
+        _COMMANDS[name] = (about, example, arguments)
+
+    return note
+
+
+def _book(p: argparse.ArgumentParser) -> None:
+    p.add_argument(
+        "--book",
+        metavar="FILE",
+        default=argparse.SUPPRESS,
+        help="the job book (else EVENDRAW_BOOK, else the usual place)",
+    )
+
+
+def _shop(p: argparse.ArgumentParser) -> None:
+    p.add_argument(
+        "--shop",
+        metavar="FOLDER",
+        default=argparse.SUPPRESS,
+        help="the shop's own procedures and settings (else EVENDRAW_SHOP)",
+    )
+
+
+_PROCEDURE = "a path, or the name of a shipped or shop file"
+
+
+@_command("run", "follow a procedure on a job, on the screen", "evendraw run twin-choke-sidedraught --job job.yaml")
+def _run(p: argparse.ArgumentParser) -> None:
+    p.add_argument("procedure", metavar="PROCEDURE", help=_PROCEDURE)
+    p.add_argument("--job", metavar="FILE", required=True, help="the job file")
+    _book(p)
+    _shop(p)
+
+
+@_command("rehearse", "follow a procedure on the virtual engine", "evendraw rehearse --seed 7 --fault air-leak")
+def _rehearse(p: argparse.ArgumentParser) -> None:
+    p.add_argument("procedure", metavar="PROCEDURE", nargs="?", default="twin-choke-sidedraught", help=_PROCEDURE)
+    p.add_argument("--seed", type=int, default=None, metavar="N", help="the same number gives the same engine")
+    p.add_argument("--fault", action="append", default=[], metavar="NAME", help="hide this fault in it (repeatable)")
+    p.add_argument("--by-itself", action="store_true", help="let it play by itself")
+    p.add_argument("--job", metavar="FILE", help="rehearse on the engine of a job file")
+    _shop(p)
+
+
+@_command(
+    "talk",
+    "follow a procedure over standard input and output, one JSON object a line",
+    "evendraw talk twin-choke-sidedraught --job job.yaml",
+)
+def _talk(p: argparse.ArgumentParser) -> None:
+    p.add_argument("procedure", metavar="PROCEDURE", nargs="?", help=_PROCEDURE)
+    p.add_argument("--job", metavar="FILE", help="the job file")
+    p.add_argument("--run", metavar="ID", help="instead of both: go on with a run of the book")
+    _book(p)
+    _shop(p)
+
+
+@_command("check", "prove procedure files sound", "evendraw check my-procedure.yaml")
+def _check(p: argparse.ArgumentParser) -> None:
+    p.add_argument("files", metavar="FILE", nargs="+", help=_PROCEDURE)
+    p.add_argument("--format", choices=("full", "line", "json", "sarif", "annotations"), default="full")
+    _shop(p)
+
+
+@_command("explain", "say what a problem's code means", "evendraw explain uncovered-reading")
+def _explain(p: argparse.ArgumentParser) -> None:
+    p.add_argument("code", metavar="CODE", nargs="?", help="the code of a problem; without it, all of them are listed")
+
+
+@_command("route", "draw the way through a procedure", "evendraw route my-procedure.yaml --format mermaid")
+def _route(p: argparse.ArgumentParser) -> None:
+    p.add_argument("file", metavar="FILE", help=_PROCEDURE)
+    p.add_argument("--format", choices=("text", "mermaid", "svg"), default="text")
+    _shop(p)
+
+
+@_command(
+    "schema",
+    "print the JSON Schema of a procedure file, a job file, or the line protocol",
+    "evendraw schema > procedure.schema.json",
+)
+def _schema(p: argparse.ArgumentParser) -> None:
+    p.add_argument("of", choices=("procedure", "job", "talk"), nargs="?", default="procedure", help="of what")
+
+
+@_command("new", "write a sound procedure file to start from", "evendraw new my-triples --carbs 3 --barrels 1")
+def _new(p: argparse.ArgumentParser) -> None:
+    p.add_argument("name", metavar="NAME", help="the name of the procedure; its file becomes NAME.yaml")
+    p.add_argument("--family", default="any", help="the family of carburettors that it is for")
+    p.add_argument("--carbs", type=int, default=2, metavar="N", help="how many carburettors")
+    p.add_argument("--barrels", type=int, default=1, metavar="N", help="how many barrels each has")
+    p.add_argument("--gauge", choices=("airflow", "depression"), default="airflow", help="how the air is read")
+
+
+@_command("sheet", "print the job sheet", "evendraw sheet 12")
+def _sheet(p: argparse.ArgumentParser) -> None:
+    p.add_argument("job", metavar="JOB", help="the number of a job (its newest run), or the id of a run, such as 12.1")
+    _book(p)
+
+
+@_command("sizing", "what parts this engine would start from, and what is fitted", "evendraw sizing job.yaml")
+def _sizing(p: argparse.ArgumentParser) -> None:
+    p.add_argument("job", metavar="JOB", help="a job file, or the number of a job in the book")
+    p.add_argument("--json", action="store_true", help="as JSON")
+    _book(p)
+
+
+@_command("trials", "run a procedure on many virtual engines", "evendraw trials twin-choke-sidedraught --engines 200")
+def _trials(p: argparse.ArgumentParser) -> None:
+    p.add_argument("procedure", metavar="PROCEDURE", help=_PROCEDURE)
+    p.add_argument("--engines", type=int, default=100, metavar="N")
+    p.add_argument("--seed", type=int, default=1, metavar="S")
+    p.add_argument("--workers", type=int, default=None, metavar="W", help="processes (else one for each processor)")
+    p.add_argument("--meter", choices=("lambda", "co"), help="what is measured of each cylinder (else nothing)")
+    p.add_argument("--json", action="store_true", help="as JSON")
+    _shop(p)
+
+
+@_command("jobs", "list the jobs of the book and their runs", "evendraw jobs")
+def _jobs(p: argparse.ArgumentParser) -> None:
+    p.add_argument("--forget", type=int, metavar="JOB", help="empty customer, vehicle and complaint of a job, for good")
+    _book(p)
+
+
+@_command("where", "print where things are kept", "evendraw where")
+def _where(p: argparse.ArgumentParser) -> None:
+    _book(p)
+    _shop(p)
+
+
+def parser() -> argparse.ArgumentParser:
+    """The whole command line."""
+    top = argparse.ArgumentParser(
+        prog="evendraw",
+        allow_abbrev=False,
+        description="Walks a technician through balancing several carburettors and setting their idle. Without a "
+        "command it opens the home screen.",
+    )
+    top.add_argument("--version", action="version", version=f"evendraw {VERSION} (Python {sys.version.split()[0]})")
+    _book(top)
+    _shop(top)
+    commands = top.add_subparsers(dest="command", metavar="COMMAND")
+    for name, (about, example, arguments) in _COMMANDS.items():
+        sub = commands.add_parser(
+            name,
+            help=about,
+            description=f"{about[0].upper()}{about[1:]}.",
+            epilog=f"Example: {example}",
+            allow_abbrev=False,
+        )
+        arguments(sub)
+    return top
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; the exit code."""
+    try:
+        arguments = parser().parse_args(argv)
+    except SystemExit as done:
+        return int(done.code or 0)
+    try:
+        from tui.commandline import commands
+
+        return int(commands.run(arguments))
+    except Failed as failure:
+        print(f"{failure}", file=sys.stderr)
+        return int(failure.code)
+    except KeyboardInterrupt:
+        return int(Exit.INTERRUPTED)
+    except BrokenPipeError:
+        # Whoever read the output has gone. Nothing more can be said, and nothing more must be tried at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        return int(Exit.OK)
+    except Exception as fault:
+        from tui.commandline import crash
+
+        print(crash.sentence(crash.report(fault)), file=sys.stderr)
+        return int(Exit.INTERNAL)
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

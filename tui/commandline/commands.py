@@ -1,0 +1,304 @@
+"""The commands that follow a run or look at the book: the screen, talk, sheet, jobs, where, sizing, trials.
+
+Every import that costs stands inside, and no headless command loads the terminal.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from tui.commandline.cli import Exit, Failed
+
+if TYPE_CHECKING:
+    from engine.book.book import Book
+    from engine.job.model import Job
+    from engine.procedure.program import Program
+    from tui.commandline.places import Places
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Run the command that the arguments name; without one, the home screen."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure") and not stream.isatty():
+            stream.reconfigure(encoding="utf-8", newline="\n")
+    if arguments.command in _HANDLERS:
+        _keep_log()
+        return _HANDLERS[arguments.command](arguments)
+    from tui.commandline import author_commands
+
+    return author_commands.run(arguments)
+
+
+# ---- what several commands need
+
+
+def _places(a: argparse.Namespace) -> Places:
+    from tui.commandline.places import places
+
+    return places(getattr(a, "book", None), getattr(a, "shop", None))
+
+
+def _keep_log() -> None:
+    """What the engine logs with a trace becomes a report in the log folder; nothing goes to the terminal."""
+    import logging
+
+    from tui.commandline import crash
+
+    class Reports(logging.Handler):
+        def emit(self, record: logging.LogRecord) -> None:
+            if record.exc_info and record.exc_info[1] is not None:
+                crash.report(record.exc_info[1])
+
+    logging.getLogger("engine").addHandler(Reports())
+
+
+def _settings(found: Places) -> dict[str, Any]:
+    from tui.commandline.places import BadSettings, shop_settings
+
+    try:
+        return shop_settings(found)
+    except BadSettings as fault:
+        raise Failed(Exit.USAGE, str(fault)) from None
+
+
+def _job(path: str) -> Job:
+    from engine.job import job_file
+
+    try:
+        return job_file.read(Path(path))
+    except job_file.BadJob as bad:
+        raise Failed(Exit.USAGE, str(bad)) from None
+
+
+def _program(name: str, found: Places) -> Program:
+    """A procedure that was loaded and proved sound; its errors go to standard error, a line each."""
+    from engine.carburation import registry as advisers
+    from engine.procedure.report.checking import check_file
+
+    checked = check_file(name, found.search, advisers.shipped())
+    errors = [p for p in checked.problems if p.severity == "error"]
+    if errors or checked.program is None:
+        raise Failed(Exit.PROCEDURE, "\n".join(map(str, errors or checked.problems)))
+    return checked.program
+
+
+def _open(found: Places, reading: bool = False) -> Book:
+    from engine.book.book import Book
+    from engine.book.trouble import BookTrouble
+
+    try:
+        return Book.open(found.book, reading=reading)
+    except BookTrouble as trouble:
+        raise Failed(Exit.BOOK, str(trouble)) from None
+
+
+def _terminal() -> None:
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise Failed(
+            Exit.USAGE,
+            "evendraw: the screen needs a terminal. Start it in one, or use 'evendraw talk' from "
+            "a program; 'evendraw --help' lists what works without a terminal.",
+        )
+
+
+# ---- the screen
+
+
+def _home(a: argparse.Namespace) -> int:
+    _terminal()
+    from tui import app
+
+    return app.run_home(_for_screen(_places(a)))
+
+
+def _run(a: argparse.Namespace) -> int:
+    _terminal()
+    found = _places(a)
+    job, program = _job(a.job), _program(a.procedure, found)
+    from tui import app
+
+    return app.run_job(_for_screen(found), program, job)
+
+
+def _rehearse(a: argparse.Namespace) -> int:
+    _terminal()
+    found = _places(a)
+    from tui import app
+
+    return app.run_rehearsal(
+        _for_screen(found),
+        a.procedure,
+        seed=a.seed,
+        faults=tuple(a.fault),
+        by_itself=a.by_itself,
+        job=_job(a.job) if a.job else None,
+    )
+
+
+def _for_screen(found: Places) -> Any:
+    from tui.app import Shop
+
+    return Shop(book=found.book, procedures=found.search, jobs=found.jobs, settings=_settings(found))
+
+
+# ---- talk, sheet, jobs, where
+
+
+def _talk(a: argparse.Namespace) -> int:
+    from engine.book.trouble import BookTrouble
+    from engine.carburation import registry as advisers
+    from engine.protocol.talk import talk
+    from engine.session.session import Drift, NotForThisJob, Session
+
+    if bool(a.run) == bool(a.procedure) or bool(a.job) != bool(a.procedure):
+        raise Failed(Exit.USAGE, "evendraw talk: give a procedure and --job FILE, or --run ID to go on with a run.")
+    found, registry = _places(a), advisers.shipped()
+    # Everything that may be wrong with files is found out before the book is touched.
+    fresh = None if a.run else (_program(a.procedure, found), _job(a.job), _settings(found))
+    book = _open(found)
+    try:
+        if fresh is None:
+            session = Session.reopen(book, a.run, advisers=registry)
+        else:
+            program, job, shop = fresh
+            session = Session.start(program, job, book=book, advisers=registry, shop=shop)
+        unsaved = talk(session, sys.stdin.buffer, sys.stdout)
+    except NotForThisJob as refusal:
+        raise Failed(Exit.USAGE, str(refusal)) from None
+    except (BookTrouble, Drift) as trouble:
+        raise Failed(Exit.BOOK, str(trouble)) from None
+    finally:
+        book.close()
+    if unsaved is not None:
+        raise Failed(Exit.BOOK, unsaved.problem or "The job book failed.")
+    return Exit.OK
+
+
+def _sheet(a: argparse.Namespace) -> int:
+    from engine.book.trouble import BookTrouble
+    from engine.carburation import registry as advisers
+    from engine.session.session import Drift
+    from engine.sheet.gather import newest_run, sheet_of
+    from engine.sheet.plain_text import lines
+
+    book = _open(_places(a), reading=True)
+    try:
+        sheet = sheet_of(book, newest_run(book, a.job), advisers.shipped())
+    except (BookTrouble, Drift) as trouble:
+        raise Failed(Exit.BOOK, str(trouble)) from None
+    finally:
+        book.close()
+    print("\n".join(lines(sheet)))
+    return Exit.OK
+
+
+def _jobs(a: argparse.Namespace) -> int:
+    from engine.book.trouble import BookTrouble
+    from tui.commandline.listing import job_lines
+
+    book = _open(_places(a), reading=a.forget is None)
+    try:
+        if a.forget is not None:
+            book.job(a.forget)
+            book.forget_persons(a.forget)
+        print("\n".join(job_lines(book)))
+    except BookTrouble as trouble:
+        raise Failed(Exit.BOOK, str(trouble)) from None
+    finally:
+        book.close()
+    return Exit.OK
+
+
+def _where(a: argparse.Namespace) -> int:
+    found = _places(a)
+    for name, path in (
+        ("job book", found.book),
+        ("job files", found.jobs),
+        ("shop folder", found.shop),
+        ("shop settings", found.settings),
+        ("shipped procedures", found.shipped),
+        ("log", found.log),
+    ):
+        print(f"{name:<19} {path}{'' if path.exists() else '  (not there yet)'}")
+    return Exit.OK
+
+
+# ---- computations
+
+
+def _sizing(a: argparse.Namespace) -> int:
+    from engine.carburation.rules.sizing_report import run as report
+    from engine.sheet.sizing_page import lines
+
+    if a.job.isdigit():
+        from engine.book.trouble import BookTrouble
+
+        book = _open(_places(a), reading=True)
+        try:
+            job = book.job(int(a.job))
+        except BookTrouble as trouble:
+            raise Failed(Exit.BOOK, str(trouble)) from None
+        finally:
+            book.close()
+    else:
+        job = _job(a.job)
+    found = report(job)
+    print(_json(found.to_json()) if a.json else "\n".join(lines(found)))
+    return Exit.OK
+
+
+def _trials(a: argparse.Namespace) -> int:
+    import os
+
+    from engine.bench.trial import trial_table, trials
+    from engine.carburation import registry as advisers
+
+    if a.engines < 1 or (a.workers is not None and a.workers < 1):
+        raise Failed(Exit.USAGE, "evendraw trials: --engines and --workers are at least 1.")
+    found = _places(a)
+    program = _program(a.procedure, found)
+    families = program.files[program.main].layout.families
+    family = families[0] if families else trials.SIDEDRAUGHT
+    plan = trials.TrialPlan(a.procedure, found.search, advisers.shipped, family=family, meter=a.meter)
+    watched = sys.stderr.isatty()
+
+    def progress(done: int, of: int) -> None:
+        if watched:
+            print(f"\r{done} of {of} engines", end="" if done < of else "\n", file=sys.stderr, flush=True)
+
+    try:
+        outcomes = trials.run(plan, range(a.seed, a.seed + a.engines), a.workers or os.cpu_count() or 1, progress)
+        summary = trial_table.summary(program.main, plan.family, plan.meter, outcomes)
+    except ValueError as refusal:
+        raise Failed(Exit.USAGE, f"evendraw trials: {refusal}") from None
+    print(_json(summary.to_json()) if a.json else trial_table.table(summary))
+    return Exit.PROBLEMS if summary.problems else Exit.OK
+
+
+def _json(made: Any) -> str:
+    import json
+    from fractions import Fraction
+
+    def plain(value: Any) -> Any:
+        if isinstance(value, Fraction):
+            return float(value)
+        raise TypeError(f"{type(value).__name__} has no JSON")
+
+    return json.dumps(made, ensure_ascii=False, indent=2, default=plain)
+
+
+_HANDLERS: dict[str | None, Callable[[argparse.Namespace], int]] = {
+    None: _home,
+    "run": _run,
+    "rehearse": _rehearse,
+    "talk": _talk,
+    "sheet": _sheet,
+    "jobs": _jobs,
+    "where": _where,
+    "sizing": _sizing,
+    "trials": _trials,
+}

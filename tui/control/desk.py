@@ -1,0 +1,221 @@
+"""What stands between the screen and the engine: one run at the screen, and opening runs from jobs and the book; it
+paints nothing.
+
+The engine is imported inside the functions: the home screen is painted before any of it is loaded. What goes wrong
+outside the technician's hands comes out as `Trouble` with a sentence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from engine.evidence import Place
+from engine.session.view import View
+from tui.catalogue.shop import Shop
+
+if TYPE_CHECKING:
+    from engine.book.book import Book
+    from engine.job.model import Job
+    from engine.procedure.program import Program
+    from engine.session.session import Session
+    from engine.sheet.gather import Sheet
+
+
+class Trouble(Exception):
+    """Something outside the technician's hands went wrong; the message is a sentence. Nothing acknowledged is lost."""
+
+
+@contextmanager
+def sentences() -> Iterator[None]:
+    """Turn what the engine says into `Trouble`."""
+    from engine.book.trouble import BookTrouble
+    from engine.job.job_file import BadJob
+    from engine.session.session import Drift, NotForThisJob
+
+    try:
+        yield
+    except (BookTrouble, NotForThisJob, Drift, BadJob) as fault:
+        raise Trouble(str(fault)) from fault
+    except OSError as fault:
+        raise Trouble(f"{fault.filename or 'The file'}: {fault.strerror or fault}.") from fault
+
+
+class Sitting:
+    """One run at the screen. `playing` is None unless a rehearsal can play by itself; `pace` is its beat in seconds."""
+
+    rehearses = False
+    playing: bool | None = None
+    pace = 2.5
+
+    def __init__(self, session: Session) -> None:
+        self.session = session
+        bank = session.plan.job.bank
+        self.layout = (bank.carbs, bank.barrels_per_carb)
+        self.marks = {Place(p.carb, p.barrel): "reading disturbed here" for p in bank.disturbed}
+
+    @property
+    def view(self) -> View:
+        """The step in force."""
+        return self.session.view
+
+    def answer(self, **answer: Any) -> str | None:
+        """Give an answer; a sentence where it was refused. Returns only after it is on the disk; raises `Trouble`."""
+        from engine.session.session import Answer
+
+        with sentences():
+            reply = self.session.answer(Answer(**answer))
+        if reply.unsaved:
+            raise Trouble(reply.problem or "It could not be recorded.")
+        return reply.problem
+
+    def reading(self, name: str) -> tuple[Any, str | None]:
+        """A rehearsal's reading by its name, and the reason where a place is not taken."""
+        raise NotImplementedError
+
+    def ahead(self) -> str | None:
+        """A rehearsal: do the work of the step on the virtual engine; what it shows is a symptom, or None."""
+        return None
+
+    def truth(self) -> list[tuple[str, list[str]]]:
+        """A rehearsal: what was really wrong, and how the engine stands, as blocks of sentences."""
+        return []
+
+    def sheet(self) -> Sheet:
+        """The job sheet as data."""
+        from engine.carburation.registry import shipped
+        from engine.sheet.gather import sheet_of
+
+        with sentences():
+            return sheet_of(self.session.book, self.session.run, shipped())
+
+    def suspend(self) -> None:
+        """Leave the run where it stands. It does so even where this can't be noted: every answer is on the disk."""
+        self.session.suspend()
+        self.session.close()
+
+    def close(self) -> None:
+        """The run has ended: let the job go."""
+        self.session.close()
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A line of a list: what it is called, a word more, and what stands for it."""
+
+    label: str
+    hint: str
+    key: Any
+
+
+class Desk:
+    """Jobs, runs and procedures of a shop. The book is opened when it is first needed."""
+
+    def __init__(self, shop: Shop) -> None:
+        self.shop = shop
+        self._book: Book | None = None
+
+    @property
+    def book(self) -> Book:
+        """The job book; raises `Trouble` where it can't be opened."""
+        if self._book is None:
+            from engine.book.book import Book
+
+            with sentences():
+                self._book = Book.open(self.shop.book)
+        return self._book
+
+    def unfinished(self) -> list[Entry]:
+        """Runs that can go on, the newest first; none where there is no book yet."""
+        if not self.shop.book.exists():
+            return []
+        with sentences():
+            jobs = {row.job: row for row in self.book.jobs()}
+            runs = [row for row in self.book.runs() if "outcome" not in row.last]
+        out = []
+        for row in runs:
+            job = jobs.get(row.job)
+            name = (job.title or job.vehicle.get("description") or f"job {row.job}") if job else f"job {row.job}"
+            led = str(row.last.get("led", "")).split("#")[0].replace(".", ": ").replace("_", " ").replace("-", " ")
+            when = str(row.last.get("at", row.at))[:16].replace("T", " ")
+            out.append(Entry(name, f"{row.title}, at {led}, {when}", row.run))
+        return out
+
+    def jobs(self) -> list[Entry]:
+        """Jobs of the book, newest first."""
+        if not self.shop.book.exists():
+            return []
+        with sentences():
+            rows = self.book.jobs()
+        return [
+            Entry(
+                row.title or row.vehicle.get("description") or f"job {row.job}",
+                ", ".join(
+                    b for b in (row.customer, row.vehicle.get("registration", ""), row.at[:10], f"{row.runs} runs") if b
+                ),
+                row.job,
+            )
+            for row in rows
+        ]
+
+    def files(self) -> list[Entry]:
+        """Job files of the shop's folder, newest first."""
+        found = sorted((p for p in self.shop.jobs.glob("*.yaml") if p.is_file()), key=_when, reverse=True)
+        return [Entry(p.stem.replace("-", " "), str(p.parent), p) for p in found]
+
+    def job(self, key: Path | int) -> tuple[Job, int | None]:
+        """A job by its file, or by its number in the book; with the number if it has one."""
+        from engine.job import job_file
+
+        with sentences():
+            if isinstance(key, int):
+                return self.book.job(key), key
+            return job_file.read(Path(key).expanduser()), None
+
+    def program(self, name: str | Path) -> Program:
+        """A procedure by name or path; raises `Trouble` with its first problem."""
+        from engine.carburation.registry import shipped
+        from engine.procedure.build.load import load
+
+        loaded = load(name, self.shop.procedures, shipped())
+        if loaded.program is None:
+            errors = [p for p in loaded.problems if p.severity == "error"]
+            more = f" ({len(errors) - 1} more; the procedures screen lists them.)" if len(errors) > 1 else ""
+            raise Trouble(f"{errors[0]}{more}")
+        return loaded.program
+
+    def start(self, program: Program, job: Job, number: int | None) -> Sitting:
+        """Begin a run of a procedure on a job; the job is taken into the book if it has no number there."""
+        from engine.carburation.registry import shipped
+        from engine.session.session import Session
+
+        with sentences():
+            return Sitting(
+                Session.start(
+                    program, job, book=self.book, advisers=shipped(), shop=self.shop.settings, job_number=number
+                )
+            )
+
+    def reopen(self, run: str) -> Sitting:
+        """Go on with a run where it stood."""
+        from engine.carburation.registry import shipped
+        from engine.session.session import Session
+
+        with sentences():
+            return Sitting(Session.reopen(self.book, run, advisers=shipped()))
+
+    def close(self) -> None:
+        """Let go of the book."""
+        if self._book is not None:
+            self._book.close()
+            self._book = None
+
+
+def _when(path: Path) -> float:
+    try:
+        return path.stat().st_mtime
+    except OSError:
+        return 0.0

@@ -1,0 +1,297 @@
+"""Typing the values of a step: fields in rows, what was typed, and what it means; pure, it draws nothing and records
+nothing.
+
+A character is never dropped silently: what can't belong to a number is refused with a sentence, and what was parsed
+is echoed with its unit before it is given. `,` and `.` are both the decimal mark; `1 1/4` and, on a number pad,
+`1+1/4` are mixed numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any, Literal
+
+from engine.quantity.units import UNITS, NotAQuantity, convert, parse_quantity
+from tui.drawing import phrases
+
+if TYPE_CHECKING:
+    from engine.evidence import Place
+
+#: What a text for a number may hold, besides letters of a unit.
+_NUMERIC = set("0123456789.,/+- %°²³µ½¼¾")
+_VULGAR = {"½": " 1/2", "¼": " 1/4", "¾": " 3/4"}
+LONGEST = 200
+
+
+class Refusal(ValueError):
+    """What was typed can't be taken; the message is a sentence for the screen."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One field: a number in `unit` within `low` to `high`, a choice, or a text.
+
+    `label` is its short name in the row.
+    """
+
+    label: str
+    place: Place | None = None
+    kind: Literal["number", "choice", "text"] = "number"
+    unit: str | None = None
+    low: Fraction | None = None
+    high: Fraction | None = None
+    step: Fraction | None = None
+    choices: tuple[str, ...] = ()
+    optional: bool = False
+    #: Of a text: what is wrong with it, in a sentence; empty where nothing is.
+    fault: Callable[[str], str] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One reading or one field of a form: its cells, what to ask, and what to show beside the echo."""
+
+    name: str
+    ask: str
+    cells: tuple[Cell, ...]
+    how: str = ""
+    hint: str = ""
+    may_lack: bool = False
+    healthy: str | tuple[Fraction | None, Fraction | None] | None = None
+    expect: tuple[Fraction | None, ...] | None = None
+    #: What the fields hold to begin with.
+    start: tuple[str, ...] | None = None
+
+
+def read(cell: Cell, text: str) -> Any:
+    """What a text means in this cell: a Fraction in its unit (rounded to its step), a choice, or a text; None where
+    it may be empty.
+
+    Raises `Refusal` with a sentence.
+    """
+    text = text.strip()
+    if not text:
+        if cell.optional:
+            return None
+        raise Refusal("Nothing is typed yet.")
+    if cell.kind == "text":
+        wrong = cell.fault(text) if cell.fault else ""
+        if wrong:
+            raise Refusal(wrong)
+        return text
+    if cell.kind == "choice":
+        if text.isdecimal() and 1 <= int(text) <= len(cell.choices):
+            return cell.choices[int(text) - 1]
+        for choice in cell.choices:
+            if choice.casefold() == text.casefold():
+                return choice
+        raise Refusal(f"'{text[:20]}' is none of them. Type a digit from 1 to {len(cell.choices)}.")
+    return _number(cell, text)
+
+
+def _number(cell: Cell, text: str) -> Fraction:
+    for sign, said in _VULGAR.items():
+        text = text.replace(sign, said)
+    said = text[0] + text[1:].replace("+", " ") if text[0] in "+-" else text.replace("+", " ")
+    try:
+        value, unit = parse_quantity(said, cell.unit or "")
+    except NotAQuantity as fault:
+        raise Refusal(str(fault)) from None
+    own = cell.unit or ""
+    if unit.name != own:
+        if own not in UNITS or unit.dimension != UNITS[own].dimension:
+            raise Refusal(f"{unit.name} does not belong here: this is read in {own or 'plain numbers'}.")
+        value = convert(value, unit.name, own)
+    exact = value
+    if cell.step:
+        value = round_to(value, cell.step)
+    below = cell.low is not None and min(value, exact) < cell.low
+    above = cell.high is not None and max(value, exact) > cell.high
+    if below or above:
+        raise Refusal(
+            f"{phrases.with_unit(exact, cell.unit)} is outside {phrases.number(cell.low, cell.unit)} to "
+            f"{phrases.with_unit(cell.high, cell.unit)}. Correct it, or read again."
+        )
+    return value
+
+
+def round_to(value: Fraction, step: Fraction) -> Fraction:
+    """The nearest multiple of a step, a half away from zero."""
+    turns = abs(value) / step
+    whole = (2 * turns.numerator + turns.denominator) // (2 * turns.denominator)
+    return whole * step * (-1 if value < 0 else 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Took:
+    """The key was used; nothing is answered yet."""
+
+
+@dataclass(frozen=True, slots=True)
+class EntryRefused:
+    """The key was refused, and why."""
+
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """The question is answered."""
+
+    value: Any
+
+
+@dataclass(frozen=True, slots=True)
+class NeedReason:
+    """A place of this row is not taken, and nobody has said why yet."""
+
+    row: Row
+
+
+Reply = Took | EntryRefused | Given | NeedReason
+
+
+@dataclass
+class Fields:
+    """Rows of fields, walked place by place. `texts` is what stands in each; `-` alone means not taken."""
+
+    rows: tuple[Row, ...]
+    title: str = ""
+    at: int = 0
+    texts: list[str] = field(default_factory=list)
+    reasons: dict[str, str] = field(default_factory=dict)
+    #: The next character replaces what stands here.
+    fresh: bool = True
+    #: The rows are listed elsewhere on the screen.
+    listed: bool = False
+
+    def __post_init__(self) -> None:
+        self.flat: list[tuple[Row, Cell]] = [(row, cell) for row in self.rows for cell in row.cells]
+        if not self.texts:
+            self.texts = [t for row in self.rows for t in (row.start or ("",) * len(row.cells))]
+
+    @property
+    def row(self) -> Row:
+        """The row in hand."""
+        return self.flat[self.at][0]
+
+    @property
+    def cell(self) -> Cell:
+        """The field in hand."""
+        return self.flat[self.at][1]
+
+    @property
+    def index(self) -> int:
+        """The place in hand within its row."""
+        return self.at - self.start_of(self.row)
+
+    def start_of(self, row: Row) -> int:
+        """Where a row's fields begin."""
+        return next(n for n, (each, _) in enumerate(self.flat) if each is row)
+
+    def typed(self, row: Row) -> list[str]:
+        """What stands in a row's fields."""
+        first = self.start_of(row)
+        return self.texts[first : first + len(row.cells)]
+
+    def value(self, n: int) -> Any:
+        """What field `n` means; None where it is not taken. Raises `Refusal`."""
+        row, cell = self.flat[n]
+        if self.texts[n].strip() in ("-", "–"):
+            if row.may_lack:
+                return None
+            if cell.optional:
+                return None
+            raise Refusal(f"{row.ask}: this one must be taken.")
+        return read(cell, self.texts[n])
+
+    def values(self) -> dict[str, Any]:
+        """Every row's value: a single one alone, a row as a list. Raises `Refusal`."""
+        found: dict[str, Any] = {}
+        for row in self.rows:
+            first = self.start_of(row)
+            these = [self.value(first + n) for n in range(len(row.cells))]
+            found[row.name] = these[0] if len(these) == 1 and row.cells[0].place is None else these
+        return found
+
+    def put(self, row: Row, texts: list[str]) -> None:
+        """Write texts into a row's fields, as if they had been typed."""
+        first = self.start_of(row)
+        self.texts[first : first + len(row.cells)] = texts
+        self.fresh = True
+
+    def rebuild(self, rows: tuple[Row, ...], begin: Mapping[str, str]) -> None:
+        """Ask other rows from now on, and stay at the one in hand; what stands in a row stays, unless `begin` says."""
+        kept = {row.name: self.typed(row) for row in self.rows}
+        at, fresh = self.row.name, self.fresh
+        self.rows = rows
+        self.flat = [(row, cell) for row in rows for cell in row.cells]
+        self.texts = [t for row in rows for t in (row.start or ("",) * len(row.cells))]
+        for row in rows:
+            if row.name in begin:
+                self.put(row, [begin[row.name]])
+            elif row.name in kept:
+                self.put(row, kept[row.name])
+        self.go(next((n for n, (row, _) in enumerate(self.flat) if row.name == at), 0))
+        self.fresh = fresh
+
+    def go(self, n: int) -> None:
+        """Go to a field; what is typed next replaces what stands there."""
+        self.at = max(0, min(len(self.flat) - 1, n))
+        self.fresh = True
+
+    def key(self, name: str, character: str | None) -> Reply | None:
+        """One press. None: not a key of this question."""
+        if name == "enter":
+            return self._enter()
+        if name in ("up", "left") or name in ("down", "right"):
+            self.go(self.at + (1 if name in ("down", "right") else -1))
+            return Took()
+        if name in ("home", "end"):
+            self.go(0 if name == "home" else len(self.flat) - 1)
+            return Took()
+        if name in ("backspace", "delete"):
+            self.texts[self.at] = "" if self.fresh or name == "delete" else self.texts[self.at][:-1]
+            self.fresh = False
+            return Took()
+        return self._type(character) if character is not None else None
+
+    def _type(self, character: str) -> Reply | None:
+        here = "" if self.fresh else self.texts[self.at]
+        if self.cell.kind != "text":
+            if character in "*=" or (character in "/+" and not here):
+                return None
+            if not (character in _NUMERIC or character.isalpha() or self.cell.kind == "choice"):
+                return EntryRefused(f"'{character}' does not belong in a number. Write it like 1.25, 1,25 or 1 1/4.")
+        if len(here) >= LONGEST:
+            return EntryRefused(f"That is longer than {LONGEST} characters.")
+        self.texts[self.at] = here + character
+        self.fresh = False
+        return Took()
+
+    def _enter(self) -> Reply:
+        try:
+            value = self.value(self.at)
+        except Refusal as fault:
+            lack = " Type - and Enter if it can't be taken." if self.row.may_lack and not self.texts[self.at] else ""
+            return EntryRefused(str(fault) + lack)
+        if value is None and self.row.may_lack and self.row.name not in self.reasons:
+            return NeedReason(self.row)
+        if self.at + 1 < len(self.flat):
+            self.go(self.at + 1)
+            return Took()
+        for n in range(len(self.flat)):
+            try:
+                self.value(n)
+            except Refusal as fault:
+                self.go(n)
+                row, cell = self.flat[n]
+                return EntryRefused(f"{cell.label or row.ask}: {fault}")
+        return Given(self.values())
+
+
+def draft(fields: Fields) -> Mapping[str, list[str]]:
+    """What is half typed, by row name: kept when something else is asked in between."""
+    return {row.name: fields.typed(row) for row in fields.rows}

@@ -1,0 +1,168 @@
+"""The other questions that the answering place can ask: press a key, pick from a list, write a line, wait; pure, it
+draws nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from tui.control.entry import LONGEST, EntryRefused, Given, Reply, Took
+from tui.drawing.phrases import clock
+
+
+@dataclass
+class Press:
+    """One deliberate key, which is not Enter where `keys` says so; `other` is what pressing Enter instead is told."""
+
+    title: str
+    keys: tuple[str, ...] = ("enter",)
+    cap: str = "Enter"
+    detail: str = ""
+    role: str = "mark"
+    other: str = ""
+    #: The signal word of a caution that is to be understood.
+    word: str = ""
+
+    def key(self, name: str, character: str | None) -> Reply | None:
+        """One press. None: not a key of this question."""
+        if name in self.keys:
+            return Given(True)
+        if name == "enter" and self.other:
+            return EntryRefused(self.other)
+        if character is not None and character.isdecimal():
+            return EntryRefused(self.other or f"Nothing is to be typed here. {self.cap} goes on.")
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One line of a list: what it says, what it means, and a word more."""
+
+    label: str
+    value: Any
+    hint: str = ""
+
+
+@dataclass
+class Pick:
+    """A list: a digit picks one of the nine that show, arrows and Enter any; `0` shows the next nine."""
+
+    title: str
+    options: tuple[Option, ...]
+    at: int = 0
+    detail: str = ""
+    #: Digits only point, and Enter picks: for lists that stay on screen.
+    hold: bool = False
+
+    @property
+    def page(self) -> range:
+        """The options that show."""
+        first = self.at // 9 * 9
+        return range(first, min(first + 9, len(self.options)))
+
+    def key(self, name: str, character: str | None) -> Reply | None:
+        """One press. None: not a key of this question."""
+        if name in ("up", "down", "left", "right") and self.options:
+            self.at = (self.at + (1 if name in ("down", "right") else -1)) % len(self.options)
+            return Took()
+        if name == "home" or name == "end":
+            self.at = 0 if name == "home" else max(0, len(self.options) - 1)
+            return Took()
+        if name == "enter":
+            return Given(self.options[self.at].value) if self.options else EntryRefused("There is nothing to pick.")
+        if character == "0" and len(self.options) > 9:
+            self.at = self.page.stop % len(self.options) if self.page.stop < len(self.options) else 0
+            return Took()
+        if character is not None and character.isdecimal():
+            n = self.page.start + int(character) - 1
+            if character == "0" or n not in self.page:
+                return EntryRefused(f"There is no {character} here." if self.options else "There is nothing to pick.")
+            self.at = n
+            return Took() if self.hold else Given(self.options[n].value)
+        return None
+
+
+@dataclass
+class Line:
+    """One line of text: a note, a reason, a path."""
+
+    title: str
+    text: str = ""
+    may_be_empty: bool = False
+    empty: str = "Nothing is written yet."
+    detail: str = ""
+    caret: int = field(default=-1)
+
+    def __post_init__(self) -> None:
+        if self.caret < 0:
+            self.caret = len(self.text)
+
+    def key(self, name: str, character: str | None) -> Reply | None:
+        """One press. None: not a key of this question."""
+        if name == "enter":
+            said = self.text.strip()
+            return Given(said) if said or self.may_be_empty else EntryRefused(self.empty)
+        if name in ("left", "right", "home", "end"):
+            self.caret = {
+                "left": max(0, self.caret - 1),
+                "right": min(len(self.text), self.caret + 1),
+                "home": 0,
+                "end": len(self.text),
+            }[name]
+            return Took()
+        if name == "backspace":
+            self.text = self.text[: max(0, self.caret - 1)] + self.text[self.caret :]
+            self.caret = max(0, self.caret - 1)
+            return Took()
+        if name == "delete":
+            self.text = self.text[: self.caret] + self.text[self.caret + 1 :]
+            return Took()
+        if character is None or not character.isprintable():
+            return None
+        if len(self.text) >= 2 * LONGEST:
+            return EntryRefused(f"That is longer than {2 * LONGEST} characters.")
+        self.text = self.text[: self.caret] + character + self.text[self.caret :]
+        self.caret += 1
+        return Took()
+
+
+@dataclass
+class Countdown:
+    """A pause before reading.
+
+    `now` gives seconds from any start; Enter ends it where it may be cut, or where it waits for an event.
+    """
+
+    title: str
+    seconds: float
+    until: str
+    why: str
+    cut: bool
+    now: Callable[[], float]
+    started: float = -1.0
+
+    def __post_init__(self) -> None:
+        if self.started < 0:
+            self.started = self.now()
+
+    @property
+    def left(self) -> float:
+        """Seconds still to wait."""
+        return max(0.0, self.seconds - (self.now() - self.started))
+
+    @property
+    def over(self) -> bool:
+        """Nothing is left to wait."""
+        return self.left <= 0
+
+    def key(self, name: str, character: str | None) -> Reply | None:
+        """One press. None: not a key of this question."""
+        if name == "enter":
+            if self.cut or self.until or self.over:
+                return Given(True)
+            why = f": {self.why}." if self.why else "."
+            return EntryRefused(f"{clock(self.left)} to go, and this wait is not to be cut short{why}")
+        if character is not None and (character.isdecimal() or character in ".,"):
+            return EntryRefused(f"Not yet: {clock(self.left)} to go before anything is read.")
+        return None

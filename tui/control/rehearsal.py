@@ -1,0 +1,146 @@
+"""A run on the virtual engine: the same session as a real one, its readings taken by the technician's hands of the
+bench.
+
+The book of a rehearsal lives in memory. What is hidden in the engine stays hidden until the end.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from random import randrange
+from typing import TYPE_CHECKING, Any
+
+from engine.evidence import Place
+from tui.control.desk import Desk, Sitting, Trouble, sentences
+from tui.drawing import phrases
+
+if TYPE_CHECKING:
+    from engine.bench.plant.faults import Kind
+    from engine.bench.trial.fleet import Specimen
+    from engine.job.model import Job
+    from engine.session.session import Session
+
+
+class Rehearsal(Sitting):
+    """Each step is done on the virtual engine once, when its readings are taken or when it is answered."""
+
+    rehearses = True
+
+    def __init__(self, session: Session, specimen: Specimen, by_itself: bool, pace: float) -> None:
+        from engine.bench.technicians.hands import Hands
+
+        super().__init__(session)
+        self.specimen = specimen
+        self.engine = specimen.engine()
+        self.hands = Hands(self.engine)
+        self.playing = True if by_itself else None
+        self.pace = pace
+        self._done: dict[str, Any] | None = None
+
+    def work(self, moved: Any = None) -> dict[str, Any]:
+        """What the hands answer to the step in force; it is done on the engine once, with `moved` if that was said."""
+        from engine.protocol.talk import move_message, step_message
+
+        if self._done is None:
+            step = step_message(self.view)
+            if moved is not None:
+                step["moves"] = [move_message(move, self.view) for move in moved]
+            self._done = self.hands.answer(step)
+        return self._done
+
+    def ahead(self) -> str | None:
+        """Do the step; the name of a symptom that shows, or None."""
+        return self.work().get("symptom")
+
+    def reading(self, name: str) -> tuple[Any, str | None]:
+        """A reading of the virtual engine, and the reason where a place is not taken."""
+        done = self.work()
+        return done.get("readings", {}).get(name), done.get("lacking", {}).get(name)
+
+    def answer(self, **answer: Any) -> str | None:
+        """As a real run. The step is done on the engine first; what the hand really turned rides along."""
+        if answer.keys() & {"done", "readings", "symptom"}:
+            done = self.work(answer.get("moved"))
+            if "moved" in done and "moved" not in answer:
+                answer["moved"] = done["moved"]
+        problem = super().answer(**answer)
+        if problem is None and not answer.keys() & {"note"}:
+            self._done = None
+        return problem
+
+    def truth(self) -> list[tuple[str, list[str]]]:
+        """What was really wrong, and how the engine stands."""
+        return [("WHAT WAS REALLY WRONG", really_wrong(self)), ("HOW THE ENGINE STANDS", how_it_stands(self))]
+
+    def suspend(self) -> None:
+        """A rehearsal is not kept."""
+        self.session.close()
+
+
+def rehearse(
+    desk: Desk,
+    procedure: str | Path,
+    *,
+    job: Job | None = None,
+    seed: int | None = None,
+    faults: tuple[str, ...] = (),
+    by_itself: bool = False,
+    pace: float = 2.5,
+) -> Rehearsal:
+    """Begin a rehearsal of a procedure, on a job's engine or an invented one; raises `Trouble` with a sentence."""
+    from engine.bench.plant.faults import NoSuchFault
+    from engine.bench.trial import fleet
+    from engine.book.book import Book
+    from engine.carburation.registry import shipped
+    from engine.session.session import Session
+
+    program = desk.program(procedure)
+    families = [f for f in program.files[program.main].layout.families if f != "any"]
+    seed = randrange(1, 10_000) if seed is None else seed
+    known = job or fleet.random_job(seed, families[0] if families else fleet.SIDEDRAUGHT)
+    try:
+        specimen = fleet.faulted(known, faults, seed) if faults else fleet.random_engine(seed, known)
+    except NoSuchFault as fault:
+        raise Trouble(str(fault)) from fault
+    with sentences():
+        session = Session.start(program, specimen.job, book=Book.memory(), advisers=shipped(), shop=desk.shop.settings)
+    return Rehearsal(session, specimen, by_itself, pace)
+
+
+def really_wrong(sitting: Rehearsal) -> list[str]:
+    """What was hidden in the engine, a sentence each, and how it stands at the end: the answer to the rehearsal."""
+    from engine.bench.plant.faults import KINDS
+
+    out = []
+    for fault in sitting.specimen.faults:
+        kind = KINDS[fault.kind]
+        where = f"{phrases.place(Place(fault.carb, fault.barrel), sitting.view.terms)}: " if fault.carb else ""
+        said = f"{where}{kind.says}{_size(fault.size, kind)}."
+        mended = " You mended it." if fault in sitting.engine.mended else ""
+        out.append(f"{said[0].upper()}{said[1:]}{mended}")
+    if not out:
+        out.append("Nothing was wrong with this engine: it only wanted setting.")
+    return out
+
+
+def _size(size: float, kind: Kind) -> str:
+    """How big it is, in brackets: ` (0.31 mm2)`, ` (+1 size)`, ` (82 % of torque)`."""
+    share, _, of = kind.unit.partition(" ")
+    sign = "+" if kind.either_way else ""
+    if share == "share":
+        return f" ({100 * size:{sign}.0f} % {of})".replace(" )", ")")
+    unit = "size" if kind.unit == "sizes" and abs(size) == 1 else kind.unit
+    return f" ({size:{sign}.2g} {unit})" if unit else ""
+
+
+def how_it_stands(sitting: Rehearsal) -> list[str]:
+    """The engine as it is left, without noise."""
+    truth = sitting.engine.truth()
+    flows = ", ".join(f"{g:.1f}" for g in truth.gauge)
+    fit = ", ".join(f"{j:.0f}" for j in truth.jets)
+    out = [f"Air as left: {flows} kg/h, {'even within tolerance' if truth.spread_ok else 'NOT even'}."]
+    if truth.running:
+        out.append(f"Speed as left: {truth.speed:.0f} rpm.")
+    if sitting.engine.body.kind != "constant depression":
+        out.append(f"Idle jets as left: {fit}; {truth.right_jet:.0f} suits this engine.")
+    return out

@@ -1,0 +1,287 @@
+"""The answering place as lines: fields laid out as the bank, lists with digits, countdowns; pure, it takes no key.
+
+Whatever is asked, it looks the same: a label and the question, what may be given, and a line that says what was
+understood or why it was refused. The field in hand is marked by `>` and a caret as well as by its ground.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from itertools import groupby
+
+from rich.cells import cell_len
+
+from tui.control.entry import Cell, Fields, Refusal, Row, read
+from tui.control.questions import Countdown, Pick, Press
+from tui.control.questions import Line as TextLine
+from tui.drawing import phrases
+from tui.drawing.lines import Line, Lines, Piece, clean, cut, cut_line, fill, width, wrapped
+from tui.drawing.signs import SIGNAL_ROLE
+
+Question = Fields | Press | Pick | TextLine | Countdown
+
+
+def draw(
+    question: Question, cells: int, rows: int, terms: dict[str, str], cue: str = "", refused: bool = True
+) -> Lines:
+    """The question in at most `rows` lines; `cue` is a refusal or news that must be seen, and always has room."""
+    sign, role = (" ! ", "amber") if refused else (" i ", "good")
+    told: Lines = wrapped(cue, cells - 3, role, head=(sign, role)) if cue else []
+    told = told[: max(1, rows - 2)]
+    room = rows - len(told)
+    if isinstance(question, Fields):
+        body = fields(question, cells, room, terms, echo=not told)
+    elif isinstance(question, Pick):
+        body = pick(question, cells, room)
+    elif isinstance(question, TextLine):
+        body = line(question, cells, room)
+    elif isinstance(question, Countdown):
+        body = countdown(question, cells, room)
+    else:
+        body = press(question, cells, room)
+    return [cut_line(each, cells) for each in (*body[:room], *told)]
+
+
+def limits(cell: Cell) -> str:
+    """What may be given here: `0 to 20 kg/h`."""
+    if cell.kind == "choice":
+        return ""
+    if cell.kind == "text":
+        return "may stay empty" if cell.optional else ""
+    said = phrases.unit_word(cell.unit)
+    if cell.low is not None and cell.high is not None:
+        said = f"{phrases.number(cell.low, cell.unit)} to {phrases.number(cell.high, cell.unit)} {said}".strip()
+    return f"{said}, may stay empty" if cell.optional else said
+
+
+def fields(question: Fields, cells: int, rows: int, terms: dict[str, str], echo: bool = True) -> Lines:
+    """Rows of fields: those done on a line each, the one in hand in full, those to come by name."""
+    row = question.row
+    here = question.rows.index(row)
+    tag = f" {question.title or 'READ'} "
+    many = f"{here + 1} of {len(question.rows)}" if len(question.rows) > 1 else ""
+    more = ", ".join(bit for bit in (limits(row.cells[question.index]), row.hint) if bit)
+    asked: Line = ((tag, "key"), (" ", "ink"), (clean(row.ask), "strong"), (f"  {more}" if more else "", "soft"))
+    if width(asked) > cells - len(many) - 1 and width(asked[:3]) <= cells - len(many) - 1:
+        asked = (*asked[:3], (cut(f"  {more}", cells - len(many) - 1 - width(asked[:3])), "soft"))
+    out: Lines = [(*fill(asked, cells - len(many) - 1), (f" {many}", "soft"))]
+    out += _choices(question, cells) if row.cells[0].kind == "choice" else []
+    tail: Lines = [_echo(question, cells)] if echo else []
+    out += _about(_cells(question, row, cells, terms), rows - len(out) - len(tail))
+    room = rows - len(out) - len(tail)
+    if room > 0 and len(question.rows) > 1 and not question.listed:
+        tail += _others(question, here, cells, room)
+    return out + tail
+
+
+def _about(lines: Lines, room: int) -> Lines:
+    """As many lines as have room, the one with the field in hand among them."""
+    room = max(1, room)
+    here = next((n for n, line_ in enumerate(lines) if any(role == "field-on" for _, role in line_)), 0)
+    first = max(0, min(here - room // 2, len(lines) - room))
+    return lines[first : first + room]
+
+
+def shown(cell: Cell, text: str) -> str:
+    """What stands in a field, a choice in its own words."""
+    if cell.kind == "choice" and text:
+        try:
+            return str(read(cell, text))
+        except Refusal:
+            return text
+    return text
+
+
+def _wide(row: Row, cells: int) -> int:
+    if row.cells[0].kind == "choice":
+        return min(max(len(c) for c in row.cells[0].choices), 24)
+    if row.cells[0].kind == "text":
+        return max(10, cells - 10 - max(len(c.label) for c in row.cells))
+    return 7 if len(row.cells) > 1 else 9
+
+
+def _cells(question: Fields, row: Row, cells: int, terms: dict[str, str]) -> Lines:
+    """The fields of a row, body by body, as many to a line as have room."""
+    wide = _wide(row, cells)
+    first = question.start_of(row)
+    boxes: list[tuple[str, Line]] = []
+    for carb, group in groupby(enumerate(row.cells), key=lambda p: p[1].place.carb if p[1].place else None):
+        these = list(group)
+        inner = len(these) > 1
+        head = f"{phrases.term(terms, 'carb')} {carb} " if inner and carb is not None else ""
+        for k, (n, cell) in enumerate(these):
+            on = first + n == question.at
+            text = shown(cell, question.texts[first + n])
+            said = cut(clean(text), wide - (1 if on else 0))
+            body = (said + ("▏" if on else "")).ljust(wide - (cell_len(said) - len(said)))
+            label = f"{cell.label} " if cell.label else ""
+            box: Line = (
+                ((">" if on else " "), "mark"),
+                (label, "strong" if on else "soft"),
+                (f"[{body}]", "field-on" if on else "field"),
+            )
+            boxes.append((head if k == 0 else "", box))
+    out: Lines = []
+    here: list[Piece] = [("  ", "ink")]
+    for head, box in boxes:
+        need = len(head) + width(box) + 2
+        if width(tuple(here)) + need > cells and len(here) > 1:
+            out.append(tuple(here))
+            here = [("  ", "ink")]
+        here += [(head, "ink"), *box, (" ", "ink")]
+    return [*out, tuple(here)]
+
+
+def _choices(question: Fields, cells: int) -> Lines:
+    """The choices of the field in hand, each with its digit, as many to a line as have room."""
+    cell = question.cell
+    text = question.texts[question.at]
+    try:
+        chosen = read(cell, text) if text else None
+    except Refusal:
+        chosen = None
+    out: Lines = []
+    here: Line = ()
+    for n, choice in enumerate(cell.choices, 1):
+        on = choice == chosen
+        said = f"{'›' if on else ' '}{clean(choice)}"
+        piece: Line = ((f" {n} ", "key"), (said, "mark" if on else "ink"), ("  ", "ink"))
+        if width(here) + width(piece) > cells - 2 and here:
+            out.append((("  ", "ink"), *here))
+            here = ()
+        here += piece
+    return [*out, (("  ", "ink"), *here)]
+
+
+def _echo(question: Fields, cells: int) -> Line:
+    """What was understood of the field in hand, beside what a sound engine reads and what the advice expected."""
+    row, cell = question.row, question.cell
+    text = question.texts[question.at].strip()
+    beside = []
+    if row.expect is not None and question.index < len(row.expect) and row.expect[question.index] is not None:
+        beside.append(f"expected {phrases.number(row.expect[question.index], cell.unit, cell.step)}")
+    sound = healthy(row, cell)
+    # Of a list of answers none is called the right one: it would be the one that is typed.
+    if sound and cell.kind != "choice":
+        beside.append(f"right: {sound}")
+    tail: Line = ((f"   {', '.join(beside)}" if beside else "", "soft"),)
+    if not text:
+        way = "A digit, then Enter." if cell.kind == "choice" else "Type it, then Enter."
+        way = "Enter leaves it empty." if cell.optional else way
+        dash = f" {phrases.EN_DASH} : not taken." if row.may_lack else ""
+        return ((f"  {way}{dash}", "soft"), *tail)
+    if text in ("-", "–") and (row.may_lack or cell.optional):
+        return (("  = not taken", "amber"), *tail)
+    try:
+        value = read(cell, text)
+    except Refusal as fault:
+        # Half typed is not wrong yet: Enter says so in full.
+        return ((f"  {fault}", "soft"),)
+    if cell.kind == "text":
+        return (("  Enter keeps it.", "soft"),)
+    said = phrases.with_unit(value, cell.unit, cell.step)
+    out = _outside(row, value)
+    return ((f"  = {clean(said)}", "amber" if out else "good"), (f"  {out}" if out else "", "amber"), *tail)
+
+
+def healthy(row: Row, cell: Cell) -> str:
+    """What a sound engine gives, in words."""
+    if row.healthy is None:
+        return ""
+    if isinstance(row.healthy, str):
+        return clean(row.healthy)
+    low, high = row.healthy
+    if low is None or high is None:
+        if low is None and high is None:
+            return ""
+        way, one = ("from", low) if high is None else ("up to", high)
+        return f"{way} {phrases.with_unit(one, cell.unit, cell.step)}"
+    return f"{phrases.number(low, cell.unit, cell.step)} to {phrases.with_unit(high, cell.unit, cell.step)}"
+
+
+def _outside(row: Row, value: object) -> str:
+    if isinstance(row.healthy, tuple) and isinstance(value, Fraction):
+        low, high = row.healthy
+        if low is not None and value < low:
+            return "▾ low"
+        if high is not None and value > high:
+            return "▴ high"
+    return ""
+
+
+def _others(question: Fields, here: int, cells: int, room: int) -> Lines:
+    """The rows that are done, as many as have room, and the names of those to come."""
+    coming = [row.ask for row in question.rows[here + 1 :]]
+    last: Lines = [cut_line((("  then: ", "soft"), (clean("; ".join(coming)), "soft")), cells)] if coming else []
+    done: Lines = []
+    for row in question.rows[:here]:
+        said = "  ".join(shown(c, t) or "–" for c, t in zip(row.cells, question.typed(row), strict=True))
+        unit = phrases.unit_word(row.cells[0].unit)
+        said = f"{clean(said)} {unit}"
+        done.append(cut_line((("  ✓ ", "good"), (f"{clean(row.ask)}: ", "soft"), (said, "ink")), cells))
+    free = room - len(last)
+    return [*(done[-free:] if free > 0 else []), *last]
+
+
+def pick(question: Pick, cells: int, rows: int) -> Lines:
+    """A list with digits; the one in hand is pointed at."""
+    page = question.page
+    more = f"  0: more ({len(question.options)})" if len(question.options) > 9 else ""
+    out: Lines = [((f" {clean(question.title)} ", "key"), (more, "soft"))]
+    out += wrapped(question.detail, cells - 2, "ink", head=("  ", "ink")) if question.detail else []
+    room = max(1, rows - len(out))
+    first = max(page.start, min(question.at - room // 2, page.stop - room)) if len(page) > room else page.start
+    for n in range(first, min(page.stop, first + room)):
+        option = question.options[n]
+        on = n == question.at
+        hint = f"  {clean(option.hint)}" if option.hint else ""
+        out.append(
+            cut_line(
+                (
+                    ("›" if on else " ", "mark"),
+                    (f" {n - page.start + 1} ", "key"),
+                    (f" {clean(option.label)}", "mark" if on else "ink"),
+                    (hint, "soft"),
+                ),
+                cells,
+            )
+        )
+    if not question.options:
+        out.append((("  Nothing here.", "soft"),))
+    return out
+
+
+def line(question: TextLine, cells: int, rows: int) -> Lines:
+    """A line of text with its caret; its end is shown where it is longer than the screen."""
+    out: Lines = [((f" {clean(question.title)} ", "key"), ("  Enter keeps it, Esc leaves it.", "soft"))]
+    out += wrapped(question.detail, cells - 2, "ink", head=("  ", "ink"))[: max(0, rows - 2)] if question.detail else []
+    room = cells - 6
+    before, after = clean(question.text[: question.caret]), clean(question.text[question.caret :])
+    while cell_len(before) > room - 1:
+        before = before[1:]
+    body = cut(f"{before}▏{after}", room)
+    out.append((("  ", "ink"), (f"[{body}{' ' * (room - cell_len(body))}]", "field-on")))
+    return out
+
+
+def countdown(question: Countdown, cells: int, rows: int) -> Lines:
+    """The time that is left, as a figure and a bar, and why."""
+    left, whole = question.left, max(question.seconds, 1)
+    label = f"at most, until {question.until}" if question.until else question.title
+    done = round((cells - 6) * (1 - left / whole))
+    way = "It is so, go on" if question.until else "Cut it short" if question.cut else ""
+    end: Line = ((" Enter ", "key"), (f"  {way}", "mark")) if way else (("  It is not to be cut short.", "soft"),)
+    out: Lines = [
+        ((" WAIT ", "key"), (f" {phrases.clock(left)} ", "mark"), (f" {clean(label)}", "strong")),
+        (("  ", "ink"), ("━" * done, "mark"), ("·" * (cells - 6 - done), "rule")),
+    ]
+    return [*out, *wrapped(question.why, cells - 2, "ink", head=("  ", "ink"))[: max(0, rows - 3)], end]
+
+
+def press(question: Press, cells: int, rows: int) -> Lines:
+    """The one key that goes on; a signal word stands on its own ground in front of what is to be understood."""
+    head = ("  ", "ink")
+    if question.word:
+        head = (f" {question.word.upper()} ", SIGNAL_ROLE.get(question.word, "amber"))
+    out: Lines = wrapped(question.detail, cells - 2, "strong", head=head, indent=2)[: max(0, rows - 1)]
+    return [*out, ((f" {question.cap} ", "key"), (f"  {clean(question.title)}", question.role))]

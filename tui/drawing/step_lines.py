@@ -1,0 +1,292 @@
+"""A step as lines of words for the run screen: head, instruction, cautions, findings, trend, trail; pure, it asks and
+decides nothing.
+
+Each function takes a `View` and a width in cells, and gives lines none of which is wider.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from fractions import Fraction
+
+from engine.evidence import Finding
+from engine.session.view import CautionView, Latest, View
+from tui.drawing import phrases
+from tui.drawing.lines import Line, Lines, clean, cut, cut_line, fill, width, wrapped
+from tui.drawing.signs import SEVERITY_ROLE, SIGNAL_ROLE, SIGNS
+
+_WORST_FIRST = {"stop": 0, "change part": 1, "adjust": 2, "note": 3}
+
+
+def head(view: View, cells: int) -> Lines:
+    """Two lines: where in which procedure and how things must stand; the step's title and its visit."""
+    right = _state(view, cells - 26)
+    where = view.procedure if view.file in (view.procedure, "") else f"{view.file} · {view.procedure}"
+    first = _ends(((clean(phrases.plain(where)), "soft"),), right, cells)
+    visit = f"round {view.visit} of {view.limit}" if view.limit else (f"round {view.visit}" if view.visit > 1 else "")
+    place = f"{phrases.place(view.here, view.terms)}: " if view.here is not None else ""
+    title: Line = ((clean(place + view.title), "title"),)
+    return [first, _ends(title, ((visit, "soft"),), cells)]
+
+
+def _state(view: View, cells: int) -> Line:
+    """How things must stand: the engine and what is new first; what has no room is counted."""
+    rows = phrases.state_words(view.state)
+    rows = tuple(sorted(rows, key=lambda row: (row[0] != "engine", row[0] not in view.changes)))
+    out: Line = ()
+    for n, (key, label, value) in enumerate(rows):
+        new = key in view.changes
+        said = clean(f"{label} {value.upper() if key in ('engine', 'hold') or new else value}")
+        piece: Line = ((" · " if n else "", "soft"), (said, "amber" if new else "strong"))
+        if n and width((*out, *piece)) + 4 > cells:
+            return (*out, (f" · +{len(rows) - n}", "soft"))
+        out = (*out, *piece)
+    return out
+
+
+def _ends(left: Line, right: Line, cells: int) -> Line:
+    """One line with a left and a right end; the left one is shortened where both have no room."""
+    right = cut_line(right, cells)
+    room = cells - width(right)
+    return (*fill(left, max(0, room - 1)), *(((" ", "ink"),) if room > 0 else ()), *right)
+
+
+def instruction(view: View, cells: int) -> Lines:
+    """What is new in how things must stand, and what to do."""
+    changed = [
+        f"{label} {value.upper()}" for key, label, value in phrases.state_words(view.state) if key in view.changes
+    ]
+    out: Lines = []
+    if changed and not view.end:
+        out += wrapped(", ".join(changed), cells, "amber", head=("Now: ", "amber"))
+    return out + wrapped(view.do, cells, "strong")
+
+
+def minding(view: View, cells: int) -> Lines:
+    """What to mind: the step's own caution, what will be heard, the note, and why the run came here."""
+    out: Lines = []
+    if view.caution:
+        out += wrapped(view.caution, cells, "amber", head=("CAUTION ", "amber"))
+    out += wrapped(view.hear, cells, "ink", head=("Hear: ", "soft"))
+    out += wrapped(view.note, cells, "ink", head=("Note: ", "soft"))
+    for reason in view.because:
+        out += wrapped(reason, cells, "soft", head=("← ", "soft"))
+    return out
+
+
+def word_mark(caution: CautionView) -> tuple[str, str]:
+    """The signal word on its ground."""
+    return f" {caution.word.upper()} ", SIGNAL_ROLE.get(caution.word, "amber")
+
+
+def signal(caution: CautionView, cells: int, one_line: bool = False) -> Lines:
+    """A caution with its signal word in front; on one line where it only stands."""
+    mark = word_mark(caution)
+    text = clean(caution.text)
+    if one_line:
+        return [cut_line((mark, (" ", "ink"), (text, "ink")), cells)]
+    return wrapped(f"{text}", cells, "strong", head=mark, indent=2) if cells > 20 else [cut_line((mark,), cells)]
+
+
+def cautions(view: View, cells: int) -> Lines:
+    """The cautions of the step in full; dangers that are to be understood are asked in the answering place."""
+    return [line for caution in view.cautions if not caution.understand for line in signal(caution, cells)]
+
+
+def standing(view: View, cells: int, understood: Collection[str] = (), rows: int = 99) -> Lines:
+    """A line for each danger that was understood and stands; what has no room is named by its word alone."""
+    these = [c for c in view.cautions if c.understand and c.name in understood]
+    names = {c.name for c in these}
+    these += [c for c in view.standing if c.name not in names]
+    out: Lines = []
+    for n, caution in enumerate(these):
+        if n + 1 >= rows and len(these) > n + 1:
+            rest = [piece for c in these[n:] for piece in (word_mark(c), (f" {phrases.plain(c.name)}  ", "ink"))]
+            out.append(cut_line(tuple(rest), cells))
+            break
+        out += signal(caution, cells, one_line=True)
+    return out[:rows]
+
+
+def ranked(findings: Iterable[Finding]) -> list[Finding]:
+    """Worst first, else as they came."""
+    return sorted(findings, key=lambda f: _WORST_FIRST.get(f.severity, 9))
+
+
+def finding_head(finding: Finding, where: str) -> Line:
+    """Sign, severity and place of a finding."""
+    role = SEVERITY_ROLE.get(finding.severity, "soft")
+    sign = f"{SIGNS.get(finding.severity, '?')} {finding.severity.upper()} "
+    twice = where and clean(finding.say).casefold().startswith(where.casefold())
+    return ((sign, role), (f"{clean(where)}: " if where and not twice else "", "strong"))
+
+
+def findings(view: View, cells: int, rows: int, full: bool = False) -> Lines:
+    """The findings that stand, worst first; what has no room is counted."""
+    these = ranked(view.findings)
+    if not these:
+        return [(("No findings stand.", "soft"),)] if full else []
+    out: Lines = []
+    for n, finding in enumerate(these):
+        where = phrases.places(finding.where, view.terms, each=finding.each) if finding.where else ""
+        lines = finding_lines(finding, where, cells, full)
+        if not full:
+            lines = lines[:1]
+        left = len(these) - n - 1
+        if len(out) + len(lines) + (1 if left else 0) > rows and n:
+            out.append(((f"and {phrases.count(len(these) - n, 'more finding')}: F10", "amber"),))
+            return out
+        if len(out) + len(lines) >= rows and left:
+            out.append((*cut_line(lines[0], cells - 12), (f"  +{left}: F10", "amber")))
+            return out
+        out += lines
+    return out
+
+
+def finding_lines(finding: Finding, where: str, cells: int, full: bool) -> Lines:
+    """One finding: on one line, or in full with what to do and how sure it is. `where`: its places in words."""
+    head_ = finding_head(finding, where)
+    if not full:
+        return [cut_line((*head_, (clean(finding.say), "ink")), cells)]
+    out: Lines = [cut_line(head_, cells)]
+    out += wrapped(finding.say, cells - 2, "ink", head=("  ", "ink"))
+    out += wrapped(finding.do, cells - 2, "ink", head=("  Do: ", "soft"))
+    if finding.suggest is not None:
+        out.append(cut_line((("  Fit: ", "soft"), (clean(suggestion(finding)), "mark")), cells))
+    if finding.sureness is not None:
+        out.append((("  ", "ink"), (sureness(finding.sureness), "soft")))
+    return out
+
+
+def suggestion(finding: Finding) -> str:
+    """The part to fit: `idle jet 55 in place of 50`."""
+    s = finding.suggest
+    if s is None:
+        return ""
+    instead = f" in place of {phrases.decimal(s.old)}" if s.old is not None else ""
+    return f"{phrases.plain(s.part)} {phrases.decimal(s.new)}{instead}"
+
+
+def sureness(value: float) -> str:
+    """How sure, as a word with the figure."""
+    steps = ((0.95, "as good as certain"), (0.75, "likely"), (0.5, "more likely than not"))
+    said = next((word for floor, word in steps if value >= floor), "only a suspicion")
+    return f"{said} ({round(100 * value)} %)"
+
+
+def main_row(view: View) -> Latest | None:
+    """The row that the bank shows: the newest that is to be brought together, else the newest of the bank's numbers."""
+    rows = [
+        row
+        for row in view.latest
+        if row.each in ("barrel", "carb")
+        and row.unit
+        and not row.quantity.endswith("position")
+        and any(isinstance(v, Fraction) for v in row.row)
+    ]
+    return next((row for row in rows if row.tolerance is not None), rows[0] if rows else None)
+
+
+def spread_line(view: View, cells: int) -> Lines:
+    """The spread of the newest row against its tolerance, and how it came down: `spread 2.4 → 1.1 → 0.4 kg/h`."""
+    row = main_row(view)
+    if row is None or not row.spreads:
+        return []
+    step = Fraction(1, 100) if row.spreads[-1] < Fraction(1, 10) else Fraction(1, 10)
+    past = " → ".join(phrases.decimal(s, step) for s in row.spreads[-6:])
+    if row.tolerance is None:
+        verdict, role = "", "soft"
+    elif row.spreads[-1] <= row.tolerance:
+        verdict, role = f"  EVEN, within {_hundredth(row.tolerance)}", "good"
+    else:
+        over = _hundredth(row.spreads[-1] - row.tolerance)
+        verdict, role = f"  UNEVEN by {over}, may be {_hundredth(row.tolerance)}", "amber"
+    name = clean(phrases.plain(row.name))
+    line: Line = ((f"spread of {name} ", "soft"), (f"{past} {row.unit or ''}", "strong"), (verdict, role))
+    return [cut_line(line, cells)]
+
+
+def _hundredth(value: Fraction) -> str:
+    return phrases.decimal(Fraction(round(value * 100), 100))
+
+
+def trend(view: View, cells: int, rows: int) -> Lines:
+    """The spread by round, one horizontal bar a round, the number first, the tolerance marked on each."""
+    row = main_row(view)
+    if row is None or not row.spreads or rows < 2:
+        return []
+    out: Lines = [cut_line(((f"Spread by round, {row.unit or ''}", "soft"),), cells)]
+    top = max([*row.spreads, row.tolerance or 0]) or Fraction(1)
+    step = next((s for s in (Fraction(1), Fraction(1, 10)) if all(x % s == 0 for x in row.spreads)), Fraction(1, 100))
+    first = max(0, len(row.spreads) - (rows - 1))
+    room = max(4, cells - 16)
+    for n, spread in enumerate(row.spreads[first:], first + 1):
+        even = row.tolerance is not None and spread <= row.tolerance
+        bar = round(room * float(spread / top))
+        mark = -1 if row.tolerance is None else min(room, round(room * float(row.tolerance / top)))
+        drawn = "".join(("┊" if c >= bar else "┃") if c == mark else "━" if c < bar else " " for c in range(room + 1))
+        line: Line = (
+            (f"{n:>3} ", "soft"),
+            (f"{phrases.decimal(spread, step):>6} ", "strong"),
+            (drawn.rstrip(), "good" if even else "amber"),
+            (" even" if even else "", "good"),
+        )
+        out.append(cut_line(line, cells))
+    return out
+
+
+def trail(view: View, cells: int, rows: int) -> Lines:
+    """The last steps that were answered, newest at the bottom."""
+    out: Lines = []
+    for mark in view.trail[-rows:]:
+        clock = f"{clean(mark.at)[11:16]} " if len(mark.at) >= 16 else ""
+        said = f": {mark.said}" if mark.said else ""
+        again = f" ({mark.visit})" if mark.visit > 1 else ""
+        out.append(
+            cut_line(
+                (
+                    (clock, "soft"),
+                    (clean(mark.title or phrases.plain(mark.step)) + again, "ink"),
+                    (clean(said), "soft"),
+                ),
+                cells,
+            )
+        )
+    return out
+
+
+def why(view: View, cells: int) -> Lines:
+    """Why this step and why this advice, in the adviser's words."""
+    out: Lines = []
+    out += wrapped(view.why, cells, "ink", head=("This step: ", "soft"))
+    for reason in view.because:
+        out += wrapped(reason, cells, "ink", head=("We came here: ", "soft"))
+    for advised in view.advice:
+        out.append(
+            ((cut(f"Advice '{phrases.plain(advised.name)}' of {phrases.plain(advised.adviser)}", cells), "strong"),)
+        )
+        if advised.because is not None:
+            for label, text in (
+                ("used", advised.because.used),
+                ("so", advised.because.concluded),
+                ("sure", advised.because.sure),
+                ("else", advised.because.would_change),
+            ):
+                out += wrapped(text, cells, "ink", head=(f"  {label + ':':<6}", "soft"), indent=8)
+        said = ", ".join(f"{phrases.plain(k)} {v}" for k, v in advised.outputs.items())
+        out += wrapped(said, cells, "soft", head=("  says: ", "soft"))
+    return out or [(("The file gives no reason here, and no advice was needed.", "soft"),)]
+
+
+def how(view: View, cells: int) -> Lines:
+    """How each reading of the step is taken."""
+    out: Lines = []
+    for ask in view.read:
+        out += wrapped(ask.ask, cells, "strong")
+        out += wrapped(ask.how or "Nothing more is written about this one.", cells, "ink", head=("  ", "ink"))
+        if ask.average:
+            average = f"Average over {phrases.decimal(ask.average)} s: the middle of the swing."
+            out += wrapped(average, cells, "ink", head=("  ", "ink"))
+        if ask.take and ask.take > 1:
+            out += wrapped(f"Take it {ask.take} times, write down the middle one.", cells, "ink", head=("  ", "ink"))
+    return out or [(("Nothing is read at this step.", "soft"),)]

@@ -1,0 +1,127 @@
+"""The moves and parts of a step in words: which screw, how far, which way, to what effect; pure, it decides nothing.
+
+Equal moves on every place of a screw become one, so that a whole bank reads at a glance. `tui.card` lays them out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import groupby
+
+from engine.evidence import Move, Part
+from engine.quantity.units import UNITS, from_base, to_base
+from engine.session.view import ScrewRow, View
+from tui.drawing import phrases
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """One thing to turn. `far`: how far ("1/8 turn", "until it seats"); `short`: the same where room is scarce;
+    `figure`: its number alone, if it has one; `then`: where it then stands; `gauge`: where the gauge sits
+    meanwhile."""
+
+    where: str
+    screw: str
+    direction: str
+    far: str
+    short: str
+    figure: str
+    effect: str
+    then: str
+    gauge: str = ""
+
+    @property
+    def rest(self) -> str:
+        """What is said after which screw, how far and which way."""
+        return ", ".join(bit for bit in (self.gauge, self.effect, self.then) if bit)
+
+
+def screw_row(view: View, name: str) -> ScrewRow | None:
+    """The row of a screw by its name, if the view has it."""
+    return next((row for row in view.screws if row.name == name), None)
+
+
+def in_unit(turns_: Fraction, unit: str) -> Fraction:
+    """Turns in a screw's own unit."""
+    return from_base(turns_, unit) if unit in UNITS else turns_
+
+
+def in_turns(value: Fraction, unit: str) -> Fraction:
+    """A screw's own unit in turns."""
+    return to_base(value, unit) if unit in UNITS else value
+
+
+def _reading(view: View, name: str) -> tuple[str | None, Fraction | None]:
+    """Unit and step of a reading by its name: of this step's questions, else of the newest rows."""
+    for ask in view.read:
+        if ask.name == name:
+            return ask.unit, ask.step
+    return next((row.unit for row in view.latest if row.name == name), None), None
+
+
+def stands(position: Fraction, row: ScrewRow | None) -> str:
+    """Where a screw stands: `1 1/4 turns` from its seat; on the other side of a contact `2 turns clear of contact`."""
+    unit = row.unit if row else "turn"
+    if position < 0 and row is not None:
+        return f"{phrases.with_unit(-position, unit)} clear of {phrases.plain(row.zero)}"
+    return phrases.with_unit(position, unit)
+
+
+def turn(view: View, move: Move) -> Turn:
+    """One move in words."""
+    row = screw_row(view, move.screw)
+    unit = row.unit if row else "turn"
+    seated = row is None or row.zero in ("seated", "seat", "")
+    then = gauge = figure = ""
+    if move.position is not None:
+        then = f"then at {stands(in_unit(move.position, unit), row)}"
+    if move.aim is not None:
+        of, step = _reading(view, move.aim.reading)
+        value = in_unit(move.aim.value, of or "")
+        figure = phrases.number(value, of, step)
+        far = f"until {phrases.plain(move.aim.reading)} is {phrases.with_unit(value, of, step)}"
+        short = f"to {figure} {of or ''}"
+        if move.aim.place is not None:
+            gauge = f"gauge on {phrases.place(move.aim.place, view.terms)}"
+    elif move.position == 0 and (seated or move.turns is None):
+        # A seat is felt, not counted: how far it stood from it is on the bank.
+        far = "until it just seats" if seated else f"to {phrases.plain(row.zero if row else '')}"
+        short, then = ("to its seat" if seated else far), ""
+    elif move.turns is None:
+        far = short = then.removeprefix("then at ") or "as told"
+        figure, then = phrases.fraction(abs(in_unit(move.position, unit))) if move.position is not None else "", ""
+    else:
+        amount = in_unit(move.turns, unit)
+        figure = phrases.fraction(amount)
+        far = short = f"{figure} {unit if abs(amount) <= 1 else unit + 's'}"
+    where = phrases.place(move.place, view.terms, row.each if row else None)
+    return Turn(where, phrases.plain(move.screw), move.direction.upper(), far, short, figure, move.effect, then, gauge)
+
+
+def turns(view: View) -> tuple[Turn, ...]:
+    """Every move of the step in words; a screw's moves that are alike on all its places become one."""
+    out: list[Turn] = []
+    for screw, group in groupby(view.moves, key=lambda m: m.screw):
+        moves = list(group)
+        row = screw_row(view, screw)
+        said = [turn(view, m) for m in moves]
+        alike = len({(t.direction, t.far, t.rest) for t in said}) == 1
+        if row and alike and len(moves) == len(row.places) > 1:
+            every = "every one" if row.each == "gap" else f"every {phrases.term(view.terms, row.each)}"
+            out.append(replace(said[0], where=every))
+        else:
+            out.extend(said)
+    return tuple(out)
+
+
+def fits(parts: Iterable[Part], terms: Mapping[str, str]) -> list[str]:
+    """Parts in words, a line a part and size: `idle jet 55: body 1, barrel 1; body 1, barrel 2`."""
+    by_size: dict[tuple[str, Fraction], list[Part]] = {}
+    for part in parts:
+        by_size.setdefault((part.part, part.size), []).append(part)
+    return [
+        f"{phrases.plain(name)} {phrases.decimal(size)}: {phrases.places([p.place for p in these], terms)}"
+        for (name, size), these in by_size.items()
+    ]
