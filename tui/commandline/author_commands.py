@@ -50,10 +50,10 @@ def _route(a: argparse.Namespace) -> int:
 
 def _schema(a: argparse.Namespace) -> int:
     if a.of == "talk":
-        import engine
+        import engine.protocol
 
-        schema = Path(engine.__file__ or "").parent / "protocol" / "talk.schema.json"
-        sys.stdout.write(schema.read_text(encoding="utf-8"))
+        committed = Path(engine.protocol.__file__ or "").with_name("talk.schema.json")
+        sys.stdout.write(committed.read_text(encoding="utf-8"))
         return Exit.OK
     from engine.procedure.model import schema
 
