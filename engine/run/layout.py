@@ -45,7 +45,8 @@ def prepare(
     Raises `NotForThisJob` with a sentence where family, counts, a fact or a setting does not fit.
     """
     main = program.files[program.main]
-    bind.fits(main.layout, job, main.title)
+    if in_force is None:
+        bind.fits(main.layout, job, main.title)
     known = {name: bind.facts(p, job) for name, p in program.files.items()}
     if in_force is None:
         in_force = bind.settings(program, known, shop or {}, job)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
@@ -18,8 +18,10 @@ from engine.contract import Adviser, Registry
 from engine.evidence import Advice, Aim, Because, Move, Part, Suggest
 from engine.job.model import Job
 from engine.procedure.language.expr import Type
+from engine.procedure.program import Program
 from engine.quantity.exact import grained
 from engine.run.advice import Request
+from engine.session.contracts import decides_on
 
 
 class AdviserBroken(RuntimeError):
@@ -30,21 +32,72 @@ class Drift(RuntimeError):
     """A stored run, folded again, does not lead where it led when it was made; the message says at which event."""
 
 
+class CantGoOn(RuntimeError):
+    """Today's adviser can't answer as a run's procedure was written for; the message says why, as a clause."""
+
+
+@dataclass(frozen=True)
+class OfThen:
+    """What a stored run was written against: its program, and the contracts that its advisers had then."""
+
+    program: Program
+    contracts: Registry
+
+    def answered(self, advice: Advice) -> Advice:
+        """An advice of today as an answer of then: its numbers in the ranges of then, its words among those of then.
+
+        Raises `CantGoOn` where the program decides on what is not answered any more, or on a word that it doesn't know.
+        """
+        then = self.contracts.get(advice.adviser)
+        if then is None:
+            return advice
+        outputs = dict(advice.outputs)
+        for name, output in then.outputs.items():
+            try:
+                if name not in outputs:
+                    raise AdviserBroken
+                outputs[name] = _row(then, name, output.type, outputs[name])
+            except AdviserBroken:
+                if name in decides_on(self.program, then.name):
+                    raise CantGoOn(_otherwise(then.name, name, advice.outputs)) from None
+        return replace(advice, outputs=outputs)
+
+
+def _otherwise(adviser: str, output: str, answered: Mapping[str, Any]) -> str:
+    if output not in answered:
+        return f"its adviser '{adviser}' no longer tells '{output}', on which the run's procedure decides"
+    return (
+        f"its adviser '{adviser}' now answers '{output}' with '{answered[output]}', which the run's procedure does not "
+        "know"
+    )
+
+
 class Live:
     """Asks the registry. `given` collects what was advised, by name, to be stored with the event; `terms` are the
-    family's words for carb and barrel.
+    family's words for carb and barrel; `then` is there for a run that was stored.
     """
 
-    def __init__(self, registry: Registry, job: Job, terms: Mapping[str, str] | None = None) -> None:
-        self.registry, self.job, self.terms = registry, job, terms or {}
+    def __init__(
+        self, registry: Registry, job: Job, terms: Mapping[str, str] | None = None, then: OfThen | None = None
+    ) -> None:
+        self.registry, self.job, self.terms, self.then = registry, job, terms or {}, then
         self.given: list[tuple[str, Advice]] = []
 
     def __call__(self, request: Request) -> Advice:
-        """The advice to a request. Raises `AdviserBroken`."""
+        """The advice to a request. Raises `AdviserBroken`, or `CantGoOn` in a run that was stored."""
         adviser = self.registry.get(request.adviser)
         if adviser is None:
-            raise AdviserBroken(f"There is no adviser '{request.adviser}' in this program.")
-        advice = sealed(adviser, adviser.run(self.job, request.inputs(), request.evidence()))
+            raise CantGoOn(f"there is no adviser '{request.adviser}' in it")
+        inputs = request.inputs()
+        given = {"reading": inputs.readings, "screw": inputs.screws, "value": inputs.values}
+        lacks = [n for n, i in adviser.inputs.items() if not i.optional and n not in given[i.kind]]
+        if lacks:
+            raise CantGoOn(
+                f"its adviser '{adviser.name}' now needs '{lacks[0]}', which the run's procedure does not give"
+            )
+        advice = sealed(adviser, adviser.run(self.job, inputs, request.evidence()))
+        if self.then is not None:
+            advice = self.then.answered(advice)
         advice = worded(advice, self.terms, self.job.bank.barrels_per_carb)
         self.given.append((request.name, advice))
         return advice

@@ -19,7 +19,7 @@ from engine.contract import Registry
 from engine.evidence import Advice
 from engine.run.advice import Request
 from engine.run.machine import begin, step
-from engine.session.consult import Live, Stored
+from engine.session.consult import Live, OfThen, Stored
 from engine.session.reopen import plan_of
 
 
@@ -75,8 +75,8 @@ def _told(advice: Advice) -> Any:
 def differences(book: Book, run: str, advisers: Registry) -> list[Difference]:
     """Every advice of a run that today's advisers would give otherwise, in order."""
     bodies = [codec.load(e.body) for e in book.events(run)]
-    plan = plan_of(book, bodies[0], advisers)
-    live = Live(advisers, plan.job, plan.main.procedure.terms)
+    plan, contracts = plan_of(book, bodies[0])
+    live = Live(advisers, plan.job, plan.main.procedure.terms, OfThen(plan.program, contracts))
     found: list[Difference] = []
     state: Any = None
     for seq, body in enumerate(bodies):

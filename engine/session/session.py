@@ -30,7 +30,8 @@ from engine.run.layout import RunLayout, prepare
 from engine.run.machine import begin, step
 from engine.run.state import State
 from engine.run.walk import Raised
-from engine.session.consult import Drift, Live, Stored
+from engine.session.consult import CantGoOn, Drift, Live, OfThen, Stored
+from engine.session.contracts import recorded, with_today
 from engine.session.shown import View, show
 
 __all__ = ["Answer", "BookTrouble", "Drift", "NotForThisJob", "Reply", "Session"]
@@ -71,9 +72,12 @@ class Session:
         advisers: Registry,
         clock: Clock,
         started_at: str,
+        then: OfThen | None = None,
+        version: str = VERSION,
     ) -> None:
         self.run, self.job_number, self.plan, self.book = run, job_number, plan, book
         self._state, self._advisers, self._clock, self.started_at = state, advisers, clock, started_at
+        self._then, self._version = then, version
 
     # ---- beginning
 
@@ -115,7 +119,7 @@ class Session:
 
         `reading`: only to look at it, while another window may be working on it. Raises `BookTrouble` where the
         record is missing, damaged or held elsewhere, and `Drift` where this program would lead the same answers
-        elsewhere.
+        elsewhere. What became of the advisers since is no matter until one is asked again.
         """
         from engine.session.reopen import plan_of
 
@@ -124,9 +128,10 @@ class Session:
         number = int(run.split(".")[0])
         if not reading:
             book.hold(number)
-        plan = plan_of(book, first, advisers)
+        plan, contracts = plan_of(book, first)
         state = folded(plan, [codec.load(s.body) for s in stored])
-        return cls(run, number, plan, state, book, advisers, clock or wall_clock, first["at"])
+        then = OfThen(plan.program, contracts)
+        return cls(run, number, plan, state, book, advisers, clock or wall_clock, first["at"], then, first["version"])
 
     # ---- going on
 
@@ -147,7 +152,8 @@ class Session:
 
     @cached_property
     def _view(self) -> View:
-        return show(self.plan, self._state, self.run, self._advisers)
+        then = self._then.contracts if self._then is not None else {}
+        return show(self.plan, self._state, self.run, with_today(then, self._advisers))
 
     def answer(self, answer: Answer) -> Reply:
         """Take an answer: refuse it in a sentence, or commit it and go on. Never raises for what a person may type."""
@@ -161,9 +167,15 @@ class Session:
             event = admit(self.plan, self._state, answer, self._clock())
         except AnswerRefused as refusal:
             return Reply(None, str(refusal))
-        live = Live(self._advisers, self.plan.job, self.plan.main.procedure.terms)
+        live = Live(self._advisers, self.plan.job, self.plan.main.procedure.terms, self._then)
         try:
             state, effects = step(self.plan, self._state, event, live)
+        except CantGoOn as why:
+            return Reply(
+                None,
+                f"This step can't be gone on with in this version of the program, because {why}: undo, give the run up "
+                f"here, or go on with it in the version that it was started with, {self._version}.",
+            )
         except Exception as fault:
             # A fault of the program, not of the answer. The run stays where it was, and the log has the trace.
             _log.exception("run %s, event %s", self.run, self._state.seq + 1)
@@ -251,6 +263,7 @@ def _started(
         "job_number": number,
         "job": plan.job.engineering(),
         "settings": _settings_out(plan.settings),
+        "advisers": recorded(plan.program, live.registry),
         "led": led(state),
         "advice": [codec.advice_out(name, advice) for name, advice in live.given],
     }

@@ -25,6 +25,8 @@ from engine.procedure.build.load import load
 from engine.protocol.talk import parse_answer
 from engine.session.session import Answer, Session
 from engine.session.view import Ask, View
+from engine.sheet import plain_text
+from engine.sheet.gather import sheet_of
 from tui.commandline import cli
 
 MAIN = (
@@ -169,6 +171,17 @@ def test_an_open_run_goes_on_and_an_ended_one_can_be_taken_up_again(
             assert reply.recorded == before + 1
             assert not (ended and session.over)
             assert row["run"] in evendraw("sheet", row["run"], "--book", str(path))
+
+
+@pytest.mark.parametrize("state", STATES)
+def test_every_run_is_read_and_printed_by_a_program_that_has_none_of_its_advisers(
+    state: Path, unpacked: dict[Path, Path]
+) -> None:
+    with closing(Book.open(unpacked[state], reading=True)) as book:
+        for run in (row.run for row in book.runs()):
+            before = (state / "sheets" / f"{run}.txt").read_text(encoding="utf-8")
+            now = "\n".join(plain_text.lines(sheet_of(book, run, {})))
+            assert not sheets.content_kept(before) - sheets.content_now(now), run
 
 
 @pytest.mark.parametrize("state", STATES)

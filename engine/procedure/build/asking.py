@@ -1,10 +1,15 @@
-"""What a step asks of an adviser and what it finds wrong, from model to program; bindings typed by a registry."""
+"""What a step asks of an adviser and what it finds wrong, from model to program; bindings typed by a registry.
+
+In a file that is only read (a run's own), an adviser or an input that nobody knows any more is taken for what it looks
+like: whether anybody can answer is found out where it is asked.
+"""
 
 from __future__ import annotations
 
 from engine.contract import Adviser, Input
 from engine.procedure.build.making import TRUTH, Maker, Want
 from engine.procedure.build.symbols import Symbols
+from engine.procedure.language.expr import Type
 from engine.procedure.model.steps import AdvisePart, FindingPart, PlacePart
 from engine.procedure.program import Advise, Binding, FindingSpec
 from engine.procedure.source.problems import did_you_mean
@@ -16,29 +21,38 @@ def advise(make: Maker, known: Symbols, part: AdvisePart) -> Advise | None:
     when = make.guard(part.when, TRUTH)
     adviser = known.registry.get(part.adviser)
     if adviser is None:
-        make.fault(
+        make.judge(
             "unknown-adviser",
             part.adviser.span,
             f"There is no adviser `{part.adviser}`.",
             did_you_mean(part.adviser, known.registry),
         )
-        return None
+        if make.judged:
+            return None
+    inputs = adviser.inputs if adviser is not None else {}
     bindings: dict[str, Binding] = {}
     for name, text in part.bindings.items():
-        wanted = adviser.inputs.get(name)
+        wanted = inputs.get(name)
         if wanted is None:
-            make.fault(
+            make.judge(
                 "unknown-input",
                 name.span,
                 f"`{part.adviser}` takes no `{name}`.",
-                did_you_mean(name, adviser.inputs, "It takes"),
+                did_you_mean(name, inputs, "It takes"),
             )
-            continue
-        bound = _bind(make, known, name, text, wanted)
+            if make.judged:
+                continue
+        bound = _bind(make, known, name, text, wanted or _looks_like(known, text))
         if bound is not None:
             bindings[str(name)] = bound
-    _complete(make, part, adviser)
+    if adviser is not None:
+        _complete(make, part, adviser)
     return Advise(str(part.name), str(part.adviser), bindings, when, part.span)
+
+
+def _looks_like(known: Symbols, text: Scalar) -> Input:
+    """An input that takes anything that stands there: a reading, a screw or an expression."""
+    return Input("reading" if text in known.readings else "screw" if text in known.screws else "value", "")
 
 
 def _complete(make: Maker, part: AdvisePart, adviser: Adviser) -> None:
@@ -46,7 +60,7 @@ def _complete(make: Maker, part: AdvisePart, adviser: Adviser) -> None:
         n for n, i in adviser.inputs.items() if not i.optional and n not in part.bindings and not part.lost("with")
     ]
     if missing:
-        make.fault(
+        make.judge(
             "missing-input",
             part.adviser.span,
             f"`{part.adviser}` needs {', '.join(missing)}.",
@@ -60,30 +74,23 @@ def _bind(make: Maker, known: Symbols, name: Scalar, text: Scalar, wanted: Input
     if wanted.kind == "screw":
         return _bind_screw(make, known, name, text, wanted)
     kind = wanted.type
-    assert kind is not None
-    guard = make.guard(
-        text,
-        Want(
-            kind.kind,
-            kind.dimension if kind.kind == "number" else None,
-            kind.unit,
-            kind.each,
-            kind.holes,
-            (kind.low, kind.high),
-            or_single=False,
-        ),
-    )
+    guard = make.guard(text, None if kind is None else _wanted(kind))
     if guard is None:
         return None
-    if kind.kind == "choice" and not set(guard.type.choices) <= set(kind.choices):
+    if kind is not None and kind.kind == "choice" and not set(guard.type.choices) <= set(kind.choices):
         odd = sorted(set(guard.type.choices) - set(kind.choices))
-        make.fault(
+        make.judge(
             "wrong-binding",
             text.span,
             f"`{text}` can be '{odd[0]}', which `{name}` does not know.",
             f"It knows {', '.join(kind.choices)}.",
         )
     return Binding(str(name), "value", str(text), guard, text.span)
+
+
+def _wanted(kind: Type) -> Want:
+    dimension = kind.dimension if kind.kind == "number" else None
+    return Want(kind.kind, dimension, kind.unit, kind.each, kind.holes, (kind.low, kind.high), or_single=False)
 
 
 def _bind_reading(make: Maker, known: Symbols, name: Scalar, text: Scalar, wanted: Input) -> Binding | None:
@@ -100,7 +107,7 @@ def _bind_reading(make: Maker, known: Symbols, name: Scalar, text: Scalar, wante
     reading = known.readings[text]
     if reading is None:
         return None
-    if wanted.quantities and reading.quantity not in wanted.quantities:
+    if make.judged and wanted.quantities and reading.quantity not in wanted.quantities:
         make.fault(
             "wrong-binding",
             text.span,
@@ -108,7 +115,7 @@ def _bind_reading(make: Maker, known: Symbols, name: Scalar, text: Scalar, wante
             f"Declare its `quantity: {wanted.quantities[0]}`.",
         )
         return None
-    if wanted.each and reading.type.each not in wanted.each:
+    if make.judged and wanted.each and reading.type.each not in wanted.each:
         make.fault(
             "wrong-binding",
             text.span,
@@ -137,7 +144,7 @@ def _bind_screw(make: Maker, known: Symbols, name: Scalar, text: Scalar, wanted:
         ("works at", screw.at, wanted.at),
         ("is there for each", screw.each, wanted.each),
     ):
-        if allowed and given not in allowed:
+        if make.judged and allowed and given not in allowed:
             make.fault(
                 "wrong-binding",
                 text.span,

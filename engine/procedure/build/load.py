@@ -63,8 +63,10 @@ def load(path_or_name: str | Path, search: Sequence[Path], advisers: Registry) -
     return _Closure(find, advisers, lambda: files.names(Path(main.path).parent, search)).load(main)
 
 
-def load_texts(texts: Mapping[str, str], main: str, advisers: Registry) -> Loaded:
-    """Load from texts by name: a run's own files, from its record."""
+def load_texts(texts: Mapping[str, str], main: str, advisers: Registry, judged: bool = True) -> Loaded:
+    """Load from texts by name. A run's own files, from its record, are not `judged` again: they were sound when the run
+    was started, and are read by their structure only, with the contracts of then as `advisers`.
+    """
 
     def source(name: str) -> Source | Problem:
         return files.decode(texts[name].encode("utf-8", "surrogatepass"), name, f"{name}{files.SUFFIX}")
@@ -72,7 +74,7 @@ def load_texts(texts: Mapping[str, str], main: str, advisers: Registry) -> Loade
     first = source(main)
     if isinstance(first, Problem):
         return Loaded(None, (first,))
-    closure = _Closure(lambda name, _: source(name) if name in texts else None, advisers, lambda: sorted(texts))
+    closure = _Closure(lambda name, _: source(name) if name in texts else None, advisers, lambda: sorted(texts), judged)
     return closure.load(first)
 
 
@@ -102,8 +104,8 @@ def _same(a: Path, b: Path) -> bool:
 class _Closure:
     """A main file and all that it calls: read, built from the innermost outwards, checked against each other."""
 
-    def __init__(self, find: Find, advisers: Registry, known: Callable[[], list[str]]) -> None:
-        self.find, self.advisers, self.known = find, advisers, known
+    def __init__(self, find: Find, advisers: Registry, known: Callable[[], list[str]], judged: bool = True) -> None:
+        self.find, self.advisers, self.known, self.judged = find, advisers, known, judged
         self.sources: dict[str, Source] = {}
         self.problems: list[Problem] = []
         self.built: dict[str, Procedure | None] = {}
@@ -112,7 +114,8 @@ class _Closure:
 
     def load(self, main: Source) -> Loaded:
         self.visit(main)
-        self.problems += check_closure(self.complete)
+        if self.judged:
+            self.problems += check_closure(self.complete)
         problems = in_order(self.problems)
         texts = {s.path: s for s in self.sources.values()}
         if any(p.severity == "error" for p in problems):
@@ -131,7 +134,7 @@ class _Closure:
             if name not in called:
                 called[str(name)] = self.callee(name, source)
         if part is not None:
-            procedure, faults = build(source, part, self.advisers, called)
+            procedure, faults = build(source, part, self.advisers, called, self.judged)
             problems += faults
             self.complete[source.name] = procedure
             if not any(p.severity == "error" for p in problems):

@@ -52,6 +52,8 @@ class Maker:
     scope: Scope
     per_carb: int | None = None
     here: str | None = None
+    #: Whether the file is judged, or only read: a run's own texts were judged when it was started.
+    judged: bool = True
     problems: list[Problem] = field(default_factory=list)
     value_runs: dict[str, Run] = field(default_factory=dict)
     value_uses: dict[str, frozenset[str]] = field(default_factory=dict)
@@ -59,6 +61,11 @@ class Maker:
     def fault(self, code: str, span: Span, message: str, hint: str = "", fix: str | None = None) -> None:
         """Note an error."""
         self.problems.append(Problem(code, self.path, span, message, hint=hint, fix=fix))
+
+    def judge(self, code: str, span: Span, message: str, hint: str = "", fix: str | None = None) -> None:
+        """Note an error that leaves the file readable; nothing in one that is only read."""
+        if self.judged:
+            self.fault(code, span, message, hint, fix)
 
     def warn(self, code: str, span: Span, message: str, hint: str = "") -> None:
         """Note a warning."""
@@ -82,7 +89,7 @@ class Maker:
             return None
         with self.catching(text):
             node = resolve(parse(text), self.scope, want.unit if want else None)
-            if want is not None:
+            if want is not None and self.judged:
                 check(node, want)
             return self.finish(text, node)
         return None

@@ -23,13 +23,18 @@ TERMS = ("carb", "barrel", "gap", "cylinder", "bank")
 
 
 def build(
-    source: Source, part: ProcedurePart, registry: Registry, called: Mapping[str, Procedure | None]
+    source: Source,
+    part: ProcedurePart,
+    registry: Registry,
+    called: Mapping[str, Procedure | None],
+    judged: bool = True,
 ) -> tuple[Procedure, list[Problem]]:
     """The procedure of a file and what is wrong with it. `called`: the files that it calls; None for one with faults.
 
+    Not `judged`, it is read by its structure only: what a contract, a range or a vocabulary says of it is not asked.
     With any error among the problems the procedure lacks the parts that have it, and must not be run.
     """
-    known = Symbols(part, source.path, registry, called)
+    known = Symbols(part, source.path, registry, called, judged)
     make = known.make
     if part.procedure != source.name:
         make.fault(
@@ -41,7 +46,7 @@ def build(
         )
     for term in part.terms:
         if term not in TERMS:
-            make.fault(
+            make.judge(
                 "unknown-word",
                 term.span,
                 f"`{term}` is no place that has a word of its own.",
@@ -134,12 +139,13 @@ def _give(make: Maker, part: GivePart) -> Guard | None:
         pair = make.pair(part, "range", kind.unit)
         if pair is not None:
             with make.catching(part.expression):
-                check(guard.node, Want("number", None, unit, "any", True, pair))
+                if make.judged:
+                    check(guard.node, Want("number", None, unit, "any", True, pair))
             kind = replace(kind, low=pair[0], high=pair[1])
     if part.choices:
         words = tuple(str(c) for c in part.choices)
         if guard.type.kind != "choice" or not set(guard.type.choices) <= set(words):
-            make.fault(
+            make.judge(
                 "wrong-kind", part.key_span("choices"), "The expression can be something else than these choices."
             )
         kind = replace(kind, choices=words)

@@ -133,7 +133,7 @@ class Steps:
         else:
             adviser = self.known.registry.get(advice[name][0].adviser)
             if adviser is not None and not adviser.makes:
-                self.make.fault("unknown-advice", name.span, f"`{adviser.name}` never gives moves or parts to make.")
+                self.make.judge("unknown-advice", name.span, f"`{adviser.name}` never gives moves or parts to make.")
         return str(name)
 
     def read(self, part: ReadPart) -> ReadSpec | None:
@@ -166,7 +166,7 @@ class Steps:
         for code in part.clear:  # another file of the run may have raised it; only what looks like a slip is one
             close = nearest(code, self.raised, 0.8)
             if code not in self.raised and close is not None:
-                self.make.fault(
+                self.make.judge(
                     "unknown-finding",
                     code.span,
                     f"Nothing here ever finds `{code}`.",

@@ -26,11 +26,16 @@ class Symbols:
     """All names of a file. `called` are the files that it calls, by name, as far as they are sound."""
 
     def __init__(
-        self, part: ProcedurePart, path: str, registry: Registry, called: Mapping[str, Procedure | None]
+        self,
+        part: ProcedurePart,
+        path: str,
+        registry: Registry,
+        called: Mapping[str, Procedure | None],
+        judged: bool = True,
     ) -> None:
         self.part, self.registry, self.called = part, registry, called
         here = str(part.here) if part.here is not None else None
-        self.make = Maker(path, Scope(self.type_of, self.names, {}, {}), here=here)
+        self.make = Maker(path, Scope(self.type_of, self.names, {}, {}), here=here, judged=judged)
         make = self.make
         self.layout: Layout = declarations.layout(make, part.layout)
         carbs, each = self.layout.carbs[1], self.layout.barrels_per_carb
