@@ -83,6 +83,16 @@ class Setting:
 
 
 @dataclass(frozen=True, slots=True)
+class Parameter:
+    """What a caller hands over in `with`: `default` (str, bool, Fraction) where it says nothing; None: it must."""
+
+    name: str
+    type: Type
+    default: Any
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
 class Screw:
     """What can be turned. `acts` is what it changes ("water"), `at` where it works ("plate"), `inward` the effect of
     turning it in ("less water"), `unit` turn or flat, `zero` the name of its zero, `step` the finest move that a hand
@@ -123,6 +133,8 @@ class Reading:
     may_lack: bool = False
     #: The screw whose positions the answer tells.
     position_of: str | None = None
+    #: Somebody may be hurt by a wrong answer: no key for a whole list answers it.
+    safety: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,12 +197,14 @@ class FitSpec:
 
 @dataclass(frozen=True, slots=True)
 class ReadSpec:
-    """A reading taken by a step, where `when` holds; `may_lack`: a place may be not taken, with the reason."""
+    """A reading taken by a step, where `when` holds; `may_lack`: a place may be not taken, with the reason. `listed`:
+    it stands in the step's checklist, where one key gives the usual answer to all."""
 
     reading: str
     when: Guard | None
     may_lack: bool
     span: Span
+    listed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -320,6 +334,8 @@ class Step:
     clear: tuple[str, ...] = ()
     symptoms: Mapping[str, str | Call] = field(default_factory=dict)
     exclusive: bool = False
+    #: Where in the work it belongs; "": where the file, or the step that calls it, does.
+    phase: str = ""
     #: Spans of the step's keys, for messages: "do", "state.engine", "make", ...
     spans: Mapping[str, Span] = field(default_factory=dict)
 
@@ -355,6 +371,10 @@ class Procedure:
     here: Literal["carb", "barrel"] | None = None
     #: Codes of all findings that it, its advisers and the files that it calls may raise.
     raises: frozenset[str] = frozenset()
+    #: What a caller hands over in `with`.
+    parameters: Mapping[str, Parameter] = field(default_factory=dict)
+    #: Where in the work its steps belong; "": where the calling step does.
+    phase: str = ""
 
     @property
     def ends(self) -> dict[str, End]:

@@ -86,6 +86,7 @@ def step_message(view: View) -> dict[str, Any]:
         "step": f"{view.file}.{view.step}" if view.file != view.procedure else view.step,
         "visit": view.visit,
         "title": view.title,
+        "phase": view.phase,
         "do": _words(view),
         "cautions": _cautions(view),
         "state": {**_STATE, **{k: number(v) for k, v in view.state.items()}},
@@ -180,6 +181,8 @@ def ask_message(ask: Ask) -> dict[str, Any]:
         "healthy": healthy,
         "average": number(ask.average),
         "may_lack": ask.may_lack,
+        "listed": ask.listed,
+        "safety": ask.safety,
     }
 
 

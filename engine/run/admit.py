@@ -19,7 +19,7 @@ from engine.run.machine import cautions, dangers, way_of
 from engine.run.names import bound
 from engine.run.reported import fitted_by, moved_by
 from engine.run.state import State
-from engine.run.texts import number
+from engine.run.texts import number, said
 
 #: The words that an answer is made of, in the order in which they are named to the person.
 _KINDS = ("done", "readings", "symptom", "undo", "redo", "lost", "abandon", "note", "suspend")
@@ -69,7 +69,7 @@ def _danger(plan: RunLayout, state: State) -> None:
     open_ = dangers(plan, state)
     if open_:
         declared = state.frame.at.file.procedure.cautions
-        text = next(declared[n].text for n in cautions(plan, state) if n in open_)
+        text = said(next(declared[n].text for n in cautions(plan, state) if n in open_), state.frame.env)
         raise AnswerRefused(
             f"There is a danger to understand first: {text} Say that it is understood, with the answer."
         )
@@ -87,6 +87,11 @@ def asks(plan: RunLayout, state: State) -> tuple[ReadPlan, ...]:
     return tuple(r for r in reads if r.when is None or r.when(names))
 
 
+def asked(state: State, read: ReadPlan) -> str:
+    """The question of a reading as it is put."""
+    return said(read.reading.ask, state.frame.env)
+
+
 def _readings(plan: RunLayout, state: State, answer: Answer) -> tuple[dict[str, Any], dict[str, str]]:
     given = answer.readings
     if not isinstance(given, Mapping):
@@ -102,7 +107,7 @@ def _readings(plan: RunLayout, state: State, answer: Answer) -> tuple[dict[str, 
     taken, lacking = {}, {}
     for read in wanted:
         if read.name not in given and not (read.may_lack and read.name in reasons):
-            raise AnswerRefused(f"'{read.name}' ({read.reading.ask}) is missing. Take that reading, too.")
+            raise AnswerRefused(f"'{read.name}' ({asked(state, read)}) is missing. Take that reading, too.")
         taken[read.name] = _row(plan, state, read, given.get(read.name))
         if read.name in reasons:
             lacking[read.name] = str(reasons[read.name])[:500]
@@ -114,33 +119,32 @@ def _row(plan: RunLayout, state: State, read: ReadPlan, value: Any) -> Any:
     if each is None:
         if isinstance(value, list | tuple):
             if len(value) != 1:
-                raise AnswerRefused(f"{read.reading.ask}: one value is asked, not a row of {len(value)}.")
+                raise AnswerRefused(f"{asked(state, read)}: one value is asked, not a row of {len(value)}.")
             value = value[0]
-        return _one(read, value, "")
+        return _one(read, value, asked(state, read))
     places = plan.bank.places(each, state.frame.here)
     if value is None and read.may_lack:
         return (None,) * len(places)
     if not isinstance(value, list | tuple):
         if len(places) != 1 or value is None:
-            raise AnswerRefused(f"{read.reading.ask}: a row of {len(places)} is asked, one value for each {each}.")
+            raise AnswerRefused(f"{asked(state, read)}: a row of {len(places)} is asked, one value for each {each}.")
         value = (value,)
     if len(value) != len(places):
         raise AnswerRefused(
-            f"{read.reading.ask}: the row has {len(value)} values, but {len(places)} are asked, one for each {each}."
+            f"{asked(state, read)}: the row has {len(value)} values, but {len(places)} are asked, one for each {each}."
         )
-    words = state.frame.at.file.place_words
+    words, ask = state.frame.at.file.place_words, asked(state, read)
     row = tuple(
-        _one(read, v, f", {words(p)}" if each != "cylinder" else f", cylinder {p.carb}")
+        _one(read, v, f"{ask}, {words(p)}" if each != "cylinder" else f"{ask}, cylinder {p.carb}")
         for v, p in zip(value, places, strict=True)
     )
     if places and all(v is None for v in row) and not read.may_lack:
-        raise AnswerRefused(f"{read.reading.ask}: no value was given.")
+        raise AnswerRefused(f"{asked(state, read)}: no value was given.")
     return row
 
 
-def _one(read: ReadPlan, value: Any, where: str) -> Any:
+def _one(read: ReadPlan, value: Any, what: str) -> Any:
     reading = read.reading
-    what = f"{reading.ask}{where}"
     if value is None or value == "":
         if read.may_lack:
             return None

@@ -47,6 +47,15 @@ def fits(layout: Layout, job: Job, title: str) -> None:
             raise NotForThisJob(f"'{title}' is for {wanted} {name.replace('_', ' ')}, but the job has {count}.")
 
 
+def complete(main: Procedure) -> None:
+    """Refuse a file that only another can start: nobody else says what its parameters are."""
+    lacking = [n for n, p in main.parameters.items() if p.default is None]
+    if lacking:
+        raise NotForThisJob(
+            f"'{main.title}' is a part of other procedures: they tell it {', '.join(lacking)}. Start one that calls it."
+        )
+
+
 def facts(procedure: Procedure, job: Job) -> dict[str, Any]:
     """Every fact of a file as this job gives it: a bool, a choice, or a number in base units."""
     return {name: _fact(fact, job) for name, fact in procedure.facts.items()}

@@ -47,6 +47,7 @@ def prepare(
     main = program.files[program.main]
     if in_force is None:
         bind.fits(main.layout, job, main.title)
+        bind.complete(main)
     known = {name: bind.facts(p, job) for name, p in program.files.items()}
     if in_force is None:
         in_force = bind.settings(program, known, shop or {}, job)
@@ -84,6 +85,7 @@ class FilePlan:
         self.plan, self.procedure, self.name = plan, procedure, procedure.name
         self.base: dict[str, Any] = dict(plan.facts[procedure.name])
         self.base.update({n: s.value for n, s in plan.settings[procedure.name].items()})
+        self.base.update({n: p.default for n, p in procedure.parameters.items() if p.default is not None})
         self.base[PER_CARB] = plan.job.bank.barrels_per_carb
         self.screws = procedure.screws
         self.fitted = {n: s.when is None or bool(s.when.run(self.base)) for n, s in procedure.screws.items()}
@@ -176,13 +178,14 @@ class StepPlan:
 class ReadPlan:
     """One reading that a step takes, with its bounds in base units."""
 
-    __slots__ = ("may_lack", "name", "reading", "when")
+    __slots__ = ("listed", "may_lack", "name", "reading", "when")
 
     def __init__(self, file: FilePlan, spec: ReadSpec) -> None:
         self.name = spec.reading
         self.reading: Reading = file.procedure.readings[spec.reading]
         self.when: Run | None = spec.when.run if spec.when else None
         self.may_lack = spec.may_lack or self.reading.may_lack
+        self.listed = spec.listed
 
 
 def counts_out(screw: Screw) -> bool:

@@ -56,6 +56,11 @@ def unit_word(unit: str, value: Fraction | None = None) -> str:
     return f"{unit}s" if unit in ("turn", "flat") and many else unit
 
 
+def said(text: str, names: Names) -> str:
+    """A text that holds no value of the run, with the place that it is about filled in for `{here}`."""
+    return text.replace("{here}", str(names.get("here", ""))) if "{" in text else text
+
+
 def render(template: Template | None, names: Names, only: Collection[Place] = ()) -> str:
     """A text with its places filled in; `only` keeps of each row the places that a finding concerns."""
     if template is None:

@@ -20,7 +20,7 @@ from engine.run.local import at_here, finding_of, in_order
 from engine.run.moves import asked
 from engine.run.names import Names, again, named
 from engine.run.state import CallSite, Ending, Frame, Made, Past, State, standing
-from engine.run.texts import render
+from engine.run.texts import render, said
 
 #: Steps that may pass silently after one answer; a sound program never comes near.
 _MOST_SILENT = 5000
@@ -118,7 +118,7 @@ class Walk:
                 for finding in branch.findings:
                     self._raise(finding, names)
                 if branch.why:
-                    self.because.append(branch.why)
+                    self.because.append(said(branch.why, names))
                 self.enter(at.file.steps[branch.go])
                 return
         raise Unsound(f"No branch of step '{at.name}' of '{at.file.name}' matches this answer.")

@@ -19,8 +19,8 @@ from engine.run.layout import ReadPlan, RunLayout
 from engine.run.machine import cautions
 from engine.run.moves import asked
 from engine.run.names import Names, bound
-from engine.run.state import Past, Recorded, State, standing, walk
-from engine.run.texts import quantity, render
+from engine.run.state import Frame, Past, Recorded, State, standing, walk
+from engine.run.texts import quantity, render, said
 from engine.session.view import (
     Advised,
     Ask,
@@ -86,7 +86,19 @@ def show(plan: RunLayout, state: State, run: str, advisers: Registry) -> View:
         can_redo=state.redo is not None,
         end=_end(plan, state),
         because=state.because,
+        phase=_phase(state),
     )
+
+
+def _phase(state: State) -> str:
+    """Where in the work: as the step says, else its file, else the calling step."""
+    frame: Frame | None = state.frame
+    while frame is not None:
+        phase = frame.at.step.phase or frame.at.file.procedure.phase
+        if phase:
+            return phase
+        frame = frame.caller
+    return ""
 
 
 def _in_words(readings: Mapping[str, Reading], move: Move) -> Move:
@@ -111,7 +123,9 @@ def _cautions(plan: RunLayout, state: State) -> tuple[tuple[CautionView, ...], t
         c = declared[name]
         danger = c.word == "danger"
         understood = danger and name in state.world.understood
-        (stands if understood else shown).append(CautionView(name, c.word, c.text, danger and not understood))
+        (stands if understood else shown).append(
+            CautionView(name, c.word, said(c.text, state.frame.env), danger and not understood)
+        )
     return tuple(shown), tuple(stands)
 
 
@@ -135,8 +149,8 @@ def _ask(plan: RunLayout, state: State, names: Names, read: ReadPlan) -> Ask:
         last = (last,)
     return Ask(
         read.name,
-        reading.ask,
-        reading.how,
+        said(reading.ask, names),
+        said(reading.how, names),
         reading.quantity,
         kind.each,
         of,
@@ -150,6 +164,8 @@ def _ask(plan: RunLayout, state: State, names: Names, read: ReadPlan) -> Ask:
         reading.take,
         None if reading.step is None else _width(reading.step, unit),
         read.may_lack,
+        read.listed,
+        reading.safety,
         _shown(last, unit),
         _expected(names, reading, len(places)),
     )
@@ -175,7 +191,7 @@ def _symptom(state: State, name: str) -> SymptomView:
     while frame is not None:
         declared = frame.at.file.procedure.symptoms.get(name)
         if declared is not None:
-            return SymptomView(name, declared.kind, declared.ask)
+            return SymptomView(name, declared.kind, said(declared.ask, frame.env))
         frame = frame.caller
     return SymptomView(name, name, name)
 

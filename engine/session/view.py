@@ -45,6 +45,10 @@ class Ask:
     take: int | None
     step: Fraction | None
     may_lack: bool
+    #: It stands in the step's checklist.
+    listed: bool = False
+    #: A wrong answer may hurt somebody: no key for a whole list answers it.
+    safety: bool = False
     #: The newest row of this quantity and what the advice expected now, if any (declared unit).
     last: tuple[Any, ...] | None = None
     expect: tuple[Fraction | None, ...] | None = None
@@ -198,3 +202,11 @@ class View:
     end: EndView | None = None
     #: Words on what happened on the way here: branch reasons ("why"), passed limits.
     because: tuple[str, ...] = field(default=())
+    #: Where in the work the step belongs: "as found", "checks", ...; "" where no file says.
+    phase: str = ""
+
+    @property
+    def usual(self) -> Mapping[str, Any]:
+        """What the one key of a checklist answers: each listed reading as it should be, but those of safety."""
+        listed = [a for a in self.read if a.listed and not a.safety]
+        return {a.name: a.healthy if a.each is None else (a.healthy,) * a.count for a in listed}

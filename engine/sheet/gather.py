@@ -14,6 +14,7 @@ from engine.contract import Registry
 from engine.evidence import Finding, Place
 from engine.job.model import Job
 from engine.quantity.units import from_base
+from engine.run.layout import FilePlan
 from engine.run.state import State, standing, walk
 from engine.run.texts import quantity
 from engine.session.session import Session
@@ -162,7 +163,7 @@ def _places(session: Session, finding: Finding) -> str:
 def _compared(session: Session) -> Iterable[Compared]:
     plan, state = session.plan, session.state
     found, left = (lines(state.record.get(which, {}), plan) for which in ("as found", "as left"))
-    asks = {name: r.ask for file in plan.files.values() for name, r in file.procedure.readings.items()}
+    asks = {name: _asked(file, r.ask) for file in plan.files.values() for name, r in file.procedure.readings.items()}
     for name in dict.fromkeys([*found, *left]):
         one = left.get(name) or found[name]
         places = tuple(dict.fromkeys(p for line in (found.get(name), left.get(name)) if line for p in line.places))
@@ -174,6 +175,12 @@ def _compared(session: Session) -> Iterable[Compared]:
             _row(found.get(name), places),
             _row(left.get(name), places),
         )
+
+
+def _asked(file: FilePlan, ask: str) -> str:
+    """A question about one place, where the sheet shows a row of them."""
+    here = file.procedure.here or "place"
+    return ask.replace("{here}", f"each {file.procedure.terms.get(here, here)}")
 
 
 def _row(line: Line | None, places: tuple[Place, ...]) -> tuple[Any, ...]:

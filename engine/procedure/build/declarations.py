@@ -10,8 +10,16 @@ from engine.procedure.build.making import Maker
 from engine.procedure.language import ranges
 from engine.procedure.language.expr import Type
 from engine.procedure.language.resolve import range_of
-from engine.procedure.model.file import CautionPart, CountsPart, FactPart, ForPart, SettingPart, TablePart
-from engine.procedure.program import Caution, Fact, Layout, Setting
+from engine.procedure.model.file import (
+    CautionPart,
+    CountsPart,
+    FactPart,
+    ForPart,
+    ParameterPart,
+    SettingPart,
+    TablePart,
+)
+from engine.procedure.program import Caution, Fact, Layout, Parameter, Setting
 from engine.procedure.source.problems import did_you_mean
 from engine.procedure.source.spans import NOWHERE, Span
 from engine.procedure.source.tree import Scalar
@@ -113,13 +121,13 @@ def _lies_in(value: object, kind: Type) -> bool:
     return isinstance(value, Fraction) and ranges.within((value, value), range_of(kind))
 
 
-def _as_declared(make: Maker, part: FactPart) -> Type | None:
+def _as_declared(make: Maker, part: FactPart | ParameterPart) -> Type | None:
     if part.yes_no:
         return Type("bool")
     if part.choices:
         return choices(make, part.choices, part.value_span("choices"))
     if part.unit is None or not part.range:
-        make.fault("missing-key", part.head, "A number of the job needs `unit` and `range`.")
+        make.fault("missing-key", part.head, "A number needs both `unit` and `range`.")
         return None
     pair = make.pair(part, "range", part.unit)
     return None if pair is None else _number_type(part.unit, pair)
@@ -223,6 +231,27 @@ def _table(make: Maker, name: str, part: TablePart, facts: dict[str, Fact | None
             "Add one for every choice.",
         )
     return None if kind is None else Setting(str(name), kind, None, str(part.by), table, str(part.source), part.span)
+
+
+def parameter(make: Maker, name: str, part: ParameterPart) -> Parameter | None:
+    """What a caller hands over."""
+    if any(part.lost(k) for k in ("choices", "unit", "range", "yes_no", "default")):
+        return None
+    given = [bool(part.choices), part.unit is not None or bool(part.range), part.yes_no is not None]
+    if sum(given) != 1:
+        make.fault(
+            "several-keys" if any(given) else "missing-key",
+            part.head,
+            "A parameter is a number (`unit` and `range`), one of `choices`, or `yes_no: true`.",
+        )
+        return None
+    kind = _as_declared(make, part)
+    if kind is None:
+        return None
+    default = _default(make, part.default, kind) if part.default is not None else None
+    if isinstance(default, Fraction) and part.default is not None:
+        inside(make, part.default, default, kind)
+    return Parameter(str(name), kind, default, part.span)
 
 
 def caution(make: Maker, name: str, part: CautionPart) -> Caution:

@@ -100,6 +100,7 @@ def reading(make: Maker, name: str, part: ReadingPart, bank: Layout) -> Reading 
         part.span,
         is_true(part.may_lack),
         str(part.position_of) if part.position_of is not None else None,
+        is_true(part.safety),
     )
 
 

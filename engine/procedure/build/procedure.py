@@ -85,6 +85,8 @@ def build(
         steps.all(),
         make.here,
         frozenset(str(c) for c in steps.raised),
+        _sound(known.parameters),
+        str(part.phase or ""),
     )
     return procedure, make.problems
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from engine.procedure.build.actions import fit, move, wait
@@ -63,7 +64,7 @@ class Steps:
             "make": self.made(part.make),
             "fit": _all(fit(self.known, f) for f in part.fit),
             "wait": wait(make, part.wait),
-            "read": _all(self.read(r) for r in part.read),
+            "read": _all([*(self.read(r) for r in part.read), *(self.listed(r) for r in part.checklist)]),
             "keep": tuple((str(n), g) for n, t in part.keep.items() if (g := self.keep(n, t)) is not None),
             "advise": _all(advise(make, self.known, a) for a in part.advise),
             "findings": _all(finding(make, self.known, f) for f in part.findings),
@@ -82,13 +83,14 @@ class Steps:
             **texts,
             **fields,
             exclusive=is_true(part.exclusive),
+            phase=str(part.phase or ""),
             record=str(part.record) if part.record is not None else None,
             spans=_spans(part._map),
         )
 
     def twice(self, part: StepPart) -> None:
         """A reading that is asked for twice at once."""
-        always = [r.reading for r in part.read if r.when is None]
+        always = [r.reading for r in (*part.read, *part.checklist) if r.when is None]
         for i, name in enumerate(always):
             if name in always[:i]:
                 self.make.fault("name-used-twice", name.span, f"`{name}` is read twice here.", "Delete one.")
@@ -143,6 +145,19 @@ class Steps:
         reading = self.known.readings[part.reading]
         assert reading is not None
         return ReadSpec(str(part.reading), when, is_true(part.may_lack) or reading.may_lack, part.span)
+
+    def listed(self, part: ReadPart) -> ReadSpec | None:
+        """A reading of a checklist: it has one usual answer."""
+        made = self.read(part)
+        reading = self.known.readings.get(part.reading)
+        if made is not None and reading is not None and not isinstance(reading.healthy, str):
+            self.make.fault(
+                "no-usual-answer",
+                part.reading.span,
+                f"`{part.reading}` has no usual answer, so it can't stand in a checklist.",
+                "Give it `choices` and the `healthy` one of them, or put it under `read`.",
+            )
+        return None if made is None else replace(made, listed=True)
 
     def keep(self, name: Scalar, text: Scalar) -> Guard | None:
         guard = self.make.guard(text)

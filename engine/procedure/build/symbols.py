@@ -17,7 +17,7 @@ from engine.procedure.language.expr import Type
 from engine.procedure.language.resolve import Reported, Scope
 from engine.procedure.model.file import ProcedurePart
 from engine.procedure.model.steps import AdvisePart, PlacePart
-from engine.procedure.program import Fact, Layout, Procedure, Reading, Screw, Setting
+from engine.procedure.program import Fact, Layout, Parameter, Procedure, Reading, Screw, Setting
 from engine.procedure.source.problems import nearest
 from engine.procedure.source.tree import Scalar
 
@@ -46,6 +46,9 @@ class Symbols:
         self.settings: dict[str, Setting | None] = {
             n: declarations.setting(make, n, p, self.facts) for n, p in part.settings.items()
         }
+        self.parameters: dict[str, Parameter | None] = {
+            n: declarations.parameter(make, n, p) for n, p in part.parameters.items()
+        }
         self.readings: dict[str, Reading | None] = {
             n: gear.reading(make, n, p, self.layout) for n, p in part.readings.items()
         }
@@ -70,7 +73,8 @@ class Symbols:
 
     def names(self) -> Iterator[str]:
         """Everything that a guard may name, for hints."""
-        yield from (*self.facts, *self.settings, *self.readings, *self.part.values, *self.derived.kept)
+        tables = (self.facts, self.settings, self.parameters, self.readings, self.part.values, self.derived.kept)
+        yield from (n for table in tables for n in table)
         for name, parts in self.advice.items():
             adviser = self.registry.get(parts[0].adviser)
             yield from (f"{name}.{o}" for o in (adviser.outputs if adviser else ()))
@@ -80,7 +84,7 @@ class Symbols:
 
     def type_of(self, name: str) -> Type | None:
         """The type of a name; None where nobody declares it, `Reported` where its declaration has a fault."""
-        for table in (self.facts, self.settings, self.readings):
+        for table in (self.facts, self.settings, self.parameters, self.readings):
             if name in table:
                 return self._sound(table[name])
         derived = self.derived.type_of(name)
@@ -91,7 +95,7 @@ class Symbols:
             return self._output(head, tail)
         if head in self.results:
             return self._result(head, tail)
-        if any(self.spoilt(s, name) for s in ("facts", "settings", "readings", "values", "screws")):
+        if any(self.spoilt(s, name) for s in ("facts", "settings", "parameters", "readings", "values", "screws")):
             raise Reported
         return None
 
@@ -145,6 +149,7 @@ class Symbols:
         tables = {
             "a fact": self.facts,
             "a setting": self.settings,
+            "a parameter": self.parameters,
             "a screw": self.screws,
             "a reading": self.readings,
             "a value": self.part.values,
@@ -166,7 +171,7 @@ class Symbols:
 
     def _lacking(self) -> None:
         """A reading that any step may leave partly untaken may be missing wherever it is used."""
-        loose = {r.reading for s in self.part.steps.values() for r in s.read if r.may_lack == "true"}
+        loose = {r.reading for s in self.part.steps.values() for r in (*s.read, *s.checklist) if r.may_lack == "true"}
         for name in loose:
             reading = self.readings.get(name)
             if reading is not None:

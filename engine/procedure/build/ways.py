@@ -38,7 +38,7 @@ def call(known: Symbols, part: StepPart, target: Target) -> Call | None:
     ends = _ends(known, part.call, part.ends, part.key_span("call"), part, target, NEXT if each else None)
     return Call(
         str(part.call),
-        _bindings(known, part.bindings, callee),
+        _bindings(known, part, part.call, callee, each),
         ends,
         str(part.name) if part.name is not None else None,
         each,
@@ -76,7 +76,7 @@ def symptom_way(
     ends = _ends(known, part.call, part.ends, part.key_span("call"), part, target, BACK)
     return Call(
         str(part.call),
-        _bindings(known, part.bindings, callee),
+        _bindings(known, part, part.call, callee),
         ends,
         None,
         None,
@@ -160,25 +160,49 @@ def _ends(
     return ends
 
 
-def _bindings(known: Symbols, given: Mapping[Scalar, Scalar], callee: Procedure | None) -> dict[str, Guard]:
-    """Settings of the called file by expressions of this one."""
-    make = known.make
+def _bindings(
+    known: Symbols,
+    part: StepPart | SymptomWayPart | SymptomPart,
+    file: Scalar,
+    callee: Procedure | None,
+    each: str | None = None,
+) -> dict[str, Guard]:
+    """Parameters and settings of the called file by expressions of this one."""
+    make, given = known.make, part.bindings
     made: dict[str, Guard] = {}
     for name, text in given.items():
         if callee is None:
             make.guard(text)
             continue
-        setting = callee.settings.get(name)
-        if setting is None:
+        declared = callee.parameters.get(name) or callee.settings.get(name)
+        if declared is None:
             make.fault(
                 "unknown-setting",
                 name.span,
-                f"`{callee.name}` has no setting `{name}`.",
-                did_you_mean(name, callee.settings, "It has"),
+                f"`{callee.name}` has neither a parameter nor a setting `{name}`.",
+                did_you_mean(name, [*callee.parameters, *callee.settings], "It has"),
             )
             continue
-        kind = setting.type
-        guard = make.guard(text, Want("number", kind.dimension, kind.unit, None, False, (kind.low, kind.high)))
-        if guard is not None:
-            made[str(name)] = guard
+        kind = declared.type
+        dimension = kind.dimension if kind.kind == "number" else None
+        guard = make.guard(text, Want(kind.kind, dimension, kind.unit, each, False, (kind.low, kind.high)))
+        if guard is None:
+            continue
+        odd = sorted(set(guard.type.choices) - set(kind.choices)) if kind.kind == "choice" else []
+        if odd:
+            make.fault(
+                "wrong-binding",
+                text.span,
+                f"`{text}` can be '{odd[0]}', which `{name}` of `{callee.name}` does not know.",
+                f"It knows {', '.join(kind.choices)}.",
+            )
+        made[str(name)] = guard
+    lacking = [n for n, p in (callee.parameters if callee else {}).items() if p.default is None and n not in given]
+    if lacking and not part.lost("with"):
+        make.fault(
+            "missing-input",
+            file.span,
+            f"`{file}` needs {', '.join(lacking)}.",
+            f"Add `with: {{{lacking[0]}: ...}}`.",
+        )
     return made

@@ -91,6 +91,7 @@ def _unused(study: Study) -> Iterator[Problem]:
     tables = {
         "fact": procedure.facts,
         "setting": procedure.settings,
+        "parameter": procedure.parameters,
         "value": procedure.values,
         "screw": procedure.screws,
     }

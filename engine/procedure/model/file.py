@@ -11,6 +11,7 @@ from engine.procedure.model.leaves import (
     Each,
     Expression,
     Name,
+    Phase,
     Quantity,
     Stem,
     StepName,
@@ -100,6 +101,19 @@ Setting = Annotated[
 ]
 
 
+class ParameterPart(Part):
+    """What a caller hands over in `with`: a number (`unit` and `range`), one of `choices`, or a yes or no."""
+
+    unit: UnitName | None = maybe(None, "Unit", 'For a number: its unit; `""` for a plain number.')
+    range: list[Quantity] = pair("Range", "For a number: its least and greatest, `[2, 8]`.")
+    choices: list[Word] = several(None, "Choices", "For a word: those that it may be.")
+    yes_no: Yes | None = maybe(None, "Yes or no", "true: it holds or it does not.")
+    default: Word | None = maybe(
+        None, "Default", "What holds where a caller says nothing. Left out: every caller must say it."
+    )
+    about: Text | None = maybe(None, "About", "What it is for, in a few words.")
+
+
 class ScrewPart(Part):
     """Something that is turned. Its name means the same screw in every file that a run calls."""
 
@@ -150,6 +164,11 @@ class ReadingPart(Part):
         | None
     ) = maybe(None, "Healthy", "The answer of a sound one: a choice, or `{from: 5, to: 7}`.")
     may_lack: Yes | None = maybe(None, "May lack", "true: a place may be not taken, with the reason.")
+    safety: Yes | None = maybe(
+        None,
+        "Safety",
+        "true: somebody may be hurt by a wrong answer, so that no key for all answers it in a checklist.",
+    )
     position_of: Name | None = maybe(
         None, "Position of", "A screw: the answer is where it stands, counted from its zero."
     )
@@ -162,7 +181,7 @@ class SymptomPart(Part):
     ask: Text = key(None, "Ask", "What the technician sees or hears: `Pipe hammers`.")
     go: StepName | None = maybe(None, "Go", "The step that it leads to.")
     call: Stem | None = maybe(None, "Call", "The file that it leads to.")
-    bindings: dict[Name, Expression] = named("with", "With", "Values for settings of the called file.")
+    bindings: dict[Name, Expression] = named("with", "With", "Values for parameters and settings of the called file.")
     ends: dict[Name, Name] = named(
         None, "Ends", "Where each end of the called file leads; `back`: into the interrupted step again."
     )
@@ -200,11 +219,17 @@ class ProcedurePart(Part):
         "The file works at one place and is called with `each: carb` or `each: barrel`: its readings are "
         "single, `position(screw)` is the one here, `{here}` names the place.",
     )
+    phase: Phase | None = maybe(
+        None, "Phase", "Where in the work its steps belong, such as `checks`; else as the calling step."
+    )
     needs: list[Text] = several(None, "Needs", "Tools to lay out before starting.")
     terms: dict[Name, Text] = named(None, "Terms", "This family's words: `{carb: valve}`.")
     cautions: dict[Name, CautionPart] = named(None, "Cautions", "Dangers, by name.")
     facts: dict[Name, short(FactPart, "is", Text)] = named(None, "Facts", "What the job says, by name.")
     settings: dict[Name, Setting] = named(None, "Settings", "Numbers that a shop may change, by name.")
+    parameters: dict[Name, ParameterPart] = named(
+        None, "Parameters", "What a caller hands over in `with`, by name; no shop changes it."
+    )
     screws: dict[Name, ScrewPart] = named(None, "Screws", "What can be turned, by name.")
     readings: dict[Name, ReadingPart] = named(None, "Readings", "What can be read, by name.")
     symptoms: dict[Name, SymptomPart] = named(None, "Symptoms", "What may be seen or heard at any moment, by name.")

@@ -6,7 +6,7 @@ Each leaf stays a `Scalar`, so that whatever is built from it later still knows 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator, PlainValidator, WithJsonSchema
@@ -16,6 +16,7 @@ from engine.procedure.language.expr import FUNCTIONS
 from engine.procedure.source.problems import did_you_mean, nearest
 from engine.procedure.source.tree import Map, Scalar, Seq, mapping
 from engine.quantity.units import UNITS, NotAQuantity, parse_number, parse_quantity
+from engine.vocabulary.phases import PHASES
 
 LONGEST_TEXT = 1500
 LONGEST_NAME = 60
@@ -102,6 +103,14 @@ def _expression(value: Any) -> Scalar:
     return text
 
 
+def _phase(value: Any) -> Scalar:
+    text = _need_scalar(value, "a phase of the work")
+    close = nearest(text, PHASES, 0.75)
+    if text not in PHASES and close is not None:
+        raise refuse("unknown-word", f"`{text[:LONGEST_NAME]}` is no phase.", f"Did you mean '{close}'?")
+    return _text(text)
+
+
 def _quantity(value: Any) -> Scalar:
     text = _need_scalar(value, "a number with its unit")
     if _DIGITS.search(text) or len(text) > 40:
@@ -156,6 +165,12 @@ def one_of(*words: str) -> Any:
     return Annotated[Scalar, PlainValidator(check), WithJsonSchema({"type": "string", "enum": list(words)})]
 
 
+def one_known(check: Callable[[Any], Scalar], words: Iterable[str]) -> Any:
+    """A leaf of the file's own choosing for which there are usual words, which an editor offers."""
+    usual = {"type": "string", "enum": list(words)}
+    return Annotated[Scalar, PlainValidator(check), WithJsonSchema({"anyOf": [usual, {"type": "string"}]})]
+
+
 def _leaf(check: Callable[[Any], Scalar], **schema: Any) -> Any:
     return Annotated[Scalar, PlainValidator(check), WithJsonSchema(schema)]
 
@@ -175,6 +190,7 @@ Quantity = _leaf(_quantity, type=_NUMBER_OR_TEXT)
 Whole = _leaf(_whole, type="integer", minimum=0, maximum=999999)
 UnitName = _leaf(_unit, type="string")
 Yes = _leaf(_yes, type="boolean")
+Phase = one_known(_phase, PHASES)
 Each = one_of("carb", "barrel", "gap", "cylinder")
 
 

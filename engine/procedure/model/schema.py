@@ -29,8 +29,9 @@ def schema() -> dict[str, Any]:
     definitions["Wait"] = definitions["Step"]["properties"]["wait"]
     for name, sets in _ONE_OF.items():
         definitions[name]["anyOf"] = [{"required": list(keys)} for keys in sets]
-    short = definitions["Step"]["properties"]["read"]["items"]["anyOf"][2]
-    short["maxProperties"] = 1  # `{flow: has_meter}`; more keys than one are a reading written out
+    for list_ in ("read", "checklist"):
+        short = definitions["Step"]["properties"][list_]["items"]["anyOf"][2]
+        short["maxProperties"] = 1  # `{flow: has_meter}`; more keys than one are a reading written out
     return made
 
 

@@ -11,6 +11,7 @@ from engine.procedure.model.leaves import (
     Code,
     Expression,
     Name,
+    Phase,
     Quantity,
     Stem,
     StepName,
@@ -133,7 +134,7 @@ def _ends_of(title: str) -> Any:
 
 
 def _with() -> Any:
-    return named("with", "With", "Values for settings of the called file: `{target: 6 L/min}`.")
+    return named("with", "With", "Values for parameters and settings of the called file: `{target: 6 L/min}`.")
 
 
 class SymptomWayPart(Part):
@@ -167,6 +168,9 @@ class StepPart(Part):
     moves, fit, wait, read; then, on the answer, keep, advise, record, findings, the way on."""
 
     title: Text | None = maybe(None, "Title", "A few words for the trail. Left out: made from the step's name.")
+    phase: Phase | None = maybe(
+        None, "Phase", "Where in the work the step belongs, such as `checks`; else as the file."
+    )
     limit: LimitPart | None = maybe(None, "Limit", "Every loop passes a step with a limit: `{visits: 10, then: worn}`.")
     state: dict[Word, Word] = named(
         None,
@@ -186,6 +190,12 @@ class StepPart(Part):
     fit: list[FitPart] = several(None, "Fit", "Parts to fit: `[{part: washer, each: carb, size: 12}]`.")
     wait: WaitPart | None = maybe(None, "Wait", "A pause before reading: `{for: 60 s, why: the header fills}`.")
     read: list[Read] = several(None, "Read", "What to read: `[flow, {drips: has_meter}]`.")
+    checklist: list[Read] = several(
+        None,
+        "Checklist",
+        "Readings with one usual answer, asked as one list: one key says that all is as it should be, but for those "
+        "marked `safety`. Each has `choices` and a `healthy` one.",
+    )
     keep: dict[Name, Expression] = named(None, "Keep", "Remember values under a name: `{first_gap: gap}`.")
     advise: many(AdvisePart) = several(
         None, "Advise", "Ask an adviser, or several: `{name: next, adviser: even_flow, with: {flow: flow}}`."

@@ -13,9 +13,9 @@ from engine.procedure.source.problems import did_you_mean
 @cache
 def pages() -> dict[str, Page]:
     """Every page by its code, in alphabetical order."""
-    from engine.procedure.report.pages import branches, care, guards, names, paths, shape
+    from engine.procedure.report.pages import branches, care, guards, names, paths, shape, sharing
 
-    every = (*shape.PAGES, *names.PAGES, *guards.PAGES, *branches.PAGES, *paths.PAGES, *care.PAGES)
+    every = (*shape.PAGES, *names.PAGES, *guards.PAGES, *branches.PAGES, *paths.PAGES, *care.PAGES, *sharing.PAGES)
     return {p.code: p for p in sorted(every, key=lambda p: p.code)}
 
 

@@ -28,7 +28,7 @@ from engine.session.view import View
 
 HERE = Path(__file__).parent
 TRACES = sorted(HERE.glob("*.trace.yaml"))
-RULES = range(1, 18)
+RULES = range(1, 21)
 
 
 def _cases() -> list[Any]:
@@ -111,6 +111,12 @@ def _shown(view: View, key: str, taken: dict[str, Any]) -> Any:
             return view.end.say if view.end else None
         case "asks":
             return [f"{a.name} x{a.count}" if a.each else a.name for a in view.read]
+        case "question":
+            return [a.ask for a in view.read]
+        case "listed":
+            return [a.name for a in view.read if a.listed]
+        case "usual":
+            return {name: _plain(value) for name, value in view.usual.items()}
         case "moves":
             return [_move(m) for m in view.moves]
         case "fit":

@@ -99,6 +99,8 @@ def test_numbers_are_in_the_declared_unit_and_a_reading_says_all_that_it_must() 
         "healthy": {"from": 5, "to": 7},
         "average": 5,
         "may_lack": False,
+        "listed": False,
+        "safety": False,
     }
     assert step["read"][1]["choices"] == ["steady", "hammering", "silent"]
     assert step["read"][1]["range"] is None
