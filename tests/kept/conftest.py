@@ -1,12 +1,6 @@
-"""Loads the helpers beside this file, so that the tests can import them by name."""
+"""Lets the tests import the helpers beside this file by name."""
 
-import importlib.util
 import sys
 from pathlib import Path
 
-for _name in ("kept_state", "sheet_content"):
-    if _name not in sys.modules:
-        _spec = importlib.util.spec_from_file_location(_name, Path(__file__).with_name(f"{_name}.py"))
-        _module = importlib.util.module_from_spec(_spec)
-        sys.modules[_name] = _module
-        _spec.loader.exec_module(_module)
+sys.path.insert(0, str(Path(__file__).parent))

@@ -1,6 +1,6 @@
 """Records what is kept of a state of the program: a book of runs, job sheets, answers, what a shop's files check as.
 
-`python -m tests.kept.record FOLDER` fills a folder that holds `jobs/` and `shop/`. It is run once for a state, by the
+`python tests/kept/record.py FOLDER` fills a folder that holds `jobs/` and `shop/`. It is run once for a state, by the
 program of that state; what it wrote is never written over. It is no test, and the tests of kept things don't need it.
 The customers, vehicles and engines are invented. The virtual engine's seeds make it the same each time.
 """
@@ -18,6 +18,8 @@ from datetime import datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
 
+from kept_state import SHIPPED, settings_of
+
 from engine.bench.technicians.hands import Hands
 from engine.bench.trial.fleet import Specimen, faulted, random_engine
 from engine.book.book import Book
@@ -30,7 +32,6 @@ from engine.protocol.talk import number, parse_answer, step_message
 from engine.session.session import Answer, Session
 from engine.sheet.gather import sheet_of
 from engine.sheet.plain_text import lines
-from tests.kept.kept_state import SHIPPED, settings_of
 
 ADVISERS = shipped()
 

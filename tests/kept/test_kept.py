@@ -7,6 +7,7 @@ Where a later program can't do one of these, that stands here by name with the r
 from __future__ import annotations
 
 import io
+import shutil
 from collections.abc import Callable, Iterator
 from contextlib import closing, redirect_stderr, redirect_stdout
 from fractions import Fraction
@@ -15,6 +16,7 @@ from typing import Any
 
 import kept_state as kept
 import pytest
+import record
 import sheet_content as sheets
 
 from engine.book import codec
@@ -174,11 +176,12 @@ def test_an_open_run_goes_on_and_an_ended_one_can_be_taken_up_again(
 
 
 @pytest.mark.parametrize("state", STATES)
-def test_every_run_is_read_and_printed_by_a_program_that_has_none_of_its_advisers(
+def test_a_run_of_every_procedure_is_read_and_printed_by_a_program_that_has_none_of_its_advisers(
     state: Path, unpacked: dict[Path, Path]
 ) -> None:
+    runs = {(r["procedure"], r["shop"]): r["run"] for r in kept.rows_of(state, "answers.jsonl.gz")}
     with closing(Book.open(unpacked[state], reading=True)) as book:
-        for run in (row.run for row in book.runs()):
+        for run in runs.values():
             before = (state / "sheets" / f"{run}.txt").read_text(encoding="utf-8")
             now = "\n".join(plain_text.lines(sheet_of(book, run, {})))
             assert not sheets.content_kept(before) - sheets.content_now(now), run
@@ -243,3 +246,20 @@ def _differs(before: Any, now: Any, at: str) -> Iterator[str]:
             yield from _differs(value, now.get(RENAMED_KEYS.get(path, key)), path)
     elif before != now:
         yield f"{at}: {before!r}, now {now!r}"
+
+
+# ---- the next state
+
+
+def test_another_state_can_be_recorded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    runs = (
+        record.Run("sizing-review", "sidedraught-race", "ended"),
+        record.Run("as-found", "progressive-plain", "struck"),
+    )
+    monkeypatch.setattr(record, "RUNS", runs)
+    shutil.copytree(kept.STATES[0] / "jobs", tmp_path / "jobs")
+    shutil.copytree(kept.STATES[0] / "shop", tmp_path / "shop")
+    record.record(tmp_path)
+    assert [row["how"] for row in kept.rows_of(tmp_path, "answers.jsonl.gz")] == ["ended", "struck"]
+    with closing(Book.open(kept.book_of(tmp_path, tmp_path / "again.book"))) as book:
+        assert not Session.reopen(book, "2.1", advisers={}).over
