@@ -1,5 +1,4 @@
-"""The closed registry of computations that a procedure may call: their names, inputs and outputs; it decides
-nothing itself.
+"""What an adviser promises: inputs, what it reads of the evidence, outputs and findings; it decides nothing.
 
 An adviser is a pure function `(job, inputs, evidence) -> Advice`. It keeps nothing, reads no clock and no file. The
 registry is handed to a check and to a run, and neither imports it.
@@ -8,12 +7,15 @@ registry is handed to a check and to a run, and neither imports it.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
-from engine.evidence import Advice, Evidence, Inputs
+from engine.evidence import Advice, Evidence, Inputs, Severity
 from engine.job.model import Job
 from engine.procedure.language.expr import Type
+
+Run = Callable[[Job, Inputs, Evidence], Advice]
+Made = Literal["moves", "parts"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +34,17 @@ class Input:
 
 
 @dataclass(frozen=True, slots=True)
+class Read:
+    """A quantity that an adviser looks up among all answers of the run, whatever the reading is called.
+
+    `wanted`: without it the adviser judges worse than it could, so a check says that a file never takes it.
+    """
+
+    about: str
+    wanted: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Output:
     """One thing an adviser answers: choices, or a number with dimension, unit and closed range; never absent."""
 
@@ -40,18 +53,52 @@ class Output:
 
 
 @dataclass(frozen=True, slots=True)
+class Raises:
+    """A finding that an adviser may raise: how grave it is, and on what ground it is raised."""
+
+    severity: Severity
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class Adviser:
-    """One computation with its contract; `makes` says whether its advice can carry moves and parts for `make`."""
+    """One computation with its contract; `makes` says whether its advice can carry moves and parts for `make`.
+
+    `reads`: by quantity, what it takes from the evidence beside its inputs. `findings`: by code, what it may raise.
+    `retired`: inputs of earlier versions, each with a sentence on what became of it; a file that binds one is warned.
+    """
 
     name: str
     version: int
     about: str
     inputs: Mapping[str, Input]
     outputs: Mapping[str, Output]
-    makes: frozenset[Literal["moves", "parts"]]
-    run: Callable[[Job, Inputs, Evidence], Advice]
-    #: Codes of the findings it may raise, with their severity.
-    findings: Mapping[str, str]
+    makes: frozenset[Made]
+    run: Run
+    findings: Mapping[str, Raises]
+    reads: Mapping[str, Read] = field(default_factory=dict)
+    retired: Mapping[str, str] = field(default_factory=dict)
+
+
+def adviser(
+    version: int,
+    about: str,
+    inputs: Mapping[str, Input],
+    outputs: Mapping[str, Output],
+    findings: Mapping[str, Raises],
+    *,
+    makes: tuple[Made, ...] = (),
+    reads: Mapping[str, Read] | None = None,
+    retired: Mapping[str, str] | None = None,
+) -> Callable[[Run], Adviser]:
+    """Bind a function to its contract: the adviser is called what the function is called."""
+
+    def bind(run: Run) -> Adviser:
+        return Adviser(
+            run.__name__, version, about, inputs, outputs, frozenset(makes), run, findings, reads or {}, retired or {}
+        )
+
+    return bind
 
 
 Registry = Mapping[str, Adviser]

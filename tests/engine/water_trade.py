@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from engine.contract import Adviser, Input, Output
+from engine.contract import Adviser, Input, Output, Raises
 from engine.evidence import Advice, Because, Evidence, Finding, Inputs, Move, Place
 from engine.job.model import Job
 from engine.procedure.language.expr import Type
@@ -68,7 +68,8 @@ EVEN_FLOW = Adviser(
     },
     frozenset({"moves"}),
     even_flow,
-    {"valve-stuck": "change part"},
+    {"valve-stuck": Raises("change part", "its spindle was turned and its flow stayed")},
+    retired={"aim": "it is called `target`"},
 )
 
 ADVISERS = {"even_flow": EVEN_FLOW}

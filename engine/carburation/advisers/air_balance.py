@@ -8,11 +8,36 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from engine.carburation.advisers import saying
+from engine.carburation.advisers.contract_words import (
+    AIR_READS,
+    BODY_LIMIT,
+    BY_AIM,
+    BYPASS,
+    COUPLING,
+    FLOW,
+    GAP,
+    MASTER,
+    NOT_BELIEVED,
+    PLATE,
+    SPEED_OFF,
+    SPEED_TOLERANCE,
+    SURENESS,
+    TARGET,
+    TOLERANCES,
+    TURNED_OTHERWISE,
+    adjust,
+    change,
+    note,
+    reading,
+    says,
+    truth,
+)
 from engine.carburation.estimation import gauge
 from engine.carburation.estimation.air_look import Look, look
 from engine.carburation.estimation.fit import normal_cdf
 from engine.carburation.estimation.seen import Key, fitted_screw, flag, history, row_places, value
 from engine.carburation.policy.air_moves import AirMoves, Turn, fewest
+from engine.contract import adviser
 from engine.evidence import Advice, Aim, Evidence, Finding, Inputs, Move, Place
 from engine.job.model import Job
 
@@ -36,6 +61,57 @@ class _Speed:
     sure: float
 
 
+@adviser(
+    2,
+    "Gives every body its next move at once, so that all draw alike and the engine holds its speed. Three to five rows "
+    "suffice from a rough start; allow 8.",
+    {
+        "flow": FLOW,
+        "speed": reading("engine speed, gauge off, taken with the row", "engine speed", optional=True),
+        "screw": PLATE,
+        "coupling": COUPLING,
+        "bypass": BYPASS,
+        **TOLERANCES,
+        "target": TARGET,
+        "speed_tolerance": SPEED_TOLERANCE,
+        "master": MASTER,
+        "hold_speed": truth(
+            "whether the moves shall also bring the speed to target (left out: yes, where speed is bound)"
+        ),
+        "by_aim": BY_AIM,
+        "body_limit": BODY_LIMIT,
+    },
+    {
+        "verdict": says(
+            "even: all within tolerance (and on speed, where held), nothing to turn · inside noise: what is left is "
+            "the gauge's own scatter, finer is not to be had · turn: make the moves and read again · read again: take "
+            "the row again, turn nothing · out of step: bodies agree, but barrels within a body differ and no bypass "
+            "can mend it · no answer: a screw does nothing (finding) · at its stop: a screw would have to leave its "
+            "range (finding) · unsound readings: zeros, a stuck gauge (finding)",
+            "even",
+            "inside noise",
+            "turn",
+            "read again",
+            "out of step",
+            "no answer",
+            "at its stop",
+            "unsound readings",
+        ),
+        "gap": GAP,
+        "speed_off": SPEED_OFF,
+        "sureness": SURENESS,
+    },
+    {
+        **NOT_BELIEVED,
+        **TURNED_OTHERWISE,
+        "screw-does-nothing": adjust("the screw was turned far enough for the gauge to show it, and it did not"),
+        "screw-at-its-stop": adjust("the screw would have to leave its range for the air to be even"),
+        "body-out-of-step": change("barrels of one body differ by more than its limit, bypass allowed for"),
+        "body-slightly-out": note("barrels of one body differ for certain, by less than its limit"),
+    },
+    makes=("moves",),
+    reads=AIR_READS,
+)
 def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     """Next moves of all air screws between bodies from `flow` (row, kg/h or kPa), with `speed` (rpm) where bound.
 

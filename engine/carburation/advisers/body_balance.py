@@ -4,16 +4,80 @@ from __future__ import annotations
 
 from engine.carburation.advisers import saying
 from engine.carburation.advisers.air_balance import aimed_or_counted, differences, nothing_followed, refused, unbelieved
+from engine.carburation.advisers.contract_words import (
+    AIR_READS,
+    BODY_LIMIT,
+    BY_AIM,
+    COUPLING,
+    MASTER,
+    NOT_BELIEVED,
+    PLATE_MOVED,
+    SURENESS,
+    TOLERANCES,
+    TURNED_OTHERWISE,
+    adjust,
+    change,
+    gives,
+    note,
+    reading,
+    says,
+    screw,
+)
 from engine.carburation.estimation import gauge
 from engine.carburation.estimation.air_look import Look, look
 from engine.carburation.estimation.seen import fitted_screw, history, row_places, value
 from engine.carburation.policy.air_moves import Turn
+from engine.contract import adviser
 from engine.evidence import Advice, Evidence, Finding, Inputs, Place
 from engine.job.model import Job
 
 SURE = 0.95
 
 
+@adviser(
+    2,
+    "Within each body: opens the bypass of the lower barrel until it meets its neighbour, one bypass a body staying "
+    "shut; without bypass screws judges the difference. Two to three rows; allow 6.",
+    {
+        "flow": reading("the gauge, barrel by barrel", "airflow", "depression", each=("barrel",)),
+        "bypass": screw("the bypass screws, where fitted", "air", "bypass", each=("barrel",), optional=True),
+        "screw": PLATE_MOVED,
+        "coupling": COUPLING,
+        "master": MASTER,
+        "speed": reading("engine speed, gauge off, taken with the row", "engine speed", optional=True),
+        **TOLERANCES,
+        "body_limit": BODY_LIMIT,
+        "by_aim": BY_AIM,
+    },
+    {
+        "verdict": says(
+            "even · inside noise · turn · read again, as in air_balance · out of step: past the limit, or no bypass "
+            "to mend it: a plate or spindle to mend (finding) · no answer: a bypass does nothing (finding) · at its "
+            "stop · unsound readings",
+            "even",
+            "inside noise",
+            "turn",
+            "read again",
+            "out of step",
+            "no answer",
+            "at its stop",
+            "unsound readings",
+        ),
+        "gap": gives("the largest difference within a body, as a fraction of the body's mean", "%", "0", "200"),
+        "sureness": SURENESS,
+    },
+    {
+        **NOT_BELIEVED,
+        **TURNED_OTHERWISE,
+        "bypass-does-nothing": adjust("the bypass was turned far enough for the gauge to show it, and it did not"),
+        "screw-at-its-stop": adjust("the bypass is fully open and its barrel still draws less"),
+        "body-out-of-step": change("barrels of one body differ by more than its limit, or no bypass can mend it"),
+        "body-slightly-out": note("barrels of one body differ for certain, by less than its limit"),
+        "both-bypasses-open": adjust("both bypasses of a body stand open, where one belongs shut"),
+    },
+    makes=("moves",),
+    reads=AIR_READS,
+)
 def body_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     """Bypass moves of every body at once, or the verdict that a body can't be evened; see the registry."""
     view = inputs.readings["flow"]

@@ -12,12 +12,29 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from engine.carburation.advisers import saying
+from engine.carburation.advisers.contract_words import (
+    AIR_SCREWS,
+    SURENESS,
+    adjust,
+    change,
+    gives,
+    note,
+    number,
+    read,
+    reading,
+    says,
+    screw,
+    truth,
+    truths,
+)
+from engine.carburation.advisers.idle_mixture import idle_mixture
 from engine.carburation.estimation import rest
 from engine.carburation.estimation.masks import LEVEL_OFF, UNPLACED, Mask, masks
 from engine.carburation.estimation.search import Search, search
 from engine.carburation.estimation.seen import flag, numbers, screw_places, value
 from engine.carburation.policy import jet_reset
 from engine.carburation.rules import bands, sizing
+from engine.contract import adviser
 from engine.evidence import Advice, Evidence, Finding, Inputs, Part, Place, ScrewView, Suggest
 from engine.job.model import Job
 
@@ -45,6 +62,100 @@ class _Case:
     step: float
 
 
+_WHY = (
+    "none",
+    "air not even",
+    "speed off",
+    "hole uncovered",
+    "position unknown",
+    "mixture not found",
+    "leak not excluded",
+    "level off",
+    "no band",
+)
+#: What the jets of a bank are judged by beside the inputs: of `jet_swap` as well.
+JET_READS = {
+    **idle_mixture.reads,
+    "idle jet size": read("the number read off each jet; it outranks what the job lists"),
+    "air leak": read("barrels where the leak test showed a leak, where `leak` is not bound"),
+    "fuel level": read("the level of each body against the specified one, where `level` is not bound"),
+}
+
+
+@adviser(
+    2,
+    "Judges the idle jets from where the mixture screws came to rest and from everything else that is known, and "
+    "names the next stocked size. After a change it says whether the change did what it promised. Asked once a round "
+    "of mixture.",
+    {
+        "screw": screw("the mixture screws at rest", "mixture", "jet", "screw", "air", "bypass", each=("barrel",)),
+        **AIR_SCREWS,
+        "low": number("lower end of the screw's band", "turn", "0", "10"),
+        "high": number("upper end of the band", "turn", "0", "10"),
+        "flow": reading("the latest row of the gauge", "airflow", "depression", each=("barrel", "carb"), optional=True),
+        "speed": reading("the latest speed", "engine speed", optional=True),
+        "air_even": truth("whether the air was found even (left out: judged from `flow`)"),
+        "on_speed": truth("whether the speed is at target (left out: judged from `speed`)"),
+        "mixture_set": truth("whether the mixture search ended well (left out: from the evidence)"),
+        "hole_uncovered": truths("barrels whose first progression hole is uncovered: which(...)"),
+        "leak": truths("barrels where the leak test showed a leak: which(...)"),
+        "leaks_excluded": truth("whether the leak test was made on every suspect (left out: no)"),
+        "level": reading(
+            "fuel level against the specified one, mm, negative when low", "fuel level", each=("carb",), optional=True
+        ),
+        "stock_step": number("step of the stocked sizes (left out: 5)", "", "1", "10", optional=True),
+    },
+    {
+        "verdict": says(
+            "right: every screw rests in its band · all too small · all too large: change all (parts given) · some "
+            "out: one or several barrels alone are out, checks first (`barrels`, findings in order) · change: the "
+            "checks point to the jet of `barrels` (parts given) · mixed: some one way and some the other, no rule fits "
+            "· withheld: the evidence is spoilt, see `reason`",
+            "right",
+            "all too small",
+            "all too large",
+            "some out",
+            "change",
+            "mixed",
+            "withheld",
+        ),
+        "reason": says("why it is withheld", *_WHY),
+        "barrels": says(
+            "each barrel's jet",
+            "right",
+            "perhaps too small",
+            "perhaps too large",
+            "too small",
+            "too large",
+            "unknown",
+            each="barrel",
+        ),
+        "untold": says("why the jet of a barrel is unknown", *_WHY, "between sizes", each="barrel"),
+        "suspects": gives("barrels that are out alone", "", "0", "48"),
+        "sizes": gives("by how many sizes, greatest, negative where too large", "", "-9", "9"),
+        "promise": says("what the last change of jets did: none made, kept, not kept", "none", "kept", "not kept"),
+        "sureness": SURENESS,
+    },
+    {
+        "idle-jet-too-small": change("the screw rests too far out, and leak, level and dirt are excluded"),
+        "idle-jet-too-large": change("the screw rests too far in, and leak, level and dirt are excluded"),
+        "barrel-out-alone": adjust("one barrel's screw rests far from the others': a jet, dirt, a leak or the level"),
+        "jets-mixed": adjust("some screws rest far out and some far in, so no one change fits"),
+        "jet-verdict-withheld": note("positions, air, speed or mixture spoil what the screws would tell"),
+        "jet-change-not-kept": adjust("the barrel is out still, although its jet was changed"),
+        "level-off": adjust("the level was measured off the specified one"),
+        "air-leak": change("the leak test showed a leak at the barrel"),
+    },
+    makes=("moves", "parts"),
+    reads=JET_READS,
+    retired={
+        "doubt_low": "where a jet becomes doubtful follows from the size of a jet, no longer from a limit in turns",
+        "doubt_high": "where a jet becomes doubtful follows from the size of a jet, no longer from a limit in turns",
+        "progression": "the creep test is judged by the step that makes it",
+        "lambda": "lambda is taken from every row of the run",
+        "co": "CO is taken from every row of the run",
+    },
+)
 def idle_jets(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     """Verdict on the idle jets; see the registry. Withholds in words where positions, air, speed or mixture spoil
     it."""

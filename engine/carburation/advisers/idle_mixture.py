@@ -10,6 +10,22 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from engine.carburation.advisers import saying
+from engine.carburation.advisers.contract_words import (
+    AIR_SCREWS,
+    CO,
+    LAMBDA,
+    NOT_BELIEVED,
+    SURENESS,
+    TARGET,
+    adjust,
+    gives,
+    note,
+    number,
+    read,
+    reading,
+    says,
+    screw,
+)
 from engine.carburation.estimation.picture import Idle
 from engine.carburation.estimation.search import Search, search
 from engine.carburation.estimation.seen import numbers, screw_places, value
@@ -24,6 +40,7 @@ from engine.carburation.policy.mixture_moves import (
     swept,
     to_best_seen,
 )
+from engine.contract import adviser
 from engine.evidence import Advice, Evidence, Finding, Inputs, Move, Place, ScrewView
 from engine.job.model import Job
 
@@ -40,6 +57,79 @@ _CHECKS = (
 )
 
 
+@adviser(
+    1,
+    "Finds where each mixture screw belongs, several barrels in one round: from lambda or CO by barrel where bound, "
+    "else from speed by a designed pattern of moves whose crest it fits; ends on the lean side of best. With lambda or "
+    "CO two to three rows; with speed alone up to 3 readings a barrel and 6 besides: allow 4 x barrels + 8.",
+    {
+        "screw": screw(
+            "the mixture screws, positions known from the seat",
+            "mixture",
+            "jet",
+            "screw",
+            "air",
+            "bypass",
+            each=("barrel", "carb"),
+        ),
+        "speed": reading("engine speed, gauge off, averaged", "engine speed", optional=True),
+        "lambda": LAMBDA,
+        "co": CO,
+        "lambda_low": number("richest good mixture (left out: 0.86)", "", "0.6", "1.2", optional=True),
+        "lambda_high": number("leanest good mixture (left out: 0.96)", "", "0.6", "1.2", optional=True),
+        "sweep": number(
+            "half the excursion a screw is swept by (left out: by its band)", "turn", "1/16", "2", optional=True
+        ),
+        "low": number("lower end of the screw's band (left out: by its kind)", "turn", "0", "10", optional=True),
+        "high": number("upper end of the band", "turn", "0", "10", optional=True),
+        **AIR_SCREWS,
+        "target": TARGET,
+    },
+    {
+        "verdict": says(
+            "best: every screw stands where it belongs · turn: make the moves, read again · read again: turn nothing "
+            "· no answer: a barrel does not answer its screw (finding with the checks in order) and the rest is set · "
+            "lost: a position is unknown: count the screws in to their seats and back · at its stop: a screw would "
+            "have to leave its range (finding), the rest is set · unsound readings",
+            "best",
+            "turn",
+            "read again",
+            "no answer",
+            "lost",
+            "at its stop",
+            "unsound readings",
+        ),
+        "left": gives("barrels not yet set", "", "0", "48"),
+        "speed_gain": gives("speed gained since the search began", "rpm", "-5000", "5000"),
+        "sureness": SURENESS,
+        "barrels": says(
+            "each barrel: set, sought, silent (does not answer), stopped (at the end of its screw), unknown",
+            "set",
+            "sought",
+            "silent",
+            "stopped",
+            "unknown",
+            each="barrel",
+        ),
+    },
+    {
+        **NOT_BELIEVED,
+        "barrel-does-not-answer": adjust("its screw was turned far both ways and the speed never answered"),
+        "mixture-screw-at-its-stop": adjust("the screw would have to leave its range to reach its mixture"),
+        "lambda-lean-by-misfire": note("a meter shows so lean that it may be the oxygen of a misfire"),
+        "meters-disagree": note("lambda and CO of one barrel tell of different mixtures"),
+        "position-lost": adjust("where a mixture screw stands is unknown"),
+    },
+    makes=("moves",),
+    reads={
+        "engine speed": read("the speed of every answer, told apart by where the screws stood"),
+        "lambda": read("every row of it, with the screws' positions then"),
+        "CO": read("every row of it, where no lambda was taken with it"),
+        "airflow": read("what each barrel drew then: more air leans its mixture"),
+        "take-off": read("take-offs that could not be plugged: their barrel's airflow is held to its neighbour's"),
+        "spit-back": read("barrels that were seen to spit back stand lean"),
+    },
+)
 def idle_mixture(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     """Next mixture moves; see the registry. Refuses in words what no sound meter gives, and never raises on it."""
     view = inputs.screws["screw"]

@@ -5,10 +5,25 @@ from __future__ import annotations
 from dataclasses import replace
 
 from engine.carburation.advisers import saying
+from engine.carburation.advisers.contract_words import (
+    COUPLING,
+    MASTER,
+    NOT_BELIEVED,
+    PLATE,
+    SPEED,
+    SPEED_OFF,
+    SPEED_TOLERANCE,
+    SURENESS,
+    TARGET,
+    adjust,
+    read,
+    says,
+)
 from engine.carburation.estimation import flows, pace
 from engine.carburation.estimation.air_look import air_change, coupling_spots, disturbed, plate_spots
 from engine.carburation.estimation.fit import normal_cdf
 from engine.carburation.estimation.seen import Seen, fitted_screw, history, numbers, places, screw_places, value
+from engine.contract import adviser
 from engine.evidence import Advice, Aim, Evidence, Finding, Inputs, Move
 from engine.job.model import Job
 
@@ -24,6 +39,46 @@ _FOLLOWS = (
 )
 
 
+@adviser(
+    2,
+    "Brings the engine to speed by an equal change of flow on every body, so that the balance stays. One to two moves; "
+    "allow 6 readings.",
+    {
+        "speed": SPEED,
+        "screw": PLATE,
+        "coupling": COUPLING,
+        "master": MASTER,
+        "target": TARGET,
+        "speed_tolerance": SPEED_TOLERANCE,
+    },
+    {
+        "verdict": says(
+            "on speed · turn: make the moves and read again · read again · no answer: the screws don't "
+            "change the speed (finding) · at its stop: the plates are shut and it still runs too fast, or fully open "
+            "(finding) · unsound readings",
+            "on speed",
+            "turn",
+            "read again",
+            "no answer",
+            "at its stop",
+            "unsound readings",
+        ),
+        "speed_off": SPEED_OFF,
+        "sureness": SURENESS,
+    },
+    {
+        **NOT_BELIEVED,
+        "speed-does-not-follow": adjust("more air was given and the speed did not rise"),
+        "will-not-idle-down": adjust("a speed screw is at the end of its range and it still runs too fast"),
+        "screw-at-its-stop": adjust("a speed screw is at the end of its range and it still runs too slow"),
+    },
+    makes=("moves",),
+    reads={
+        "engine speed": read("the speed of every answer, with the moves before it"),
+        "airflow": read("what the barrels draw: how much a turn of the speed screws is of it"),
+        "take-off": read("take-offs that could not be plugged: their barrel is held to its neighbour"),
+    },
+)
 def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     """Equal turns of all speed screws (or the master's, coupled) towards the target; see the registry."""
     view, plate = inputs.readings["speed"], inputs.screws["screw"]

@@ -4,7 +4,9 @@ none."""
 from __future__ import annotations
 
 from engine.carburation.advisers import saying
+from engine.carburation.advisers.contract_words import SURENESS, adjust, change, choice, number, reading, says, truth
 from engine.carburation.estimation.seen import flag, numbers, value
+from engine.contract import adviser
 from engine.evidence import Advice, Evidence, Finding, Inputs, Place
 from engine.job.model import Job
 
@@ -12,6 +14,53 @@ from engine.job.model import Job
 WEAK = 0.6
 
 
+@adviser(
+    1,
+    "Tells a wrong or dirty jet from an air leak, a low fuel level and a weak cylinder, from the checks made on a "
+    "barrel that is out alone, and says which check comes next. At most 6 answers a barrel.",
+    {
+        "leak": choice("mist or smoke at the manifold of this barrel", "no", "yes", "not done"),
+        "nudge": choice("spindle nudged sideways", "no", "yes", "not done"),
+        "level": reading(
+            "fuel level of this body against the specified one, mm", "fuel level", each=(None, "carb"), optional=True
+        ),
+        "level_limit": number("level error that matters (left out: 1 mm)", "mm", "0.2", "5", optional=True),
+        "cleaned": choice("the jet cleaned and counted again", "no change", "cured", "not done"),
+        "swap": choice(
+            "the jet swapped with its neighbour's: where is the fault now", "stayed", "followed the jet", "not done"
+        ),
+        "plug_drop": reading(
+            "speed lost with this plug shorted", "speed drop", each=(None, "barrel", "cylinder"), optional=True
+        ),
+        "others_drop": number("mean speed lost with the others' plugs", "rpm", "0", "2000", optional=True),
+        "both_out": truth("whether its neighbour in the body is out the same way"),
+        "jet_differs": truth("whether the number on this jet differs from the others'"),
+    },
+    {
+        "verdict": says(
+            "what the barrel suffers from",
+            "jet wrong",
+            "jet dirty",
+            "air leak",
+            "spindle worn",
+            "fuel level",
+            "weak cylinder",
+            "cannot tell",
+            "more checks",
+        ),
+        "next": says("the check that tells most now", "leak", "nudge", "level", "clean", "swap", "plug", "none"),
+        "sureness": SURENESS,
+    },
+    {
+        "air-leak": change("mist changed the speed at this barrel"),
+        "spindle-worn": change("the speed moved when the spindle was nudged"),
+        "fuel-level-off": adjust("the level is further off than its limit"),
+        "weak-cylinder": change("its plug, shorted, costs far less speed than the others'"),
+        "idle-jet-wrong": change("the fault went along with the jet, or the jet bears another number"),
+        "idle-jet-dirty": adjust("cleaning the jet cured it"),
+        "fault-not-told-apart": adjust("every check was made and none explains it"),
+    },
+)
 def jet_checks(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     """The first check that explains the barrel wins; where none does, the next check to make. See the registry."""
     where = _here(evidence)

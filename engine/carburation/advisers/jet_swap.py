@@ -6,18 +6,33 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from engine.carburation.advisers import saying
+from engine.carburation.advisers.contract_words import says
 from engine.carburation.advisers.idle_jets import idle_jets, sizes
 from engine.carburation.estimation.search import search
 from engine.carburation.estimation.seen import screw_places, value
 from engine.carburation.policy import jet_reset
+from engine.contract import adviser
 from engine.evidence import Advice, Evidence, Inputs, Part
 from engine.job.model import Job
 
 
+@adviser(
+    2,
+    "Gives the parts of a swap: each barrel that is out alone changes its idle jet with a neighbour that is not.",
+    idle_jets.inputs,
+    {
+        "verdict": says(
+            "swap: fit the parts as given · cannot: no sound neighbour, or jet numbers unknown", "swap", "cannot"
+        )
+    },
+    {},
+    makes=("moves", "parts"),
+    reads=idle_jets.reads,
+)
 def jet_swap(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     """Parts of a swap: each barrel that is out alone changes its idle jet with a sound neighbour, its own body's
     first."""
-    judged = idle_jets(job, inputs, evidence)
+    judged = idle_jets.run(job, inputs, evidence)
     view = inputs.screws["screw"]
     spots = screw_places(view, job, inputs)
     told: Sequence[str] = judged.outputs["barrels"]

@@ -32,6 +32,15 @@ def advise(make: Maker, known: Symbols, part: AdvisePart) -> Advise | None:
     inputs = adviser.inputs if adviser is not None else {}
     bindings: dict[str, Binding] = {}
     for name, text in part.bindings.items():
+        if adviser is not None and name in adviser.retired:
+            if make.judged:
+                make.warn(
+                    "retired-input",
+                    name.span,
+                    f"`{part.adviser}` no longer takes `{name}`: {adviser.retired[name]}.",
+                    "It is left out of account. Take it away.",
+                )
+            continue
         wanted = inputs.get(name)
         if wanted is None:
             make.judge(

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.carburation.advisers.circuit_contracts import CIRCUITS
+from engine.carburation.registry import ADVISERS
 from engine.contract import Adviser
 from engine.evidence import Advice, Evidence, Inputs, Place, ReadingView
 from engine.job.model import Job
@@ -46,7 +46,7 @@ def evidence(**parts: int) -> Evidence:
 
 def ask(name: str, of: Job | None = None, known: Evidence | None = None, **read: Any) -> Advice:
     """Call an adviser: names of its contract with values; readings are single, in the unit that the screen shows."""
-    adviser = CIRCUITS[name]
+    adviser = ADVISERS[name]
     readings, values = {}, {}
     for key, number in read.items():
         exact = None if number is None else Fraction(str(number)) * UNITS.get(key, 1)
@@ -69,7 +69,7 @@ def keeps(adviser: Adviser, advice: Advice) -> Advice:
             assert isinstance(value, Fraction)
             assert output.type.low <= value <= output.type.high
     for finding in advice.findings:
-        assert adviser.findings[finding.code] == finding.severity
+        assert adviser.findings[finding.code].severity == finding.severity
         assert finding.say
     assert advice.because
     return advice

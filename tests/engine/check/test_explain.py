@@ -29,6 +29,7 @@ ADVISERS = {
         frozenset({"moves"}),
         lambda job, inputs, evidence: None,
         {},
+        retired={"aim": "it is called `target`"},
     )
 }
 

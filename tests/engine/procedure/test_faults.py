@@ -149,6 +149,7 @@ CASES: list[tuple[str, str, str]] = [
     ("unknown-symptom", "do: Read both.", "symptoms: {«hamer»: worn}"),
     ("unknown-adviser", "adviser: even_flow", "adviser: «even_flaw»"),
     ("unknown-input", "target: target,", "target: target, «goal»: target,"),
+    ("retired-input", "target: target,", "target: target, «aim»: target,"),
     ("missing-input", "adviser: even_flow, with: {flow: flow, ", "adviser: «even_flow», with: {"),
     ("unknown-advice", "make: next", "make: «nxt»"),
     ("unknown-finding", "do: Read both.", "clear: [«valve-stock»]"),

@@ -86,6 +86,16 @@ PAGES = (
         _ADVISE + "    advise: {name: next, adviser: even_flow, with: {flow: flow, screw: spindle, "
         "target: 6 L/min, goal: 6 L/min}}\n    go: done\n",
     ),
+    Page(
+        "retired-input",
+        "An input that an adviser no longer takes",
+        "The file binds an input of an earlier version of the adviser.",
+        "What is bound to it changes nothing any more.",
+        "Take the binding away; the message says what took its place.",
+        _ADVISE + "    advise: {name: next, adviser: even_flow, with: {flow: flow, screw: spindle, "
+        "target: 6 L/min, aim: 6 L/min}}\n    go: done\n",
+        "warning",
+    ),
     _unknown(
         "unknown-setting",
         "a setting of the called file",

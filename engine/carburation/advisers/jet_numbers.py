@@ -5,12 +5,32 @@ from __future__ import annotations
 from fractions import Fraction
 
 from engine.carburation.advisers import saying
+from engine.carburation.advisers.contract_words import gives, note, says, wanted
 from engine.carburation.advisers.idle_jets import sizes
 from engine.carburation.estimation.seen import places
+from engine.contract import adviser
 from engine.evidence import Advice, Evidence, Finding, Inputs, Part, Suggest
 from engine.job.model import Job
 
 
+@adviser(
+    1,
+    "Holds the numbers read off the idle jets against each other, before anything is set by them. Ask once.",
+    {},
+    {
+        "verdict": says(
+            "alike · odd: some bear another number than most (parts make them alike) · unknown: too few "
+            "numbers, or no number that most bear",
+            "alike",
+            "odd",
+            "unknown",
+        ),
+        "odd": gives("how many differ from most", "", "0", "48"),
+    },
+    {"jet-odd-one-out": note("a jet bears another number than more than half of them")},
+    makes=("parts",),
+    reads={"idle jet size": wanted("the number read off each jet; it outranks what the job lists")},
+)
 def jet_numbers(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     """Idle jets that bear another number than most, as fitted, read off or listed: the parts make them alike.
 

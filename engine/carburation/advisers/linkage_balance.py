@@ -7,9 +7,24 @@ import math
 from collections.abc import Sequence
 
 from engine.carburation.advisers import saying
+from engine.carburation.advisers.contract_words import (
+    FLOW,
+    GAP,
+    NOT_BELIEVED,
+    SURENESS,
+    TOLERANCES,
+    adjust,
+    change,
+    gives,
+    read,
+    row,
+    says,
+    truth,
+)
 from engine.carburation.estimation import air_look, flows, gauge
 from engine.carburation.estimation.fit import within
 from engine.carburation.estimation.seen import Seen, flag, history, numbers, row_places, step_of, value
+from engine.contract import adviser
 from engine.evidence import Advice, Evidence, Finding, Inputs, Place
 from engine.job.model import Job
 
@@ -19,6 +34,44 @@ _ROD = (
 )
 
 
+@adviser(
+    1,
+    "Compares the row with the linkage on, at idle or held off idle, with the row before: a link that holds a body "
+    "open, or bodies that do not open together. Allow 4 rows.",
+    {
+        "flow": FLOW,
+        "before": row(
+            "the row at idle with the linkage off (a kept row; left out: found in the evidence)", "kg/h", "barrel"
+        ),
+        **TOLERANCES,
+        "off_idle": truth("whether this row was taken off idle, speed held (left out: by the state `hold`)"),
+    },
+    {
+        "verdict": says(
+            "follows: nothing moved · link holds: a body stands further open than before (finding) · "
+            "apart: off idle the bodies do not open together (finding) · read again · unsound readings",
+            "follows",
+            "link holds",
+            "apart",
+            "read again",
+            "unsound readings",
+        ),
+        "gap": GAP,
+        "worst": gives("the body that is furthest out, 0 for none", "", "0", "12"),
+        "sureness": SURENESS,
+    },
+    {
+        **NOT_BELIEVED,
+        "link-holds-body": adjust("with the linkage on a body draws otherwise than before"),
+        "bodies-open-apart": adjust("off idle a body draws more or less than its share"),
+        "spindle-twisted": change("barrels of one body that were alike at idle part as the throttle opens"),
+    },
+    reads={
+        "airflow": read("the rows at idle before the linkage went on, where `before` is not bound"),
+        "depression": read("the same, where `flow` is a depression"),
+    },
+    retired={"speed": "the row alone tells whether the bodies follow"},
+)
 def linkage_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     """Compare the latest row with the row before the linkage went on; see the registry."""
     view = inputs.readings["flow"]
