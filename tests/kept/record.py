@@ -243,8 +243,8 @@ def record(folder: Path) -> None:
             text = "\n".join(lines(sheet_of(book, row.run, ADVISERS))) + "\n"
             (folder / "sheets" / f"{row.run}.txt").write_text(text, encoding="utf-8", newline="\n")
         events = list(_events(book))
-        _lines(folder / "events.jsonl.gz", events)
-    _lines(folder / "answers.jsonl.gz", answers)
+        write_lines(folder / "events.jsonl.gz", events)
+    write_lines(folder / "answers.jsonl.gz", answers)
     with closing(sqlite3.connect(path)) as connection:
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         connection.execute("PRAGMA journal_mode = DELETE")
@@ -344,7 +344,8 @@ def _json(path: Path, data: Any) -> None:
     path.write_text(json.dumps(data, indent=1, ensure_ascii=False) + "\n", encoding="utf-8", newline="\n")
 
 
-def _lines(path: Path, rows: list[dict[str, Any]]) -> None:
+def write_lines(path: Path, rows: list[dict[str, Any]]) -> None:
+    """Write a `.jsonl.gz`, a row a line; the same rows give the same bytes."""
     text = "".join(json.dumps(row, ensure_ascii=False, default=number) + "\n" for row in rows)
     _zip(path, text.encode())
 

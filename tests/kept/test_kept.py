@@ -14,6 +14,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+import compare
 import kept_state as kept
 import pytest
 import record
@@ -263,3 +264,18 @@ def test_another_state_can_be_recorded(tmp_path: Path, monkeypatch: pytest.Monke
     assert [row["how"] for row in kept.rows_of(tmp_path, "answers.jsonl.gz")] == ["ended", "struck"]
     with closing(Book.open(kept.book_of(tmp_path, tmp_path / "again.book"))) as book:
         assert not Session.reopen(book, "2.1", advisers={}).over
+
+
+def test_two_recordings_are_compared_answer_by_answer(tmp_path: Path) -> None:
+    state = kept.STATES[0]
+    assert list(compare.differences(state, state)) == []
+    rows = kept.rows_of(state, "events.jsonl.gz")
+    rows[0]["events"][5]["led"] = "elsewhere#1"
+    rows[1]["events"].pop()
+    advised = next(i for i, e in enumerate(rows[2]["events"]) if i and e.get("advice"))
+    rows[2]["events"][advised]["advice"][0]["moves"] = "others"
+    record.write_lines(tmp_path / "events.jsonl.gz", rows)
+    first, second, third = compare.differences(state, tmp_path)
+    assert first.startswith("1.1, event 5 of ") and "-> elsewhere#1" in first
+    assert second.startswith("1.2, event ") and third.startswith(f"1.3, event {advised} of ")
+    assert third.endswith(".moves)")
