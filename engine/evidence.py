@@ -54,11 +54,14 @@ class Move:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A part at one place: `size` in the part's own numbers (a jet: hundredths of a mm)."""
+    """A part at one place: `size` in the part's own numbers (a jet: hundredths of a mm). `origin` is the place that it
+    comes from, where two places swap theirs; None: it comes from the drawer.
+    """
 
     part: str
     place: Place
     size: Fraction
+    origin: Place | None = None
 
 
 @dataclass(frozen=True, slots=True)

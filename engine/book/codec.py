@@ -5,11 +5,12 @@ nothing.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from fractions import Fraction
 from typing import Any
 
 from engine.evidence import Advice, Aim, Because, Finding, Move, Part, Place, Suggest
+from engine.quantity.values import OverRange
 from engine.run.events import Event
 
 Json = dict[str, Any]
@@ -25,7 +26,9 @@ def dump(body: Json) -> bytes:
 
 
 def value_out(value: Any) -> Any:
-    """A number, word, truth, hole or row as JSON."""
+    """A number, word, truth, hole or row as JSON; a needle beyond its scale with the top of it."""
+    if isinstance(value, OverRange):
+        return {"over": value_out(Fraction(value))}
     if isinstance(value, Fraction):
         return value.numerator if value.denominator == 1 else {"n": value.numerator, "d": value.denominator}
     if isinstance(value, tuple | list):
@@ -41,6 +44,8 @@ def value_in(value: Any) -> Any:
         return Fraction(value)
     if isinstance(value, list):
         return tuple(value_in(v) for v in value)
+    if "over" in value:
+        return OverRange(value_in(value["over"]))
     return Fraction(value["n"], value["d"])
 
 
@@ -81,11 +86,13 @@ def _move_in(m: Json) -> Move:
 
 
 def _part_out(p: Part) -> Json:
-    return {"part": p.part, "place": _place_out(p.place), "size": value_out(p.size)}
+    out = {"part": p.part, "place": _place_out(p.place), "size": value_out(p.size)}
+    return out if p.origin is None else {**out, "from": _place_out(p.origin)}
 
 
 def _part_in(p: Json) -> Part:
-    return Part(p["part"], _place_in(p["place"]), value_in(p["size"]))
+    origin = p.get("from")
+    return Part(p["part"], _place_in(p["place"]), value_in(p["size"]), origin and _place_in(origin))
 
 
 def _finding_out(f: Finding) -> Json:
@@ -149,43 +156,58 @@ def advice_in(a: Json) -> tuple[str, Advice]:
     )
 
 
+def _same(value: Any) -> Any:
+    return value
+
+
+def _values_in(row: Json) -> Json:
+    return {k: value_in(v) for k, v in row.items()}
+
+
+def _lacking_in(reasons: Json) -> Json:
+    return {k: tuple(v) if isinstance(v, list) else v for k, v in reasons.items()}
+
+
+#: Each field of an event as JSON and back, in the order of a stored body; an empty one is left out.
+_FIELDS: dict[str, tuple[Callable[[Any], Any], Callable[[Any], Any]]] = {
+    "readings": (lambda row: {k: value_out(v) for k, v in row.items()}, _values_in),
+    "lacking": (lambda why: {k: list(v) if isinstance(v, tuple) else v for k, v in why.items()}, _lacking_in),
+    "moved": (lambda moves: [_move_out(m) for m in moves], lambda row: tuple(map(_move_in, row))),
+    "fitted": (lambda parts: [_part_out(p) for p in parts], lambda row: tuple(map(_part_in, row))),
+    "symptom": (_same, _same),
+    "understood": (_same, _same),
+    "text": (_same, _same),
+    "lost": (list, tuple),
+    "gate": (_same, _same),
+    "awaited": (list, tuple),
+    "by": (_same, _same),
+}
+#: Fields in which empty is not the same as left out: an empty list says that nothing was turned or fitted.
+_EMPTY_COUNTS = frozenset({"readings", "moved", "fitted"})
+
+
 def event_out(event: Event) -> Json:
     """An event without what is empty."""
     body: Json = {"kind": event.kind, "at": event.at}
-    if event.readings is not None:
-        body["readings"] = {k: value_out(v) for k, v in event.readings.items()}
-    if event.lacking:
-        body["lacking"] = dict(event.lacking)
-    if event.moved is not None:
-        body["moved"] = [_move_out(m) for m in event.moved]
-    if event.fitted is not None:
-        body["fitted"] = [_part_out(p) for p in event.fitted]
-    for key in ("symptom", "understood", "text"):
-        if getattr(event, key):
-            body[key] = getattr(event, key)
-    if event.lost:
-        body["lost"] = list(event.lost)
+    for name, (out, _) in _FIELDS.items():
+        value = getattr(event, name)
+        if value or (value is not None and name in _EMPTY_COUNTS):
+            body[name] = out(value)
     return body
 
 
 def event_in(body: Mapping[str, Any]) -> Event:
     """What `event_out` made."""
     try:
-        readings, moved, fitted = body.get("readings"), body.get("moved"), body.get("fitted")
-        return Event(
-            body["kind"],
-            readings and {k: value_in(v) for k, v in readings.items()},
-            body.get("symptom"),
-            body.get("understood", False),
-            None if moved is None else tuple(_move_in(m) for m in moved),
-            None if fitted is None else tuple(_part_in(p) for p in fitted),
-            body.get("lacking"),
-            tuple(body.get("lost", ())),
-            body.get("text", ""),
-            body["at"],
-        )
-    except (KeyError, TypeError, ValueError) as fault:
+        if body["kind"] == "readings" and body.keys() <= _COMMON:  # nearly every event of a long record
+            return Event("readings", {k: value_in(v) for k, v in body["readings"].items()}, at=body["at"])
+        found = {name: _FIELDS[name][1](value) for name, value in body.items() if name in _FIELDS and value is not None}
+        return Event(body["kind"], at=body["at"], **found)
+    except (AttributeError, KeyError, TypeError, ValueError) as fault:
         raise Unreadable(f"a stored event can't be read ({fault!r})") from None
+
+
+_COMMON = frozenset({"kind", "at", "readings", "led"})
 
 
 def load(body: bytes) -> Json:

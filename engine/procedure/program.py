@@ -135,6 +135,10 @@ class Reading:
     position_of: str | None = None
     #: Somebody may be hurt by a wrong answer: no key for a whole list answers it.
     safety: bool = False
+    #: "over range" is an answer: the needle stands beyond the scale, and counts as the top of the range.
+    over_range: bool = False
+    #: A place that is not taken must say why.
+    lack_needs_reason: bool = False
 
 
 @dataclass(frozen=True, slots=True)

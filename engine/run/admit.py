@@ -5,64 +5,110 @@ What passes is exact: numbers in base units, rounded once to the reading's step.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from fractions import Fraction
+from operator import attrgetter
 from typing import Any
 
 from engine.procedure.source.problems import did_you_mean
 from engine.quantity.exact import exact, rounded
 from engine.quantity.units import from_base, to_base
-from engine.run.answer import Answer, AnswerRefused
+from engine.quantity.values import NOT_TAKEN, OVER_RANGE, Missing, OverRange
+from engine.run.answer import ALONE, KINDS, Answer, AnswerRefused, Kind
 from engine.run.events import Event
 from engine.run.layout import ReadPlan, RunLayout
 from engine.run.machine import cautions, dangers, way_of
 from engine.run.names import bound
 from engine.run.reported import fitted_by, moved_by
-from engine.run.state import State
+from engine.run.state import State, spoken_name, visit_of_run
 from engine.run.texts import number, said
 
-#: The words that an answer is made of, in the order in which they are named to the person.
-_KINDS = ("done", "readings", "symptom", "undo", "redo", "lost", "abandon", "note", "suspend")
-#: What may be answered without having understood a danger: nothing of it lets the work go on.
-_SAFE = frozenset({"undo", "redo", "lost", "abandon", "note", "suspend"})
+#: The longest text that is kept of a note or a reason, in characters; a longer one is refused, never cut.
+LONGEST_NOTE, LONGEST_REASON, LONGEST_NAME = 10_000, 500, 80
+#: Nobody waits longer than this at a step (seconds): a week.
+_LONGEST_WAIT = 7 * 24 * 3600
+
+_GIVEN = attrgetter(*(k.key for k in KINDS))
 
 
 def admit(plan: RunLayout, state: State, answer: Answer, at: str = "") -> Event:
     """The event that an answer is, or `AnswerRefused` with a sentence. `at` is the clock's text, never read."""
     kind = _kind(answer)
-    if state.end is not None and kind not in ("undo", "note", "suspend"):
-        raise AnswerRefused("This run is over. Undo the last answer to go back into it, or start another run.")
-    if kind not in _SAFE and kind != "understood" and not answer.understood:
+    _in_place(state, kind)
+    if answer.answers is not None:
+        _fresh(state, answer.answers)
+    if kind.works and not answer.understood:
         _danger(plan, state)
+    for rider in ("lacking", "reason"):
+        if getattr(answer, rider) is not None and rider not in kind.beside:
+            raise AnswerRefused(f"'{rider}' says nothing beside {kind.key}. Leave it out, or give it with readings.")
     moved = None if answer.moved is None else moved_by(plan, state, answer.moved)
     fitted = None if answer.fitted is None else fitted_by(plan, answer.fitted)
-    event = Event("done", None, None, answer.understood, moved, fitted, None, (), "", at)
-    if kind == "readings":
-        readings, lacking = _readings(plan, state, answer)
-        if not readings:
-            return event
-        return event._replace(kind="readings", readings=readings, lacking=lacking or None)
-    if kind == "done":
-        return _done(plan, state, event)
-    if kind == "symptom":
-        return _symptom(state, answer.symptom, event)
-    if kind == "lost":
-        return _lost(plan, answer.lost, event)
-    return _rest(state, answer, kind, event)
+    by = "" if answer.by is None else _text(answer.by, "Who answers is a short name or a number.", LONGEST_NAME)
+    event = Event(kind.event, None, None, answer.understood is True, moved, fitted, None, (), "", at, by=by)
+    return _ADMIT[kind.key](plan, state, answer, event) if kind.key in _ADMIT else event
 
 
-def _kind(answer: Answer) -> str:
-    given = [k for k in _KINDS if getattr(answer, k) not in (None, False)]
+def _kind(answer: Answer) -> Kind:
+    values = _GIVEN(answer)
+    given = [k for k, value in zip(KINDS, values, strict=True) if value is not None and value is not False]
     if len(given) > 1:
-        raise AnswerRefused(f"An answer is one thing, but this one gives {' and '.join(given)}. Give one of them.")
+        names = " and ".join(k.key for k in given)
+        raise AnswerRefused(f"An answer is one thing, but this one gives {names}. Give one of them.")
     if given:
         return given[0]
-    for kind in ("moved", "fitted", "waited"):
-        if getattr(answer, kind) is not None:
+    for kind in ALONE:
+        if getattr(answer, kind.key) not in (None, False):
             return kind
-    if answer.understood is True:
-        return "understood"
     raise AnswerRefused("The answer is empty. Give the readings, done, a symptom, undo, lost, a note or abandon.")
+
+
+def _in_place(state: State, kind: Kind) -> None:
+    """Refuse what can't be given now: the run is over, or waits for parts."""
+    if state.end is not None and not kind.ended:
+        raise AnswerRefused("This run is over. Undo the last answer to go back into it, or start another run.")
+    if state.waiting is not None and not kind.paused:
+        parts = ", ".join(state.waiting.parts)
+        raise AnswerRefused(f"This run waits for parts: {parts}. Say 'resume' when the work goes on, then answer.")
+
+
+def _fresh(state: State, answers: Any) -> None:
+    """Refuse an answer to a step that is no longer in force."""
+    if type(answers) is int:
+        if answers != state.seq:
+            raise AnswerRefused(
+                f"This answers the step after event {answers}, but the step in force came after event {state.seq}. "
+                "Nothing was recorded: look at the step, then answer it."
+            )
+        return
+    if isinstance(answers, Mapping) and answers.keys() == {"step", "visit"}:
+        step, visit = spoken_name(state), visit_of_run(state)
+        if (answers["step"], answers["visit"]) != (step, visit):
+            raise AnswerRefused(
+                f"This answers '{str(answers['step'])[:40]}', visit {str(answers['visit'])[:12]}, but the step in "
+                f"force is "
+                f"'{step}', visit {visit}. Nothing was recorded: look at the step, then answer it."
+            )
+        return
+    raise AnswerRefused("'for' is the seq of the step that is answered, or its step and visit.")
+
+
+def _text(value: Any, wanted: str, longest: int) -> str:
+    """A text that a record can hold, stripped. Raises `AnswerRefused`: `wanted` where there are no words."""
+    if not isinstance(value, str) or not value.strip():
+        raise AnswerRefused(wanted)
+    text = value.strip()
+    if len(text) > longest:
+        raise AnswerRefused(
+            f"The text has {len(text)} characters; at most {longest} are kept. Nothing was recorded: shorten it, or "
+            f"give "
+            "it in parts."
+        )
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        raise AnswerRefused("The text holds half of a character, which can't be written down. Type it again.") from None
+    return text
 
 
 def _danger(plan: RunLayout, state: State) -> None:
@@ -92,7 +138,9 @@ def asked(state: State, read: ReadPlan) -> str:
     return said(read.reading.ask, state.frame.env)
 
 
-def _readings(plan: RunLayout, state: State, answer: Answer) -> tuple[dict[str, Any], dict[str, str]]:
+def _readings(
+    plan: RunLayout, state: State, answer: Answer
+) -> tuple[dict[str, Any], dict[str, str | tuple[str | None, ...]]]:
     given = answer.readings
     if not isinstance(given, Mapping):
         raise AnswerRefused("Readings belong by name: one value, or one row, for each name asked.")
@@ -103,28 +151,48 @@ def _readings(plan: RunLayout, state: State, answer: Answer) -> tuple[dict[str, 
     for name in given:
         if name not in names:
             raise AnswerRefused(f"'{name}' is not asked here. {did_you_mean(str(name), names, 'Asked')}".strip())
-    reasons = answer.lacking or {}
-    taken, lacking = {}, {}
+    reasons = answer.lacking if answer.lacking is not None else {}
+    if not isinstance(reasons, Mapping):
+        raise AnswerRefused("'lacking' gives a reason by the name of a reading.")
+    for name in reasons:
+        if name not in names:
+            raise AnswerRefused(f"'lacking' names '{str(name)[:40]}', which is not asked here.")
+    taken: dict[str, Any] = {}
+    lacking: dict[str, str | tuple[str | None, ...]] = {}
     for read in wanted:
         if read.name not in given and not (read.may_lack and read.name in reasons):
             raise AnswerRefused(f"'{read.name}' ({asked(state, read)}) is missing. Take that reading, too.")
-        taken[read.name] = _row(plan, state, read, given.get(read.name))
-        if read.name in reasons:
-            lacking[read.name] = str(reasons[read.name])[:500]
+        whole = reasons.get(read.name)
+        value, whys = _row(plan, state, read, given.get(read.name))
+        why = _text(whole, _WHY, LONGEST_REASON) if whole not in (None, "") else None
+        taken[read.name] = value
+        if any(whys):
+            row = value if isinstance(value, tuple) else (value,)
+            lacking[read.name] = tuple(w or (why if v is None else None) for v, w in zip(row, whys, strict=True))
+        elif why is not None:
+            lacking[read.name] = why
+        holes = None in value if isinstance(value, tuple) else value is None
+        if holes and read.reading.lack_needs_reason and not lacking.get(read.name):
+            raise AnswerRefused(f"{asked(state, read)}: a place that is not taken needs its reason.")
     return taken, lacking
 
 
-def _row(plan: RunLayout, state: State, read: ReadPlan, value: Any) -> Any:
+_WHY = "The reason why a reading was not taken is a text of a few words."
+
+
+def _row(plan: RunLayout, state: State, read: ReadPlan, value: Any) -> tuple[Any, tuple[str | None, ...]]:
+    """A reading, single or a row, and why its places were not taken."""
     each = read.reading.type.each
+    whole, why = _why(value)
     if each is None:
         if isinstance(value, list | tuple):
             if len(value) != 1:
                 raise AnswerRefused(f"{asked(state, read)}: one value is asked, not a row of {len(value)}.")
-            value = value[0]
-        return _one(read, value, asked(state, read))
+            whole, why = _why(value[0])
+        return _one(read, whole, asked(state, read)), (why,) if why else ()
     places = plan.bank.places(each, state.frame.here)
-    if value is None and read.may_lack:
-        return (None,) * len(places)
+    if whole is None and read.may_lack:
+        return (None,) * len(places), (why,) * len(places) if why else ()
     if not isinstance(value, list | tuple):
         if len(places) != 1 or value is None:
             raise AnswerRefused(f"{asked(state, read)}: a row of {len(places)} is asked, one value for each {each}.")
@@ -134,13 +202,24 @@ def _row(plan: RunLayout, state: State, read: ReadPlan, value: Any) -> Any:
             f"{asked(state, read)}: the row has {len(value)} values, but {len(places)} are asked, one for each {each}."
         )
     words, ask = state.frame.at.file.place_words, asked(state, read)
+    pairs = [_why(v) for v in value]
     row = tuple(
         _one(read, v, f"{ask}, {words(p)}" if each != "cylinder" else f"{ask}, cylinder {p.carb}")
-        for v, p in zip(value, places, strict=True)
+        for (v, _), p in zip(pairs, places, strict=True)
     )
     if places and all(v is None for v in row) and not read.may_lack:
         raise AnswerRefused(f"{asked(state, read)}: no value was given.")
-    return row
+    whys = tuple(w for _, w in pairs)
+    return row, whys if any(whys) else ()
+
+
+def _why(value: Any) -> tuple[Any, str | None]:
+    """A value, and its reason where it says that the place was not taken."""
+    if isinstance(value, Missing):
+        return None, _text(value.reason, _WHY, LONGEST_REASON)
+    if isinstance(value, Mapping) and value.keys() == {NOT_TAKEN}:
+        return None, _text(value[NOT_TAKEN], _WHY, LONGEST_REASON)
+    return value, None
 
 
 def _one(read: ReadPlan, value: Any, what: str) -> Any:
@@ -149,6 +228,8 @@ def _one(read: ReadPlan, value: Any, what: str) -> Any:
         if read.may_lack:
             return None
         raise AnswerRefused(f"{what}: a value is needed; this place can't be left out.")
+    if reading.over_range and reading.type.high is not None and value == OVER_RANGE:
+        return OverRange(reading.type.high)
     if reading.type.choices:
         if value not in reading.type.choices:
             hint = did_you_mean(str(value), reading.type.choices, "It may be")
@@ -179,24 +260,31 @@ def _number(read: ReadPlan, value: Any, what: str) -> Fraction:
 # ---- the other kinds
 
 
-def _done(plan: RunLayout, state: State, event: Event) -> Event:
+def _given(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
+    readings, lacking = _readings(plan, state, answer)
+    if not readings:
+        return event._replace(kind="done")
+    return event._replace(readings=readings, lacking=lacking or None)
+
+
+def _done(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
+    if answer.done is not True:
+        raise AnswerRefused("'done' is true or left out.")
     wanted = asks(plan, state)
     if wanted and not all(r.may_lack for r in wanted):
         names = ", ".join(f"'{r.name}'" for r in wanted)
         raise AnswerRefused(f"This step takes readings: {names}. Give them instead of done.")
     if wanted:
-        places = {r.name: plan.bank.places(r.reading.type.each, state.frame.here) for r in wanted}
-        empty = {r.name: None if r.reading.type.each is None else (None,) * len(places[r.name]) for r in wanted}
-        return event._replace(kind="readings", readings=empty)
+        return _given(plan, state, Answer(readings={r.name: None for r in wanted}), event._replace(kind="readings"))
     return event
 
 
-def _symptom(state: State, symptom: Any, event: Event) -> Event:
+def _symptom(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
     offered = symptoms(state)
-    if symptom not in offered:
-        hint = did_you_mean(str(symptom), offered, "Here it may be")
-        raise AnswerRefused(f"The symptom '{str(symptom)[:40]}' leads nowhere at this step. {hint}".strip())
-    return event._replace(kind="symptom", symptom=symptom)
+    if answer.symptom not in offered:
+        hint = did_you_mean(str(answer.symptom), offered, "Here it may be")
+        raise AnswerRefused(f"The symptom '{str(answer.symptom)[:40]}' leads nowhere at this step. {hint}".strip())
+    return event._replace(symptom=answer.symptom)
 
 
 def symptoms(state: State) -> tuple[str, ...]:
@@ -212,33 +300,67 @@ def symptoms(state: State) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _lost(plan: RunLayout, lost: Any, event: Event) -> Event:
+def _lost(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
+    lost = answer.lost
     if isinstance(lost, str) or not isinstance(lost, list | tuple) or not lost:
         raise AnswerRefused("Name the screws whose count was lost, as a list.")
     for name in lost:
-        if name not in plan.screws:
+        if not isinstance(name, str) or name not in plan.screws:
             hint = did_you_mean(str(name), plan.screws, "Its screws")
             raise AnswerRefused(f"'{str(name)[:40]}' is no screw of this procedure. {hint}".strip())
-    return event._replace(kind="lost", lost=tuple(lost))
+    return event._replace(lost=tuple(lost))
 
 
-def _rest(state: State, answer: Answer, kind: str, event: Event) -> Event:
-    if kind == "undo":
-        if state.past is None:
-            raise AnswerRefused("There is nothing to undo: this is the first step.")
-        return Event("undo", at=event.at)
-    if kind == "redo":
-        if state.redo is None:
-            raise AnswerRefused("There is nothing to take up again.")
-        return Event("redo", at=event.at)
-    if kind in ("note", "abandon"):
-        text = getattr(answer, kind)
-        if not isinstance(text, str) or not text.strip():
-            raise AnswerRefused("A note needs words." if kind == "note" else "Say why the run is given up.")
-        return Event("note" if kind == "note" else "abandoned", text=text.strip()[:2000], at=event.at)
-    if kind == "waited":
-        seconds = exact(answer.waited)
-        if seconds is None or seconds < 0:
-            raise AnswerRefused("A wait is a number of seconds.")
-        return Event("waited", text=number(seconds), at=event.at)
-    return event._replace(kind="suspended" if kind == "suspend" else kind)  # type: ignore[arg-type]
+def _undo(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
+    if state.past is None:
+        raise AnswerRefused("There is nothing to undo: this is the first step.")
+    return event
+
+
+def _redo(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
+    if state.redo is None:
+        raise AnswerRefused("There is nothing to take up again.")
+    return event
+
+
+def _note(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
+    return event._replace(text=_text(answer.note, "A note needs words.", LONGEST_NOTE))
+
+
+def _abandon(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
+    return event._replace(text=_text(answer.abandon, "Say why the run is given up.", LONGEST_NOTE))
+
+
+def _wait_for_parts(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
+    asked = answer.wait_for_parts
+    sentence = "Say which parts the run waits for: a list of names, and a note beside it if you like."
+    if not isinstance(asked, Mapping) or not asked.keys() <= {"parts", "note"}:
+        raise AnswerRefused(sentence)
+    parts = asked.get("parts")
+    if not isinstance(parts, list | tuple) or not parts:
+        raise AnswerRefused(sentence)
+    named = tuple(_text(p, sentence, LONGEST_REASON) for p in parts)
+    note = asked.get("note")
+    return event._replace(awaited=named, text=_text(note, sentence, LONGEST_NOTE) if note not in (None, "") else "")
+
+
+def _waited(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
+    seconds = exact(answer.waited)
+    if seconds is None or not 0 <= seconds <= _LONGEST_WAIT:
+        raise AnswerRefused("A wait is a number of seconds, from 0 up to a week.")
+    return event._replace(text=number(seconds))
+
+
+#: What each kind of answer still needs to become its event; a kind that is not here needs nothing.
+_ADMIT: dict[str, Callable[[RunLayout, State, Answer, Event], Event]] = {
+    "readings": _given,
+    "done": _done,
+    "symptom": _symptom,
+    "lost": _lost,
+    "undo": _undo,
+    "redo": _redo,
+    "note": _note,
+    "abandon": _abandon,
+    "wait_for_parts": _wait_for_parts,
+    "waited": _waited,
+}

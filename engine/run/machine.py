@@ -19,7 +19,7 @@ from engine.run.events import Event
 from engine.run.layout import ReadPlan, RunLayout, StepPlan
 from engine.run.moves import asked, fitted, turned
 from engine.run.names import GROUND, Names, again, named
-from engine.run.state import Ending, Frame, Made, Past, State, World
+from engine.run.state import Ending, Frame, Made, Past, State, Waiting, World
 from engine.run.walk import Ended, Unsound, Walk
 
 Effects = tuple[Any, ...]
@@ -43,15 +43,16 @@ def begin(plan: RunLayout, advise: Advise) -> tuple[State, Effects]:
 
 def step(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     """The next state, and what happened on the way (`Raised`, `Advised`, `Ended`)."""
-    kind, readings, _, understood, moved, fitted_, _, _, _, _ = event
-    if kind == "readings":
-        seq, (at, env, visits, here, caller, site), made, world, findings, kept, _, _, notes, _, _ = state
-        positions, _, epoch, _, changed, _ = world
+    if event[0] == "readings":
+        _, readings, _, understood, moved, fitted_, *_ = event
+        seq, (at, env, visits, here, caller, site), made, world, findings, kept, _, _, notes, _, _, _, visited = state
+        positions, _, epoch, _, changed, _, rested = world
         if (
             at.plain
             and made is None
             and not changed
             and not understood
+            and not rested
             and moved is None
             and fitted_ is None
             and env[GROUND][2] is positions
@@ -65,8 +66,10 @@ def step(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[S
                 name = target.name
                 frame = _new(Frame, (target, env, {**visits, name: visits.get(name, 0) + 1}, here, caller, site))
                 past = _new(Past, (state, event, None, seq, epoch, None, None, {}))
-                return _new(State, (seq, frame, None, world, findings, kept, past, None, notes, (), None)), ()
-    return _HANDLERS[kind](plan, state, event, advise)
+                return _new(
+                    State, (seq, frame, None, world, findings, kept, past, None, notes, (), None, None, visited)
+                ), ()
+    return _HANDLERS[event[0]](plan, state, event, advise)
 
 
 def _first(at: StepPlan, env: Names) -> StepPlan:
@@ -96,8 +99,12 @@ def _hands(plan: RunLayout, state: State, event: Event) -> tuple[World, Made, bo
         # A part that was changed changes what each screw does, so what was learnt of it no longer holds.
         world = world._replace(parts=fitted(world.parts, parts, plan.bank.rows["barrel"]), epoch=world.epoch + 1)
     understood = world.understood | dangers(plan, state) if event.understood else world.understood
-    world = world._replace(changed=(), understood=understood)
+    world = world._replace(changed=(), understood=understood, rested=world.rested and not _runs(world))
     return world, made, not due or bool(moves or parts) or state.made is not None
+
+
+def _runs(world: World) -> bool:
+    return world.conditions.get("engine") == "running"
 
 
 def _answer(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
@@ -147,7 +154,7 @@ def _symptom(plan: RunLayout, state: State, event: Event, advise: Advise) -> tup
         raise Unsound(f"The symptom '{event.symptom}' leads nowhere from step '{state.frame.at.name}'.")
     frame, way = found
     if frame is not state.frame:
-        walk.frame = frame
+        walk.leave_call(frame)
     if isinstance(way, Call) and way.limit is not None:
         key = f"symptom:{event.symptom}"
         count = frame.visits.get(key, 0)
@@ -197,6 +204,7 @@ def _lost(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[
 
 
 def _abandoned(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+    state = _aside(plan, state, event)._replace(seq=state.seq)
     past = Past(state, event, state.made, state.seq + 1, state.world.epoch, None, None, {})
     end = Ending("stopped", event.text, abandoned=True)
     return state._replace(seq=state.seq + 1, past=past, redo=None, because=(), end=end), (Ended("stopped"),)
@@ -209,6 +217,7 @@ def _undo(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[
     """Strike the last answer. No screw turns: what hands did since stays done, and belongs to the next answer's
     evidence.
     """
+    state = _aside(plan, state, event)._replace(seq=state.seq)
     past = state.past
     if past is None:
         return state._replace(seq=state.seq + 1), ()
@@ -239,6 +248,7 @@ def _undo(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[
 
 def _redo(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     """Take the struck answer up again: the state that it led to, with the screws where they stand now."""
+    state = _aside(plan, state, event)._replace(seq=state.seq)
     target = state.redo
     if target is None:
         return state._replace(seq=state.seq + 1), ()
@@ -251,33 +261,50 @@ def _redo(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[
 # ---- what answers nothing
 
 
-def _understood(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
-    world = state.world
-    world = world._replace(understood=world.understood | dangers(plan, state))
-    return state._replace(seq=state.seq + 1, world=world), ()
+def _aside(plan: RunLayout, state: State, event: Event) -> State:
+    """What rides beside an event that answers nothing is not lost: dangers understood, moves and parts reported, which
+    stand for what the step asks for, or correct what was made.
+    """
+    world, frame, made = state.world, state.frame, state.made
+    if event.understood:
+        world = world._replace(understood=world.understood | dangers(plan, state))
+    if event.moved is not None or event.fitted is not None:
+        world, made, _ = _hands(plan, state, event._replace(moved=event.moved or (), fitted=event.fitted or ()))
+        world = world._replace(changed=state.world.changed)
+        make = frame.at.step.make
+        if make and event.moved:
+            names = again(frame.env, world.positions)
+            names[f"make:{make}"] = None
+            frame = frame._replace(env=names)
+    return state._replace(seq=state.seq + 1, frame=frame, made=made, world=world)
 
 
-def _moved(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
-    """Moves or parts reported by themselves: they stand for what the step asks for, or correct what was made."""
-    world, made, _ = _hands(plan, state, event._replace(moved=event.moved or (), fitted=event.fitted or ()))
-    changed = state.world.changed
-    frame = state.frame
-    make = frame.at.step.make
-    if make and event.moved:
-        names = again(frame.env, world.positions)
-        names[f"make:{make}"] = None
-        frame = frame._replace(env=names)
-    return state._replace(
-        seq=state.seq + 1, frame=frame, made=made, redo=None, world=world._replace(changed=changed)
-    ), ()
+def _told(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+    """Something told by itself: a danger understood, moves or parts."""
+    moved = event.kind in ("moved", "fitted")
+    event = event._replace(understood=event.understood or event.kind == "understood")
+    return _aside(plan, state, event)._replace(redo=None if moved else state.redo), ()
+
+
+def _waiting(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+    """The run waits for parts: nothing but notes, and another list, until it is resumed."""
+    return _aside(plan, state, event)._replace(waiting=Waiting(event.awaited, event.text)), ()
+
+
+def _resumed(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+    """The work goes on after a pause: what was understood is to be understood again, and nobody knows whether the
+    engine is hot.
+    """
+    state = _aside(plan, state, event)
+    return state._replace(waiting=None, world=state.world._replace(understood=frozenset(), rested=True)), ()
 
 
 def _noted(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
-    return state._replace(seq=state.seq + 1, notes=(*state.notes, (state.seq + 1, event.text))), ()
+    return _aside(plan, state, event)._replace(notes=(*state.notes, (state.seq + 1, event.text))), ()
 
 
 def _passed(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
-    return state._replace(seq=state.seq + 1), ()
+    return _aside(plan, state, event), ()
 
 
 _HANDLERS: dict[str, Callable[[RunLayout, State, Event, Advise], tuple[State, Effects]]] = {
@@ -288,11 +315,13 @@ _HANDLERS: dict[str, Callable[[RunLayout, State, Event, Advise], tuple[State, Ef
     "abandoned": _abandoned,
     "undo": _undo,
     "redo": _redo,
-    "understood": _understood,
-    "moved": _moved,
-    "fitted": _moved,
+    "understood": _told,
+    "moved": _told,
+    "fitted": _told,
     "note": _noted,
     "waited": _passed,
+    "waiting": _waiting,
+    "resumed": _resumed,
     "suspended": _passed,
 }
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from fractions import Fraction
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from engine.evidence import Finding, Move, Part, Place
@@ -25,7 +26,8 @@ class World(NamedTuple):
     """What hands have done and how things must stand: it outlives an undo where it is of metal.
 
     `conditions` is how things must stand now, `changed` which of them no step has shown yet. `understood` are the
-    dangers understood since the last start. `epoch` counts changed parts and linkage.
+    dangers understood since the last start. `epoch` counts changed parts and linkage. `rested`: the work was taken up
+    again after a pause, and no answer since was given with the engine running, so nobody knows whether it is hot.
     """
 
     positions: Positions
@@ -34,6 +36,7 @@ class World(NamedTuple):
     conditions: Mapping[str, Any]
     changed: tuple[str, ...]
     understood: frozenset[str]
+    rested: bool = False
 
 
 class Made(NamedTuple):
@@ -86,9 +89,16 @@ class Ending(NamedTuple):
     abandoned: bool = False
 
 
+class Waiting(NamedTuple):
+    """What a run waits for: parts in words, and a note."""
+
+    parts: tuple[str, ...]
+    note: str
+
+
 class State(NamedTuple):
     """A run after `seq` events. `findings` by who raised them; `made` is None until the moves of this visit are
-    made.
+    made. `waiting`: it waits for parts. `visited` counts the visits of steps, by `file.step`, in calls that are over.
     """
 
     seq: int
@@ -102,6 +112,8 @@ class State(NamedTuple):
     notes: tuple[tuple[int, str], ...]
     because: tuple[str, ...]
     end: Ending | None
+    waiting: Waiting | None = None
+    visited: Mapping[str, int] = MappingProxyType({})
 
 
 class Past(NamedTuple):
@@ -127,6 +139,23 @@ def walk(past: Past | None) -> Iterator[Past]:
     while past is not None:
         yield past
         past = past.state.past
+
+
+def visit_of_run(state: State) -> int:
+    """Which visit of the step in force this is, counted through the whole run, calls that are over included."""
+    at, frame = state.frame.at, state.frame
+    count, here = state.visited.get(at.key, 0), frame
+    while here is not None:
+        if here.at.file is at.file:
+            count += here.visits.get(at.name, 0)
+        here = here.caller  # type: ignore[assignment]
+    return count
+
+
+def spoken_name(state: State) -> str:
+    """The step in force as it is called outside: its name, in a called file after the file's name."""
+    at = state.frame.at
+    return at.name if at.file is at.file.plan.main else at.key
 
 
 def standing(state: State) -> tuple[Finding, ...]:

@@ -59,6 +59,7 @@ class Walk:
         self.findings: dict[tuple[Any, ...], tuple[Finding, ...]] = dict(state.findings)
         self.record = state.record
         self.notes = state.notes
+        self.visited = state.visited
         self.because: list[str] = []
         self.effects: list[Any] = []
         self.made: Made | None = None
@@ -248,6 +249,18 @@ class Walk:
             self.because.append(say)
         self._return(name, names)
 
+    def leave_call(self, outer: Frame) -> None:
+        """Go back to an outer frame; the visits of the calls that end so are counted on for the run."""
+        visited = dict(self.visited)
+        frame: Frame | None = self.frame
+        while frame is not None and frame is not outer:
+            for step, count in frame.visits.items():
+                key = f"{frame.at.file.name}.{step}"
+                visited[key] = visited.get(key, 0) + count
+            frame = frame.caller
+        self.visited = visited
+        self.frame = outer
+
     def _return(self, end: str, names: Names) -> None:
         """Back to the caller with the results, and on by the end that was reached."""
         frame, site = self.frame, self.frame.site
@@ -256,7 +269,7 @@ class Walk:
         results = dict(site.results)
         for name, guard in frame.at.file.procedure.gives.items():
             results[name] = {**results.get(name, {}), place: guard.run(names)}
-        self.frame = frame.caller
+        self.leave_call(frame.caller)
         if spec.name:
             outer = self.own()
             row = self.plan.bank.places(spec.each, self.frame.here) if spec.each else None
@@ -308,6 +321,8 @@ class Walk:
             self.notes,
             tuple(self.because),
             self.end,
+            None,
+            self.visited,
         )
 
     def result(self) -> tuple[State, tuple[Any, ...]]:

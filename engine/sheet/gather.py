@@ -14,6 +14,7 @@ from engine.contract import Registry
 from engine.evidence import Finding, Place
 from engine.job.model import Job
 from engine.quantity.units import from_base
+from engine.run.events import reasons
 from engine.run.layout import FilePlan
 from engine.run.state import State, standing, walk
 from engine.run.texts import quantity
@@ -228,7 +229,6 @@ def _not_done(state: State) -> Iterable[NotDone]:
     seen: set[str] = set()
     for past in walk(state.past):
         declared = past.state.frame.at.file.procedure.readings
-        reasons = past.event.lacking or {}
         for name, value in (past.event.readings or {}).items():
             if name in seen:
                 continue
@@ -238,7 +238,8 @@ def _not_done(state: State) -> Iterable[NotDone]:
             if said is not None:
                 yield NotDone(declared[name].ask, said[len(NOT_DONE) :].strip(" ,:") or "no reason given")
             elif None in row:
-                yield NotDone(declared[name].ask, reasons.get(name) or "not taken, no reason given")
+                why = dict.fromkeys(w for w in reasons(past.event, name, len(row)) if w)
+                yield NotDone(declared[name].ask, "; ".join(why) or "not taken, no reason given")
 
 
 def _orders(findings: Iterable[Finding]) -> tuple[Order, ...]:

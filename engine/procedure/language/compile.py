@@ -12,6 +12,7 @@ from typing import Any
 
 from engine.procedure.language.expr import And, Arith, Call, Compare, Name, Node, Not, Number, Or, Text, Truth
 from engine.procedure.program import PER_CARB, Names
+from engine.quantity.values import OverRange
 
 Run = Callable[[Names], Any]
 Two = Callable[[Any, Any], Any]
@@ -248,7 +249,8 @@ def _each_of(apply: Callable[[Any], Any], x: Any) -> Any:
 def _known(item: Run) -> Run:
     def known(n: Names) -> bool:
         x = item(n)
-        return x is not None and not (isinstance(x, tuple) and None in x)
+        row = x if isinstance(x, tuple) else (x,)
+        return not any(v is None or isinstance(v, OverRange) for v in row)
 
     return known
 
