@@ -166,6 +166,18 @@ def test_a_crash_report_holds_the_traceback_and_the_sentence_names_the_file(tmp_
     assert str(path) in crash.sentence(path)
     assert "job book" in crash.sentence(path)
     assert "No report" in crash.sentence(None)
+    assert "job book" not in crash.sentence(path, booked=False)
+
+
+def test_a_crash_of_a_command_that_gives_no_answers_does_not_speak_of_answers(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from tui.commandline import cli, commands
+
+    monkeypatch.setattr(commands, "run", lambda arguments: 1 / 0)
+    assert cli.main(["check", "x.yaml"]) == cli.Exit.INTERNAL
+    told = capsys.readouterr().err
+    assert "something went wrong" in told and "job book" not in told
 
 
 def test_a_report_that_can_not_be_written_where_it_belongs_goes_elsewhere_and_never_raises(

@@ -73,6 +73,10 @@ def _shop(p: argparse.ArgumentParser) -> None:
 _PROCEDURE = "a path, or the name of a shipped or shop file"
 
 
+#: Commands that give no answer to any run, so that a crash of theirs has nothing to say of answers.
+UNBOOKED = frozenset({"check", "explain", "route", "schema", "advisers", "new", "sizing", "trials", "where"})
+
+
 @_command("run", "follow a procedure on a job, on the screen", "evendraw run twin-choke-sidedraught --job job.yaml")
 def _run(p: argparse.ArgumentParser) -> None:
     p.add_argument("procedure", metavar="PROCEDURE", help=_PROCEDURE)
@@ -223,7 +227,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     except Exception as fault:
         from tui.commandline import crash
 
-        print(crash.sentence(crash.report(fault)), file=sys.stderr)
+        booked = getattr(arguments, "command", None) not in UNBOOKED
+        print(crash.sentence(crash.report(fault), booked), file=sys.stderr)
         return int(Exit.INTERNAL)
 
 

@@ -51,10 +51,8 @@ def _try(find: object) -> Path | None:
         return None
 
 
-def sentence(where: Path | None) -> str:
-    """What the person is told."""
+def sentence(where: Path | None, booked: bool = True) -> str:
+    """What the person is told. `booked`: answers may have been given, and are in the job book."""
     kept = f"A report is in {where}." if where else "No report could be written."
-    return (
-        "evendraw: something went wrong in the program, and it had to stop. Every answer that you gave is in the "
-        f"job book: start it again and go on where it stood. {kept}"
-    )
+    safe = "Every answer that you gave is in the job book: start it again and go on where it stood. " if booked else ""
+    return f"evendraw: something went wrong in the program, and it had to stop. {safe}{kept}"

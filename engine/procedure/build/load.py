@@ -24,6 +24,8 @@ from engine.procedure.source.spans import Source, Span
 from engine.procedure.source.tree import Map, Scalar, Tree, mapping, read_tree, scalar
 
 _TOP = Span(1, 1, 1, 1)
+#: Files that may be open in each other; the shipped ones come to five.
+DEEPEST = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +153,15 @@ class _Closure:
                 name,
                 f"Files call each other in a circle: {circle}.",
                 "A run of it would never end. Call from outside instead.",
+            )
+            return None
+        if len(self.open) >= DEEPEST:
+            self.fault(
+                "calls-too-deep",
+                caller,
+                name,
+                f"Files call each other more than {DEEPEST} deep: {' calls '.join(self.open[:3])} ... calls {name}.",
+                "Nobody could say where the technician is. Lead on from the file above instead of calling further.",
             )
             return None
         if name not in self.sources:

@@ -274,7 +274,7 @@ class Steps:
                         "several-keys", part.key_span(key), f"`otherwise` stands without `{key}`.", "Delete one."
                     )
             return Branch(None, self.target(part.otherwise), why, found, part.span)
-        if part.lost("otherwise"):
+        if part.lost("otherwise") or part.lost("else"):
             return None
         for key in ("when", "go"):
             if key not in part and not part.lost(key):

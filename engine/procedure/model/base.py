@@ -129,6 +129,10 @@ def read_model(model: type[M], data: Map, path: str, fill: Mapping[str, Tree]) -
     return None, problems
 
 
+#: Words of other languages for keys of this one.
+_MEANT = {"else": "otherwise", "default": "otherwise", "if": "when", "goto": "go", "next": "go", "then": "go"}
+
+
 class _Trail:
     """A location of pydantic followed through the data. Labels of a union stand in the location but not in the data."""
 
@@ -181,7 +185,12 @@ def _problem(detail: ErrorDetails, trail: _Trail, path: str) -> Problem:
         return Problem("missing-key", path, trail.span, f"`{last}` is missing here.", hint=f"Add `{last}: ...`.")
     if kind == "extra_forbidden":
         owner = f" of `{trail.owner}`" if trail.owner else ""
-        hint = did_you_mean(last, trail.known, "Keys that may stand here")
+        meant = _MEANT.get(last.lower(), "")
+        hint = (
+            f"Here it is called `{meant}`."
+            if meant in trail.known
+            else did_you_mean(last, trail.known, "Keys that may stand here")
+        )
         return Problem("unknown-key", path, trail.key_span(), f"`{last}` is no key{owner}.", hint=hint)
     if kind in ("list_type", "too_short"):
         return Problem("wrong-shape", path, trail.span, "A list belongs here.", hint="Write `[one, two]`.")
@@ -205,7 +214,7 @@ def _inner(model: Any, part: str) -> Any:
     for name, field in fields.items():
         if (field.alias or name) == part:
             return _first_model(field.annotation)
-    return None
+    return model  # the name of an entry, or no key at all
 
 
 def _first_model(annotation: Any) -> Any:

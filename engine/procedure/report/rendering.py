@@ -20,6 +20,12 @@ FORMATS = ("full", "line", "json", "sarif", "annotations")
 #: The width of a rendered problem: it fits the narrowest terminal.
 WIDTH = 80
 
+#: What is said of a file without a problem, and what no proof of a file can say.
+SOUND = (
+    "Sound: every step can be reached, every way ends, and no answer is left without a way on.\n"
+    "Not proved, since only you know it: that each way, limit, direction and severity is the one that you meant.\n"
+)
+
 _LEVEL = {"error": "error", "warning": "warning", "note": "note"}
 
 
@@ -50,19 +56,28 @@ def full(problems: Sequence[Problem], sources: Mapping[str, Source], proved: boo
     return "\n".join(parts)
 
 
+#: The words at the left of a problem's card, one column wide.
+_LABEL = 7
+
+
 def _frame(p: Problem, source: Source | None) -> str:
-    lines = [*_wrapped(f"{p.severity}: {p.code}: ", p.message, 2), f"  --> {p.path}:{p.span.line}:{p.span.column}"]
-    shown = _line(source, p.span)
+    """A problem as a card: what is wrong, then a labelled line for each thing that is to be known of it."""
+    lines = _labelled(p.severity, p.message)
+    lines += _labelled("where", f"{p.path}:{p.span.line}:{p.span.column}", cut=False)
+    shown = _line(source, p.span, WIDTH - _LABEL - 2)
     if shown is not None:
-        text, under = shown
-        gutter = len(str(p.span.line))
-        lines += [f"{' ' * gutter} |", f"{p.span.line} | {text}".rstrip(), f"{' ' * gutter} | {under}"]
-    for label, words in (("case", p.witness), ("why", why(p)), ("mend", p.hint)):
+        lines += [f"{'line':>{_LABEL}}  {shown[0]}".rstrip(), f"{'':>{_LABEL}}  {shown[1]}"]
+    told = (("case", p.witness), ("why", why(p)), ("mend", p.hint), ("write", "" if p.fix is None else f"`{p.fix}`"))
+    for label, words in told:
         if words and words not in p.message:
-            lines += _wrapped(f"  {label + ':':<6}", words, 8)
-    if p.fix is not None:
-        lines += _wrapped("  write:", f" `{p.fix}`", 8)
+            lines += _labelled(label, words)
+    lines += _labelled("code", p.code)
     return "\n".join(lines) + "\n"
+
+
+def _labelled(label: str, text: str, cut: bool = True) -> list[str]:
+    head = f"{label:>{_LABEL}}  "
+    return _wrapped(head, text, len(head)) if cut else [head + text]
 
 
 def why(p: Problem) -> str:
@@ -81,8 +96,8 @@ def _wrapped(head: str, text: str, indent: int) -> list[str]:
     ) or [head.rstrip()]
 
 
-def _line(source: Source | None, span: Span) -> tuple[str, str] | None:
-    """The line of a span, cut to the width, and carets under it; None where there is no such line."""
+def _line(source: Source | None, span: Span, room: int) -> tuple[str, str] | None:
+    """The line of a span, cut to `room` columns, and what underlines it; None where there is no such line."""
     if source is None:
         return None
     lines = source.text.split("\n")
@@ -92,17 +107,18 @@ def _line(source: Source | None, span: Span) -> tuple[str, str] | None:
     start = min(span.column - 1, len(text))
     end = min(span.end_column - 1, len(text)) if span.end_line == span.line else len(text)
     end = max(end, start + 1)
-    room = WIDTH - len(str(span.line)) - 3
-    offset = 0
-    if _wide(text) > room:
-        offset = max(0, min(start - room // 4, len(text) - room))
-        text = text[offset:]
-        start, end = start - offset, end - offset
-        while _wide(text) > room:
-            text = text[:-1]
-        end = max(min(end, len(text)), start + 1)
-        text = "…" + text[1:] if offset and start else text
-    return text, " " * _wide(text[:start]) + "^" * max(_wide(text[start:end]), 1)
+    # No line is shown beyond `room`, and what is not shown is never measured: a text may have 40,000 signs.
+    whole = len(text) <= room and _wide(text) <= room
+    offset = 0 if whole else max(0, start - room // 4)
+    seen = text[offset : offset + room]
+    start, end = start - offset, end - offset
+    taken = _wide(seen)
+    while taken > room:
+        taken -= _wide(seen[-1])
+        seen = seen[:-1]
+    end = max(min(end, len(seen)), start + 1)
+    seen = "…" + seen[1:] if offset and start else seen
+    return seen, " " * _wide(seen[:start]) + "~" * max(_wide(seen[start:end]), 1)
 
 
 def _wide(text: str) -> int:
@@ -115,7 +131,7 @@ def summary(problems: Sequence[Problem], proved: bool = True) -> str:
     errors = sum(p.severity == "error" for p in problems)
     rest = len(problems) - errors
     if not problems:
-        return "Sound: every step can be reached, every way ends, and no answer is left without a way on.\n"
+        return SOUND
     counts = [_count(errors, "error")] if errors else ["No error"]
     if rest:
         counts.append(_count(rest, "warning"))

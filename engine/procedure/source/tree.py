@@ -25,6 +25,7 @@ from ruamel.yaml.events import (
 )
 
 from engine.procedure.source.problems import Problem
+from engine.procedure.source.slips import glued, slip
 from engine.procedure.source.spans import Source, Span
 
 #: Deeper than any file has reason to go; the language itself needs eight.
@@ -116,7 +117,9 @@ def read_tree(source: Source) -> tuple[Map | None, list[Problem]]:
         # A quote that is never closed is shown where it opens, everything else where it is noticed.
         opened = "quoted scalar" in (fault.context or "")
         mark = (fault.context_mark if opened else None) or fault.problem_mark or fault.context_mark
-        builder.add("not-yaml", _mark_span(mark), *_in_words(fault))
+        noticed = _mark_span(fault.problem_mark or mark)
+        found = None if opened else slip(source.text.split("\n"), noticed.line, noticed.column)
+        builder.add("not-yaml", *(found or (_mark_span(mark), *_in_words(fault))))
         root = None
     except Exception as fault:  # the parser is foreign code fed with arbitrary bytes; any way it fails is "not YAML"
         builder.add("not-yaml", Span(1, 1, 1, 1), f"This is not readable as YAML: {str(fault).splitlines()[0][:200]}.")
@@ -213,8 +216,9 @@ class _Builder:
         made.span = _from_to(_span(start), end)
         return made
 
-    def mapping(self, start: MappingStartEvent, events: Iterator[Any], depth: int) -> Map:
+    def mapping(self, start: MappingStartEvent, events: Iterator[Any], depth: int) -> Map | None:
         made = Map()
+        lone: Scalar | None = None
         made.span = end = _span(start)  # a key that stands twice is looked for before the end is known
         for event in events:
             if isinstance(event, MappingEndEvent):
@@ -236,7 +240,13 @@ class _Builder:
                 )
             elif value is None:
                 made.lost.add(str(key))
-                if len(self.problems) == told:
+                if start.flow_style and len(made.lost) == 1 and not made and str(key).isidentifier():
+                    lone = key
+                elif len(self.problems) == told and (meant := glued(key)):
+                    name = meant.partition(":")[0]
+                    made.lost.add(name)
+                    self.add("no-value", key.span, f"A space is missing after `{name}:`.", f"Write `{meant}`.")
+                elif len(self.problems) == told:
                     comma = "Is it the rest of a text with a comma? Put the whole text in quotes."
                     self.add(
                         "no-value",
@@ -247,6 +257,14 @@ class _Builder:
             else:
                 made[key] = value
         made.span = _from_to(_span(start), end)
+        if lone is not None and not made and len(made.lost) == 1:
+            self.add(
+                "no-value",
+                lone.span,
+                f"`{{{lone}}}` without quotes is a mapping, whose `{lone}` has no value.",
+                f"Is it a text that shows a value? Put it in quotes: `'{{{lone}}}'`.",
+            )
+            return None
         return made
 
 

@@ -2,7 +2,7 @@
 
 from fractions import Fraction
 
-from check_kit import TRUTH, Kit, choice, number
+from check_kit import TRUTH, F, Kit, choice, number
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
@@ -33,9 +33,24 @@ NUMBERS = st.sampled_from(
         "x * 50 %",
         "0 - y",
         "level",
+        "z - z",
+        "y - y + z",
+        "x * share",
+        "max(draw) - max(draw)",
+        "max(flow) - 0.9 * min(flow)",
+        "max(draw) - 0.9 * min(draw)",
+        "max(flow) - share * min(flow)",
+        "max(link)",
+        "mean(link) - z",
+        "spread(link)",
+        "spread(flow - z)",
+        "max(draw - draw + flow)",
     )
 )
-ROWS = st.sampled_from(("flow", "draw", "flow - draw", "flow - x", "abs(flow - mean(flow))", "flow * 2"))
+#: `link` has a place between any two carbs: none on a bank of one.
+ROWS = st.sampled_from(
+    ("flow", "draw", "flow - draw", "flow - x", "abs(flow - mean(flow))", "flow * 2", "draw - draw", "link", "link - z")
+)
 
 
 @st.composite
@@ -68,6 +83,9 @@ def atoms(draw):
                     "known(draw)",
                     "known(drips)",
                     "known(gap)",
+                    "known(link)",
+                    "z == z",
+                    "any(draw == draw)",
                 )
             )
         )
@@ -77,6 +95,9 @@ def atoms(draw):
         st.sampled_from(
             (
                 "any(" + inner.format("flow") + ")",
+                "all(1 < draw < flow)",
+                "all(z < flow <= draw)",
+                "any(flow >= draw > 1)",
                 "all(" + inner.format("draw") + ")",
                 inner.format("x"),
                 inner.format("gap"),
@@ -107,11 +128,13 @@ def readings(draw):
         "y": draw(st.sampled_from([v for v in LEVELS if -1 <= v <= 10])),
         "z": draw(st.one_of(st.none(), st.sampled_from([v for v in LEVELS if 0 <= v <= 3]))),
         "level": draw(st.sampled_from([Fraction(n, 4) for n in range(4, 13)])),
+        "share": draw(st.sampled_from([Fraction(n, 4) for n in range(2, 7)])),
         "sound": draw(st.sampled_from(CHOICES)),
         "drips": draw(st.sampled_from(("no", "yes", None))),
         "flow": tuple(draw(VALUE) for _ in range(n)),
         "draw": tuple(draw(LACKING) for _ in range(n)),
         "noise": tuple(draw(st.sampled_from(CHOICES)) for _ in range(n)),
+        "link": tuple(draw(LACKING) for _ in range(n - 1)),
         "meter": draw(st.booleans()),
         "stem": draw(st.sampled_from(("coarse", "fine"))),
     }
@@ -124,11 +147,13 @@ def kit(steps=None):
             "y": number(-1, 10),
             "z": number(0, 3, holes=True),
             "level": number(1, 3),
+            "share": number(F(1, 2), F(3, 2), unit=""),
             "sound": choice(*CHOICES),
             "drips": choice("no", "yes", holes=True),
             "flow": number(0, 10, each="carb"),
             "draw": number(0, 5, each="carb", holes=True),
             "noise": choice(*CHOICES, each="carb"),
+            "link": number(0, 5, each="gap", holes=True),
         },
         facts={"meter": TRUTH, "stem": choice("coarse", "fine")},
         values={"gap": "spread(flow)"},
@@ -146,24 +171,40 @@ def total(terms, names, place=None):
     return None if any(w is None for _, w in worths) else sum((c * w for c, w in worths), Fraction(0))
 
 
-def places(names):
-    return range(len(names["flow"]))
+def places(names, key):
+    """The places of the row that a key speaks of."""
+    return range(max((len(names[n]) for n in mentioned(key) if isinstance(names.get(n), tuple)), default=0))
+
+
+def mentioned(key):
+    """The names in a key, however deep."""
+    if isinstance(key, str):
+        return {key}
+    return set().union(*(mentioned(k) for k in key)) if isinstance(key, tuple | frozenset) else set()
 
 
 def worth(atom, names, place=None):
     """The worth of an atom; of an element of a row at a place."""
     kind, key = atom
     if kind in ("min", "max", "mean"):
-        row = [v for i in places(names) if (v := total(key, names, i)) is not None]
+        row = [v for i in places(names, key) if (v := total(key, names, i)) is not None]
         gather = {"min": min, "max": max, "mean": lambda r: sum(r) / Fraction(len(r))}[kind]
         return gather(row) if row else None
     if isinstance(key, str):
         return names[key][place] if kind == "e" else names[key]
+    if key[0] in ("min", "max", "mean", "spread"):  # of the places where all that it was written with is there
+        row = [
+            v
+            for i in places(names, key)
+            if (v := form(key[1], names, i)) is not None and all(worth(a, names, i) is not None for a in key[2])
+        ]
+        gather = {"min": min, "max": max, "mean": lambda r: sum(r) / Fraction(len(r))}
+        return (max(row) - min(row) if key[0] == "spread" else gather[key[0]](row)) if row else None
     if key[0] == "abs":
         inner = form(key[1], names, place)
         return None if inner is None else abs(inner)
     if key[0] in ("count", "many"):
-        return Fraction(sum(holds(key[1], names, i) for i in places(names)))
+        return Fraction(sum(holds(key[1], names, i) for i in places(names, key[1])))
     a, b = form(key[1], names, place), form(key[2], names, place)
     return None if a is None or b is None else a * b if key[0] == "*" else a / b
 
@@ -212,16 +253,16 @@ def cell_of(space, axis, names):
         )
     if axis.kind == "row":
         chosen = 0
-        for i in places(names):
+        for i in places(names, axis.key):
             value = names[axis.key[1]][i] if isinstance(axis.key[0], str) else total(axis.key, names, i)
             for k, kind in enumerate(axis.cells):
                 if value is not None and any(within(c, value) if isinstance(c, Cell) else c == value for c in kind):
                     chosen |= 1 << k
         return chosen
-    return 0 if any(all(holds(f, names, i) for f in axis.key[1]) for i in places(names)) else 1
+    return 0 if any(all(holds(f, names, i) for f in axis.key[1]) for i in places(names, axis.key[1])) else 1
 
 
-@settings(max_examples=200)
+@settings(max_examples=300)
 @given(st.lists(GUARDS, min_size=1, max_size=4), readings(), st.booleans())
 @example(
     ["x < 3", "x <= 3", "gap > 5"],
@@ -230,11 +271,13 @@ def cell_of(space, axis, names):
         "y": Fraction(0),
         "z": None,
         "level": Fraction(1),
+        "share": Fraction(1),
         "sound": "steady",
         "drips": None,
         "flow": (Fraction(0), Fraction(5)),
         "draw": (None, None),
         "noise": ("steady", "silent"),
+        "link": (None,),
         "meter": True,
         "stem": "fine",
     },
@@ -247,11 +290,13 @@ def cell_of(space, axis, names):
         "y": Fraction(-1),
         "z": None,
         "level": Fraction(1),
+        "share": Fraction(1),
         "sound": "steady",
         "drips": "no",
         "flow": (Fraction(0),),
         "draw": (None,),
         "noise": ("steady",),
+        "link": (),
         "meter": False,
         "stem": "coarse",
     },

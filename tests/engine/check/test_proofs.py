@@ -602,3 +602,61 @@ def test_a_file_with_faults_of_its_own_is_told_that_proofs_come_later(tmp_path):
     (tmp_path / "broken.yaml").write_text("procedure: broken\n", encoding="utf-8")
     checked = check_file(tmp_path / "broken.yaml", [], ADVISERS)
     assert not checked.proved and not checked.sound and checked.problems
+
+
+# ---- rows
+
+
+ROW_FILE = """\
+for: {{family: any, carbs: {carbs}}}
+readings:
+  play: {{ask: Play, each: gap, unit: mm, range: [0, 5]}}
+  draw: {{ask: Draw, each: carb, unit: kg/h, range: [0, 30], may_lack: true}}
+  drop: {{ask: Drop, unit: mm, range: [0, 9], may_lack: true}}
+steps:
+  gate:
+    do: Look.
+    read: [play, draw, drop]
+    record: as left
+    branch:
+      - {{when: "{when}", go: done}}
+{rest}"""
+OTHERWISE = "      - {otherwise: done}\n"
+
+
+def row_file(when, carbs="2", rest=OTHERWISE):
+    return ROW_FILE.format(when=when, carbs=carbs, rest=rest)
+
+
+def test_a_row_that_may_lack_a_place_may_be_known_and_may_not(problems):
+    assert problems(row_file("known(draw)")) == []
+    assert problems(row_file("not known(draw)")) == []
+    assert problems(row_file("known(draw)", rest="")) == ["uncovered-reading"]
+    assert problems(row_file("known(draw)", rest="      - {when: not known(draw), go: done}\n")) == []
+
+
+def test_on_a_bank_of_one_a_row_is_known_where_its_one_place_was_taken(problems):
+    both = row_file("known(draw)", "1", "      - {when: not any(draw >= 0), go: done}\n")
+    assert problems(both) == []
+
+
+@pytest.mark.parametrize("when", ["count(play > 1) >= 1", "any(play > 1)", "max(play) > 1", "mean(play) > 1"])
+def test_a_bank_of_one_has_no_gap_and_nothing_is_true_of_any(problems, when):
+    (found,) = problems(row_file(when, "1"), whole=True)
+    assert found.code == "never-true"
+    assert problems(row_file(f"not ({when})", "1", "")) == []
+    assert problems(row_file(when, "{from: 1, to: 3}")) == []
+
+
+def test_a_comparison_is_false_of_what_is_missing_even_where_it_cancels(problems):
+    for whole in ("drop == drop", "drop - drop < 3 mm", "any(draw == draw)", "spread(draw - draw) <= 0"):
+        assert problems(row_file(whole, rest="")) == ["uncovered-reading"], whole
+    for never in ("drop - drop > 3 mm", "max(draw) < 0.9 * min(draw)", "any(draw - draw > 3)"):
+        assert problems(row_file(never)) == ["never-true"], never
+    assert problems(row_file("all(draw - draw < 3)", rest="")) == []
+
+
+def test_a_product_is_proved_against_its_own_factors(problems):
+    share = 'settings:\n  share: {value: 0.9, range: [0.5, 0.95], source: "common practice"}\n'
+    assert problems(share + row_file("max(draw) < share * min(draw)")) == ["never-true"]
+    assert problems(share + row_file("max(draw) * share > 20")) == []

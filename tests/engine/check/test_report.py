@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from engine.carburation.registry import shipped
+from engine.procedure.report import rendering
 from engine.procedure.report.checking import check_files, run_check
 from engine.procedure.report.rendering import render, uri
 from engine.procedure.source.problems import Problem
@@ -48,13 +49,13 @@ def test_full_shows_the_line_what_is_wrong_why_it_matters_and_how_to_mend_it(pip
     assert (
         text
         == """\
-error: uncovered-reading: Nothing matches spread(flow) = 0.6 L/min.
-  --> pipe.yaml:12:5
-   |
-12 |     branch:
-   |     ^^^^^^
-  why:  The technician would stand at a running engine with no way on.
-  mend: Add a branch for it, or end the list with `- {otherwise: step}`.
+  error  Nothing matches spread(flow) = 0.6 L/min.
+  where  pipe.yaml:12:5
+   line      branch:
+             ~~~~~~
+    why  The technician would stand at a running engine with no way on.
+   mend  Add a branch for it, or end the list with `- {otherwise: step}`.
+   code  uncovered-reading
 
 1 error. `evendraw explain CODE` says more about each.
 """
@@ -109,21 +110,21 @@ def test_a_long_line_is_cut_round_its_fault_and_wide_signs_are_counted():
     at = text.index("FAULT") + 1
     problem = Problem("bad-guard", "a.yaml", Span(1, at, 1, at + 5), "Wrong.")
     shown = render([problem], {"a.yaml": Source("a", "a.yaml", text)}, "full").split("\n")
-    line, under = shown[3], shown[4]
+    line, under = shown[2], shown[3]
     wide = {c: 2 for c in "発進"}
     before = sum(wide.get(c, 1) for c in line[: line.index("FAULT")])
-    assert under.index("^") == before and under.count("^") == 5
+    assert under.index("~") == before and under.count("~") == 5
     assert sum(wide.get(c, 1) for c in line) <= 80
 
 
 def test_a_problem_outside_its_text_is_shown_without_a_line():
     problem = Problem("not-a-file", "gone.yaml", Span(1, 1, 1, 1), "There is no such file.")
-    assert render([problem], {}, "full").startswith("error: not-a-file: There is no such file.\n  --> gone.yaml:1:1\n")
+    assert render([problem], {}, "full").startswith("  error  There is no such file.\n  where  gone.yaml:1:1\n")
 
 
 def test_a_problem_without_words_of_its_own_says_why_from_its_page():
     problem = Problem("unknown-step", "a.yaml", Span(1, 1, 1, 2), "There is no step `don`.")
-    assert "why:  The program would not know what to show or where to go.\n" in render([problem], {}, "full")
+    assert "why  The program would not know what to show or where to go.\n" in render([problem], {}, "full")
 
 
 def test_sound_files_are_said_to_be_sound(tmp_path):
@@ -144,7 +145,8 @@ def test_warnings_alone_leave_the_exit_code_at_zero(tmp_path):
     text, code = run_check([path], [], {}, "full")
     assert (
         code == 0
-        and "warning: two-actions" in text
+        and text.startswith("warning  ")
+        and "code  two-actions" in text
         and text.endswith("No error and 1 warning. `evendraw explain CODE` says more about each.\n")
     )
 
@@ -169,3 +171,21 @@ def test_a_file_that_another_one_calls_is_not_looked_at_twice():
 def test_paths_become_uris():
     assert uri("a b/c.yaml") == "a%20b/c.yaml"
     assert uri(str(Path("/tmp/x.yaml").absolute())).startswith("file:///")
+
+
+def test_a_line_of_forty_thousand_signs_is_measured_only_where_it_is_shown(monkeypatch):
+    """The work is counted, not the time: what lies outside the card is never looked at."""
+    measured = []
+    wide = rendering._wide
+    monkeypatch.setattr(rendering, "_wide", lambda text: measured.append(len(text)) or wide(text))
+    text = f"title: {'x' * 20_000} FAULT {'y' * 20_000}"
+    at = text.index("FAULT") + 1
+    problem = Problem("bad-guard", "a.yaml", Span(1, at, 1, at + 5), "Wrong.")
+    assert "FAULT" in render([problem], {"a.yaml": Source("a", "a.yaml", text)}, "full")
+    assert sum(measured) < 500
+
+
+def test_the_line_of_success_says_what_no_check_can_prove(tmp_path):
+    (tmp_path / "pipe.yaml").write_text(TEXT.replace("> 0.7", "> 0.5"), encoding="utf-8")
+    text, code = run_check([tmp_path / "pipe.yaml"], [], {}, "full")
+    assert code == 0 and text.startswith("Sound: ") and "Not proved" in text and "direction" in text

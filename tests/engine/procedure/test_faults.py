@@ -229,6 +229,7 @@ ELSEWHERE = {  # in tests of loading, of guards, or below
     "not-utf-8",
     "layout-mismatch",
     "screw-mismatch",
+    "calls-too-deep",
 }
 
 
@@ -269,6 +270,41 @@ def test_a_fault_is_told_where_it_stands(code: str, old: str, new: str) -> None:
     if place is not None:
         assert span(found.problems[0])[:2] == place[:2]
         assert span(found.problems[0]) == place or code in ("not-yaml", "several-documents", "bad-key", "no-value")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said", "hint"),
+    [
+        (
+            "say: 'Even within {gap:L/min}.'",
+            "say: Even within {gap:L/min} now",
+            "`{gap:L/min}` stands in a text",
+            "quotes",
+        ),
+        ("say: 'Even within {gap:L/min}.'", "say: {gap}", "`{gap}` without quotes is a mapping", "`'{gap}'`"),
+        ("start: measure", "start:measure", "A space is missing after `start:`.", "Write `start: measure`."),
+        ("do: Read both.", "do:Read both.", "A space is missing after `do:`.", "Write `do: Read both.`."),
+        ("when: gap > 1", "when:gap > 1", "A space is missing after `when:`.", "Write `when: gap > 1"),
+        ("- {otherwise: done}", "- {else: done}", "`else` is no key", "Here it is called `otherwise`."),
+    ],
+)
+def test_a_slip_of_the_hand_is_called_what_it_is(old: str, new: str, said: str, hint: str) -> None:
+    assert BASE.count(old) == 1, "the case must change one place"
+    first = tell(BASE.replace(old, new)).problems[0]
+    assert said in first.message and hint in first.hint
+
+
+def test_files_that_call_each_other_too_deep_are_told_so_and_yaml_is_not_blamed() -> None:
+    chain = {
+        f"file{n}": BASE.replace("procedure: tiny", f"procedure: file{n}")
+        .partition("steps:")[0]
+        .partition("symptoms:")[0]
+        + f"start: gate\nsteps:\n  gate: {{call: file{n + 1}, ends: {{done: done}}}}\n  done: {{end: ok, say: Done.}}\n"
+        for n in range(484)
+    }
+    found = load_texts(chain, "file0", ADVISERS)
+    assert "calls-too-deep" in {p.code for p in found.problems}
+    assert not {"not-yaml"} & {p.code for p in found.problems}
 
 
 def test_every_code_has_its_case() -> None:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
+from fractions import Fraction
 
 from engine.procedure.check.guards.forms import Terms
 from engine.procedure.check.guards.formulas import Formula, TooComplex, literals
-from engine.procedure.check.guards.space import Box, Space
+from engine.procedure.check.guards.space import Box, Space, cut, side
 from engine.procedure.check.guards.study import Study
 from engine.procedure.check.guards.theory import Point, Theory
 from engine.procedure.check.guards.witness import Picker, Words, shown, unit_of
@@ -192,7 +193,7 @@ class _Judge:
         every = list(literals(self.study.formula(branch.when)))
         for literal in every:
             if literal[0] in ("lin", "row") and not isinstance(literal[2], frozenset) and not self._possible(literal):
-                said = self._range(literal[1])
+                said = self._range(literal)
                 if said:
                     return f": {said}"
         if len(every) > 1 and all(self._possible(literal) for literal in every):
@@ -202,13 +203,25 @@ class _Judge:
     def _possible(self, literal: Formula) -> bool:
         return self.alive(self.space.boxes(literal))
 
-    def _range(self, terms: Terms) -> str:
+    def _within(self, literal: Formula, low: Fraction, high: Fraction) -> bool:
+        """Whether a literal may hold somewhere in the range of what it speaks of, by that range alone."""
+        _, _, *rest, last = literal
+        where = rest[0] if literal[0] == "row" else ((rest[0], last),)
+        held = [all(side(cell, c) & bits for c, bits in where) for cell in cut((low, high), (c for c, _ in where))]
+        return any(held) if literal[0] == "lin" or last else not all(held)
+
+    def _range(self, literal: Formula) -> str:
+        terms: Terms = literal[1]
+        if any(self.study.normal.length(a[1])[1] == 0 for a, _ in terms if a[0] in ("min", "max", "mean")) or (
+            terms[0][0][0] == "e" and self.study.normal.length(terms)[1] == 0
+        ):
+            return "no bank that this file is for has such a place"
         low, high = self.study.range_of(terms)
+        if low is None or high is None or self._within(literal, low, high):
+            return ""
         value = self.words.values.get(terms)
         unit = value[3] if value else unit_of(terms[0][0], self.study.normal)
         name = value[0] if value and value[1] == 1 and value[2] == 0 else self.words.row_name(terms)
-        if low is None or high is None:
-            return ""
         return (
             f"{name} lies between {shown(low, None)} and {shown(high, unit)}"
             if not unit

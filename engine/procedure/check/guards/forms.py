@@ -108,12 +108,16 @@ def _chain(a: Fraction, b: Fraction, c: Fraction, within: Range) -> Range:
     high."""
     low, high = within
     if low is None or high is None:
-        # The part that is the same for all is unbounded unless it cancels; what is left is c and b above a.
-        total = a + b + c
-        if total or (low is None and high is None and a == b == c == 0):
-            return FREE if total else (ZERO, ZERO)
-        spreads = (c, b + c)
-        return (ZERO if min(spreads) >= 0 else None, ZERO if max(spreads) <= 0 else None)
+        # Written as steps away from the end that is closed, each of them at least 0; with neither closed, the level of
+        # all three may be anything.
+        total, level = a + b + c, (low if low is not None else high)
+        steps = (total, b + c, c) if low is not None else (-total, -a - b, -a)
+        if level is None:
+            level, steps = ZERO, (total, -total, b + c, c)
+        return (
+            total * level if min(steps) >= 0 else None,
+            total * level if max(steps) <= 0 else None,
+        )
     corners = [a * x + b * y + c * z for x, y, z in ((low, low, low), (low, low, high), (low, high, high), (high,) * 3)]
     return min(corners), max(corners)
 

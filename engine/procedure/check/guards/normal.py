@@ -15,14 +15,23 @@ from engine.procedure.check.guards.forms import (
     Form,
     Terms,
     aggregate,
-    combine,
     constant,
+    order,
     row_key,
     scale,
     single,
     split,
 )
-from engine.procedure.check.guards.formulas import BITS, Formula, alternatives, conjunction, disjunction, negation, turn
+from engine.procedure.check.guards.formulas import (
+    BITS,
+    Formula,
+    alternatives,
+    conjunction,
+    disjunction,
+    literals,
+    negation,
+    turn,
+)
 from engine.procedure.check.guards.numbers import Numbers
 from engine.procedure.language.expr import And, Arith, Call, Compare, Name, Node, Not, Number, Or, Text, Truth, Type
 
@@ -54,9 +63,9 @@ class Normal(Numbers):
                     return self.formula(self.values[node.name])
                 return self._is(self._axis(node), frozenset({True}))
             case Call(function="any" | "which"):
-                return self._some(self.formula(node.argument))
+                return self._some(self.along(node.argument, True))
             case Call(function="all"):
-                return negation(self._some(negation(self.formula(node.argument))))
+                return negation(self._some(self.along(node.argument, False)))
             case Call(function="known"):
                 return self._known(node.argument)
         raise TypeError(f"{node} is no truth")
@@ -80,7 +89,10 @@ class Normal(Numbers):
         if isinstance(node, Name) and node.name in self.screws:
             form = self.atom("position:" + node.name, node.type)  # type: ignore[arg-type]
         elif node.type is not None and node.type.kind == "number":
+            outside, self._lost = self._lost, {}
             form = self.number(node)
+            lost, self._lost = self._lost, outside
+            return conjunction([self._atom_known(atom) for atom in (*dict(form[0]), *lost)])
         elif isinstance(node, Name) and node.name in self.values:
             return self._known(self.values[node.name])
         elif isinstance(node, Name):
@@ -99,6 +111,8 @@ class Normal(Numbers):
         if atom[0] != "e":
             low = self.ranges[atom][0]
             return ("lin", ((atom, ONE),), ZERO if low is None else low, 7)
+        if self.places(self.each.get(atom)) == (1, 1):
+            return ("row", ((atom, ONE),) if atom in self.ranges else atom, (), True)
         axis: Atom = ("c", f"known:{atom[1]}")
         self.choices[axis] = (True, False)
         if self.places(self.each.get(atom))[0]:
@@ -108,7 +122,11 @@ class Normal(Numbers):
     def _compare(self, a: Node, bits: int, b: Node) -> Formula:
         kind = _kind(a) or _kind(b)
         if kind == "number":
-            return self.compare(self.number(a), bits, self.number(b))
+            outside, self._lost = self._lost, {}
+            found = self.compare(self.number(a), bits, self.number(b))
+            lost, self._lost = self._lost, outside
+            self._lost |= {atom: None for atom in lost if atom[0] == "e"}
+            return conjunction([found, *(self._atom_known(atom) for atom in lost if atom[0] != "e")])
         if kind == "bool":
             x, y = self.formula(a), self.formula(b)
             same = disjunction([conjunction([x, y]), conjunction([negation(x), negation(y)])])
@@ -131,9 +149,26 @@ class Normal(Numbers):
 
     # ---- comparisons
 
+    def along(self, node: Node, holds: bool) -> Formula:
+        """Where a comparison along a row holds of a place, or does not: one at which all of it is there."""
+        outside, self._lost = self._lost, {}
+        found = self.formula(node)
+        lost, self._lost = self._lost, outside
+        if not holds:
+            found = negation(found)
+            parts = [{a for a, _ in f[1]} for f in literals(found) if f[0] == "lin"]
+            lost |= {a: None for a in set().union(*parts) if any(a not in part for part in parts)}
+        return conjunction([found, *(self._there(a) for a in sorted(lost, key=order))])
+
+    def _there(self, atom: Atom) -> Formula:
+        """That a number is there; of a row, at the place that is looked at."""
+        if atom[0] != "e":
+            return self._atom_known(atom)
+        return ("lin", ((atom, ONE),), ZERO, 7) if self.length(((atom, ONE),))[0] == 0 else True
+
     def compare(self, a: Form, bits: int, b: Form) -> Formula:
         """The formula of `a op b`."""
-        terms, const = combine(a, b, -ONE)
+        terms, const = self.sum_of(a, b, -ONE)
         if not terms:
             return bool(bits & (1 if const < 0 else 2 if const == 0 else 4))
         special = [(atom, k) for atom, k in terms if isinstance(atom[1], tuple) and atom[1] and atom[1][0] == "abs"]
@@ -197,6 +232,9 @@ class Normal(Numbers):
 
     def _some(self, where: Formula) -> Formula:
         """The formula of "some element is so"."""
+        each = self.each_of(where)
+        if each is not None and self.places(each)[1] == 0:
+            return False  # no bank that the file is for has such a place
         return disjunction([self._some_of(case) for case in alternatives(where, ARGUMENT_CAP)])
 
     def _some_of(self, case: tuple[Formula, ...]) -> Formula:

@@ -65,9 +65,15 @@ class Numbers:
         self.only_asked: set[Atom] = set()
         #: `known(row)` axes, with the row that then has at least one element.
         self.known_rows: dict[Atom, Any] = {}
+        #: What fell out of the comparison that is being worked out (`a - a`): it must still be there.
+        self._lost: dict[Atom, None] = {}
 
     def formula(self, node: Node) -> Formula:
         """The formula of a truth; `Normal` gives it."""
+        raise NotImplementedError
+
+    def along(self, node: Node, holds: bool) -> Formula:
+        """The formula of a comparison along a row; `Normal` gives it."""
         raise NotImplementedError
 
     def note(self, atom: Atom, kind: Type) -> None:
@@ -89,9 +95,9 @@ class Numbers:
                     return self.number(self.values[node.name])
                 return self.atom(node.name, node.type)  # type: ignore[arg-type]
             case Arith(op="+"):
-                return combine(self.number(node.left), self.number(node.right))
+                return self.sum_of(self.number(node.left), self.number(node.right))
             case Arith(op="-"):
-                return combine(self.number(node.left), self.number(node.right), -ONE)
+                return self.sum_of(self.number(node.left), self.number(node.right), -ONE)
             case Arith(op="*"):
                 return self._product(self.number(node.left), self.number(node.right))
             case Arith(op="/"):
@@ -103,9 +109,38 @@ class Numbers:
             case Call(function="count"):
                 return self._count(node)
             case Call(function="min" | "max" | "mean" | "spread"):
-                inner = self.number(node.argument)
-                return self._grouped(node, inner) if node.per else aggregate(node.function, inner)
+                return self._aggregate(node)
         raise TypeError(f"{node} is no number")
+
+    def sum_of(self, a: Form, b: Form, k: Fraction = ONE) -> Form:
+        """a + k * b. What cancels is remembered: a comparison is false where any of it is missing."""
+        found = combine(a, b, k)
+        if a[0] and b[0] and len(found[0]) < len(a[0]) + len(b[0]):
+            left = dict(found[0])
+            self._lost |= {atom: None for atom, _ in (*a[0], *b[0]) if atom not in left}
+        return found
+
+    def _aggregate(self, node: Call) -> Form:
+        outside, self._lost = self._lost, {}
+        inner = self.number(node.argument)
+        lost, self._lost = self._lost, outside
+        if any(atom[0] == "e" for atom in lost):
+            # Only the places where all of it is there count, and the row that is left does not say which.
+            gone = tuple(lost)
+            atom: Atom = ("o", (node.function, inner, gone)) if not node.per else ("e", (node.function, inner, gone))
+            self.ranges.setdefault(atom, self._wide(node.function, inner))
+            if node.per:
+                self.each[atom] = node.per
+            self.holes.add(atom)
+            return single(atom)
+        self._lost |= lost
+        if node.function == "spread":  # a single value along the whole row falls out of it
+            self._lost |= {atom: None for atom, _ in inner[0] if atom[0] != "e"}
+        return self._grouped(node, inner) if node.per else aggregate(node.function, inner)
+
+    def _wide(self, function: str, inner: Form) -> Range:
+        low, high = self.range(inner)
+        return (low, high) if function != "spread" else (ZERO, None if low is None or high is None else high - low)
 
     def atom(self, name: str, kind: Type) -> Form:
         atom: Atom = ("e" if kind.each else "s", name)
@@ -150,6 +185,10 @@ class Numbers:
             return self.length(atom[1])[0] == 0
         return atom in self.holes
 
+    def always_missing(self, atom: Atom) -> bool:
+        """Whether an atom is never there: an aggregate of a row that has no place on any bank."""
+        return atom[0] in ("min", "max", "mean") and self.length(atom[1])[1] == 0
+
     def atom_range(self, atom: Atom) -> Range:
         """The range of one atom."""
         if atom[0] in ("min", "max", "mean"):
@@ -177,10 +216,10 @@ class Numbers:
         return zero, step
 
     def _product(self, a: Form, b: Form) -> Form:
-        if not a[0]:
-            return scale(b, a[1])
-        if not b[0]:
-            return scale(a, b[1])
+        for one, other in ((a, b), (b, a)):
+            if not one[0]:
+                self._lost |= {} if one[1] else {atom: None for atom, _ in other[0]}
+                return scale(other, one[1])
         a, b = sorted((a, b), key=repr)
         return self._opaque(("*", a, b), product(self.range(a), self.range(b)), a, b)
 
@@ -198,11 +237,8 @@ class Numbers:
         return self._opaque(("abs", a), (near, far), a)
 
     def _grouped(self, node: Call, inner: Form) -> Form:
-        low, high = self.range(inner)
-        if node.function == "spread":
-            low, high = ZERO, None if low is None or high is None else high - low
         atom: Atom = ("e", (node.function, inner, node.per))
-        self.ranges.setdefault(atom, (low, high))
+        self.ranges.setdefault(atom, self._wide(node.function, inner))
         self.units.setdefault(atom, node.type.unit if node.type else None)
         self.each[atom] = node.per  # type: ignore[assignment]
         if node.type is not None and node.type.holes:
@@ -210,16 +246,19 @@ class Numbers:
         return single(atom)
 
     def _count(self, node: Call) -> Form:
-        where = self.formula(node.argument)
+        where = self.along(node.argument, True)
         if isinstance(where, bool):
             where = ("and", ()) if where else ("or", ())
         each = self.each_of(where)
         most = self.places(each)[1] if each else None
+        if most == 0:
+            return constant(ZERO)
         atom: Atom = ("o", ("count", where))
         self.ranges.setdefault(atom, (ZERO, None if most is None else Fraction(most)))
         return single(atom)
 
     def each_of(self, where: Formula) -> str | None:
+        """What the row runs over whose elements a formula speaks of; None where it speaks of none."""
         for literal in literals(where):
             atoms = [literal[1]] if literal[0] == "enum" else [a for a, _ in literal[1]] if literal[0] == "lin" else []
             for atom in atoms:

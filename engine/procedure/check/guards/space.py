@@ -135,6 +135,8 @@ class Space:
         kind, what = key
         if kind == "line":
             cells: list[Any] = self._cut(what, (f[2] for f in found))
+            if any(self.normal.always_missing(atom) for atom, _ in what):
+                cells = []
             if any(self.normal.missing(atom) for atom, _ in what):
                 cells.append(None)
             return Axis("line", what, cells, (1 << len(cells)) - 1)
@@ -167,7 +169,8 @@ class Space:
         if len(kinds) > KINDS:
             raise TooComplex
         least, most = self.normal.length(what)
-        full = sum(1 << s for s in range(1 << len(kinds)) if min(least, 1) <= s.bit_count() <= (most or 99))
+        most = len(kinds) if most is None else most  # none at all is a length too
+        full = sum(1 << s for s in range(1 << len(kinds)) if min(least, 1) <= s.bit_count() <= most)
         return Axis("row", what, kinds, full)
 
     # ---- boxes
@@ -181,7 +184,11 @@ class Space:
                 atoms = [axis.key] if axis.kind == "enum" else [a for a, _ in axis.key]
                 if all(self._taken(a, known) for a in atoms if self.normal.missing(a)):
                     mask &= ~(1 << (len(axis.cells) - 1))
-            elif axis.kind == "enum" and axis.key in self.normal.known_rows and axis.key[1][6:] in known:
+            elif (
+                axis.kind == "enum"
+                and axis.key in self.normal.known_rows
+                and self._taken(("e", axis.key[1][6:]), known)  # of a row that may lack a place, taken is not whole
+            ):
                 mask &= ~(1 << axis.cells.index(False))
             elif axis.kind == "row" and mask & 1 and self._taken(("min", axis.key), known):
                 mask &= ~1

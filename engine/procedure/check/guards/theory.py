@@ -13,7 +13,7 @@ from fractions import Fraction
 from itertools import product
 from typing import Any
 
-from engine.procedure.check.guards.forms import ONE, Atom
+from engine.procedure.check.guards.forms import ONE, Atom, Form, Terms, combine, order, scale, single
 from engine.procedure.check.guards.inequalities import Bound, TooMany, bounds, solve
 from engine.procedure.check.guards.normal import Normal
 from engine.procedure.check.guards.space import Axis, Box, Cell, Space
@@ -61,7 +61,7 @@ class Theory:
         self._known: dict[tuple[int, ...], bool] = {}
 
     def _groups(self) -> list[list[int]]:
-        """The axes that share a number with another, put together; axes of their own are left out."""
+        """The axes that share a number with another, put together; axes of their own are mostly left out."""
         group = list(range(len(self.space.axes)))
         first: dict[Any, int] = {}
         for i, axis in enumerate(self.space.axes):
@@ -71,11 +71,15 @@ class Theory:
         found: dict[int, list[int]] = {}
         for i, g in enumerate(group):
             found.setdefault(g, []).append(i)
-        return [axes for axes in found.values() if len(axes) > 1]
+        return [axes for axes in found.values() if len(axes) > 1 or self._within_itself(self.space.axes[axes[0]])]
+
+    def _within_itself(self, axis: Axis) -> bool:
+        """Whether one axis alone may be empty where its range is not: a product stands beside its own factor."""
+        return axis.kind == "line" and len(axis.key) > 1 and any(_factors(atom) for atom, _ in axis.key)
 
     def _bases(self, axis: Axis) -> Iterator[Any]:
         if axis.kind == "line":
-            yield from (_base(atom) for atom, _ in axis.key)
+            yield from _bases_of(axis.key)
         elif axis.kind == "row":
             yield ("rows", axis.key)
         elif axis.kind == "enum" and axis.key in self.normal.known_rows:
@@ -188,7 +192,9 @@ class Theory:
     def _laws(self, given: list[Bound]) -> Iterator[Bound]:
         """What always holds of the numbers in `given`: their ranges, and min <= mean <= max with what a length
         allows."""
-        atoms = {a for b in given for a, _ in b.terms}
+        atoms = _with_factors({a for b in given for a, _ in b.terms})
+        for atom in atoms:
+            yield from self._product(atom)
         for row in {a[1] for a in atoms if a[0] in ("min", "max", "mean")}:
             least, mean, most = ("min", row), ("mean", row), ("max", row)
             low, high = self.normal.range((row, Fraction(0)))
@@ -207,6 +213,47 @@ class Theory:
             if atom[0] not in ("min", "max", "mean"):
                 low, high = self.normal.atom_range(atom)
                 yield from bounds(((atom, ONE),), low, True, high, True)
+
+    def _product(self, atom: Atom) -> Iterator[Bound]:
+        """What holds of a product of two numbers that lie in ranges: McCormick's four planes round it."""
+        factors = _factors(atom)
+        if factors is None:
+            return
+        worth, a, b = factors
+        (al, ah), (bl, bh) = self.normal.range(a), self.normal.range(b)
+        if al is None or ah is None or bl is None or bh is None:
+            return
+        for x, y, below in ((al, bl, True), (ah, bh, True), (ah, bl, False), (al, bh, False)):
+            # worth >= (below) or <= (not) x * b + y * a - x * y
+            gap = combine(combine(worth, b, -x), a, -y)
+            form = scale(gap, -ONE) if below else gap
+            yield Bound(form[0], (x * y if below else -x * y) - form[1], False)
+
+
+def _factors(atom: Atom) -> tuple[Form, Form, Form] | None:
+    """(product, factor, factor) of an atom that stands for a product, or for a quotient, whose product is its
+    dividend."""
+    if isinstance(atom[1], tuple) and atom[1]:
+        if atom[1][0] == "*":
+            return single(atom), atom[1][1], atom[1][2]
+        if atom[1][0] == "/":
+            return atom[1][1], single(atom), atom[1][2]
+    return None
+
+
+def _with_factors(atoms: set[Atom]) -> set[Atom]:
+    """Atoms, and those that their products are made of."""
+    found, queue = set(atoms), list(atoms)
+    while queue:
+        for form in _factors(queue.pop()) or ():
+            new = {a for a, _ in form[0]} - found
+            found |= new
+            queue += new
+    return found
+
+
+def _bases_of(terms: Terms) -> Iterator[Any]:
+    return (_base(atom) for atom in sorted(_with_factors({a for a, _ in terms}), key=order))
 
 
 def _base(atom: Atom) -> Any:

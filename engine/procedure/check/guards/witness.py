@@ -145,6 +145,8 @@ class Words:
             return "the count"
         if head in ("min", "max", "mean", "spread"):
             inner = self.row_name(tuple(atom[1][1][0])) if atom[1][1][0] else "?"
+            if not isinstance(atom[1][2], str):  # of the places where more is there than what is left of it
+                return f"{head}({inner})"
             return f"{head}({inner}, per: {atom[1][2]})"
         return {"*": "the product", "/": "the quotient", "abs": "the size of the difference"}.get(head, "an expression")
 

@@ -218,6 +218,19 @@ PAGES = (
         "    ends: {done: done}\n",
     ),
     Page(
+        "calls-too-deep",
+        "Files that call each other too deep",
+        "A file calls one that calls another, and so on, deeper than any work has reason to go.",
+        "A technician who looks up could not say where he is, and a symptom would have to climb all the way.",
+        "Lead on from the file above instead of calling further down.",
+        "steps:\n  gate:\n    call: file1\n    ends: {done: done}\n"
+        + "".join(
+            f"# file: file{n}.yaml\nsteps:\n  gate:\n    call: file{n + 1}\n    ends: {{done: done}}\n"
+            for n in range(1, 31)
+        )
+        + "# file: file31.yaml\nsteps: {}\n",
+    ),
+    Page(
         "layout-mismatch",
         "A called file that is not for every bank",
         "This file is for more kinds of bank than the file it calls.",
