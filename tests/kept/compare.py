@@ -17,8 +17,8 @@ from typing import Any
 import record
 from kept_state import rows_of
 
-#: What the first event gained since, and what differs by itself.
-_NEW = ("advisers", "version")
+#: What says which program and files a run is of, and nothing of what was answered.
+_APART = frozenset({"advisers", "version", "files", "sha256"})
 
 
 def differences(before: Path, after: Path) -> Iterator[str]:
@@ -26,10 +26,19 @@ def differences(before: Path, after: Path) -> Iterator[str]:
     now = {row["run"]: row["events"] for row in rows_of(after, "events.jsonl.gz")}
     for row in rows_of(before, "events.jsonl.gz"):
         for seq, (a, b) in enumerate(zip_longest(row["events"], now.get(row["run"], []), fillvalue={})):
-            differs = [key for key in (*a, *(b.keys() - a.keys())) if key not in _NEW and a.get(key) != b.get(key)]
+            a, b = _answered(a), _answered(b)
+            differs = [key for key in (*a, *(b.keys() - a.keys())) if a.get(key) != b.get(key)]
             if differs:
                 yield f"{row['run']}, event {seq} of {len(row['events'])}: {', '.join(_said(a, b, k) for k in differs)}"
                 break
+
+
+def _answered(event: Mapping[str, Any]) -> dict[str, Any]:
+    """An event, and the advice in it, without what stands apart."""
+    kept = {key: value for key, value in event.items() if key not in _APART}
+    if "advice" in kept:
+        kept["advice"] = [{k: v for k, v in a.items() if k not in _APART} for a in kept["advice"]]
+    return kept
 
 
 def _said(before: Mapping[str, Any], after: Mapping[str, Any], key: str) -> str:
