@@ -9,6 +9,8 @@ from collections.abc import Callable, Mapping
 from fractions import Fraction
 from typing import Any
 
+from engine.book.rows import Stored, Word
+from engine.book.seal import new_salt, salted
 from engine.evidence import Advice, Aim, Because, Finding, Move, Part, Place, Suggest
 from engine.quantity.values import OverRange
 from engine.run.events import Event
@@ -20,9 +22,82 @@ class Unreadable(ValueError):
     """A stored event that this program can't read; the message says which and why."""
 
 
+#: What stands where a free text was taken out, and where it is not the text that was sealed.
+TAKEN_OUT = "(taken out at the request of a person)"
+ALTERED = "(unreadable: this is not what was written)"
+#: Where people's words may stand in an event.
+_FREE = ("text", "by", "awaited", "lacking")
+
+
 def dump(body: Json) -> bytes:
-    """The bytes of one stored event: what is hashed is what is stored."""
-    return json.dumps(body, ensure_ascii=False, separators=(",", ":")).encode()
+    """The bytes of one stored event: what is hashed is what is stored. A lone half of a character becomes `?`."""
+    return json.dumps(body, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "replace")
+
+
+def parted(body: Json) -> tuple[bytes, dict[str, Word]]:
+    """The bytes of one event, empty texts and salted hashes in place of people's words; and these words by where they
+    stood: `text`, `lacking flow`, `lacking flow 1`.
+    """
+    free: dict[str, str] = {}
+    kept = dict(body)
+    for key in _FREE:
+        # How long was waited is a number, though it stands where texts do.
+        if key in kept and not (key == "text" and kept.get("kind") == "waited"):
+            kept[key] = _emptied(kept[key], key, free)
+    words = {name: Word(new_salt(), _plain(text)) for name, text in free.items()}
+    return sealing(kept, words), words
+
+
+def _emptied(value: Any, at: str, into: dict[str, str]) -> Any:
+    """The same structure with every text empty; the texts by their places."""
+    if isinstance(value, str):
+        if value:
+            into[at] = value
+        return ""
+    if isinstance(value, dict):
+        return {k: _emptied(v, f"{at} {k}", into) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_emptied(v, f"{at} {n}", into) for n, v in enumerate(value)]
+    return value
+
+
+def sealing(body: Json, words: Mapping[str, Word]) -> bytes:
+    """The bytes of one event that seals free texts kept outside it, by name."""
+    hashes = {name: salted(word.salt, word.text or "") for name, word in words.items()}
+    return dump({**body, "words": hashes} if hashes else body)
+
+
+def _plain(text: str) -> str:
+    return text.encode("utf-8", "replace").decode()
+
+
+def body_of(stored: Stored) -> Json:
+    """The JSON of a stored event with people's words in their places. Words that were taken out, or are not those that
+    were sealed, say so.
+    """
+    body = load(stored.body)
+    hashes = body.get("words")
+    if not isinstance(hashes, dict):
+        return body
+    texts = {name: word_of(stored.words.get(name), sealed) for name, sealed in hashes.items()}
+    return {key: _filled(value, key, texts) if key in _FREE else value for key, value in body.items()}
+
+
+def _filled(value: Any, at: str, texts: Mapping[str, str]) -> Any:
+    if isinstance(value, dict):
+        return {k: _filled(v, f"{at} {k}", texts) for k, v in value.items()}
+    if isinstance(value, list):
+        return [_filled(v, f"{at} {n}", texts) for n, v in enumerate(value)]
+    return texts.get(at, value)
+
+
+def word_of(word: Word | None, sealed: str) -> str:
+    """A free text, held against the hash that its event sealed."""
+    if word is not None and word.text is None:
+        return TAKEN_OUT
+    return (
+        word.text if word is not None and word.text is not None and salted(word.salt, word.text) == sealed else ALTERED
+    )
 
 
 def value_out(value: Any) -> Any:

@@ -74,7 +74,7 @@ def _told(advice: Advice) -> Any:
 
 def differences(book: Book, run: str, advisers: Registry) -> list[Difference]:
     """Every advice of a run that today's advisers would give otherwise, in order."""
-    bodies = [codec.load(e.body) for e in book.events(run)]
+    bodies = [codec.body_of(e) for e in book.events(run)]
     plan, contracts = plan_of(book, bodies[0])
     live = Live(advisers, plan.job, plan.main.procedure.terms, OfThen(plan.program, contracts))
     found: list[Difference] = []

@@ -12,12 +12,14 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 from engine import VERSION
 from engine.book import codec
 from engine.book.book import Book
-from engine.book.trouble import BookTrouble
+from engine.book.rows import Word
+from engine.book.seal import new_salt
+from engine.book.trouble import BookTrouble, BookUnsure
 from engine.contract import Registry
 from engine.evidence import Finding
 from engine.job.model import Job
@@ -28,7 +30,7 @@ from engine.run.bind import NotForThisJob, Settings
 from engine.run.events import Event
 from engine.run.layout import RunLayout, prepare
 from engine.run.machine import begin, step
-from engine.run.state import State
+from engine.run.state import State, walk
 from engine.run.walk import Raised
 from engine.session.consult import CantGoOn, Drift, Live, OfThen, Stored
 from engine.session.contracts import recorded, with_today
@@ -59,6 +61,14 @@ class Reply:
     unsaved: bool = False
 
 
+class _Unsure(NamedTuple):
+    """An answer of which it is not known whether it was recorded."""
+
+    state: State
+    body: bytes
+    answer: Answer
+
+
 class Session:
     """A run that goes on. Make one with `start` or `reopen`."""
 
@@ -78,6 +88,7 @@ class Session:
         self.run, self.job_number, self.plan, self.book = run, job_number, plan, book
         self._state, self._advisers, self._clock, self.started_at = state, advisers, clock, started_at
         self._then, self._version = then, version
+        self._unsure: _Unsure | None = None
 
     # ---- beginning
 
@@ -108,7 +119,9 @@ class Session:
         book.hold(number)
         texts, body = _started(plan, number, live, state, at)
         main = program.files[program.main]
-        run = book.begin(number, program.main, main.title, at, texts, codec.dump(body))
+        told = {f"told {k}": Word(new_salt(), v) for k, v in book.told(number).items()}
+        salts = {name: word._replace(text=None) for name, word in told.items()}
+        run = book.begin(number, program.main, main.title, at, texts, codec.sealing(body, told), salts)
         return cls(run, number, plan, state, book, advisers, clock, at)
 
     @classmethod
@@ -124,12 +137,12 @@ class Session:
         from engine.session.reopen import plan_of
 
         stored = book.events(run)
-        first = codec.load(stored[0].body)
+        first = codec.body_of(stored[0])
         number = int(run.split(".")[0])
         if not reading:
             book.hold(number)
         plan, contracts = plan_of(book, first)
-        state = folded(plan, [codec.load(s.body) for s in stored])
+        state = folded(plan, [codec.body_of(s) for s in stored])
         then = OfThen(plan.program, contracts)
         return cls(run, number, plan, state, book, advisers, clock or wall_clock, first["at"], then, first["version"])
 
@@ -163,6 +176,10 @@ class Session:
             known = self.book.seq_of(self.run, answer.key)
             if known is not None:
                 return Reply(known)
+        if self._unsure is not None:
+            found = self._find_out(answer)
+            if found is not None:
+                return found
         try:
             event = admit(self.plan, self._state, answer, self._clock())
         except AnswerRefused as refusal:
@@ -184,14 +201,43 @@ class Session:
                 "The program failed on this answer and recorded nothing "
                 f"({type(fault).__name__}: {fault}). Undo, or answer otherwise; the log has more.",
             )
-        body = _body(event, live, state)
+        body, words = codec.parted(_body(event, live, state))
         try:
-            self.book.append(self.run, state.seq, answer.key, codec.dump(body))
+            self.book.append(self.run, state.seq, answer.key, body, words, sum(1 for _ in walk(state.past)))
+        except BookUnsure as trouble:
+            self._unsure = _Unsure(state, body, answer)
+            return Reply(None, str(trouble), unsaved=True)
         except BookTrouble as trouble:
             return Reply(None, str(trouble), unsaved=True)
+        self._go_on(state)
+        return Reply(state.seq, findings=tuple(e.finding for e in effects if isinstance(e, Raised)))
+
+    def _go_on(self, state: State) -> None:
         self._state = state
         self.__dict__.pop("_view", None)
-        return Reply(state.seq, findings=tuple(e.finding for e in effects if isinstance(e, Raised)))
+
+    def _find_out(self, answer: Answer) -> Reply | None:
+        """After the disk failed: whether the last answer was recorded, by opening the book anew. What to reply where it
+        was, so that an answer given again is not recorded twice; None where it was not.
+        """
+        last, self._unsure = self._unsure, None
+        assert last is not None
+        try:
+            self.book.renew()
+            stored = self.book.events(self.run)
+        except BookTrouble as trouble:
+            self._unsure = last
+            return Reply(None, str(trouble), unsaved=True)
+        if stored[-1].seq != last.state.seq or stored[-1].body != last.body:
+            return None
+        self._go_on(last.state)
+        if answer == last.answer:
+            return Reply(last.state.seq)
+        return Reply(
+            None,
+            "The answer before this one was recorded after all, when the disk failed. Look at the step that it led to, "
+            "and answer that.",
+        )
 
     def suspend(self) -> None:
         """Note that the technician left; harmless if it can't be recorded, for nothing depends on it."""
@@ -258,6 +304,7 @@ def _started(
         "at": at,
         "version": VERSION,
         "main": plan.program.main,
+        "title": plan.main.procedure.title,
         "files": files,
         "sha256": plan.program.sha256,
         "job_number": number,

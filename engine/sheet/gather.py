@@ -118,7 +118,7 @@ def sheet_of(book: Book, run: str, advisers: Registry) -> Sheet:
 def gathered(session: Session) -> Sheet:
     """The sheet of a run that is open."""
     plan, state, book, run = session.plan, session.state, session.book, session.run
-    bodies = [codec.load(e.body) for e in book.events(run)]
+    bodies = [codec.body_of(e) for e in book.events(run)]
     main = plan.main.procedure
     end = state.end
     return Sheet(

@@ -39,15 +39,30 @@ class TestHowItIsKept:
     def test_tables_are_strict(self, path: Path) -> None:
         Book.open(path).close()
         rows = raw(path).execute("PRAGMA table_list").fetchall()
-        assert all(row[5] for row in rows if not row[1].startswith("sqlite_"))
+        # The search index is SQLite's own kind of table, made anew at will.
+        assert all(row[5] for row in rows if not row[1].startswith(("sqlite_", "search")))
 
     @pytest.mark.parametrize("table", ["event", "run", "text", "job"])
-    @pytest.mark.parametrize("change", ["UPDATE {} SET rowid = rowid", "DELETE FROM {}"])
+    @pytest.mark.parametrize(
+        "change",
+        [
+            "UPDATE {} SET rowid = rowid + 1",
+            "DELETE FROM {}",
+            "INSERT OR REPLACE INTO {} SELECT * FROM {}",
+            "INSERT OR REPLACE INTO {}(rowid, {}) SELECT rowid, 'x' FROM {}",
+        ],
+    )
     def test_what_was_written_is_never_changed(self, path: Path, table: str, change: str) -> None:
         book = Book.open(path)
+        if "rowid, {}" in change:
+            columns = {"event": "run, seq, body, hash", "run": "run, job, procedure, title, at"}
+            new = {"event": "'9.9', 9, x'00', x'00'", "run": "'9.9', 1, 'a', 'a', 'a'"}
+            if table not in columns:
+                pytest.skip("its key is its rowid, or its hash")
+            change = f"INSERT OR REPLACE INTO {table}(rowid, {columns[table]}) SELECT rowid, {new[table]} FROM {table}"
         answered(begun(book), DONE)
         with pytest.raises(sqlite3.DatabaseError, match="append-only"):
-            raw(path).execute(change.format(table))
+            raw(path).execute(change.format(table, table))
 
     def test_an_older_sqlite_is_said_so(self, path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setattr(book_module.sqlite3, "sqlite_version_info", (3, 36, 0))
