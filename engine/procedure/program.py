@@ -379,6 +379,10 @@ class Procedure:
     parameters: Mapping[str, Parameter] = field(default_factory=dict)
     #: Where in the work its steps belong; "": where the calling step does.
     phase: str = ""
+    #: Texts by name, for other texts; those of the main file hold for all files of a run.
+    words: Mapping[str, str] = field(default_factory=dict)
+    #: The kits that it uses, by name, each with the names that it takes from it.
+    uses: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def ends(self) -> dict[str, End]:
@@ -387,12 +391,23 @@ class Procedure:
 
 
 @dataclass(frozen=True, slots=True)
+class Kit:
+    """A kit as it was read: what files took from it stands in them."""
+
+    source: Source
+    name: str
+    title: str
+    revision: int
+
+
+@dataclass(frozen=True, slots=True)
 class Program:
-    """A main file and the closure of its calls."""
+    """A main file, the closure of its calls, and the kits that they use."""
 
     main: str
     files: Mapping[str, Procedure]
     sha256: str
+    kits: Mapping[str, Kit] = field(default_factory=dict)
 
     def step(self, file: str, step: str) -> Step:
         """A step by file and name."""

@@ -86,6 +86,8 @@ class FilePlan:
         self.base: dict[str, Any] = dict(plan.facts[procedure.name])
         self.base.update({n: s.value for n, s in plan.settings[procedure.name].items()})
         self.base.update({n: p.default for n, p in procedure.parameters.items() if p.default is not None})
+        chief = plan.program.files[plan.program.main].words
+        self.base.update({n: chief.get(n, said) for n, said in procedure.words.items()})
         self.base[PER_CARB] = plan.job.bank.barrels_per_carb
         self.screws = procedure.screws
         self.fitted = {n: s.when is None or bool(s.when.run(self.base)) for n, s in procedure.screws.items()}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection
 from fractions import Fraction
 from typing import Any
@@ -11,6 +12,7 @@ from engine.procedure.program import Template
 from engine.quantity.units import UNITS, from_base
 from engine.run.names import Names, file_of, here_of
 
+_WORD = re.compile(r"\{(\w+)\}")
 _FRACTIONS = {Fraction(n, d) for d in (2, 4, 8, 16, 32) for n in range(1, d)}
 
 
@@ -57,8 +59,8 @@ def unit_word(unit: str, value: Fraction | None = None) -> str:
 
 
 def said(text: str, names: Names) -> str:
-    """A text that holds no value of the run, with the place that it is about filled in for `{here}`."""
-    return text.replace("{here}", str(names.get("here", ""))) if "{" in text else text
+    """A text that holds no value of the run: only `{here}`, the place that it is about, and the file's words."""
+    return _WORD.sub(lambda m: str(names.get(m.group(1), "")), text) if "{" in text else text
 
 
 def render(template: Template | None, names: Names, only: Collection[Place] = ()) -> str:

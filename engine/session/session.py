@@ -24,6 +24,7 @@ from engine.contract import Registry
 from engine.evidence import Finding
 from engine.job.model import Job
 from engine.procedure.program import Program
+from engine.procedure.source.files import KITS
 from engine.run.admit import admit
 from engine.run.answer import Answer, AnswerRefused
 from engine.run.bind import NotForThisJob, Settings
@@ -291,14 +292,15 @@ def _body(event: Event, live: Live, state: State) -> dict[str, Any]:
 def _started(
     plan: RunLayout, number: int, live: Live, state: State, at: str
 ) -> tuple[dict[str, bytes], dict[str, Any]]:
-    """The texts of every file in the closure, and the body of the first event."""
+    """The texts of every file in the closure and of the kits that they use, and the body of the first event."""
     texts, files = {}, []
-    for name, procedure in sorted(plan.program.files.items()):
-        data = procedure.source.text.encode()
+    kits = {f"{KITS}/{name}": kit for name, kit in plan.program.kits.items()}
+    for name, file in sorted({**plan.program.files, **kits}.items()):
+        data = file.source.text.encode()
         sha256 = hashlib.sha256(data).hexdigest()
         texts[sha256] = data
         # Its name alone: a path may say whose computer it was.
-        files.append({"name": name, "revision": procedure.revision, "sha256": sha256})
+        files.append({"name": name, "revision": file.revision, "sha256": sha256})
     body = {
         "kind": "started",
         "at": at,

@@ -57,7 +57,8 @@ def _schema(a: argparse.Namespace) -> int:
         return Exit.OK
     from engine.procedure.model import schema
 
-    sys.stdout.write(schema.text(schema.schema() if a.of == "procedure" else schema.job_schema()))
+    made = {"procedure": schema.schema, "kit": schema.kit_schema, "job": schema.job_schema}
+    sys.stdout.write(schema.text(made[a.of]()))
     return Exit.OK
 
 

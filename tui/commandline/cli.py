@@ -133,7 +133,7 @@ def _route(p: argparse.ArgumentParser) -> None:
     "evendraw schema > procedure.schema.json",
 )
 def _schema(p: argparse.ArgumentParser) -> None:
-    p.add_argument("of", choices=("procedure", "job", "talk"), nargs="?", default="procedure", help="of what")
+    p.add_argument("of", choices=("procedure", "kit", "job", "talk"), nargs="?", default="procedure", help="of what")
 
 
 @_command("new", "write a sound procedure file to start from", "evendraw new my-triples --carbs 3 --barrels 1")

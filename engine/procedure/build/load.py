@@ -13,11 +13,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from engine.contract import Registry
+from engine.procedure.build import kits
 from engine.procedure.build.links import check_closure
 from engine.procedure.build.procedure import build
+from engine.procedure.build.shelf import Shelf
 from engine.procedure.model.base import read_model
 from engine.procedure.model.file import ProcedurePart
-from engine.procedure.program import Procedure, Program
+from engine.procedure.program import Kit, Procedure, Program
 from engine.procedure.source import files
 from engine.procedure.source.problems import Problem, did_you_mean, in_order
 from engine.procedure.source.spans import Source, Span
@@ -35,6 +37,8 @@ class Loaded:
     program: Program | None
     problems: tuple[Problem, ...]
     sources: Mapping[str, Source] = field(default_factory=dict)
+    #: The declarations of a kit that was loaded by itself, as a file that does nothing.
+    kit: Procedure | None = None
 
     @property
     def sound(self) -> bool:
@@ -42,8 +46,8 @@ class Loaded:
         return self.program is not None
 
 
-#: Finds a file by the name in a call: (name, caller or None) -> its text, what is wrong with it, or None.
-Find = Callable[[str, Source | None], Source | Problem | None]
+#: Finds a file by the name in a call: (name, caller) -> its text, what is wrong with it, or None.
+Find = Callable[[str, Source], Source | Problem | None]
 
 
 def load(path_or_name: str | Path, search: Sequence[Path], advisers: Registry) -> Loaded:
@@ -51,18 +55,22 @@ def load(path_or_name: str | Path, search: Sequence[Path], advisers: Registry) -
     main = _main_file(path_or_name, search)
     if isinstance(main, Problem):
         return Loaded(None, (main,))
-    places: dict[str, Path] = {main.name: Path(main.path).parent}
 
-    def find(name: str, caller: Source | None) -> Source | Problem | None:
-        beside = places.get(caller.name) if caller is not None else None
-        on_path = beside is not None and any(_same(beside, s) for s in search)
-        path = files.find(name, None if on_path else beside, search)
-        if path is None:
-            return None
-        places[name] = path.parent
-        return files.read_source(path)
+    def folder(user: Source) -> Path | None:
+        """Where to look before the search path: beside the file, unless that is a part of the path."""
+        beside = Path(user.path).parent
+        return None if any(_same(beside, s) or _same(beside, s / files.KITS) for s in search) else beside
 
-    return _Closure(find, advisers, lambda: files.names(Path(main.path).parent, search)).load(main)
+    def find(name: str, caller: Source) -> Source | Problem | None:
+        path = files.find(name, folder(caller), search)
+        return None if path is None else files.read_source(path)
+
+    def find_kit(name: str, user: Source) -> Source | Problem | None:
+        path = files.find(name, None, files.kit_folders(folder(user), search))
+        return None if path is None else files.read_source(path)
+
+    shelf = Shelf(find_kit, lambda user: files.names(None, files.kit_folders(folder(user), search)))
+    return _Closure(find, shelf, advisers, lambda: files.names(Path(main.path).parent, search)).load(main)
 
 
 def load_texts(texts: Mapping[str, str], main: str, advisers: Registry, judged: bool = True) -> Loaded:
@@ -70,14 +78,24 @@ def load_texts(texts: Mapping[str, str], main: str, advisers: Registry, judged: 
     was started, and are read by their structure only, with the contracts of then as `advisers`.
     """
 
-    def source(name: str) -> Source | Problem:
-        return files.decode(texts[name].encode("utf-8", "surrogatepass"), name, f"{name}{files.SUFFIX}")
+    first = _text(texts, main)
+    if not isinstance(first, Source):
+        return Loaded(None, (first,) if first else ())
+    find: Find = lambda name, _: _text(texts, name)  # noqa: E731
+    return _Closure(find, shelf_of(texts), advisers, lambda: sorted(texts), judged).load(first)
 
-    first = source(main)
-    if isinstance(first, Problem):
-        return Loaded(None, (first,))
-    closure = _Closure(lambda name, _: source(name) if name in texts else None, advisers, lambda: sorted(texts), judged)
-    return closure.load(first)
+
+def shelf_of(texts: Mapping[str, str]) -> Shelf:
+    """The kits among texts by name: those that begin with `kits/`."""
+    known = sorted(n.removeprefix(f"{files.KITS}/") for n in texts if n.startswith(f"{files.KITS}/"))
+    return Shelf(lambda name, _: _text(texts, f"{files.KITS}/{name}"), lambda _: known)
+
+
+def _text(texts: Mapping[str, str], name: str) -> Source | Problem | None:
+    if name not in texts:
+        return None
+    data = texts[name].encode("utf-8", "surrogatepass")
+    return files.decode(data, name.rpartition("/")[2], f"{name}{files.SUFFIX}")
 
 
 def _main_file(path_or_name: str | Path, search: Sequence[Path]) -> Source | Problem:
@@ -106,8 +124,10 @@ def _same(a: Path, b: Path) -> bool:
 class _Closure:
     """A main file and all that it calls: read, built from the innermost outwards, checked against each other."""
 
-    def __init__(self, find: Find, advisers: Registry, known: Callable[[], list[str]], judged: bool = True) -> None:
-        self.find, self.advisers, self.known, self.judged = find, advisers, known, judged
+    def __init__(
+        self, find: Find, shelf: Shelf, advisers: Registry, known: Callable[[], list[str]], judged: bool = True
+    ) -> None:
+        self.find, self.shelf, self.advisers, self.known, self.judged = find, shelf, advisers, known, judged
         self.sources: dict[str, Source] = {}
         self.problems: list[Problem] = []
         self.built: dict[str, Procedure | None] = {}
@@ -115,22 +135,38 @@ class _Closure:
         self.open: list[str] = []
 
     def load(self, main: Source) -> Loaded:
-        self.visit(main)
+        tree, faults = read_tree(main)
+        if kits.is_kit(tree):
+            return self.load_kit(main)
+        self.visit(main, tree, faults)
         if self.judged:
             self.problems += check_closure(self.complete)
-        problems = in_order(self.problems)
-        texts = {s.path: s for s in self.sources.values()}
+        problems = in_order([*self.problems, *self.shelf.problems])
         if any(p.severity == "error" for p in problems):
-            return Loaded(None, problems, texts)
+            return Loaded(None, problems, self.texts())
         inner = {n: p for n, p in self.complete.items() if n != main.name}
         procedures = {main.name: self.complete[main.name]} | inner
-        return Loaded(Program(main.name, procedures, _digest(procedures)), problems, texts)
+        digest = _digest(procedures, self.shelf.kits)
+        return Loaded(Program(main.name, procedures, digest, dict(self.shelf.kits)), problems, self.texts())
 
-    def visit(self, source: Source) -> None:
+    def load_kit(self, source: Source) -> Loaded:
+        """A kit by itself: there is nothing to run, and every fault of its declarations is told."""
+        tree, sections = self.shelf.read(source)
+        if tree is not None and sections is not None:
+            self.visit(source, kits.alone(tree, sections, source.name), [])
+        problems = in_order([*self.problems, *self.shelf.problems])
+        sound = not any(p.severity == "error" for p in problems)
+        return Loaded(None, problems, self.texts(), self.complete.get(source.name) if sound else None)
+
+    def texts(self) -> dict[str, Source]:
+        return {s.path: s for s in (*self.sources.values(), *(k.source for k in self.shelf.kits.values()))}
+
+    def visit(self, source: Source, tree: Map | None, faults: list[Problem]) -> None:
         self.sources[source.name] = source
         self.built[source.name] = None
         self.open.append(source.name)
-        part, problems = _read(source)
+        part, problems = modelled(source, tree, self.shelf) if tree is not None else (None, [])
+        problems = [*faults, *problems]
         called: dict[str, Procedure | None] = {}
         for name in _calls(part) if part is not None else ():
             if name not in called:
@@ -173,18 +209,22 @@ class _Closure:
             if isinstance(found, Problem):
                 self.problems.append(found)
                 return None
-            self.visit(found)
+            self.visit(found, *read_tree(found))
         return self.built[str(name)]
 
     def fault(self, code: str, source: Source, name: Scalar, message: str, hint: str) -> None:
         self.problems.append(Problem(code, source.path, name.span, message, hint=hint))
 
 
-def _read(source: Source) -> tuple[ProcedurePart | None, list[Problem]]:
-    """A file as its model; what is missing at the top is made up, so that the rest can be looked at."""
-    tree, problems = read_tree(source)
-    if tree is None:
-        return None, problems
+def modelled(source: Source, tree: Map, shelf: Shelf) -> tuple[ProcedurePart | None, list[Problem]]:
+    """A file with what it takes of its kits as its model; what is missing at the top is made up, so that the rest can
+    be looked at."""
+    kits.take_over(tree, shelf.below(tree, source))
+    hint = "Take it out of `uses`."
+    problems = [
+        Problem("unused-kit", source.path, k.span, f"Nothing of the kit `{k}` is used.", "", hint, "warning")
+        for k in shelf.unused(tree)
+    ]
     start = next(iter(_steps(tree)), None)
     fill: dict[str, Tree] = {
         "procedure": scalar(source.name, tree.head),
@@ -201,7 +241,7 @@ def _read(source: Source) -> tuple[ProcedurePart | None, list[Problem]]:
     if start is not None:
         fill["start"] = start
     part, faults = read_model(ProcedurePart, tree, source.path, fill)
-    return part, problems + faults
+    return part, [*faults, *problems]
 
 
 def _steps(tree: Map) -> Map:
@@ -218,11 +258,12 @@ def _calls(part: ProcedurePart) -> Iterator[Scalar]:
     yield from (s.call for s in part.symptoms.values() if s.call is not None)
 
 
-def _digest(procedures: Mapping[str, Procedure]) -> str:
-    """One SHA-256 over the list of files: main first, then by name, each with name, revision and its text's hash."""
+def _digest(procedures: Mapping[str, Procedure], kits: Mapping[str, Kit]) -> str:
+    """One SHA-256 over the list of files: main first, then by name, then the kits by name, each with name, revision and
+    its text's hash."""
     main, *rest = procedures
-    rows = [
-        [p.name, p.revision, hashlib.sha256(p.source.text.encode()).hexdigest()]
-        for p in (procedures[n] for n in (main, *sorted(rest)))
+    named = [(n, procedures[n]) for n in (main, *sorted(rest))] + [
+        (f"{files.KITS}/{n}", kit) for n, kit in sorted(kits.items())
     ]
+    rows = [[n, p.revision, hashlib.sha256(p.source.text.encode()).hexdigest()] for n, p in named]
     return hashlib.sha256(json.dumps(rows, ensure_ascii=False, separators=(",", ":")).encode()).hexdigest()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -16,10 +16,11 @@ from engine.procedure.language.parser import parse
 from engine.procedure.language.resolve import Reported, Scope, range_of, resolve, type_of
 from engine.procedure.model.base import Part
 from engine.procedure.program import Guard, Template
-from engine.procedure.source.problems import Problem, did_you_mean
+from engine.procedure.source.problems import Problem, did_you_mean, nearest
 from engine.procedure.source.spans import Span
 from engine.procedure.source.tree import Scalar
 from engine.quantity.units import UNITS, parse_quantity, to_base
+from engine.vocabulary.phases import PHASES
 
 _PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 _NAMED = re.compile(r"\s*([^\W\d]\w*(?:\.[^\W\d]\w*)?)\s*(?::\s*([^:]+?)\s*)?")
@@ -54,6 +55,8 @@ class Maker:
     here: str | None = None
     #: Whether the file is judged, or only read: a run's own texts were judged when it was started.
     judged: bool = True
+    #: Texts by name that other texts may hold.
+    words: Mapping[str, str] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     value_runs: dict[str, Run] = field(default_factory=dict)
     value_uses: dict[str, frozenset[str]] = field(default_factory=dict)
@@ -178,6 +181,11 @@ class Maker:
                     "Name the place, or leave it away.",
                 )
             return self.finish(text, replace(node, type=Type("choice"))), None
+        if name in self.words:
+            said = replace(node, type=Type("choice"))
+            if unit is not None:
+                self.unit_of(said, unit, end - 1 - len(unit), end - 1)
+            return self.finish(text, said), None
         if name in self.scope.screws:
             node = Call(node.start, node.end, "position", node)
         node = resolve(node, self.scope)
@@ -196,11 +204,11 @@ class Maker:
             raise GuardFault("unit-mismatch", f"This is {shown}; it can't be shown in {unit}.", start, end)
 
     def plain(self, text: Scalar | None) -> str:
-        """A text in which only `{here}` is filled in."""
+        """A text in which only `{here}` and the names of `words` are filled in."""
         if text is None:
             return ""
         for match in _PLACEHOLDER.finditer(text):
-            if match.group(1) != HERE or self.here is None:
+            if (match.group(1) != HERE or self.here is None) and match.group(1) not in self.words:
                 self.fault(
                     "bad-placeholder",
                     text.at(*match.span()),
@@ -209,6 +217,13 @@ class Maker:
                 )
         self.stray(text)
         return str(text)
+
+    def phase(self, text: Scalar | None) -> str:
+        """A phase of the work; any word but one that looks like a slip."""
+        close = nearest(text, PHASES, 0.75) if text is not None and text not in PHASES else None
+        if text is not None and close is not None:
+            self.judge("unknown-word", text.span, f"`{text}` is no phase.", f"Did you mean '{close}'?", close)
+        return str(text or "")
 
     def stray(self, text: Scalar) -> None:
         rest = _PLACEHOLDER.sub(lambda m: " " * len(m.group()), text)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from pathlib import PurePath
 from typing import Any
 
 from engine.contract import Registry
 from engine.procedure.build import declarations, gear
+from engine.procedure.build.kits import taken
 from engine.procedure.build.making import TRUTH, Maker, Want, check
 from engine.procedure.build.steps import Steps
 from engine.procedure.build.symbols import Symbols
@@ -86,7 +88,9 @@ def build(
         make.here,
         frozenset(str(c) for c in steps.raised),
         _sound(known.parameters),
-        str(part.phase or ""),
+        make.phase(part.phase),
+        {str(n): str(w) for n, w in make.words.items()},
+        {PurePath(path).stem: names for path, names in taken(part).items()},
     )
     return procedure, make.problems
 

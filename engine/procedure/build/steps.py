@@ -83,7 +83,7 @@ class Steps:
             **texts,
             **fields,
             exclusive=is_true(part.exclusive),
-            phase=str(part.phase or ""),
+            phase=make.phase(part.phase),
             record=str(part.record) if part.record is not None else None,
             spans=_spans(part._map),
         )
@@ -151,7 +151,7 @@ class Steps:
         made = self.read(part)
         reading = self.known.readings.get(part.reading)
         if made is not None and reading is not None and not isinstance(reading.healthy, str):
-            self.make.fault(
+            self.make.judge(
                 "no-usual-answer",
                 part.reading.span,
                 f"`{part.reading}` has no usual answer, so it can't stand in a checklist.",

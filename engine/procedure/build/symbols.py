@@ -37,6 +37,7 @@ class Symbols:
         here = str(part.here) if part.here is not None else None
         self.make = Maker(path, Scope(self.type_of, self.names, {}, {}), here=here, judged=judged)
         make = self.make
+        make.words = part.words
         self.layout: Layout = declarations.layout(make, part.layout)
         carbs, each = self.layout.carbs[1], self.layout.barrels_per_carb
         make.per_carb = each[0] if each[0] == each[1] else None
@@ -156,6 +157,7 @@ class Symbols:
             "a kept value": kept,
             "an advice": self.advice,
             "a result": self.results,
+            "a word": self.part.words,
         }
         for what, table in tables.items():
             for name in table:

@@ -190,7 +190,7 @@ def _bindings(
             continue
         odd = sorted(set(guard.type.choices) - set(kind.choices)) if kind.kind == "choice" else []
         if odd:
-            make.fault(
+            make.judge(
                 "wrong-binding",
                 text.span,
                 f"`{text}` can be '{odd[0]}', which `{name}` of `{callee.name}` does not know.",
@@ -199,7 +199,7 @@ def _bindings(
         made[str(name)] = guard
     lacking = [n for n, p in (callee.parameters if callee else {}).items() if p.default is None and n not in given]
     if lacking and not part.lost("with"):
-        make.fault(
+        make.judge(
             "missing-input",
             file.span,
             f"`{file}` needs {', '.join(lacking)}.",

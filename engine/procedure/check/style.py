@@ -24,11 +24,16 @@ def problems(study: Study) -> Iterator[Problem]:
     for step in study.procedure.steps.values():
         yield from _words(study, step)
     yield from _unused(study)
-    for setting in study.procedure.settings.values():
+    yield from sources_said(study.procedure)
+
+
+def sources_said(procedure: Procedure) -> Iterator[Problem]:
+    """Settings that don't say where their numbers come from."""
+    for setting in procedure.settings.values():
         if setting.source.strip().lower() in EMPTY_SOURCES:
             yield Problem(
                 "no-source",
-                study.path,
+                procedure.source.path,
                 setting.span,
                 f"The setting '{setting.name}' does not say where its number comes from.",
                 "A technician can't tell a maker's figure from a guess.",
@@ -70,7 +75,7 @@ def _unused(study: Study) -> Iterator[Problem]:
     used = used_names(procedure)
     taken = {r.reading for s in procedure.steps.values() for r in s.read}
     for name, reading in procedure.readings.items():
-        if name not in taken:
+        if name not in taken and not reading.span.path:
             yield _warn(
                 study,
                 "unused-name",
@@ -97,7 +102,7 @@ def _unused(study: Study) -> Iterator[Problem]:
     }
     for what, table in tables.items():
         for name, entry in table.items():
-            if name not in used:
+            if name not in used and not entry.span.path:  # a kit may hold more than one file needs
                 yield _warn(
                     study,
                     "unused-name",

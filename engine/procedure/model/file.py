@@ -206,6 +206,36 @@ class GivePart(Part):
     choices: list[Word] = several(None, "Choices", "For a word: those that it may be.")
 
 
+Fact = short(FactPart, "is", Text)
+Value = short(ValuePart, "is", Expression)
+USES = (
+    "Kits whose declarations this file takes over, by name: `[running]` is the file kits/running.yaml beside this one, "
+    "the shop's or the shipped. What the file declares itself takes the place of a kit's."
+)
+WORDS = (
+    "Texts by name, for `{name}` in other texts: `{stand: on its stand}`. What the file that a run begins with says "
+    "holds for all that it calls, so that a shared file speaks each family's words."
+)
+
+
+class KitPart(Part):
+    """A kit for Evendraw: declarations that procedure files share by `uses: [its name]`."""
+
+    kit: Stem = key(None, "Kit", "The name: the same as the file's, without .yaml.")
+    title: Text = key(None, "Title", "What it holds, in a few words.")
+    revision: Whole = key(None, "Revision", "Counted up by one with each change.")
+    uses: list[Stem] = several(None, "Uses", USES)
+    terms: dict[Name, Text] = named(None, "Terms", "A family's words for the places of a bank: `{carb: valve}`.")
+    words: dict[Name, Text] = named(None, "Words", WORDS)
+    cautions: dict[Name, CautionPart] = named(None, "Cautions", "Dangers, by name.")
+    facts: dict[Name, Fact] = named(None, "Facts", "What the job says, by name.")
+    settings: dict[Name, Setting] = named(None, "Settings", "Numbers that a shop may change, by name.")
+    screws: dict[Name, ScrewPart] = named(None, "Screws", "What can be turned, by name.")
+    readings: dict[Name, ReadingPart] = named(None, "Readings", "What can be read, by name.")
+    symptoms: dict[Name, SymptomPart] = named(None, "Symptoms", "What may be seen or heard at any moment, by name.")
+    values: dict[Name, Value] = named(None, "Values", "Named expressions over the rest.")
+
+
 class ProcedurePart(Part):
     """A procedure file for Evendraw: steps that a technician follows, each with its readings and its ways on."""
 
@@ -222,10 +252,12 @@ class ProcedurePart(Part):
     phase: Phase | None = maybe(
         None, "Phase", "Where in the work its steps belong, such as `checks`; else as the calling step."
     )
+    uses: list[Stem] = several(None, "Uses", USES)
     needs: list[Text] = several(None, "Needs", "Tools to lay out before starting.")
     terms: dict[Name, Text] = named(None, "Terms", "This family's words: `{carb: valve}`.")
+    words: dict[Name, Text] = named(None, "Words", WORDS)
     cautions: dict[Name, CautionPart] = named(None, "Cautions", "Dangers, by name.")
-    facts: dict[Name, short(FactPart, "is", Text)] = named(None, "Facts", "What the job says, by name.")
+    facts: dict[Name, Fact] = named(None, "Facts", "What the job says, by name.")
     settings: dict[Name, Setting] = named(None, "Settings", "Numbers that a shop may change, by name.")
     parameters: dict[Name, ParameterPart] = named(
         None, "Parameters", "What a caller hands over in `with`, by name; no shop changes it."
@@ -233,7 +265,7 @@ class ProcedurePart(Part):
     screws: dict[Name, ScrewPart] = named(None, "Screws", "What can be turned, by name.")
     readings: dict[Name, ReadingPart] = named(None, "Readings", "What can be read, by name.")
     symptoms: dict[Name, SymptomPart] = named(None, "Symptoms", "What may be seen or heard at any moment, by name.")
-    values: dict[Name, short(ValuePart, "is", Expression)] = named(None, "Values", "Named expressions over the rest.")
+    values: dict[Name, Value] = named(None, "Values", "Named expressions over the rest.")
     gives: dict[Name, short(GivePart, "is", Expression)] = named(None, "Gives", "Results for a caller, by name.")
     start: StepName = key(None, "Start", "The first step.")
     steps: dict[StepName, StepPart] = key(None, "Steps", "The steps, by name.")

@@ -103,14 +103,6 @@ def _expression(value: Any) -> Scalar:
     return text
 
 
-def _phase(value: Any) -> Scalar:
-    text = _need_scalar(value, "a phase of the work")
-    close = nearest(text, PHASES, 0.75)
-    if text not in PHASES and close is not None:
-        raise refuse("unknown-word", f"`{text[:LONGEST_NAME]}` is no phase.", f"Did you mean '{close}'?")
-    return _text(text)
-
-
 def _quantity(value: Any) -> Scalar:
     text = _need_scalar(value, "a number with its unit")
     if _DIGITS.search(text) or len(text) > 40:
@@ -190,7 +182,7 @@ Quantity = _leaf(_quantity, type=_NUMBER_OR_TEXT)
 Whole = _leaf(_whole, type="integer", minimum=0, maximum=999999)
 UnitName = _leaf(_unit, type="string")
 Yes = _leaf(_yes, type="boolean")
-Phase = one_known(_phase, PHASES)
+Phase = one_known(_text, PHASES)
 Each = one_of("carb", "barrel", "gap", "cylinder")
 
 

@@ -27,12 +27,32 @@ def schema() -> dict[str, Any]:
     made = _schema(ProcedurePart, "Evendraw procedure")
     definitions = made["definitions"]
     definitions["Wait"] = definitions["Step"]["properties"]["wait"]
-    for name, sets in _ONE_OF.items():
-        definitions[name]["anyOf"] = [{"required": list(keys)} for keys in sets]
+    _one_of(definitions)
+    # A file may say of a kit's symptom only where it leads.
+    definitions["Symptom"].pop("required", None)
+    definitions["Symptom"]["anyOf"] = [{"required": keys} for keys in (["kind", "ask"], ["go"], ["call"])]
+    made["properties"]["symptoms"]["additionalProperties"] = {
+        "anyOf": [{"$ref": "#/definitions/Symptom"}, definitions["Step"]["properties"]["go"]]
+    }
     for list_ in ("read", "checklist"):
         short = definitions["Step"]["properties"][list_]["items"]["anyOf"][2]
         short["maxProperties"] = 1  # `{flow: has_meter}`; more keys than one are a reading written out
     return made
+
+
+def kit_schema() -> dict[str, Any]:
+    """The schema of a kit."""
+    from engine.procedure.model.file import KitPart
+
+    made = _schema(KitPart, "Evendraw kit")
+    _one_of(made["definitions"])
+    return made
+
+
+def _one_of(definitions: dict[str, Any]) -> None:
+    for name, sets in _ONE_OF.items():
+        if name in definitions:
+            definitions[name]["anyOf"] = [{"required": list(keys)} for keys in sets]
 
 
 def job_schema() -> dict[str, Any]:
@@ -43,8 +63,8 @@ def job_schema() -> dict[str, Any]:
 
 
 def write(folder: Path) -> None:
-    """Export both schemas into the folder of the procedures, where the repository keeps them."""
-    for name, made in (("procedure", schema()), ("job", job_schema())):
+    """Export the schemas into the folder of the procedures, where the repository keeps them."""
+    for name, made in (("procedure", schema()), ("kit", kit_schema()), ("job", job_schema())):
         with (folder / f"{name}.schema.json").open("w", encoding="utf-8", newline="\n") as file:
             file.write(text(made))
 

@@ -10,8 +10,10 @@ from pathlib import Path
 from engine.contract import Registry
 from engine.procedure.build.load import load
 from engine.procedure.check import check
+from engine.procedure.check.style import sources_said
 from engine.procedure.program import Program
 from engine.procedure.report.rendering import FORMATS, render
+from engine.procedure.source.files import KITS
 from engine.procedure.source.problems import Problem, in_order
 from engine.procedure.source.spans import Source
 
@@ -29,16 +31,21 @@ class Checked:
     problems: tuple[Problem, ...]
     sources: Mapping[str, Source] = field(default_factory=dict)
     proved: bool = True
+    #: It is a kit, which was checked by itself.
+    kit: bool = False
 
     @property
     def sound(self) -> bool:
-        """No error: it may be run."""
-        return self.program is not None and not any(p.severity == "error" for p in self.problems)
+        """No error: it may be run, or used."""
+        return (self.kit or self.program is not None) and not any(p.severity == "error" for p in self.problems)
 
 
 def check_file(path: str | Path, search: Sequence[Path], advisers: Registry) -> Checked:
     """Load a file, by path or name, and prove it."""
     loaded = load(path, search, advisers)
+    if loaded.kit is not None:
+        problems = in_order((*loaded.problems, *sources_said(loaded.kit)))
+        return Checked(str(path), None, problems, loaded.sources, True, True)
     if loaded.program is None:
         return Checked(str(path), None, loaded.problems, loaded.sources, False)
     problems = in_order((*loaded.problems, *check(loaded.program, advisers)))
@@ -54,7 +61,9 @@ def check_files(paths: Iterable[str | Path], search: Sequence[Path], advisers: R
         if here is not None and here in seen:
             continue
         found.append(check_file(path, search, advisers))
-        seen |= {r for p in found[-1].sources if (r := _resolved(p)) is not None}
+        # A kit is checked whole by itself, and of a file only what that takes.
+        files = (p for p in found[-1].sources if Path(p).parent.name != KITS)
+        seen |= {r for p in files if (r := _resolved(p)) is not None}
     return found
 
 
@@ -87,5 +96,5 @@ def run_check(
     found = check_files(paths, search, advisers)
     problems = [replace(p, path=short(p.path)) for c in found for p in c.problems]
     sources = {short(path): s for c in found for path, s in c.sources.items()}
-    text = render(problems, sources, format, all(c.proved for c in found))
+    text = render(problems, sources, format, all(c.proved for c in found), all(c.kit for c in found))
     return text, UNSOUND if any(p.severity == "error" for p in problems) else SOUND

@@ -26,15 +26,20 @@ SOUND = (
     "Not proved, since only you know it: that each way, limit, direction and severity is the one that you meant.\n"
 )
 
+#: What is said of kits without a problem: a kit has no steps to prove.
+KITS_SOUND = "Sound: every declaration holds by itself. What a file makes of them is proved with the file.\n"
 _LEVEL = {"error": "error", "warning": "warning", "note": "note"}
 
 
-def render(problems: Iterable[Problem], sources: Mapping[str, Source], format: str, proved: bool = True) -> str:
+def render(
+    problems: Iterable[Problem], sources: Mapping[str, Source], format: str, proved: bool = True, kits: bool = False
+) -> str:
     """The problems in one of `FORMATS`. `sources` are the texts by path; `proved` is false where errors of loading
-    kept the proofs from being made. Raises ValueError for an unknown format."""
+    kept the proofs from being made, `kits` true where only kits were checked. Raises ValueError for an unknown
+    format."""
     found = in_order(problems)
     if format == "full":
-        return full(found, sources, proved)
+        return KITS_SOUND if kits and not found else full(found, sources, proved)
     if format == "line":
         return "".join(f"{p}\n" for p in found)
     if format == "json":

@@ -3,12 +3,14 @@ drawing."""
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
 from engine.contract import Registry
+from engine.procedure.build.kits import SECTIONS
 from engine.procedure.build.load import load
 from engine.procedure.program import Call, End, Procedure, Step
 from engine.procedure.report.rendering import full
@@ -51,6 +53,8 @@ class Route:
     stops: tuple[Stop, ...]
     links: tuple[Link, ...]
     symptoms: tuple[tuple[str, str], ...]
+    #: The kits that it uses, each with the names that it takes from it.
+    kits: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
     def out(self, name: str) -> list[Link]:
         """The links that leave a stop."""
@@ -70,6 +74,7 @@ def route_of(procedure: Procedure) -> Route:
         tuple(_stop(steps[n]) for n in order if n in steps),
         tuple(links),
         symptoms,
+        tuple(procedure.uses.items()),
     )
 
 
@@ -121,7 +126,10 @@ def _led(way: str | Call | None) -> str:
 def as_text(route: Route) -> str:
     """The route as a tree: each step once, its ways below it. A step that only one way leads to hangs on that way; one
     where ways meet again comes after them at the same depth. `↺` goes to a step drawn above, `→` to one drawn below."""
-    lines = [f"{route.name}: {route.title}", ""]
+    lines = [f"{route.name}: {route.title}"]
+    for kit, names in route.kits:
+        lines += textwrap.wrap(", ".join(names), WIDEST, initial_indent=f"from {kit}: ", subsequent_indent="  ")
+    lines.append("")
     tree = _Tree(route, lines)
     tree.draw(route.start, "")
     loose = [s.name for s in route.stops if s.name not in tree.drawn and s.kind != "end"]
@@ -272,6 +280,19 @@ def _plain(text: str) -> str:
     return text
 
 
+def declared(kit: Procedure) -> str:
+    """What a kit declares, by section, one name a line."""
+    lines = [f"{kit.name}: {kit.title}"]
+    for section in SECTIONS:
+        entries = getattr(kit, section)
+        if entries:
+            lines += ["", f"{section}:"]
+        for name, entry in entries.items():
+            said = getattr(entry, "text", None) or getattr(entry, "ask", None) or getattr(entry, "path", None) or entry
+            lines.append(f"  {name}{f'  {said}' if isinstance(said, str) else ''}"[:WIDEST].rstrip())
+    return "\n".join(lines) + "\n"
+
+
 # ---- the command
 
 
@@ -283,6 +304,8 @@ def run_route(
 ) -> tuple[str, int]:
     """The drawing of a file and exit code 0; or what is wrong with it and exit code 3, where it does not load."""
     loaded = load(path, search, advisers)
+    if loaded.kit is not None:
+        return declared(loaded.kit), 0
     if loaded.program is None:
         return full(loaded.problems, loaded.sources, proved=False), 3
     route = route_of(loaded.program.files[loaded.program.main])

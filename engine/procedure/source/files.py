@@ -12,6 +12,8 @@ from engine.procedure.source.spans import Source, Span
 #: Bytes. A long procedure has about 25,000; what is much longer was not written for a person to follow.
 LARGEST = 128 * 1024
 SUFFIX = ".yaml"
+#: The folder beside procedures that holds their kits; so a kit is called in a run's record, too: `kits/running`.
+KITS = "kits"
 
 _TOP = Span(1, 1, 1, 1)
 
@@ -80,6 +82,12 @@ def find(name: str, beside: Path | None, search: Sequence[Path]) -> Path | None:
         except (OSError, ValueError):
             continue
     return None
+
+
+def kit_folders(beside: Path | None, search: Sequence[Path]) -> list[Path]:
+    """The folders in which kits are looked for, of a file in the folder `beside` first; a kit's own are beside it."""
+    near = [] if beside is None else [beside if beside.name == KITS else beside / KITS]
+    return near + [s / KITS for s in search]
 
 
 def names(beside: Path | None, search: Sequence[Path]) -> list[str]:

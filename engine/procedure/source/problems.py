@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
+from pathlib import PurePath
 from typing import Literal
 
 from engine.procedure.source.spans import Span
@@ -41,7 +42,16 @@ class Problem:
 
 def in_order(problems: Iterable[Problem]) -> tuple[Problem, ...]:
     """Each problem once, by file, place, severity and code: the same faults always come in the same order."""
-    return tuple(sorted(dict.fromkeys(problems), key=_key))
+    return tuple(sorted(dict.fromkeys(map(_at_home, problems)), key=_key))
+
+
+def _at_home(p: Problem) -> Problem:
+    """A problem of what a file takes from a kit is told in the kit, where it is mended."""
+    home = p.span.path
+    if not home:
+        return p
+    used = "" if home == p.path else f" (as `{PurePath(p.path).stem}` uses it)"
+    return replace(p, path=home, span=replace(p.span, path=""), message=f"{p.message}{used}")
 
 
 def _key(p: Problem) -> tuple[object, ...]:

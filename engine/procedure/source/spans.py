@@ -7,16 +7,18 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """A stretch of a file; lines and columns count from 1, the end is just past the last character."""
+    """A stretch of a file; lines and columns count from 1, the end is just past the last character. `path` is the file
+    where that is not the one in hand: what a file takes from a kit stands in the kit."""
 
     line: int
     column: int
     end_line: int
     end_column: int
+    path: str = ""
 
     def within(self, start: int, end: int) -> Span:
         """The part from offset `start` to `end` of a one-line scalar."""
-        return Span(self.line, self.column + start, self.line, self.column + end)
+        return Span(self.line, self.column + start, self.line, self.column + end, self.path)
 
 
 NOWHERE = Span(1, 1, 1, 1)

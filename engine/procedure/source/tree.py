@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 from ruamel.yaml import YAML
@@ -103,6 +104,15 @@ def mapping(span: Span, items: dict[str, Any]) -> Map:
     made = Map({scalar(k, span): v for k, v in items.items()})
     made.span = span
     return made
+
+
+def placed(node: Tree, path: str) -> None:
+    """Say of everything in a tree that it stands in the file at `path`, wherever it is used."""
+    if node is None:
+        return
+    node.span = replace(node.span, path=path)
+    for item in node if isinstance(node, Seq) else [*node.keys(), *node.values()] if isinstance(node, Map) else ():
+        placed(item, path)
 
 
 def read_tree(source: Source) -> tuple[Map | None, list[Problem]]:

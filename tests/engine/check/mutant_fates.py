@@ -10,13 +10,14 @@ from mutant_operators import Mutant
 from walk_kit import value_of, walk
 
 from engine.procedure.build.links import calls
-from engine.procedure.build.load import _calls, _read, load_texts
+from engine.procedure.build.load import _calls, load_texts, modelled, shelf_of
 from engine.procedure.build.procedure import build
 from engine.procedure.check import check, prove
 from engine.procedure.check.guards.study import Study
 from engine.procedure.program import Call, Procedure, Program
 from engine.procedure.source.problems import Problem
 from engine.procedure.source.spans import Source, Span
+from engine.procedure.source.tree import read_tree
 
 
 class Shelf:
@@ -45,7 +46,9 @@ class Shelf:
     def problems(self, mutant: Mutant) -> tuple[list[Problem], Program | None]:
         """What load and proofs say of a mutant, less what they say of the file itself; and the program, if it loads."""
         source = Source(mutant.file, f"{mutant.file}.yaml", mutant.text)
-        part, problems = _read(source)
+        tree, problems = read_tree(source)
+        part, faults = modelled(source, tree, shelf_of(self.texts)) if tree is not None else (None, [])
+        problems += faults
         program = None
         if part is not None and not {str(c) for c in _calls(part)} <= self.texts.keys():
             loaded = load_texts({**self.texts, mutant.file: mutant.text}, mutant.file, self.advisers)

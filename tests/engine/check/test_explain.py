@@ -50,6 +50,7 @@ def codes_in_source():
 
 def codes_of(tmp_path, example):
     for name, text in files_of(example).items():
+        (tmp_path / name).parent.mkdir(exist_ok=True)
         (tmp_path / f"{name}.yaml").write_text(text, encoding="utf-8", newline="\n")
     return check_file(tmp_path / "example.yaml", (), ADVISERS).problems
 

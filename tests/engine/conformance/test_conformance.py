@@ -28,7 +28,7 @@ from engine.session.view import View
 
 HERE = Path(__file__).parent
 TRACES = sorted(HERE.glob("*.trace.yaml"))
-RULES = range(1, 21)
+RULES = range(1, 22)
 
 
 def _cases() -> list[Any]:
@@ -60,7 +60,9 @@ def test_a_run_of_the_file_gives_its_trace(name: str, trace: dict[str, Any]) -> 
     for number, entry in enumerate(trace["run"], 1):
         view = show(plan, state, "1.1", ADVISERS)
         expected = {k: v for k, v in entry.items() if k not in ("answer", "refused")}
-        shown = {k: _shown(view, k, _taken(plan, state)) for k in expected}
+        shown = {
+            k: _settings(plan, state) if k == "settings" else _shown(view, k, _taken(plan, state)) for k in expected
+        }
         assert shown == expected, f"entry {number} of '{trace['that']}'"
         if "answer" not in entry:
             continue
@@ -81,6 +83,12 @@ def _taken(plan: Any, state: Any) -> dict[str, Any]:
         if name in names:
             found[name] = _plain(names[name], reading.type.unit)
     return found
+
+
+def _settings(plan: Any, state: Any) -> dict[str, Any]:
+    """The settings of the file in force, in their units."""
+    file = state.frame.at.file
+    return {n: _plain(s.value, file.procedure.settings[n].type.unit) for n, s in plan.settings[file.name].items()}
 
 
 def _answer(said: Any) -> Answer:
@@ -113,6 +121,8 @@ def _shown(view: View, key: str, taken: dict[str, Any]) -> Any:
             return [f"{a.name} x{a.count}" if a.each else a.name for a in view.read]
         case "question":
             return [a.ask for a in view.read]
+        case "warns":
+            return [c.text for c in view.cautions]
         case "listed":
             return [a.name for a in view.read if a.listed]
         case "usual":

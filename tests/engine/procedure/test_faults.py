@@ -85,7 +85,12 @@ steps:
   look: {read: [flow], go: seen}
   seen: {end: ok}
 """
-OTHERS = {"bleed": BLEED, "one": ONE}
+KIT = "kit: {name}\ntitle: Kit\nrevision: 1\nwords: {words}\nreadings:\n  rare: {{ask: Seen?, choices: [a, b]}}\n"
+KITS = {
+    f"kits/{name}": KIT.format(name=name, words="{said: so}" if name != "gauges" else "{}")
+    for name in ("valves", "taps", "gauges")
+}
+OTHERS = {"bleed": BLEED, "one": ONE, **KITS}
 
 # (code, text of BASE, what stands there instead)
 CASES: list[tuple[str, str, str]] = [
@@ -159,6 +164,9 @@ CASES: list[tuple[str, str, str]] = [
     ("unknown-file", "call: bleed,", "call: «blead»,"),
     ("unknown-end", "bled: back", "bled: back, «burst»: worn"),
     ("unmapped-end", "call: bleed, ends: {bled: back, air: worn}", "call: «bleed», ends: {bled: back}"),
+    ("unknown-kit", "needs: [meter]", "uses: [«valvs»]"),
+    ("unused-kit", "needs: [meter]", "uses: [«gauges»]"),
+    ("kits-clash", "needs: [meter]", "uses: [valves, «taps»]"),
     ("no-usual-answer", "read: [flow, sound]", "read: [sound]\n    checklist: [«flow»]"),
     ("unknown-word", "    do: Read both.", "    phase: «as fuond»\n    do: Read both."),
     ("missing-key", "gives:", "parameters:\n  wide: {«unit»: mm}\ngives:"),
@@ -230,6 +238,7 @@ ELSEWHERE = {  # in tests of loading, of guards, or below
     "layout-mismatch",
     "screw-mismatch",
     "calls-too-deep",
+    "kit-cycle",
 }
 
 

@@ -26,7 +26,9 @@ VALVES = ROOT / "tests" / "engine" / "conformance" / "balance_two_valves.yaml"
 EXPORT = "from pathlib import Path; from engine.procedure.model.schema import write; write(Path('procedures'))"
 
 
-@pytest.mark.parametrize(("name", "made"), [("procedure", schema.schema), ("job", schema.job_schema)])
+@pytest.mark.parametrize(
+    ("name", "made"), [("procedure", schema.schema), ("kit", schema.kit_schema), ("job", schema.job_schema)]
+)
 def test_the_committed_schema_is_what_the_models_say(name: str, made: Any) -> None:
     committed = (PROCEDURES / f"{name}.schema.json").read_text(encoding="utf-8")
     assert committed == schema.text(made()), f'Export it again: python -c "{EXPORT}"'

@@ -121,6 +121,8 @@ def _idle(study: Study, found: Mapping[str, Here]) -> Iterator[Problem]:
     named = {c for s in procedure.steps.values() for c in s.cautions}
     for name, caution in procedure.cautions.items():
         demanded = {name, *(" ".join(d.split()) for d in caution.demanded_by)}
+        if caution.span.path:  # a kit may hold more than one file needs
+            continue
         if name in named or asked & demanded or any(d.partition(": ")[0] in open_keys for d in demanded):
             continue
         yield Problem(

@@ -26,7 +26,7 @@ readings:
   flow: {ask: Flow, each: carb, unit: L/min, range: [0, 20], step: 0.1}
 """
 
-_FILE = re.compile(r"^# file: ([\w-]+)\.yaml\n", re.MULTILINE)
+_FILE = re.compile(r"^# file: ([\w/-]+)\.yaml\n", re.MULTILINE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,8 @@ class Page:
     """One code explained: what it means, why it matters at the engine, how to mend it, and a piece of a file that
     has it.
 
-    An example holds only what matters; `files_of` fills in the rest. One that begins with `procedure:` or `%` is whole.
+    An example holds only what matters; `files_of` fills in the rest. One that begins with `procedure:`, `kit:` or `%`
+    is whole.
     """
 
     code: str
@@ -54,7 +55,7 @@ def files_of(example: str) -> dict[str, str]:
 
 
 def _whole(name: str, text: str) -> str:
-    if text.startswith(("procedure:", "%", "- ", "\t")):
+    if text.startswith(("procedure:", "kit:", "%", "- ", "\t")):
         return text
     base, mine = _sections(BASE.replace("procedure: example", f"procedure: {name}")), _sections(text)
     if "steps" in mine:
