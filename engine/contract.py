@@ -1,6 +1,6 @@
 """What an adviser promises: inputs, what it reads of the evidence, outputs and findings; it decides nothing.
 
-An adviser is a pure function `(job, inputs, evidence) -> Advice`. It keeps nothing, reads no clock and no file. The
+An adviser is a pure function `(job, inputs, evidence) -> Judgement`. It keeps nothing, reads no clock and no file. The
 registry is handed to a check and to a run, and neither imports it.
 """
 
@@ -10,11 +10,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from engine.evidence import Advice, Evidence, Inputs, Severity
+from engine.evidence import Evidence, Inputs, Severity
 from engine.job.model import Job
+from engine.judgement import Judgement
 from engine.procedure.language.expr import Type
+from engine.wording import Catalogue
 
-Run = Callable[[Job, Inputs, Evidence], Advice]
+Run = Callable[[Job, Inputs, Evidence], Judgement]
 Made = Literal["moves", "parts"]
 
 
@@ -78,6 +80,8 @@ class Adviser:
     findings: Mapping[str, Raises]
     reads: Mapping[str, Read] = field(default_factory=dict)
     retired: Mapping[str, str] = field(default_factory=dict)
+    #: Where the sentences of its findings stand.
+    sentences: Callable[[], Catalogue] = dict
 
 
 def adviser(

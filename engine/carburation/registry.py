@@ -6,6 +6,8 @@ Verdicts are plain words and never absent. An adviser in a loop says 'turn' whil
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from engine.carburation.advisers.air_balance import air_balance
 from engine.carburation.advisers.body_balance import body_balance
 from engine.carburation.advisers.exhaust_gas import exhaust_gas
@@ -18,6 +20,7 @@ from engine.carburation.advisers.jet_swap import jet_swap
 from engine.carburation.advisers.linkage_balance import linkage_balance
 from engine.carburation.advisers.main_circuit import main_circuit
 from engine.carburation.advisers.sizing import sizing
+from engine.carburation.sentences import sentences
 from engine.contract import Adviser, Registry
 
 #: In the order of the work: the idle routine, then sizing, the main circuit and exhaust gas.
@@ -35,7 +38,7 @@ ALL: tuple[Adviser, ...] = (
     main_circuit,
     exhaust_gas,
 )
-ADVISERS: dict[str, Adviser] = {a.name: a for a in ALL}
+ADVISERS: dict[str, Adviser] = {a.name: replace(a, sentences=sentences) for a in ALL}
 
 
 def shipped() -> Registry:

@@ -3,25 +3,26 @@ nothing itself.
 
 An adviser's floats are rounded once, here, to the nearest millionth of the base unit; from there on all is exact.
 Numbers are kept within the closed range that the adviser declares, so that what the checks proved of it holds in
-every run. Its texts name places as `carb 2 barrel 1`; they are put into the family's words here, once.
+every run. What it found is put into the family's words here, once.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
 from engine.contract import Adviser, Registry
-from engine.evidence import Advice, Aim, Because, Move, Part, Suggest
+from engine.evidence import Advice, Aim, Because, Finding, Move, Part, Suggest
 from engine.job.model import Job
+from engine.judgement import Found, Judgement
 from engine.procedure.language.expr import Type
 from engine.procedure.program import Program
 from engine.quantity.exact import grained
 from engine.run.advice import Request
 from engine.session.contracts import decides_on
+from engine.wording import Said, Words, put
 
 
 class AdviserBroken(RuntimeError):
@@ -95,10 +96,10 @@ class Live:
             raise CantGoOn(
                 f"its adviser '{adviser.name}' now needs '{lacks[0]}', which the run's procedure does not give"
             )
-        advice = sealed(adviser, adviser.run(self.job, inputs, request.evidence()))
+        judged = adviser.run(self.job, inputs, request.evidence())
+        advice = sealed(adviser, worded(adviser, judged, Words(self.terms, self.job.bank.barrels_per_carb)))
         if self.then is not None:
             advice = self.then.answered(advice)
-        advice = worded(advice, self.terms, self.job.bank.barrels_per_carb)
         self.given.append((request.name, advice))
         return advice
 
@@ -135,8 +136,6 @@ def sealed(adviser: Adviser, advice: Advice) -> Advice:
         outputs[name] = _row(adviser, name, output.type, advice.outputs[name])
     return replace(
         advice,
-        adviser=adviser.name,
-        version=adviser.version,
         outputs=outputs,
         moves=tuple(_move(m) for m in advice.moves),
         parts=tuple(Part(p.part, p.place, grained(p.size)) for p in advice.parts),
@@ -145,28 +144,45 @@ def sealed(adviser: Adviser, advice: Advice) -> Advice:
     )
 
 
-_PLACE = re.compile(r"(^|(?<=[.:!?] ))?\bcarb (\d+)(?: barrel (\d+))?\b")
+def worded(adviser: Adviser, judged: Judgement, words: Words) -> Advice:
+    """A judgement as advice: its findings graved by the contract and said by the catalogue, all in the family's words.
 
-
-def worded(advice: Advice, terms: Mapping[str, str], barrels: int) -> Advice:
-    """The same advice, the places in its texts in the family's words: `body 2, barrel 1`; a body with one of `barrels`
-    is named alone.
+    Raises `AdviserBroken` where it finds what it does not declare, or nothing says.
     """
-    carb, barrel = terms.get("carb", "carb"), terms.get("barrel", "barrel")
-
-    def said(found: re.Match[str]) -> str:
-        text = f"{carb} {found[2]}" + (f", {barrel} {found[3]}" if found[3] and barrels > 1 else "")
-        return text[0].upper() + text[1:] if found[1] is not None else text
-
-    def put(text: str) -> str:
-        return _PLACE.sub(said, text)
-
-    b = advice.because
-    return replace(
-        advice,
-        findings=tuple(replace(f, say=put(f.say), do=put(f.do)) for f in advice.findings),
-        because=b and Because(put(b.used), put(b.concluded), put(b.sure), put(b.would_change)),
+    because = judged.because
+    findings = tuple(_finding(adviser, f, words) for f in judged.findings)
+    return Advice(
+        adviser.name,
+        adviser.version,
+        judged.outputs,
+        judged.moves,
+        judged.parts,
+        findings,
+        judged.expect,
+        because
+        and Because(
+            put(because.used, words),
+            _finding(adviser, because.concluded, words).say
+            if isinstance(because.concluded, Found)
+            else put(because.concluded, words),
+            put(because.sure, words),
+            put(because.would_change, words),
+        ),
     )
+
+
+def _finding(adviser: Adviser, found: Found, words: Words) -> Finding:
+    declared = adviser.findings.get(found.code)
+    if declared is None:
+        raise AdviserBroken(f"Adviser '{adviser.name}' finds '{found.code}', which it does not declare.")
+    try:
+        sentence = adviser.sentences()[found.code][found.way]
+        say, do = (put(Said(text, found.figures), words) for text in (sentence.say, sentence.do))
+    except KeyError as lacks:
+        raise AdviserBroken(
+            f"Nothing says the finding '{found.code}' ({found.way}) of adviser '{adviser.name}': {lacks} is missing."
+        ) from None
+    return Finding(found.code, declared.severity, found.where, say, do, found.suggest, found.sureness, each=found.each)
 
 
 def _row(adviser: Adviser, name: str, kind: Type, value: Any) -> Any:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 
 from engine.carburation.rules.sizing_report import Fitted, Part, SizingReport
+from engine.wording import Words, listed
 
 
 def _off(part: Part, one: Fitted) -> str:
@@ -45,7 +46,7 @@ def lines(report: SizingReport, width: int = 80) -> list[str]:
         if not part.fitted:
             out += [left + f"{'-':<8}" + ("withheld" if part.start is None else "not in the job")]
         for one in part.fitted:
-            where = "" if one.where == "all" else f" ({one.where})"
+            where = f" ({listed(Words({}).place(p) for p in one.places)})" if one.places else ""
             out += wrapped(_off(part, one) + where, f"{left}{f'{one.size:g}{unit}':<8}", " " * 42)
             left = " " * 34
     for part in report.parts:

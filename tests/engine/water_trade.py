@@ -5,16 +5,18 @@ from __future__ import annotations
 from fractions import Fraction
 
 from engine.contract import Adviser, Input, Output, Raises
-from engine.evidence import Advice, Because, Evidence, Finding, Inputs, Move, Place
+from engine.evidence import Evidence, Inputs, Move, Place
 from engine.job.model import Job
+from engine.judgement import Found, Judgement, Reasons
 from engine.procedure.language.expr import Type
+from engine.wording import Sentence
 
 _FLOW = Type("number", "volume flow", "L/min", Fraction(0), Fraction(100))
 #: What one turn of a spindle is taken to be worth, L/min: invented.
 _PER_TURN = Fraction(2)
 
 
-def even_flow(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+def even_flow(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     """Bring every valve to the target: each spindle by what it lacks at 2 L/min a turn, to the step of its thread.
 
     "even" where the row spreads no more than the tolerance, "no answer" where a valve that was turned gives what it
@@ -32,14 +34,12 @@ def even_flow(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
         if verdict == "turn" and turns:
             way = "out" if turns > 0 else "in"
             moves.append(Move(screw.name, Place(i), way, screw.outward if way == "out" else screw.inward, abs(turns)))
-    found = Finding("valve-stuck", "change part", stuck, "The spindle turns and nothing changes.")
-    return Advice(
-        "even_flow",
-        1,
+    found = Found("valve-stuck", stuck)
+    return Judgement(
         {"verdict": verdict, "gap": gap},
         tuple(moves),
         findings=(found,) if stuck else (),
-        because=Because("the row of flows", verdict, "sure", "another reading"),
+        because=Reasons("the row of flows", verdict, "sure", "another reading"),
     )
 
 
@@ -69,6 +69,7 @@ EVEN_FLOW = Adviser(
     frozenset({"moves"}),
     even_flow,
     {"valve-stuck": Raises("change part", "its spindle was turned and its flow stayed")},
+    sentences=lambda: {"valve-stuck": {"": Sentence("The spindle turns and nothing changes.")}},
     retired={"aim": "it is called `target`"},
 )
 

@@ -10,8 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.evidence import Advice, Finding, Move, Place
-from engine.session.consult import worded
+from engine.evidence import Finding, Move, Place
 from engine.session.view import Latest, ScrewRow
 from tui.control import stages
 from tui.drawing import bank, big, card, lines, padview, phrases, step_lines, turns
@@ -225,13 +224,6 @@ def test_a_screw_backed_off_its_contact_is_said_to_be_clear_of_it(samples: Any) 
     v = samples.view(moves=(Move("speed_screw", Place(1), "out", "less air", None, F(-2)),))
     one = turns.turns(v)[0]
     assert (one.direction, one.far, one.figure) == ("OUT", "2 turns clear of first contact", "2")
-
-
-def test_an_advisers_texts_name_places_in_the_familys_words_and_a_body_with_one_barrel_alone() -> None:
-    finding = Finding("any", "note", (), "carb 2 barrel 1 is lean. Within carb 1 it is not.")
-    given = Advice("any", 1, {}, findings=(finding,))
-    assert worded(given, {"carb": "body"}, 2).findings[0].say == "Body 2, barrel 1 is lean. Within body 1 it is not."
-    assert worded(given, {}, 1).findings[0].say == "Carb 2 is lean. Within carb 1 it is not."
 
 
 def test_a_finding_over_cylinders_names_cylinders_on_the_screen_and_on_the_line(samples: Any) -> None:

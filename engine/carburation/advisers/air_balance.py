@@ -38,18 +38,15 @@ from engine.carburation.estimation.fit import normal_cdf
 from engine.carburation.estimation.seen import Key, fitted_screw, flag, history, row_places, value
 from engine.carburation.policy.air_moves import AirMoves, Turn, fewest
 from engine.contract import adviser
-from engine.evidence import Advice, Aim, Evidence, Finding, Inputs, Move, Place
+from engine.evidence import Aim, Evidence, Inputs, Move, Place
 from engine.job.model import Job
+from engine.judgement import Found, Judgement, Reasons
+from engine.wording import Said, said
 
 #: How likely a verdict of 'even' must be.
 SURE = 0.97
 #: A turn up to this may be made by aim.
 AIM_TURN = 0.16
-_CHECKS = (
-    "See that the screw touches its lever and its end is sound, that no linkage holds the lever, that the "
-    "plate moves "
-    "freely and the spindle is not stuck; then look for air that gets in past the plate."
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +109,7 @@ class _Speed:
     makes=("moves",),
     reads=AIR_READS,
 )
-def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     """Next moves of all air screws between bodies from `flow` (row, kg/h or kPa), with `speed` (rpm) where bound.
 
     Returns moves, findings and the row to expect; see the registry for verdicts. Never raises on bad readings.
@@ -121,7 +118,7 @@ def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     screws = [s for n in ("screw", "coupling", "bypass") if (s := fitted_screw(inputs, n)) is not None]
     wrong = gauge.problem(view, row_places(view, job, inputs), history(evidence, screws))
     if wrong:
-        return refused("air_balance", wrong, speed_off=0)
+        return refused(wrong, speed_off=0)
     seen = look(job, inputs, evidence)
     pace = _speed(job, inputs, seen)
     limit = value(inputs, "body_limit", 1.0) if view.quantity != "depression" else 1e9
@@ -139,7 +136,13 @@ def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     if dead:
         verdict = "no answer"
         findings += [
-            Finding("screw-does-nothing", "adjust", (k[1],), _nothing(seen, k), _CHECKS, sureness=0.95) for k in dead
+            Found(
+                "screw-does-nothing",
+                (k[1],),
+                {"screw": k[0], "place": k[1], "turned": seen.flows.turned[k]},
+                sureness=0.95,
+            )
+            for k in dead
         ]
     elif doubtful:
         verdict, moves = "read again", []
@@ -160,23 +163,18 @@ def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
         verdict = "inside noise"
     if verdict == "at its stop":
         findings += [
-            Finding(
+            Found(
                 "screw-at-its-stop",
-                "adjust",
                 (t.screw.key[1],),
-                f"The {t.screw.view.name.replace('_', ' ')} of {saying.place(t.screw.key[1])} is at the "
-                "end of its "
-                "range and the air is not even.",
-                _CHECKS,
+                {"screw": t.screw.key[0], "place": t.screw.key[1]},
+                "air not even",
             )
             for t in stopped
         ]
     if verdict == "out of step" and not masked:
         findings = [f for f in findings if f.code != "body-slightly-out"] + _split(seen)
     expect = plan.row if verdict == "turn" else seen.estimate
-    return Advice(
-        "air_balance",
-        1,
+    return Judgement(
         saying.outputs(
             verdict=verdict,
             gap=saying.clamp(seen.gap(), 0.0, 2.0),
@@ -191,16 +189,13 @@ def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     )
 
 
-def refused(adviser: str, say: str, **more: object) -> Advice:
-    """The answer to a row that can't be used: a verdict and a sentence, no number."""
-    out = saying.outputs(verdict="unsound readings", gap=0, sureness=0, **more)
-    return Advice(
-        adviser,
-        1,
-        out,
-        findings=(gauge.unsound(say),),
-        because=saying.because(
-            "The latest row only.", say, "A reading that no sound gauge gives is not used.", "A fresh row."
+def refused(wrong: Found, **more: object) -> Judgement:
+    """The answer to a row that can't be used: a verdict and a finding, no number."""
+    return Judgement(
+        saying.outputs(verdict="unsound readings", gap=0, sureness=0, **more),
+        findings=(wrong,),
+        because=Reasons(
+            "The latest row only.", wrong, "A reading that no sound gauge gives is not used.", "A fresh row."
         ),
     )
 
@@ -287,30 +282,12 @@ def nothing_followed(seen: Look) -> list[Key]:
     return out
 
 
-def _nothing(seen: Look, key: Key) -> str:
-    return (
-        f"The {key[0].replace('_', ' ')} of {saying.place(key[1])} was turned by "
-        f"{saying.turns(seen.flows.turned[key])} in "
-        "all and the gauge hardly moved."
-    )
-
-
-def unbelieved(seen: Look) -> list[Finding]:
+def unbelieved(seen: Look) -> list[Found]:
     """The finding for readings that don't fit the moves made, once; a second row that says the same is believed."""
     if seen.flows.since != 1 or seen.flows.rows < 2:
         return []
     where = tuple(p for p, z in zip(seen.flows.places, seen.flows.surprises, strict=True) if abs(z) > 4.0)
-    if not where:
-        return []
-    return [
-        Finding(
-            "screw-turned-otherwise",
-            "note",
-            where,
-            f"The reading at {saying.listed(saying.place(p) for p in where)} does not fit the moves made.",
-            "Read again. If a screw was turned otherwise than shown, say so.",
-        )
-    ]
+    return [Found("screw-turned-otherwise", where, {"places": where})] if where else []
 
 
 def _worst(seen: Look) -> float:
@@ -319,7 +296,7 @@ def _worst(seen: Look) -> float:
     return max(abs(v - mean) for v in row)
 
 
-def _split(seen: Look) -> list[Finding]:
+def _split(seen: Look) -> list[Found]:
     """Bodies whose own barrels lie so far apart that no speed screw brings both inside the tolerance."""
     out = []
     for body in seen.bodies:
@@ -328,30 +305,19 @@ def _split(seen: Look) -> list[Finding]:
         low, high = min(body, key=lambda i: seen.estimate[i]), max(body, key=lambda i: seen.estimate[i])
         apart, _ = seen.flows.belief.value({high: 1.0, low: -1.0})
         if apart / 2 > 0.8 * seen.allowed():
-            carb = seen.flows.places[body[0]].carb
-            out.append(_step_finding(seen, carb, low, high, apart, "change part"))
+            out.append(_step_finding(seen, "body-out-of-step", low, high, apart))
     return out
 
 
-def _step_finding(seen: Look, carb: int | None, low: int, high: int, apart: float, severity: str) -> Finding:
+def _step_finding(seen: Look, code: str, low: int, high: int, apart: float) -> Found:
+    body = Place(seen.flows.places[low].carb, None)
     unit = "kPa" if seen.flows.quantity == "depression" else "kg/h"
-    slight = severity == "note"
-    return Finding(
-        "body-slightly-out" if slight else "body-out-of-step",
-        severity,
-        (Place(carb, None),),  # type: ignore[arg-type]
-        f"Within carb {carb}, {saying.place(seen.flows.places[high])} reads {apart:.2f} {unit} more than "
-        f"{saying.place(seen.flows.places[low])}: "
-        + ("its plates are a little out of step." if slight else "a plate is out of step, or the spindle twisted."),
-        "Watch it."
-        if slight
-        else "Bypass shut, re-seat the plate on its spindle; if it comes back, check the spindle "
-        "for twist and its bearings for wear.",
-        sureness=0.95,
-    )
+    figures = {"body": body, "high": seen.flows.places[high], "low": seen.flows.places[low]}
+    way = "measured" if code == "body-out-of-step" else ""
+    return Found(code, (body,), figures | {"apart": apart, "unit": unit}, way, sureness=0.95)
 
 
-def differences(seen: Look, limit: float) -> list[Finding]:
+def differences(seen: Look, limit: float) -> list[Found]:
     """Differences within bodies: past the limit with the bypass allowed for, or slight but certain."""
     out = []
     for body in seen.bodies:
@@ -370,45 +336,54 @@ def differences(seen: Look, limit: float) -> list[Finding]:
         for k, v in wl.items():
             joint[k] = joint.get(k, 0.0) - v
         apart, sd = seen.flows.belief.value(joint)
-        carb = seen.flows.places[body[0]].carb
         if apart - sd > limit:
-            out.append(_step_finding(seen, carb, low, high, apart, "change part"))
+            out.append(_step_finding(seen, "body-out-of-step", low, high, apart))
         elif apart > 3.0 * sd and apart > 0.045 * seen.flows.mean and seen.flows.quantity != "depression":
-            out.append(_step_finding(seen, carb, low, high, apart, "note"))
+            out.append(_step_finding(seen, "body-slightly-out", low, high, apart))
     return out
 
 
-def _because(seen: Look, verdict: str, plan: AirMoves, pace: _Speed, sure: float, unit: str):
+def _because(seen: Look, verdict: str, plan: AirMoves, pace: _Speed, sure: float, unit: str) -> Reasons:
     row = seen.estimate
-    learned = [f"{saying.place(k[1])} {seen.flows.effect(k)[0]:.1f}" for k in seen.flows.turned]
-    used = (
-        f"{seen.flows.rows} row{'s' if seen.flows.rows != 1 else ''} of the gauge, "
-        f"weighed for its scatter of about {seen.flows.scatter(0):.2f} {unit}"
-        + (
-            f"; a turn changes, as learned, {', '.join(learned)} {unit}"
-            if learned
-            else "; what a turn does is not learned yet, so the usual effect is taken"
-        )
-        + (f". Speed {seen.pace.now:.0f} rpm" if seen.pace.now else "")
-        + "."
+    learned = [said("{place} {effect:.1f}", place=k[1], effect=seen.flows.effect(k)[0]) for k in seen.flows.turned]
+    taught: Said | str = "; what a turn does is not learned yet, so the usual effect is taken"
+    if learned:
+        taught = said("; a turn changes, as learned, {learned:,} {unit}", learned=learned, unit=unit)
+    used = said(
+        "{rows:count row} of the gauge, weighed for its scatter of about {scatter:.2f} {unit}{taught}{speed}.",
+        rows=seen.flows.rows,
+        scatter=seen.flows.scatter(0),
+        unit=unit,
+        taught=taught,
+        speed=said(". Speed {now:.0f} rpm", now=seen.pace.now) if seen.pace.now else "",
     )
     told = {
         "even": "All draw alike within tolerance.",
         "inside noise": "What is left is inside the gauge's own scatter.",
-        "turn": f"After these moves the row should read {saying.figures(plan.row, unit)}.",
+        "turn": said("After these moves the row should read {row:.1f} {unit}.", row=plan.row, unit=unit),
         "read again": "One more row will tell; nothing is to be turned.",
-        "out of step": "The bodies agree, but barrels within a body do not, and no screw here mends that.",
+        "out of step": "The {carb:several} agree, but {barrel:several} within a {carb} do not, and no screw here mends "
+        "that.",
         "no answer": "A screw was turned and nothing followed.",
         "at its stop": "A screw has no travel left.",
     }[verdict]
-    concluded = (
-        f"The barrels draw {saying.figures(row, unit, 2)}; the furthest lies {100 * seen.gap():.1f} % from "
-        "the mean. " + told
+    concluded = said(
+        "The {barrel:several} draw {row:.2f} {unit}; the furthest lies {gap:.1f} % from the mean. {told}",
+        row=row,
+        unit=unit,
+        gap=100 * seen.gap(),
+        told=told if isinstance(told, Said) else said(told),
     )
-    certain = f"That all lie within {seen.allowed():.2f} {unit} of the mean: {saying.percent(sure)}."
-    change = (
+    certain = said(
+        "That all lie within {allowed:.2f} {unit} of the mean: {sure:sure}.",
+        allowed=seen.allowed(),
+        unit=unit,
+        sure=sure,
+    )
+    return Reasons(
+        used,
+        concluded,
+        certain,
         "A second row that differs by more than the gauge's scatter, a screw turned otherwise than shown, or a "
-        "take-off "
-        "that was not plugged."
+        "take-off that was not plugged.",
     )
-    return saying.because(used, concluded, certain, change)

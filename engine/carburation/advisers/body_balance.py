@@ -28,8 +28,10 @@ from engine.carburation.estimation.air_look import Look, look
 from engine.carburation.estimation.seen import fitted_screw, history, row_places, value
 from engine.carburation.policy.air_moves import Turn
 from engine.contract import adviser
-from engine.evidence import Advice, Evidence, Finding, Inputs, Place
+from engine.evidence import Evidence, Inputs, Place
 from engine.job.model import Job
+from engine.judgement import Found, Judgement, Reasons
+from engine.wording import said
 
 SURE = 0.95
 
@@ -78,13 +80,13 @@ SURE = 0.95
     makes=("moves",),
     reads=AIR_READS,
 )
-def body_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+def body_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     """Bypass moves of every body at once, or the verdict that a body can't be evened; see the registry."""
     view = inputs.readings["flow"]
     bypass = fitted_screw(inputs, "bypass")
     wrong = gauge.problem(view, row_places(view, job, inputs), history(evidence, [bypass] if bypass else []))
     if wrong:
-        return refused("body_balance", wrong)
+        return refused(wrong)
     seen = look(job, inputs, evidence)
     limit = value(inputs, "body_limit", 1.0) if view.quantity != "depression" else 1e9
     sure = 1.0
@@ -100,16 +102,7 @@ def body_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     doubtful = unbelieved(seen)
     if dead:
         verdict, moves = "no answer", []
-        findings += [
-            Finding(
-                "bypass-does-nothing",
-                "adjust",
-                (k[1],),
-                "The bypass screw was turned and nothing followed.",
-                "Its passage blocked or its tip broken: take it out and blow through.",
-            )
-            for k in dead
-        ]
+        findings += [Found("bypass-does-nothing", (k[1],)) for k in dead]
     elif doubtful:
         verdict, moves = "read again", []
         findings += doubtful
@@ -123,39 +116,31 @@ def body_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
         verdict = "read again"
     elif not seen.bypasses:
         verdict = "out of step"
-        findings = [f for f in findings if f.code != "body-slightly-out"] + _apart(seen)
+        findings = [f for f in findings if f.code != "body-slightly-out"] + _apart(seen, view.unit or "")
     elif stopped:
         verdict = "at its stop"
-        findings.append(
-            Finding(
-                "screw-at-its-stop",
-                "adjust",
-                tuple(t.screw.key[1] for t in stopped),
-                "The bypass is fully open and the barrel still draws less.",
-                "A plate to re-seat.",
-            )
-        )
+        findings.append(Found("screw-at-its-stop", tuple(t.screw.key[1] for t in stopped), way="bypass"))
     else:
         verdict = "inside noise"
     row = _after(seen, turns) if verdict == "turn" else seen.estimate
     unit = view.unit or ""
-    return Advice(
-        "body_balance",
-        1,
+    return Judgement(
         saying.outputs(verdict=verdict, gap=saying.clamp(_gap(seen), 0.0, 2.0), sureness=saying.clamp(sure, 0.0, 1.0)),
         tuple(moves),
         (),
         tuple(findings),
         {view.quantity: tuple(saying.exact(v, 2) for v in row)},
-        saying.because(
-            f"{seen.flows.rows} row(s) of the gauge, weighed for its scatter.",
-            f"The barrels draw {saying.figures(seen.estimate, unit, 2)}. "
-            + (
-                "Open the bypass of each lower barrel as shown; the higher barrel's stays shut."
+        Reasons(
+            said("{rows:count row} of the gauge, weighed for its scatter.", rows=seen.flows.rows),
+            said(
+                "The {barrel:several} draw {row:.2f} {unit}. {told}",
+                row=seen.estimate,
+                unit=unit,
+                told=said("Open the bypass of each lower {barrel} as shown; the higher {barrel}'s stays shut.")
                 if verdict == "turn"
-                else f"Verdict: {verdict}."
+                else said("Verdict: {verdict}.", verdict=verdict),
             ),
-            f"That the barrels of each body agree: {saying.percent(sure)}.",
+            said("That the {barrel:several} of each {carb} agree: {sure:sure}.", sure=sure),
             "A second row that differs by more than the gauge's scatter.",
         ),
     )
@@ -208,38 +193,22 @@ def _gap(seen: Look) -> float:
     return worst
 
 
-def _both_open(seen: Look) -> list[Finding]:
+def _both_open(seen: Look) -> list[Found]:
     out = []
     for body in seen.bodies:
         stands = [seen.stands.get(seen.bypasses[i]) if i in seen.bypasses else 0.0 for i in body]
         if len(body) > 1 and all(v is not None and v > 0.06 for v in stands):
-            carb = seen.flows.places[body[0]].carb
-            out.append(
-                Finding(
-                    "both-bypasses-open",
-                    "adjust",
-                    (Place(carb, None),),
-                    f"Both bypass screws of carb {carb} stand open: at least one belongs shut.",
-                    "Shut both, then open the lower barrel's only.",
-                )
-            )
+            carb = Place(seen.flows.places[body[0]].carb, None)
+            out.append(Found("both-bypasses-open", (carb,), {"body": carb}))
     return out
 
 
-def _apart(seen: Look) -> list[Finding]:
+def _apart(seen: Look, unit: str) -> list[Found]:
     out = []
     for body in seen.bodies:
         values = [seen.estimate[i] for i in body]
         if len(body) > 1 and (max(values) - min(values)) / 2 > 0.8 * seen.allowed():
-            carb = seen.flows.places[body[0]].carb
-            out.append(
-                Finding(
-                    "body-out-of-step",
-                    "change part",
-                    (Place(carb, None),),
-                    f"The barrels of carb {carb} differ by {max(values) - min(values):.2f} and it has no bypass.",
-                    "Re-seat the plate on its spindle; if it comes back, check the spindle for twist.",
-                    sureness=0.9,
-                )
-            )
+            carb = Place(seen.flows.places[body[0]].carb, None)
+            figures = {"body": carb, "apart": max(values) - min(values), "unit": unit}
+            out.append(Found("body-out-of-step", (carb,), figures, "no bypass", sureness=0.9))
     return out

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+from engine.carburation.advisers import saying
 from engine.carburation.advisers.contract_words import adjust, gives, note, number, reading, says
-from engine.carburation.advisers.saying import because, exact
 from engine.carburation.estimation.seen import value
 from engine.carburation.rules import exhaust
 from engine.carburation.rules.refusal import Refused
 from engine.contract import adviser
-from engine.evidence import Advice, Evidence, Finding, Inputs
+from engine.evidence import Evidence, Inputs
 from engine.job.model import Job
+from engine.judgement import Found, Judgement, Reasons
 
 #: Where an idle mixture belongs. [common practice]
 GOOD = 0.86, 0.96
@@ -46,7 +47,7 @@ GOOD = 0.86, 0.96
         "gases-not-believed": note("no exhaust can hold these gases together"),
     },
 )
-def exhaust_gas(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+def exhaust_gas(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     """One sample of four gases: lambda, whether it may be believed, and where the mixture stands.
 
     Inputs `co`, `co2`, `o2` and `hc` (may be left out) are single readings; `lambda_low` and `lambda_high` bound a good
@@ -61,38 +62,33 @@ def exhaust_gas(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
         )
         reading = exhaust.read(gas, job.instruments.exhaust_sampling == "merged")
     except Refused as refusal:
-        return Advice(
-            "exhaust_gas",
-            1,
+        wrong = Found("gases-not-believed", figures={"told": str(refusal)})
+        return Judgement(
             {"verdict": "unsound readings", "lambda": Fraction(0), "mixture": "unknown"},
-            findings=(Finding("gases-not-believed", "note", (), str(refusal), "Zero the analyser, read again."),),
-            because=because("The gases read.", str(refusal), "Nothing is said.", "Readings that an exhaust can hold."),
+            findings=(wrong,),
+            because=Reasons("The gases read.", wrong, "Nothing is said.", "Readings that an exhaust can hold."),
         )
     low, high = value(inputs, "lambda_low", GOOD[0]), value(inputs, "lambda_high", GOOD[1])
     believed = reading.combustion == "burning"
     mixture = (
         "unknown" if not believed else ("rich" if reading.lam < low else "lean" if reading.lam > high else "right")
     )
-    findings = ()
-    if not believed:
-        where = (inputs.here,) if inputs.here else ()
-        findings = (
-            Finding("misfire-in-exhaust", "adjust", where, reading.say)
-            if reading.combustion == "misfire"
-            else Finding("sample-thin", "note", where, reading.say),
-        )
-    return Advice(
-        "exhaust_gas",
-        1,
+    where = (inputs.here,) if inputs.here else ()
+    found: tuple[Found, ...] = ()
+    if reading.combustion == "misfire":
+        found = (Found("misfire-in-exhaust", where, {"lam": reading.lam}),)
+    elif reading.combustion == "diluted":
+        found = (Found("sample-thin", where, {"lam": reading.lam, "carbon": gas.co + gas.co2}),)
+    return Judgement(
         {
             "verdict": "believed" if believed else reading.combustion,
-            "lambda": exact(min(2.0, reading.lam)),
+            "lambda": saying.exact(min(2.0, reading.lam)),
             "mixture": mixture,
         },
-        findings=findings,
-        because=because(
+        findings=found,
+        because=Reasons(
             f"CO {gas.co:g} %, CO2 {gas.co2:g} %, O2 {gas.o2:g} %, HC {gas.hc:g} ppm.",
-            " ".join((reading.say, *reading.notes)),
+            " ".join((f"Lambda by the gases is {reading.lam:.3f}.", *reading.notes)),
             "As sure as the analyser is zeroed." if believed else "The sample can't be trusted for lambda.",
             "Speed and the beat of the engine: they come before the gases.",
         ),

@@ -35,19 +35,15 @@ from engine.carburation.estimation.seen import flag, numbers, screw_places, valu
 from engine.carburation.policy import jet_reset
 from engine.carburation.rules import bands, sizing
 from engine.contract import adviser
-from engine.evidence import Advice, Evidence, Finding, Inputs, Part, Place, ScrewView, Suggest
+from engine.evidence import Evidence, Inputs, Part, Place, ScrewView, Suggest
 from engine.job.model import Job
+from engine.judgement import Found, Judgement, Reasons
+from engine.wording import said
 
 #: How sure a barrel's jet must be before it is called wrong, or right.
 WRONG, PERHAPS, RIGHT = 0.85, 0.5, 0.6
 #: Air further from even than this, or a speed so far from target, spoils the evidence.
 UNEVEN, OFF_SPEED = 0.15, 120.0
-_CHECKS = (
-    "In this order: jet and passage blown through with air, never wire; mist at flange, spindle end, screw "
-    "seal and "
-    "take-off; fuel level of the body; then swap the jet with its neighbour's and see whether the fault goes "
-    "along."
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +152,7 @@ JET_READS = {
         "co": "CO is taken from every row of the run",
     },
 )
-def idle_jets(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+def idle_jets(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     """Verdict on the idle jets; see the registry. Withholds in words where positions, air, speed or mixture spoil
     it."""
     view = inputs.screws["screw"]
@@ -268,7 +264,7 @@ def _lean(c: _Case) -> tuple[list[float], list[float]]:
     return lean, doubt
 
 
-def _judged(c: _Case, v: rest.Verdict, lean: Sequence[float], masked: Sequence[Mask]) -> Advice:
+def _judged(c: _Case, v: rest.Verdict, lean: Sequence[float], masked: Sequence[Mask]) -> Judgement:
     n = len(c.spots)
     checked = flag(c.inputs, "leaks_excluded", False)
     told, by = [], []
@@ -304,9 +300,7 @@ def _judged(c: _Case, v: rest.Verdict, lean: Sequence[float], masked: Sequence[M
     parts = _parts(c, change, by) if verdict in ("all too small", "all too large", "change") else ()
     promise, broken = _promise(c, by, v)
     findings = _findings(c, verdict, change, out, by, masked, v) + broken
-    return Advice(
-        "idle_jets",
-        1,
+    return Judgement(
         saying.outputs(
             verdict=verdict,
             reason="none",
@@ -389,7 +383,7 @@ def _stocked(size: float, step: float) -> Fraction:
     return max(Fraction(20), round(size / step) * Fraction(step).limit_denominator(10))
 
 
-def _promise(c: _Case, by: Sequence[int], v: rest.Verdict) -> tuple[str, list[Finding]]:
+def _promise(c: _Case, by: Sequence[int], v: rest.Verdict) -> tuple[str, list[Found]]:
     last = next((a for a in reversed(c.evidence.answers) if any(p.part == "idle jet" for p in a.parts)), None)
     if last is None:
         return "none", []
@@ -398,16 +392,7 @@ def _promise(c: _Case, by: Sequence[int], v: rest.Verdict) -> tuple[str, list[Fi
     if not wrong or _followed(c) & set(wrong):
         return "kept", []
     where = tuple(c.spots[i] for i in wrong)
-    return "not kept", [
-        Finding(
-            "jet-change-not-kept",
-            "adjust",
-            where,
-            f"The jet change at {saying.listed(saying.place(p) for p in where)} did not do what it should have done.",
-            "Fit the old jet again, and look for a leak, dirt in the passage or the fuel level.",
-            sureness=0.9,
-        )
-    ]
+    return "not kept", [Found("jet-change-not-kept", where, {"places": where}, sureness=0.9)]
 
 
 def _findings(
@@ -418,86 +403,38 @@ def _findings(
     by: Sequence[int],
     masked: Sequence[Mask],
     v: rest.Verdict,
-) -> list[Finding]:
+) -> list[Found]:
     found = []
     if verdict in ("all too small", "all too large", "change"):
         for i in change:
             size, new = c.sizes[i], _new_size(c, i, by, _followed(c))
             way = "small" if by[i] > 0 else "large"
             found.append(
-                Finding(
+                Found(
                     f"idle-jet-too-{way}",
-                    "change part",
                     (c.spots[i],),
-                    f"The idle jet of {saying.place(c.spots[i])} is too {way} by {saying.count(abs(by[i]), 'size')}.",
-                    "Provisional until the engine creeps cleanly from 1500 to 2500 rpm.",
-                    None if new is None else Suggest("idle jet", size, new),
-                    v.likeliest(i)[1],
+                    {"part": "idle jet", "place": c.spots[i], "sizes": abs(by[i])},
+                    suggest=None if new is None else Suggest("idle jet", size, new),
+                    sureness=v.likeliest(i)[1],
                 )
             )
     elif verdict == "mixed":
-        found.append(
-            Finding(
-                "jets-mixed",
-                "adjust",
-                tuple(c.spots[i] for i in out),
-                "Some mixture screws rest far out and some far in: no one change of jets fits.",
-                _CHECKS,
-            )
-        )
+        found.append(Found("jets-mixed", tuple(c.spots[i] for i in out)))
     alone = [i for i in out if i not in change]
     for i in alone if verdict == "some out" else ():
         way = "out" if by[i] > 0 else "in"
-        found.append(
-            Finding(
-                "barrel-out-alone",
-                "adjust",
-                (c.spots[i],),
-                f"{saying.place(c.spots[i])} alone wants its mixture screw far {way}: a jet, dirt, a leak or the fuel "
-                "level.",
-                _CHECKS,
-                sureness=v.likeliest(i)[1],
-            )
-        )
-    found += [
-        Finding(
-            "air-leak",
-            "change part",
-            (c.spots[i],),
-            f"Air gets in at {saying.place(c.spots[i])}.",
-            "Gasket, spindle bush, screw seal or take-off: mend it, then judge the jet again.",
-            sureness=0.95,
-        )
-        for i in range(len(c.spots))
-        if masked[i].leak
-    ]
+        figures = {"place": c.spots[i]}
+        found.append(Found("barrel-out-alone", (c.spots[i],), figures, way, sureness=v.likeliest(i)[1]))
+    for spot, mask in zip(c.spots, masked, strict=True):
+        if mask.leak:
+            found.append(Found("air-leak", (spot,), {"place": spot}, "known", sureness=0.95))
     bodies = sorted({p.carb for p, m in zip(c.spots, masked, strict=True) if abs(m.level) > LEVEL_OFF and p.carb})
-    found += [
-        Finding(
-            "level-off",
-            "adjust",
-            (Place(b, None),),
-            f"The fuel level of carb {b} is off.",
-            "Set the float by the maker's sheet, then judge the jets again.",
-        )
-        for b in bodies
-    ]
-    return found
+    return found + [Found("level-off", (Place(b, None),), {"body": Place(b, None)}) for b in bodies]
 
 
-def _withheld(c: _Case, reason: str) -> Advice:
-    say = {
-        "no band": "This kind of screw has no band to judge an idle jet by.",
-        "position unknown": "Nobody knows where a mixture screw stands: count it to its seat.",
-        "hole uncovered": "A first progression hole is open at idle and feeds past the screw.",
-        "air not even": "The air is not even: a mixture position means nothing until it is.",
-        "speed off": "The engine is not at its idle speed.",
-        "mixture not found": "The best mixture is not found closely enough.",
-    }[reason]
-    finding = Finding("jet-verdict-withheld", "note", (), say, "Mend that first, then judge the jets.")
-    return Advice(
-        "idle_jets",
-        1,
+def _withheld(c: _Case, reason: str) -> Judgement:
+    finding = Found("jet-verdict-withheld", way=reason)
+    return Judgement(
         saying.outputs(
             verdict="withheld",
             reason=reason,
@@ -509,30 +446,33 @@ def _withheld(c: _Case, reason: str) -> Advice:
             sureness=0,
         ),
         findings=(finding,),
-        because=saying.because(
+        because=Reasons(
             "Positions, air, speed and mixture as they stand.",
-            say,
+            finding,
             "No verdict is better than a wrong one.",
             "That mended.",
         ),
     )
 
 
-def _because(c: _Case, verdict: str, told: Sequence[str], lean: Sequence[float], sure: float):
+def _because(c: _Case, verdict: str, told: Sequence[str], lean: Sequence[float], sure: float) -> Reasons:
     idle = c.search.idle
     assert idle is not None
-    at = ", ".join(f"{saying.place(p)} {saying.turns(idle.where(i, 1 / 0.91))}" for i, p in enumerate(c.spots))
-    low, high = saying.turns(value(c.inputs, "low", 1.0)), saying.turns(value(c.inputs, "high", 1.5))
-    used = (
-        f"Where each screw belongs, told to the air of now: {at}; band {low} to {high}; "
-        f"a turn is {100 * idle.slope:.0f} % of the fuel."
+    used = said(
+        "Where each screw belongs, told to the air of now: {at:,}; band {low:turns} to {high:turns}; a turn is "
+        "{slope:.0f} % of the fuel.",
+        at=[said("{place} {at:turns}", place=p, at=idle.where(i, 1 / 0.91)) for i, p in enumerate(c.spots)],
+        low=value(c.inputs, "low", 1.0),
+        high=value(c.inputs, "high", 1.5),
+        slope=100 * idle.slope,
     )
-    short = ", ".join(
-        f"{saying.place(p)} {t} ({100 * x:+.0f} % fuel)" for p, t, x in zip(c.spots, told, lean, strict=True)
-    )
-    return saying.because(
+    short = [
+        said("{place} {told} ({lean:+.0f} % fuel)", place=p, told=t, lean=100 * x)
+        for p, t, x in zip(c.spots, told, lean, strict=True)
+    ]
+    return Reasons(
         used,
-        f"{verdict[:1].upper()}{verdict[1:]}: {short}.",
-        f"{saying.percent(sure)}; provisional until progression agrees.",
-        "A leak, a level or dirt found at a barrel that is out, or a fault that stays when jets change places.",
+        said("{verdict}: {short:,}.", verdict=verdict, short=short),
+        said("{sure:sure}; provisional until progression agrees.", sure=sure),
+        said("A leak, a level or dirt found at a {barrel} that is out, or a fault that stays when jets change places."),
     )

@@ -26,6 +26,7 @@ from engine.carburation.advisers.contract_words import (
     says,
     screw,
 )
+from engine.carburation.estimation import gauge
 from engine.carburation.estimation.picture import Idle
 from engine.carburation.estimation.search import Search, search
 from engine.carburation.estimation.seen import numbers, screw_places, value
@@ -41,8 +42,10 @@ from engine.carburation.policy.mixture_moves import (
     to_best_seen,
 )
 from engine.contract import adviser
-from engine.evidence import Advice, Evidence, Finding, Inputs, Move, Place, ScrewView
+from engine.evidence import Evidence, Inputs, Move, ScrewView
 from engine.job.model import Job
+from engine.judgement import Found, Judgement, Reasons
+from engine.wording import said
 
 #: A barrel's mixture is placed well enough, as a standard deviation of phi: about 0.035 of lambda.
 PLACED = 0.045
@@ -50,11 +53,8 @@ PLACED = 0.045
 MOST_SWEEPS = 5
 #: Further from where it belongs than this, phi, a screw still unsure is set alone, so that its effect is seen.
 AWAY = 0.10
-_CHECKS = (
-    "In this order: spark at that plug, its lead and cap; the idle jet and its passage blown through; the "
-    "screw's tip "
-    "sound; compression; the starting device shut."
-)
+#: Slower than this nothing idles, rpm [assumed].
+RUNNING = 200.0
 
 
 @adviser(
@@ -130,27 +130,17 @@ _CHECKS = (
         "spit-back": read("barrels that were seen to spit back stand lean"),
     },
 )
-def idle_mixture(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+def idle_mixture(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     """Next mixture moves; see the registry. Refuses in words what no sound meter gives, and never raises on it."""
     view = inputs.screws["screw"]
     if any(p is None for p in view.positions):
         return _lost(job, inputs, view, evidence)
-    wrong = _problem(job, inputs, view)
+    wrong = _problem(inputs, view)
     if wrong:
-        return _answer(
-            job,
-            view,
-            "unsound readings",
-            (),
-            (),
-            findings=(
-                Finding("gauge-not-believed", "note", (), wrong, "Take the reading again before anything is turned."),
-            ),
-            why=wrong,
-        )
+        return _answer(job, view, "unsound readings", findings=(wrong,), why=wrong)
     s = search(job, inputs, evidence, *_band(inputs))
     if s.idle is None:
-        return _answer(job, view, "read again", s.spots, (), why="Nothing was read yet that the mixture shows in.")
+        return _answer(job, view, "read again", why="Nothing was read yet that the mixture shows in.")
     low, high = value(inputs, "lambda_low", 0.86), value(inputs, "lambda_high", 0.96)
     target = 2.0 / (low + high)
     barrels = [barrel_of(s, s.idle, i, low, high, target) for i in range(len(s.spots))]
@@ -165,30 +155,32 @@ def _band(inputs: Inputs) -> tuple[float | None, float | None]:
     return (None, None) if low is None or high is None else (float(low), float(high))
 
 
-def _problem(job: Job, inputs: Inputs, view: ScrewView) -> str | None:
+def _problem(inputs: Inputs, view: ScrewView) -> Found | None:
     speed = inputs.readings.get("speed")
     if speed is not None and speed.row is not None:
         shown = numbers(speed.row)[0] if speed.row else None
-        if shown is None or shown < 200.0:
-            return f"A speed of {shown or 0:.0f} rpm is no running engine. See that the tachometer is set for it."
+        if shown is None or shown < RUNNING:
+            return gauge.unsound("not running", shown=shown or 0.0)
     for name, what in (("lambda", "lambda"), ("co", "CO")):
         meter = inputs.readings.get(name)
         if meter is None or meter.row is None:
             continue
         row = numbers(meter.row)
         if len(row) % len(view.positions):
-            return f"The row of {what} has {len(row)} values, which does not fit {len(view.positions)} mixture screws."
+            return gauge.unsound("meter count", meter=what, has=len(row), due=len(view.positions))
         if all(v is None for v in row):
-            return f"No {what} was read. Read it in every pipe."
+            return gauge.unsound("meter empty", meter=what)
         if name == "lambda" and any(v is not None and not 0.5 <= v <= 2.0 for v in row):
-            return "Lambda outside 0.5 to 2 is a cold or broken probe, not a mixture. Warm it and read again."
+            return gauge.unsound("no lambda")
         if name == "co" and any(v is not None and not 0.0 <= v <= 0.15 for v in row):
-            return "CO outside 0 to 15 % is a meter out of order. Zero it in clean air and read again."
+            return gauge.unsound("no CO")
     return None
 
 
 # --- with a meter ---------------------------------------------------------------------------------------------------
-def _by_meter(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[Barrel], target: float) -> Advice:
+def _by_meter(
+    job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[Barrel], target: float
+) -> Judgement:
     moves, stopped = settled(job, inputs, view, s, barrels, target)
     if moves:
         verdict = "turn"
@@ -202,7 +194,9 @@ def _by_meter(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Seq
 
 
 # --- with speed alone -----------------------------------------------------------------------------------------------
-def _by_speed(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[Barrel], target: float) -> Advice:
+def _by_speed(
+    job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[Barrel], target: float
+) -> Judgement:
     assert s.idle is not None
     last = s.last_symptom
     if last is not None and last[0] in ("stall", "spit-back", "hunting"):
@@ -241,48 +235,27 @@ def _by_speed(job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Seq
 
 
 # --- telling --------------------------------------------------------------------------------------------------------
-def _lost(job: Job, inputs: Inputs, view: ScrewView, evidence: Evidence) -> Advice:
+def _lost(job: Job, inputs: Inputs, view: ScrewView, evidence: Evidence) -> Judgement:
     spots = screw_places(view, job, inputs)
     where = tuple(p for p, v in zip(spots, view.positions, strict=False) if v is None)
     return _answer(
         job,
         view,
         "lost",
-        spots,
-        (),
-        findings=(
-            Finding(
-                "position-lost",
-                "adjust",
-                where,
-                "Nobody knows where this mixture screw stands.",
-                "Engine off, count it in to its seat and back out to where it was.",
-            ),
-        ),
+        findings=(Found("position-lost", where),),
         why="A position is unknown, and no move can be given from an unknown place.",
     )
 
 
 def _answer(
-    job: Job,
-    view: ScrewView,
-    verdict: str,
-    spots: Sequence[Place],
-    moves: Sequence[Move],
-    *,
-    findings: Sequence[Finding] = (),
-    why: str = "",
-) -> Advice:
-    return Advice(
-        "idle_mixture",
-        1,
+    job: Job, view: ScrewView, verdict: str, *, findings: tuple[Found, ...] = (), why: Found | str = ""
+) -> Judgement:
+    return Judgement(
         saying.outputs(
             verdict=verdict, left=len(view.positions), speed_gain=0, sureness=0, barrels=("unknown",) * job.bank.barrels
         ),
-        tuple(moves),
-        (),
-        tuple(findings),
-        because=saying.because("The latest answer.", why, "Not at all.", "A sound reading."),
+        findings=findings,
+        because=Reasons("The latest answer.", why, "Not at all.", "A sound reading."),
     )
 
 
@@ -297,34 +270,14 @@ def _told(
     target: float,
     sweeping: Barrel | None = None,
     mute: Sequence[Barrel] = (),
-) -> Advice:
+) -> Judgement:
     idle = s.idle
     assert idle is not None
     words_of = [
         "silent" if b in mute else "stopped" if b in stopped else "set" if b.right > 0.75 else "sought" for b in barrels
     ]
-    findings = [
-        Finding(
-            "mixture-screw-at-its-stop",
-            "adjust",
-            (s.spots[b.i],),
-            f"The mixture screw of {saying.place(s.spots[b.i])} is at the end of its travel and the "
-            "mixture is not "
-            "found.",
-            "Count it to its seat again; then the idle jet, its passage and the fuel level.",
-        )
-        for b in stopped
-    ]
-    findings += [
-        Finding(
-            "barrel-does-not-answer",
-            "adjust",
-            (s.spots[b.i],),
-            f"{saying.place(s.spots[b.i])} does not answer its mixture screw.",
-            _CHECKS,
-            sureness=0.9,
-        )
-        for b in mute
+    findings = [Found("mixture-screw-at-its-stop", (s.spots[b.i],), {"place": s.spots[b.i]}) for b in stopped] + [
+        Found("barrel-does-not-answer", (s.spots[b.i],), {"place": s.spots[b.i]}, sureness=0.9) for b in mute
     ]
     after = [
         float(m.position)
@@ -340,9 +293,7 @@ def _told(
         if idle is None or not speeds
         else {"engine speed": (saying.exact(saying.clamp(idle.speed(after), 0, 9000), 0),)}
     )
-    return Advice(
-        "idle_mixture",
-        1,
+    return Judgement(
         saying.outputs(
             verdict=verdict,
             left=sum(w != "set" for w in words_of),
@@ -376,35 +327,44 @@ def _because(
     moves: Sequence[Move],
     sweeping: Barrel | None,
     target: float,
-):
-    lam = ", ".join(f"{saying.place(s.spots[b.i])} {1.0 / max(b.phi, 0.4):.2f}" for b in barrels)
-    how = (
-        saying.count(s.meter_rows, "row") + " of the meter"
+) -> Reasons:
+    lam = [said("{place} {lam:.2f}", place=s.spots[b.i], lam=1.0 / max(b.phi, 0.4)) for b in barrels]
+    used = said(
+        "{rows:count row} of the meter"
         if s.meter_rows
-        else saying.count(idle.shots, "reading") + " of speed with the screws' positions"
+        else "{shots:count reading} of speed with the screws' positions",
+        rows=s.meter_rows,
+        shots=idle.shots,
     )
-    used = f"{how}; a turn changes the fuel by about {100 * idle.slope:.0f} %, as learned."
+    used = said(
+        "{used}; a turn changes the fuel by about {slope:.0f} %, as learned.", used=used, slope=100 * idle.slope
+    )
     if sweeping is not None:
-        concluded = (
-            f"{saying.place(s.spots[sweeping.i])} is swept across the crest: by how far the speed changes is "
-            "told on "
-            "which side it stands."
+        concluded = said(
+            "{place} is swept across the crest: by how far the speed changes is told on which side it stands.",
+            place=s.spots[sweeping.i],
         )
     elif verdict == "turn":
-        concluded = f"Set {len(moves)} screw(s) where lambda is about {1.0 / target:.2f}. Now about: {lam}."
+        concluded = said(
+            "Set {moves:count screw} where lambda is about {lam:.2f}. Now about: {now:,}.",
+            moves=len(moves),
+            lam=1.0 / target,
+            now=lam,
+        )
     elif verdict == "best":
-        concluded = f"Every screw stands where it belongs. Lambda is about: {lam}."
+        concluded = said("Every screw stands where it belongs. Lambda is about: {now:,}.", now=lam)
     else:
-        concluded = f"Lambda is about: {lam}."
+        concluded = said("Lambda is about: {now:,}.", now=lam)
     worst = min(barrels, key=lambda b: b.right)
-    sure = (
-        f"Least sure is {saying.place(s.spots[worst.i])}: {saying.percent(worst.right)} that its lambda is right, "
-        "with a doubt "
-        f"of {worst.sd / worst.phi**2:.3f}."
+    sure = said(
+        "Least sure is {place}: {right:sure} that its lambda is right, with a doubt of {doubt:.3f}.",
+        place=s.spots[worst.i],
+        right=worst.right,
+        doubt=worst.sd / worst.phi**2,
     )
-    return saying.because(
+    return Reasons(
         used,
         concluded,
         sure,
-        "A speed that does not follow as expected, or air that is moved: more air leans its barrel.",
+        said("A speed that does not follow as expected, or air that is moved: more air leans its {barrel}."),
     )

@@ -19,24 +19,22 @@ from engine.carburation.advisers.contract_words import (
     read,
     says,
 )
-from engine.carburation.estimation import flows, pace
+from engine.carburation.estimation import flows, gauge, pace
 from engine.carburation.estimation.air_look import air_change, coupling_spots, disturbed, plate_spots
 from engine.carburation.estimation.fit import normal_cdf
 from engine.carburation.estimation.seen import Seen, fitted_screw, history, numbers, places, screw_places, value
 from engine.contract import adviser
-from engine.evidence import Advice, Aim, Evidence, Finding, Inputs, Move
+from engine.evidence import Aim, Evidence, Inputs, Move
 from engine.job.model import Job
+from engine.judgement import Found, Judgement, Reasons
+from engine.wording import Said, said
 
 #: The longest turn in one go; a change of all bodies at once is strong.
 LONGEST = 0.125
 #: So near its target, as a share of it, a single screw is turned by the tachometer and not by count.
 AIMED = 0.25
-_FOLLOWS = (
-    "See that the screws touch their levers and that no linkage holds them. If it is too lean more air slows "
-    "it: set "
-    "the mixture first. If it will not come down: plates seated, bypass shut, timing at idle, air that gets "
-    "in elsewhere."
-)
+#: Speeds that an engine idles at: past them the tachometer counts another number of cylinders [assumed].
+LEAST, MOST = 200.0, 8000.0
 
 
 @adviser(
@@ -79,22 +77,17 @@ _FOLLOWS = (
         "take-off": read("take-offs that could not be plugged: their barrel is held to its neighbour"),
     },
 )
-def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     """Equal turns of all speed screws (or the master's, coupled) towards the target; see the registry."""
     view, plate = inputs.readings["speed"], inputs.screws["screw"]
     coupling = fitted_screw(inputs, "coupling")
     shown = numbers(view.row or (None,))[0]
-    if shown is None or not 200.0 <= shown <= 8000.0:
-        say = (
-            f"A speed of {shown or 0:.0f} rpm is no idling engine. See that the tachometer is set for it, "
-            "and read again."
-        )
-        return Advice(
-            "idle_speed",
-            1,
+    if shown is None or not LEAST <= shown <= MOST:
+        wrong = gauge.unsound("no idle speed", shown=shown or 0.0)
+        return Judgement(
             saying.outputs(verdict="unsound readings", speed_off=0, sureness=0),
-            findings=(Finding("gauge-not-believed", "note", (), say, "Read the speed again."),),
-            because=saying.because("The latest speed.", say, "Not at all.", "A sound reading."),
+            findings=(wrong,),
+            because=Reasons("The latest speed.", wrong, "Not at all.", "A sound reading."),
         )
     target = value(inputs, "target", float(job.engine.idle_speed))
     allowed = value(inputs, "speed_tolerance", 30.0)
@@ -124,7 +117,7 @@ def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
         _out_of_reach(seen, off, allowed) or (turned and going.elasticity + 1.5 * going.elasticity_sd < 0.45)
     ):
         verdict = "no answer"
-        findings.append(Finding("speed-does-not-follow", "adjust", (), "More air does not make it faster.", _FOLLOWS))
+        findings.append(Found("speed-does-not-follow"))
     else:
         share = going.air_for(target)
         keys = [k for k in belief.screws if k[0] == plate.name]
@@ -144,18 +137,8 @@ def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
         verdict = "at its stop" if stopped else "turn"
         if stopped:
             moves = []
-            findings.append(
-                Finding(
-                    "will-not-idle-down" if off > 0 else "screw-at-its-stop",
-                    "adjust",
-                    (),
-                    "A speed screw is at the end of its range and the speed is not reached.",
-                    _FOLLOWS,
-                )
-            )
-    return Advice(
-        "idle_speed",
-        1,
+            findings.append(Found("will-not-idle-down") if off > 0 else Found("screw-at-its-stop", way="too slow"))
+    return Judgement(
         saying.outputs(
             verdict=verdict, speed_off=saying.clamp(off, -5000.0, 5000.0), sureness=saying.clamp(sure, 0.0, 1.0)
         ),
@@ -180,25 +163,32 @@ def _level(evidence: Evidence, count: int) -> float:
     return 1.0
 
 
-def _because(verdict: str, now: float, target: float, going: pace.Pace, moves: list[Move], sure: float):
-    used = (
-        f"{going.count} speed reading(s) since the last move, {now:.0f} rpm for {target:.0f}; one per cent of "
-        "air is worth "
-        f"about {now * going.elasticity / 100:.0f} rpm here."
+def _because(verdict: str, now: float, target: float, going: pace.Pace, moves: list[Move], sure: float) -> Reasons:
+    used = said(
+        "{count:count speed reading} since the last move, {now:.0f} rpm for {target:.0f}; one per cent of air is worth "
+        "about {worth:.0f} rpm here.",
+        count=going.count,
+        now=now,
+        target=target,
+        worth=now * going.elasticity / 100,
     )
-    said = {
+    told: dict[str, Said | str] = {
         "on speed": "It idles where it should.",
         "read again": "One more reading will tell.",
         "turn": _turned(moves, target),
         "no answer": "More air does not make it faster.",
         "at its stop": "A screw has no travel left.",
-    }[verdict]
-    return saying.because(
-        used, said, f"That it is on speed: {saying.percent(sure)}.", "Lamps, a fan, or an engine not yet warm through."
+    }
+    return Reasons(
+        used,
+        told[verdict],
+        said("That it is on speed: {sure:sure}.", sure=sure),
+        "Lamps, a fan, or an engine not yet warm through.",
     )
 
 
-def _turned(moves: list[Move], target: float) -> str:
+def _turned(moves: list[Move], target: float) -> Said:
     if moves and moves[0].aim is not None:
-        return f"Turn the one screw that moves them all until it shows {target:.0f} rpm."
-    return f"Turn {len(moves)} screw(s) alike by {saying.turns(moves[0].turns or 0) if moves else '-'}."
+        return said("Turn the one screw that moves them all until it shows {target:.0f} rpm.", target=target)
+    by = (moves[0].turns or 0) if moves else 0
+    return said("Turn {many:count screw} alike by {by:turns}.", many=len(moves), by=by)

@@ -7,8 +7,10 @@ from engine.carburation.advisers import saying
 from engine.carburation.advisers.contract_words import SURENESS, adjust, change, choice, number, reading, says, truth
 from engine.carburation.estimation.seen import flag, numbers, value
 from engine.contract import adviser
-from engine.evidence import Advice, Evidence, Finding, Inputs, Place
+from engine.evidence import Evidence, Inputs, Place
 from engine.job.model import Job
+from engine.judgement import Found, Judgement, Reasons
+from engine.wording import said
 
 #: A cylinder that costs less than this share of the others' drop when its plug is shorted is weak [assumed].
 WEAK = 0.6
@@ -61,114 +63,46 @@ WEAK = 0.6
         "fault-not-told-apart": adjust("every check was made and none explains it"),
     },
 )
-def jet_checks(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+def jet_checks(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     """The first check that explains the barrel wins; where none does, the next check to make. See the registry."""
     where = _here(evidence)
     given = {k: inputs.values.get(k) or "not done" for k in ("leak", "nudge", "cleaned", "swap")}
     level, drop = _single(inputs, "level"), _single(inputs, "plug_drop")
     others = inputs.values.get("others_drop")
     limit = value(inputs, "level_limit", 1.0)
-    verdict, after, sure, finding = "more checks", "none", 0.0, None
+    verdict, after = "more checks", "none"
+    finding: Found | None = None
     if given["leak"] == "yes":
-        verdict, sure, finding = (
-            "air leak",
-            0.95,
-            _told(
-                "air-leak",
-                "change part",
-                where,
-                "Mist closes a leak here.",
-                "Gasket, screw seal or take-off: mend it.",
-                0.95,
-            ),
-        )
+        verdict, finding = "air leak", Found("air-leak", where, way="by mist", sureness=0.95)
     elif given["nudge"] == "yes":
-        verdict, sure, finding = (
-            "spindle worn",
-            0.95,
-            _told(
-                "spindle-worn",
-                "change part",
-                where,
-                "The speed moves when the spindle is nudged.",
-                "New bushes or spindle.",
-                0.95,
-            ),
-        )
+        verdict, finding = "spindle worn", Found("spindle-worn", where, sureness=0.95)
     elif level is not None and abs(level) > limit:
-        verdict, sure = "fuel level", 0.9
-        finding = _told(
-            "fuel-level-off",
-            "adjust",
-            (Place(where[0].carb, None),) if where else (),
-            f"The fuel stands {abs(level):.1f} mm too {'low' if level < 0 else 'high'}.",
-            "Set the float by the maker's sheet.",
-            0.9,
-        )
+        body = (Place(where[0].carb, None),) if where else ()
+        way = "low" if level < 0 else "high"
+        verdict, finding = "fuel level", Found("fuel-level-off", body, {"far": abs(level)}, way, sureness=0.9)
     elif drop is not None and others is not None and float(others) > 0 and drop < WEAK * float(others):
-        verdict, sure, finding = (
-            "weak cylinder",
-            0.85,
-            _told(
-                "weak-cylinder",
-                "change part",
-                where,
-                f"Its plug shorted costs {drop:.0f} rpm, the others' {float(others):.0f}.",
-                "Compression, leak-down, valve clearance, plug and lead.",
-                0.85,
-            ),
-        )
+        figures = {"drop": drop, "others": float(others)}
+        verdict, finding = "weak cylinder", Found("weak-cylinder", where, figures, sureness=0.85)
     elif given["cleaned"] == "cured":
-        verdict, sure, finding = (
-            "jet dirty",
-            0.95,
-            _told(
-                "idle-jet-dirty",
-                "adjust",
-                where,
-                "Cleaning cured it.",
-                "Fuel filter and bowl: look where the dirt came from.",
-                0.95,
-            ),
-        )
+        verdict, finding = "jet dirty", Found("idle-jet-dirty", where, sureness=0.95)
     elif given["swap"] == "followed the jet" or (flag(inputs, "jet_differs", False) and given["leak"] == "no"):
-        verdict, sure, finding = (
-            "jet wrong",
-            0.95,
-            _told(
-                "idle-jet-wrong",
-                "change part",
-                where,
-                "The fault goes with the jet.",
-                "Fit the size the others have.",
-                0.95,
-            ),
-        )
+        verdict, finding = "jet wrong", Found("idle-jet-wrong", where, sureness=0.95)
     else:
         after = _next(given, level, drop, flag(inputs, "both_out", False))
         if after == "none":
-            verdict, sure, finding = (
-                "cannot tell",
-                0.5,
-                _told(
-                    "fault-not-told-apart",
-                    "adjust",
-                    where,
-                    "No check explains it, and it stays with the barrel.",
-                    "Passages and progression holes blown through; idle air bleed; screw seat.",
-                    0.5,
-                ),
-            )
-    return Advice(
-        "jet_checks",
-        1,
+            verdict, finding = "cannot tell", Found("fault-not-told-apart", where, sureness=0.5)
+    sure = (finding.sureness or 0.0) if finding is not None else 0.0
+    return Judgement(
         saying.outputs(verdict=verdict, next=after, sureness=sure),
         findings=(finding,) if finding else (),
-        because=saying.because(
-            "; ".join(f"{k}: {v}" for k, v in given.items())
-            + (f"; level {level:+.1f} mm" if level is not None else ""),
-            f"{verdict[:1].upper()}{verdict[1:]}." + (f" Next: {after}." if after != "none" else ""),
-            f"{saying.percent(sure)}." if sure else "Not yet.",
+        because=Reasons(
+            said(
+                "{checks}{level}.",
+                checks="; ".join(f"{k}: {v}" for k, v in given.items()),
+                level=said("; level {mm:+.1f} mm", mm=level) if level is not None else "",
+            ),
+            said("{verdict}.{next}", verdict=verdict, next=f" Next: {after}." if after != "none" else ""),
+            said("{sure:sure}.", sure=sure) if sure else "Not yet.",
             "Any check that comes out otherwise.",
         ),
     )
@@ -197,7 +131,3 @@ def _single(inputs: Inputs, name: str) -> float | None:
     view = inputs.readings.get(name)
     row = numbers(view.row) if view is not None and view.row else ()
     return row[0] if row else None
-
-
-def _told(code: str, severity: str, where: tuple[Place, ...], say: str, do: str, sure: float) -> Finding:
-    return Finding(code, severity, where, say, do, sureness=sure)  # type: ignore[arg-type]

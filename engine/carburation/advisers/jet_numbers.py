@@ -9,8 +9,10 @@ from engine.carburation.advisers.contract_words import gives, note, says, wanted
 from engine.carburation.advisers.idle_jets import sizes
 from engine.carburation.estimation.seen import places
 from engine.contract import adviser
-from engine.evidence import Advice, Evidence, Finding, Inputs, Part, Suggest
+from engine.evidence import Evidence, Inputs, Part, Suggest
 from engine.job.model import Job
+from engine.judgement import Found, Judgement, Reasons
+from engine.wording import said
 
 
 @adviser(
@@ -31,7 +33,7 @@ from engine.job.model import Job
     makes=("parts",),
     reads={"idle jet size": wanted("the number read off each jet; it outranks what the job lists")},
 )
-def jet_numbers(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+def jet_numbers(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     """Idle jets that bear another number than most, as fitted, read off or listed: the parts make them alike.
 
     Most is more than half. With no such number nothing is said: there is no telling which is the odd one.
@@ -42,29 +44,23 @@ def jet_numbers(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     usual = max(set(numbers), key=numbers.count) if numbers else None
     most = usual is not None and numbers.count(usual) > len(numbers) / 2
     odd = [(p, s) for p, s in zip(spots, known, strict=True) if s is not None and s != usual] if most else []
-    row = ", ".join("-" if s is None else f"{float(s):g}" for s in known)
     verdict = "odd" if odd else "alike" if most and len(numbers) == len(spots) else "unknown"
-    return Advice(
-        "jet_numbers",
-        1,
+    return Judgement(
         saying.outputs(verdict=verdict, odd=len(odd)),
-        (),
-        tuple(Part("idle jet", p, Fraction(usual or 0)) for p, _ in odd),
-        tuple(
-            Finding(
+        parts=tuple(Part("idle jet", p, Fraction(usual or 0)) for p, _ in odd),
+        findings=tuple(
+            Found(
                 "jet-odd-one-out",
-                "note",
                 (p,),
-                f"The idle jet of {saying.place(p)} is a {float(s):g}, most are {float(usual or 0):g}.",
-                "Make the jets alike before anything is set by them.",
-                Suggest("idle jet", s, Fraction(usual or 0)),
-                0.9,
+                {"part": "idle jet", "place": p, "size": s, "usual": usual},
+                suggest=Suggest("idle jet", s, Fraction(usual or 0)),
+                sureness=0.9,
             )
             for p, s in odd
         ),
-        because=saying.because(
-            f"The numbers on the idle jets: {row}.",
-            f"{len(odd)} differ from the rest." if odd else "None differs from most of the rest.",
+        because=Reasons(
+            said("The numbers on the idle jets: {row:g}.", row=known),
+            said("{odd:g} differ from the rest.", odd=len(odd)) if odd else "None differs from most of the rest.",
             "As sure as the numbers were read.",
             "A number read again with a glass.",
         ),

@@ -12,8 +12,10 @@ from engine.carburation.estimation.search import search
 from engine.carburation.estimation.seen import screw_places, value
 from engine.carburation.policy import jet_reset
 from engine.contract import adviser
-from engine.evidence import Advice, Evidence, Inputs, Part
+from engine.evidence import Evidence, Inputs, Part
 from engine.job.model import Job
+from engine.judgement import Judgement, Reasons
+from engine.wording import said
 
 
 @adviser(
@@ -29,7 +31,7 @@ from engine.job.model import Job
     makes=("moves", "parts"),
     reads=idle_jets.reads,
 )
-def jet_swap(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+def jet_swap(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     """Parts of a swap: each barrel that is out alone changes its idle jet with a sound neighbour, its own body's
     first."""
     judged = idle_jets.run(job, inputs, evidence)
@@ -39,7 +41,7 @@ def jet_swap(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     fitted = sizes(job, evidence, spots)
     free = [i for i, t in enumerate(told) if t in ("right", "unknown") and fitted[i] is not None]
     known = search(job, inputs, evidence, value(inputs, "low", 1.0), value(inputs, "high", 1.5))
-    parts, moves, said = [], [], []
+    parts, moves, pairs = [], [], []
     for i, t in enumerate(told):
         if t not in ("too small", "too large") or fitted[i] is None or not free:
             continue
@@ -47,21 +49,19 @@ def jet_swap(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
         free.remove(j)
         parts += [Part("idle jet", spots[i], _fraction(fitted[j])), Part("idle jet", spots[j], _fraction(fitted[i]))]
         moves += jet_reset.for_swap(view, known, i, j)
-        said.append(f"{saying.place(spots[i])} with {saying.place(spots[j])}")
+        pairs.append(said("{one} with {other}", one=spots[i], other=spots[j]))
     verdict = "swap" if parts else "cannot"
     concluded = (
-        f"Swap {saying.listed(said)}; the suspect's screw goes where the neighbour's jet wants it."
-        if said
+        said("Swap {pairs}; the suspect's screw goes where the neighbour's jet wants it.", pairs=pairs)
+        if pairs
         else "There is no sound neighbour to swap with."
     )
-    return Advice(
-        "jet_swap",
-        1,
+    return Judgement(
         saying.outputs(verdict=verdict),
         tuple(moves),
         tuple(parts),
-        because=saying.because(
-            "The verdict on each barrel and the number on each jet.",
+        because=Reasons(
+            "The verdict on each jet and the number that it bears.",
             concluded,
             "The swap itself proves it: a fault that goes along is the jet.",
             "A jet that turns out to be dirty.",

@@ -25,13 +25,14 @@ from engine.carburation.estimation import air_look, flows, gauge
 from engine.carburation.estimation.fit import within
 from engine.carburation.estimation.seen import Seen, flag, history, numbers, row_places, step_of, value
 from engine.contract import adviser
-from engine.evidence import Advice, Evidence, Finding, Inputs, Place
+from engine.evidence import Evidence, Inputs, Place
 from engine.job.model import Job
+from engine.judgement import Found, Judgement, Reasons
+from engine.wording import Said, said
 
-_ROD = (
-    "Slack each rod or clamp until it drops on without preload, all rods the same length; about 1 mm of slack "
-    "at the lever."
-)
+#: Barrels of one body part for certain past so many standard deviations, and it matters past this share of the mean
+#: [assumed: plates of one spindle are set within a few per cent of each other].
+TWIST_SURE, TWIST = 4.0, 0.1
 
 
 @adviser(
@@ -72,19 +73,17 @@ _ROD = (
     },
     retired={"speed": "the row alone tells whether the bodies follow"},
 )
-def linkage_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+def linkage_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     """Compare the latest row with the row before the linkage went on; see the registry."""
     view = inputs.readings["flow"]
     rows = row_places(view, job, inputs)
     seen = history(evidence, [])
     wrong = gauge.problem(view, rows, seen)
     if wrong:
-        return Advice(
-            "linkage_balance",
-            1,
+        return Judgement(
             saying.outputs(verdict="unsound readings", gap=0, worst=0, sureness=0),
-            findings=(gauge.unsound(wrong),),
-            because=saying.because("The latest row.", wrong, "Not at all.", "A fresh row."),
+            findings=(wrong,),
+            because=Reasons("The latest row.", wrong, "Not at all.", "A fresh row."),
         )
     now = [v if v is not None else math.nan for v in numbers(view.row or ())]
     off_idle = flag(inputs, "off_idle", bool(seen) and not seen[-1].idling)
@@ -112,52 +111,37 @@ def linkage_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     worst = max(moved, key=lambda c: abs(moved[c][0]), default=0)
     far, sd = moved.get(worst, (0.0, 1.0))
     sure = math.prod(within(s, d, half) for s, d in moved.values())
-    findings: list[Finding] = []
+    carb, unit = Place(worst, None), view.unit or ""
+    findings: list[Found] = []
     if sure >= 0.5 and abs(far) < half:
         verdict = "follows"
     elif within(far, sd, half) > 0.2 and _taken(seen, view.quantity) < 2:
         verdict = "read again"
     elif off_idle:
         verdict = "apart"
-        findings.append(
-            Finding(
-                "bodies-open-apart",
-                "adjust",
-                (Place(worst, None),),
-                f"Off idle carb {worst} draws {abs(far):.2f} {'more' if far > 0 else 'less'} than its share.",
-                _ROD,
-                sureness=0.9,
-            )
-        )
+        figures = {"body": carb, "far": abs(far), "unit": unit}
+        findings.append(Found("bodies-open-apart", (carb,), figures, "more" if far > 0 else "less", sureness=0.9))
     else:
         verdict = "link holds"
         findings.append(
-            Finding(
-                "link-holds-body",
-                "adjust",
-                (Place(worst, None),),
-                f"With the linkage on, carb {worst} stands {'further' if far > 0 else 'less'} open than before.",
-                _ROD,
-                sureness=0.9,
-            )
+            Found("link-holds-body", (carb,), {"body": carb}, "further" if far > 0 else "less", sureness=0.9)
         )
     if off_idle and before:
-        findings += _twist(bodies, now, base, noise)
+        findings += _twist(bodies, now, base, noise, unit)
     gap = max(abs(v - mean) for v in now if not math.isnan(v)) / mean
-    used = (
-        f"The row now, {saying.figures(now, view.unit or '', 1)}"
-        + (f", against {saying.figures(before, '', 1)} before" if before else "")
-        + "."
+    used = said(
+        "The row now, {now:.1f} {unit}{before}.",
+        now=now,
+        unit=unit,
+        before=said(", against {row:.1f} before", row=before) if before else "",
     )
-    said = {
+    told: dict[str, Said | str] = {
         "follows": "Nothing moved.",
         "read again": "It may be the gauge: read again.",
-        "link holds": f"Carb {worst} has moved.",
-        "apart": f"Carb {worst} does not open with the others.",
-    }[verdict]
-    return Advice(
-        "linkage_balance",
-        1,
+        "link holds": said("{body} has moved.", body=carb),
+        "apart": said("{body} does not open with the others.", body=carb),
+    }
+    return Judgement(
         saying.outputs(
             verdict=verdict,
             gap=saying.clamp(gap, 0.0, 2.0),
@@ -165,8 +149,11 @@ def linkage_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
             sureness=saying.clamp(sure if verdict == "follows" else 1.0 - sure, 0.0, 1.0),
         ),
         findings=tuple(findings),
-        because=saying.because(
-            used, said, f"That all bodies follow: {saying.percent(sure)}.", "A second row that says otherwise."
+        because=Reasons(
+            used,
+            told[verdict],
+            said("That all {carb:several} follow: {sure:sure}.", sure=sure),
+            "A second row that says otherwise.",
         ),
     )
 
@@ -213,8 +200,8 @@ def _before(inputs: Inputs, seen: Sequence[Seen], quantity: str, count: int) -> 
 
 
 def _twist(
-    bodies: dict[int, list[int]], now: Sequence[float], base: Sequence[float], noise: Sequence[float]
-) -> list[Finding]:
+    bodies: dict[int, list[int]], now: Sequence[float], base: Sequence[float], noise: Sequence[float], unit: str
+) -> list[Found]:
     """Barrels of one body that were alike at idle and part as the throttle opens: their spindle is twisted."""
     out = []
     for carb, members in bodies.items():
@@ -223,15 +210,8 @@ def _twist(
         a, b = members
         change = (now[a] - now[b]) - (base[a] - base[b])
         sd = math.sqrt(2.0 * (noise[a] ** 2 + noise[b] ** 2))
-        if abs(change) > 4.0 * sd and abs(change) > 0.1 * _mean(now):
-            out.append(
-                Finding(
-                    "spindle-twisted",
-                    "change part",
-                    (Place(carb, None),),
-                    f"The barrels of carb {carb} part as the throttle opens: by {abs(change):.1f} more than at idle.",
-                    "Look along the spindle with both plates shut; a twisted one is renewed.",
-                    sureness=0.9,
-                )
-            )
+        if abs(change) > TWIST_SURE * sd and abs(change) > TWIST * _mean(now):
+            body = Place(carb, None)
+            figures = {"body": body, "apart": abs(change), "unit": unit}
+            out.append(Found("spindle-twisted", (body,), figures, sureness=0.9))
     return out

@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from fractions import Fraction
 
 from engine.carburation.advisers.contract_words import adjust, change, gives, note, number, reading, says, stop
-from engine.carburation.advisers.saying import because, exact, outputs
+from engine.carburation.advisers.saying import exact, outputs
 from engine.carburation.estimation.seen import places, value
 from engine.carburation.rules import under_load
 from engine.carburation.rules.refusal import Refused
 from engine.contract import Input, adviser
-from engine.evidence import Advice, Evidence, Finding, Inputs, Part, Place, Suggest
+from engine.evidence import Evidence, Inputs, Part, Place, Suggest
 from engine.job.model import Job
+from engine.judgement import Found, Judgement, Reasons
 
 
 def _end(name: str, where: str, optional: bool = False) -> dict[str, Input]:
@@ -55,7 +56,7 @@ def _end(name: str, where: str, optional: bool = False) -> dict[str, Input]:
     },
     makes=("parts",),
 )
-def main_circuit(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+def main_circuit(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     """One pull judged: lambda at two or three speeds, on the jets fitted now; one part to change, on every barrel.
 
     Inputs `low`, `middle`, `high` are lambda, `low_speed`, `middle_speed`, `high_speed` rpm, `target` lambda.
@@ -68,20 +69,7 @@ def main_circuit(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
     )
     # Whatever can or can't be judged, a lean engine under load is told so.
     lean = any(lam > under_load.LEAN_STOP for _, lam in pull)
-    findings = (
-        [
-            Finding(
-                "lean-under-load",
-                "stop",
-                (),
-                f"Lambda is above {under_load.LEAN_STOP:g} under load.",
-                "Lift off. Fuel pressure and flow under load first, then the jet; "
-                "no full throttle before it is richer.",
-            )
-        ]
-        if lean
-        else []
-    )
+    findings = [Found("lean-under-load", figures={"limit": under_load.LEAN_STOP})] if lean else []
     try:
         main = _fitted(job, evidence, "main jet")
         if main is None:
@@ -90,41 +78,31 @@ def main_circuit(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
             pull, main, _fitted(job, evidence, "air corrector"), value(inputs, "target", under_load.TARGET)
         )
     except Refused as refusal:
-        return Advice(
-            "main_circuit",
-            1,
+        wrong = Found("pull-not-believed", figures={"told": str(refusal)}, way="can't be judged")
+        return Judgement(
             outputs(verdict="withheld", lean="yes" if lean else "no", size=0, sureness="none"),
-            findings=(*findings, Finding("pull-not-believed", "note", (), str(refusal), "Put that right, then again.")),
-            because=because("The readings of this pull.", str(refusal), "Nothing is said.", "Readings that fit."),
+            findings=(*findings, wrong),
+            because=Reasons("The readings of this pull.", wrong, "Nothing is said.", "Readings that fit."),
         )
+    told = {"told": advice.say}
     parts: tuple[Part, ...] = ()
     if advice.verdict in ("main jet", "air corrector"):
         old, new = (None if v is None else exact(v) for v in (advice.size_from, advice.size_to))
-        findings.append(
-            Finding(
-                f"{advice.verdict.replace(' ', '-')}-off",
-                "change part",
-                (),
-                advice.say,
-                "One change, then pull again.",
-                Suggest(advice.verdict, old, new) if new is not None else None,
-            )
-        )
+        suggest = Suggest(advice.verdict, old, new) if new is not None else None
+        findings.append(Found(f"{advice.verdict.replace(' ', '-')}-off", figures=told, suggest=suggest))
         if new is not None:
             parts = tuple(Part(advice.verdict, place, new) for place in places("barrel", job))
     elif advice.verdict == "elsewhere":
-        findings.append(Finding("onset-of-main-off", "adjust", (), advice.say, "Fuel level and progression first."))
+        findings.append(Found("onset-of-main-off", figures=told))
     elif advice.verdict == "withheld":
-        findings.append(Finding("pull-not-believed", "note", (), advice.say, "Pull again."))
-    return Advice(
-        "main_circuit",
-        1,
+        findings.append(Found("pull-not-believed", figures=told, way="no pull"))
+    return Judgement(
         outputs(
             verdict=advice.verdict, lean="yes" if lean else "no", size=advice.size_to or 0, sureness=advice.sureness
         ),
         parts=parts,
         findings=tuple(findings),
-        because=because(advice.why, advice.say, f"{advice.sureness.capitalize()}.", advice.unless),
+        because=Reasons(advice.why, advice.say, f"{advice.sureness.capitalize()}.", advice.unless),
     )
 
 

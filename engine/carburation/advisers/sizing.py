@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from engine.carburation.advisers.contract_words import note, says
-from engine.carburation.advisers.saying import because, outputs
+from engine.carburation.advisers.saying import outputs
 from engine.contract import adviser
-from engine.evidence import Advice, Evidence, Finding, Inputs
+from engine.evidence import Evidence, Inputs
 from engine.job.model import Job
+from engine.judgement import Found, Judgement, Reasons
+from engine.wording import said
 
 _SIZED = ("in range", "small", "large", "barrels differ", "unknown")
 _PARTS = ("choke", "main_jet", "air_corrector", "idle_jet", "pump_jet")
@@ -32,7 +34,7 @@ _PARTS = ("choke", "main_jet", "air_corrector", "idle_jet", "pump_jet")
         for part in _PARTS
     },
 )
-def sizing(job: Job, _: Inputs, __: Evidence) -> Advice:
+def sizing(job: Job, _: Inputs, __: Evidence) -> Judgement:
     """What the sizing report says of each part: in range, off, or nothing to compare; a rule orders no part.
 
     From the job alone, see `engine.sizing_report`.
@@ -40,34 +42,26 @@ def sizing(job: Job, _: Inputs, __: Evidence) -> Advice:
     from engine.carburation.rules import sizing_report
 
     report = sizing_report.work_out(job)
-    findings: list[Finding] = []
+    findings: list[Found] = []
     verdicts: dict[str, str] = {}
     for part in report.parts:
         told = part.verdict in ("in range", "small", "large", "barrels differ")
         verdicts[part.part.replace(" ", "_")] = part.verdict if told else "unknown"
         off = [f for f in part.fitted if f.verdict in ("small", "large")]
         if off or part.verdict == "barrels differ":
-            sizes = ", ".join(f"{f.size:g}" + (f" ({f.where})" if f.where != "all" else "") for f in off or part.fitted)
-            unit = f" {part.unit}" if part.unit else ""
-            findings.append(
-                Finding(
-                    f"{part.part.replace(' ', '-')}-unusual",
-                    "note",
-                    (),
-                    f"{part.part.capitalize()} {sizes}: this engine would start from {part.start:g}{unit}, and "
-                    f"{part.low:.0f} to {part.high:.0f}{unit} is usual.",
-                    "Read it off the part again. No rule orders a part: the screws and a lambda reading decide.",
-                )
-            )
+            sizes = [
+                said("{size:g} ({places})", size=f.size, places=f.places) if f.places else said("{size:g}", size=f.size)
+                for f in off or part.fitted
+            ]
+            figures = {"sizes": sizes, "start": part.start, "low": part.low, "high": part.high}
+            findings.append(Found(f"{part.part.replace(' ', '-')}-unusual", figures=figures))
     off_parts = [p.part for p in report.parts if p.verdict in ("small", "large", "barrels differ")]
     known = [p.part for p in report.parts if p.verdict in ("in range", "small", "large", "barrels differ")]
     verdict = "off" if off_parts else "in range" if known else "nothing to compare"
-    return Advice(
-        "sizing",
-        1,
+    return Judgement(
         outputs(verdict=verdict, **verdicts),
         findings=tuple(findings),
-        because=because(
+        because=Reasons(
             "; ".join((report.engine, report.air, report.fuel)),
             f"Unusual: {', '.join(off_parts)}." if off_parts else f"In range: {', '.join(known) or 'nothing known'}.",
             "Rules of the trade give a start, not a verdict.",

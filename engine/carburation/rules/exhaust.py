@@ -133,7 +133,7 @@ Combustion = Literal["burning", "misfire", "diluted"]
 class ExhaustReading:
     """What one four-gas reading says: `lam` by Brettschneider, `by_co` by CO alone, `afr` by Spindt.
 
-    `by_co` is None below 0.8 % CO. `combustion` says whether lambda may be believed; `say` is for the technician,
+    `by_co` is None below 0.8 % CO. `combustion` says whether lambda may be believed,
     `notes` what limits it.
     """
 
@@ -141,7 +141,6 @@ class ExhaustReading:
     by_co: float | None
     afr: float
     combustion: Combustion
-    say: str
     notes: tuple[str, ...]
 
 
@@ -162,19 +161,6 @@ def read(gas: Gases, merged: bool = False) -> ExhaustReading:
     lam, kind = brettschneider(gas), combustion(gas)
     by_co = lambda_of_co(gas.co) if gas.co > CO_BLIND else None
     notes: list[str] = []
-    say = f"Lambda by the gases is {lam:.3f}"
-    if kind == "misfire":
-        say += (
-            ", but oxygen or unburnt fuel is in the pipe: misfire, uneven cylinders, or a cam of long overlap. "
-            "Don't enrich by it; find the cylinder first."
-        )
-    elif kind == "diluted":
-        say += (
-            f", but CO and CO2 add up to only {gas.co + gas.co2:.1f} %: the sample is thinned with air. Push the "
-            f"probe in, and look for an exhaust leak or a misfire."
-        )
-    else:
-        say += "."
     if by_co is None:
         notes.append(f"CO of {gas.co:g} % can't place lambda: about 1, or leaner.")
     elif abs(by_co - lam) > 0.03:
@@ -184,4 +170,4 @@ def read(gas: Gases, merged: bool = False) -> ExhaustReading:
         )
     if merged:
         notes.append("A pipe after the junction names no cylinder: it is the mean of all.")
-    return ExhaustReading(lam, by_co, spindt(gas), kind, say, tuple(notes))
+    return ExhaustReading(lam, by_co, spindt(gas), kind, tuple(notes))

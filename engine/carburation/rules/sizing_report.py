@@ -13,6 +13,7 @@ from typing import Any, Literal
 
 from engine.carburation.rules import air, fuel, limits, sizing
 from engine.carburation.rules.refusal import Refused
+from engine.evidence import Place
 from engine.job.model import Job
 
 Verdict = Literal["in range", "small", "large", "barrels differ", "not given", "withheld"]
@@ -20,9 +21,10 @@ Verdict = Literal["in range", "small", "large", "barrels differ", "not given", "
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
-    """One fitted size, and `where`; against the start: `steps` of the series above it, `area` a share more."""
+    """One fitted size, and the `places` where it is (none: everywhere); against the start: `steps` of the series above
+    it, `area` a share more."""
 
-    where: str
+    places: tuple[Place, ...]
     size: float
     steps: float | None
     area: float | None
@@ -205,7 +207,7 @@ def _build(
     )
 
 
-def _fitted(size: float, where: str, rule: sizing.Rule | None, step: float) -> Fitted:
+def _fitted(size: float, where: tuple[Place, ...], rule: sizing.Rule | None, step: float) -> Fitted:
     if rule is None:
         return Fitted(where, size, None, None, "withheld")
     verdict: Literal["in range", "small", "large"] = "in range"
@@ -216,12 +218,12 @@ def _fitted(size: float, where: str, rule: sizing.Rule | None, step: float) -> F
     return Fitted(where, size, (size - rule.start) / step, sizing.area_change(rule.start, size), verdict)
 
 
-def _where(sizes: tuple[float, ...], size: float, job: Job) -> str:
+def _where(sizes: tuple[float, ...], size: float, job: Job) -> tuple[Place, ...]:
     if len(set(sizes)) <= 1:
-        return "all"
+        return ()
     per = job.bank.barrels_per_carb
-    places = [divmod(i, per) for i, v in enumerate(sizes) if v == size]
-    return ", ".join(f"carb {c + 1}" + (f" barrel {b + 1}" if per > 1 else "") for c, b in places)
+    at = (divmod(i, per) for i, v in enumerate(sizes) if v == size)
+    return tuple(Place(c + 1, b + 1 if per > 1 else None) for c, b in at)
 
 
 def _choke(job: Job) -> Part:

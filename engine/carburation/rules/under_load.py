@@ -12,6 +12,7 @@ from typing import Literal
 from engine.carburation.rules.fuel import petrol_scale
 from engine.carburation.rules.refusal import Refused, within
 from engine.carburation.rules.sizing import JET_STEP, bore_for, in_series, stocked
+from engine.wording import Said, said
 
 #: Full-load target. [common practice; 0.85 to 0.90 published: sources S50, S51]
 TARGET = 0.87
@@ -48,7 +49,7 @@ class LoadAdvice:
     high: float | None
     half_step: float
     sureness: Sureness
-    say: str
+    say: Said | str
     why: str
     unless: str
 
@@ -82,16 +83,18 @@ class _Pull:
         self,
         verdict: Verdict,
         sureness: Sureness,
-        say: str,
+        say: Said | str,
         unless: str,
         before: float | None = None,
         after: float | None = None,
         exact: float | None = None,
     ) -> LoadAdvice:
         if self.lean:
-            say = (
-                f"Lean under load, lambda above {LEAN_STOP:g}: lift off, and no further pull until it is richer. "
-                f"Check fuel pressure and flow under load first. {say}"
+            say = said(
+                "Lean under load, lambda above {limit:g}: lift off, and no further pull until it is richer. "
+                "Check fuel pressure and flow under load first. {then}",
+                limit=LEAN_STOP,
+                then=say,
             )
         why = (
             f"{len(self.rows)} readings from {self.rows[0][0]:g} to {self.rows[-1][0]:g} rpm: lambda is "
@@ -214,7 +217,12 @@ def _main(p: _Pull, error: float, sureness: Sureness) -> LoadAdvice:
     return p.answer(
         "main jet",
         sureness,
-        f"Main jet from {p.main:g} to {size:g} on every barrel, nothing else. Then pull again{rest}.",
+        said(
+            "Main jet from {old:g} to {new:g} on every {barrel}, nothing else. Then pull again{rest}.",
+            old=p.main,
+            new=size,
+            rest=rest,
+        ),
         "A fuel pressure that falls under load, or air getting into the exhaust before the sensor.",
         p.main,
         size,
@@ -242,8 +250,13 @@ def _corrector(p: _Pull) -> LoadAdvice:
     return p.answer(
         "air corrector",
         "trend only",
-        f"{where}: air corrector from {p.corrector:g} to {size:g} on every barrel, nothing else. How much is a trend, "
-        f"not a law: pull again.",
+        said(
+            "{where}: air corrector from {old:g} to {new:g} on every {barrel}, nothing else. How much is a trend, "
+            "not a law: pull again.",
+            where=where,
+            old=p.corrector,
+            new=size,
+        ),
         unless,
         p.corrector,
         size,

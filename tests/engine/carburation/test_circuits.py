@@ -11,8 +11,11 @@ from hypothesis import strategies as st
 
 from engine.carburation.registry import ADVISERS
 from engine.contract import Adviser
-from engine.evidence import Advice, Evidence, Inputs, Place, ReadingView
+from engine.evidence import Evidence, Inputs, Place, ReadingView
 from engine.job.model import Job
+from engine.judgement import Judgement
+from engine.session.consult import worded
+from engine.wording import Words
 
 UNITS = {"co": Fraction(1, 100), "co2": Fraction(1, 100), "o2": Fraction(1, 100), "hc": Fraction(1, 10**6)}
 
@@ -44,7 +47,7 @@ def evidence(**parts: int) -> Evidence:
     return Evidence((), {}, fitted, {}, 0)
 
 
-def ask(name: str, of: Job | None = None, known: Evidence | None = None, **read: Any) -> Advice:
+def ask(name: str, of: Job | None = None, known: Evidence | None = None, **read: Any) -> Judgement:
     """Call an adviser: names of its contract with values; readings are single, in the unit that the screen shows."""
     adviser = ADVISERS[name]
     readings, values = {}, {}
@@ -58,7 +61,7 @@ def ask(name: str, of: Job | None = None, known: Evidence | None = None, **read:
     return keeps(adviser, adviser.run(of or job(), Inputs(readings, {}, values), known or evidence()))
 
 
-def keeps(adviser: Adviser, advice: Advice) -> Advice:
+def keeps(adviser: Adviser, advice: Judgement) -> Judgement:
     """Every declared output is there, within its choices or range; every finding is declared, with its severity."""
     assert set(advice.outputs) == set(adviser.outputs)
     for name, output in adviser.outputs.items():
@@ -68,9 +71,7 @@ def keeps(adviser: Adviser, advice: Advice) -> Advice:
         else:
             assert isinstance(value, Fraction)
             assert output.type.low <= value <= output.type.high
-    for finding in advice.findings:
-        assert adviser.findings[finding.code].severity == finding.severity
-        assert finding.say
+    assert all(f.say for f in worded(adviser, advice, Words({})).findings)
     assert advice.because
     return advice
 
@@ -142,7 +143,8 @@ def test_sizing_notes_what_is_unusual_and_orders_nothing():
     assert advice.outputs["verdict"] == "off"
     assert (advice.outputs["main_jet"], advice.outputs["idle_jet"]) == ("small", "barrels differ")
     assert {f.code for f in advice.findings} == {"main-jet-unusual", "idle-jet-unusual"}
-    assert all(f.severity == "note" and f.suggest is None for f in advice.findings)
+    found = worded(ADVISERS["sizing"], advice, Words({})).findings
+    assert all(f.severity == "note" and f.suggest is None for f in found)
     assert not advice.parts
 
 

@@ -51,7 +51,6 @@ def test_a_lean_reading_from_misfire_is_not_believed(lam):
     co, co2, o2 = (0.9 * x for x in exhaust.equilibrium(lam))
     reading = exhaust.read(Gases(co, co2, o2 + 2.1, 4000))
     assert reading.combustion == "misfire"
-    assert "Don't enrich by it" in reading.say
 
 
 @pytest.mark.parametrize(

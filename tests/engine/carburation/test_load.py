@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from engine.carburation.rules import under_load
 from engine.carburation.rules.refusal import Refused
 from engine.carburation.rules.sizing import bore_for
+from engine.wording import Words, put
 
 SPEEDS = (2500, 3500, 4500, 5500, 6500)
 
@@ -50,15 +51,15 @@ def test_what_a_pull_asks_for(readings, verdict, before, after):
 def test_lean_under_load_stops_the_pull_whatever_else_is_said():
     advice = under_load.advise(pull(0.87, 0.89, 0.91, 0.93, 0.95), 130, 175)
     assert advice.lean
-    assert advice.say.startswith("Lean under load, lambda above 0.92: lift off")
-    assert "Check fuel pressure" in advice.say
+    assert put(advice.say, Words({})).startswith("Lean under load, lambda above 0.92: lift off")
+    assert "Check fuel pressure" in put(advice.say, Words({}))
     assert not under_load.advise(pull(0.92, 0.92, 0.92, 0.92, 0.92), 130, 175).lean
 
 
 def test_readings_that_do_not_follow_the_speed_change_no_jet():
     advice = under_load.advise(pull(0.84, 0.91, 0.80, 0.90, 0.82), 130, 175)
     assert (advice.verdict, advice.size_to) == ("withheld", None)
-    assert "pull again" in advice.say
+    assert "pull again" in put(advice.say, Words({}))
 
 
 def test_one_reading_cannot_tell_the_corrector_from_the_main():
@@ -71,7 +72,7 @@ def test_one_reading_cannot_tell_the_corrector_from_the_main():
 def test_without_the_corrector_in_the_job_no_size_is_made_up():
     advice = under_load.advise(pull(0.87, 0.88, 0.89, 0.90, 0.91), 130)
     assert (advice.verdict, advice.size_to) == ("air corrector", None)
-    assert "read it off" in advice.say
+    assert "read it off" in put(advice.say, Words({}))
 
 
 def test_the_order_of_the_readings_does_not_matter():

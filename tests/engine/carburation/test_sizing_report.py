@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from engine.carburation.rules import sizing_report
 from engine.carburation.rules.sizing_report import Part, SizingReport
+from engine.evidence import Place
 from engine.job.model import Job
 from engine.sheet import sizing_page
 
@@ -76,9 +77,9 @@ def test_how_far_off_is_said_in_sizes(bank, name, verdict, steps):
 def test_barrels_that_differ_are_each_named():
     one = part(sizing_report.run(job({"idle_jet": [50, 50, 45, 50]})), "idle jet")
     assert one.verdict == "barrels differ"
-    assert [(f.where, f.size, f.verdict) for f in one.fitted] == [
-        ("carb 1 barrel 1, carb 1 barrel 2, carb 2 barrel 2", 50, "in range"),
-        ("carb 2 barrel 1", 45, "small"),
+    assert [(f.places, f.size, f.verdict) for f in one.fitted] == [
+        ((Place(1, 1), Place(1, 2), Place(2, 2)), 50, "in range"),
+        ((Place(2, 1),), 45, "small"),
     ]
     assert any("barrels differ" in note for note in one.notes)
 

@@ -16,8 +16,9 @@ from engine.book import codec
 from engine.book.book import Book
 from engine.book.trouble import BookTrouble
 from engine.contract import Adviser, Input, Output, Registry
-from engine.evidence import Advice, Evidence, Inputs
+from engine.evidence import Evidence, Inputs
 from engine.job.model import Job
+from engine.judgement import Judgement
 from engine.procedure.build.load import load_texts
 from engine.procedure.language.expr import Type
 from engine.protocol.talk import step_message
@@ -35,7 +36,7 @@ def without(table: Mapping[str, Any], *names: str) -> dict[str, Any]:
 def saying(**outputs: Any) -> Adviser:
     """Today's adviser, answering some of its outputs otherwise; None: not at all."""
 
-    def run(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+    def run(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
         advice = EVEN.run(job, inputs, evidence)
         said = {n: v for n, v in {**advice.outputs, **outputs}.items() if v is not None}
         return replace(advice, outputs=said)

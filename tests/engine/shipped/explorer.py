@@ -14,8 +14,9 @@ from fractions import Fraction
 from typing import Any
 
 from engine.contract import Adviser, Registry
-from engine.evidence import Advice, Evidence, Inputs, Move, Part, Place
+from engine.evidence import Evidence, Inputs, Move, Part, Place
 from engine.job.model import Job
+from engine.judgement import Judgement
 from engine.procedure.language.expr import Number, Type
 from engine.procedure.program import Branch, Call, Procedure, Program, Reading, Step
 from engine.quantity.units import from_base
@@ -185,13 +186,11 @@ class AnyAdvice:
         self.registry: dict[str, Adviser] = {n: replace(a, run=self._runs(a)) for n, a in registry.items()}
 
     def _runs(self, adviser: Adviser) -> Any:
-        def run(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+        def run(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
             at = evidence.answers[-1].file if evidence.answers else ""
             out = {n: self._one((adviser.name, at, n), o.type, job) for n, o in adviser.outputs.items()}
             parts = (Part("idle jet", Place(1, 1), Fraction(self.rng.choice((45, 50, 55)))),)
-            return Advice(
-                adviser.name,
-                adviser.version,
+            return Judgement(
                 out,
                 tuple(self._moves(inputs)),
                 parts if "parts" in adviser.makes else (),
