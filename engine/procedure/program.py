@@ -22,6 +22,9 @@ from engine.procedure.source.spans import NOWHERE, Source, Span
 #: absent. `values` are worked out by the guards themselves.
 Names = Mapping[str, Any]
 
+#: Steps that may pass by themselves after one answer: the run refuses more, and the checks prove that it need not.
+MOST_SILENT = 5000
+
 #: The name under which a guard finds how many barrels a carb of this bank has (an int), where the file allows several.
 PER_CARB = "#barrels per carb"
 

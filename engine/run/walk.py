@@ -11,8 +11,8 @@ from dataclasses import replace
 from typing import Any, NamedTuple
 
 from engine.evidence import Advice, Finding, Place
+from engine.procedure.program import MOST_SILENT, Branch, Call, End, FindingSpec
 from engine.procedure.program import Advise as AdviseSpec
-from engine.procedure.program import Branch, Call, End, FindingSpec
 from engine.run import record
 from engine.run.advice import Advise, request
 from engine.run.layout import RunLayout, StepPlan
@@ -21,9 +21,6 @@ from engine.run.moves import asked
 from engine.run.names import Names, again, named
 from engine.run.state import CallSite, Ending, Frame, Made, Past, State, standing
 from engine.run.texts import render, said
-
-#: Steps that may pass silently after one answer; a sound program never comes near.
-_MOST_SILENT = 5000
 
 
 class Unsound(RuntimeError):
@@ -78,13 +75,13 @@ class Walk:
 
     def settle(self) -> None:
         """Pass every step that asks nothing, until one waits for an answer or the run is over."""
-        for _ in range(_MOST_SILENT):
+        for _ in range(MOST_SILENT):
             if not self._passing or self.end is not None:
                 return
             self._passing = False
             self.leave(self.own(), {})
         at = self.frame.at
-        raise Unsound(f"'{at.file.name}' passes {_MOST_SILENT} steps up to '{at.name}' without asking anything.")
+        raise Unsound(f"'{at.file.name}' passes {MOST_SILENT} steps up to '{at.name}' without asking anything.")
 
     def leave(self, names: Names, readings: Mapping[str, Any]) -> None:
         """Everything that a step does on its answer, then the way on."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass, field, fields
 
 from engine.contract import Registry
 from engine.procedure.build.links import calls
@@ -10,9 +11,11 @@ from engine.procedure.check import style
 from engine.procedure.check.guards import coverage
 from engine.procedure.check.guards.study import Study
 from engine.procedure.check.guards.witness import Words
-from engine.procedure.check.ways import assign, conditions, graph, hazards, standing, symptoms
+from engine.procedure.check.ways import assign, conditions, graph, hazards, passing, standing, symptoms
 from engine.procedure.check.ways.edges import edges_of
 from engine.procedure.check.ways.flow import Summary, flow, summary, surely_known
+from engine.procedure.check.ways.passing import Passing
+from engine.procedure.check.ways.rounds import Meets, meets
 from engine.procedure.program import Program
 from engine.procedure.source.problems import Problem, in_order
 
@@ -21,7 +24,7 @@ def check(program: Program, advisers: Registry) -> tuple[Problem, ...]:
     """Every problem of a program's files, in order. A program without an error among them is sound: every step can be
     reached, every run ends after finitely many steps, and no answer leaves the technician without a way on."""
     found: list[Problem] = []
-    summaries: dict[str, Summary] = {}
+    summaries = Summaries()
     lost: dict[str, symptoms.Lost] = {}
     for name in innermost_first(program):
         study = Study(program, program.files[name])
@@ -47,11 +50,30 @@ def innermost_first(program: Program) -> list[str]:
     return order
 
 
-def prove(study: Study, advisers: Registry, summaries: dict[str, Summary]) -> Iterator[Problem]:
-    """The problems of one file. `summaries` are those of the files that it calls; its own is added."""
+@dataclass(slots=True)
+class Summaries:
+    """What is known of the files that were proved, by name, for those that call them: how each leaves things standing,
+    what it does with symptoms, how it passes by itself."""
+
+    leaves: dict[str, Summary] = field(default_factory=dict)
+    meets: dict[str, Meets] = field(default_factory=dict)
+    passing: dict[str, Passing] = field(default_factory=dict)
+
+    def copy(self) -> Summaries:
+        """One of its own for another proof: what that adds does not come back."""
+        return Summaries(*(dict(getattr(self, f.name)) for f in fields(self)))
+
+
+def prove(study: Study, advisers: Registry, called: Summaries) -> Iterator[Problem]:
+    """The problems of one file. `called` are the files that it calls; it is added."""
+    name = study.procedure.name
     edges = edges_of(study)
-    found = flow(study, edges, advisers, summaries)
-    summaries[study.procedure.name] = summary(study, found, summaries)
+    found = flow(study, edges, advisers, called.leaves)
+    yield from graph.problems(study, edges, found, called.meets)
+    yield from passing.problems(study, edges, found, called.passing)
+    called.leaves[name] = summary(study, found, called.leaves)
+    called.meets[name] = meets(study, found, called.meets)
+    called.passing[name] = passing.passing(study, edges, found, called.passing)
     words = Words(study.procedure, study.normal)
     spent = False
     for name, ways in edges.ways.items():
@@ -63,8 +85,7 @@ def prove(study: Study, advisers: Registry, summaries: dict[str, Summary]) -> It
                 yield problem
             spent = spent or (problem.code == "too-complex" and study.effort.left < 0)
     yield from conditions.problems(study, found)
-    yield from graph.problems(study, edges, found)
     yield from assign.problems(study, edges, found, advisers)
-    yield from standing.problems(study, edges, found, summaries)
+    yield from standing.problems(study, edges, found, called.leaves)
     yield from hazards.problems(study, found)
     yield from style.problems(study)

@@ -12,7 +12,7 @@ from walk_kit import value_of, walk
 from engine.procedure.build.links import calls
 from engine.procedure.build.load import _calls, load_texts, modelled, shelf_of
 from engine.procedure.build.procedure import build
-from engine.procedure.check import check, prove
+from engine.procedure.check import Summaries, check, prove
 from engine.procedure.check.guards.study import Study
 from engine.procedure.program import Call, Procedure, Program
 from engine.procedure.source.problems import Problem
@@ -26,7 +26,7 @@ class Shelf:
     def __init__(self, texts: dict[str, str], advisers: Any) -> None:
         self.texts, self.advisers = texts, advisers
         self.programs: dict[str, Program] = {}
-        self.summaries: dict[str, Any] = {}
+        self.summaries = Summaries()
         self.base: dict[str, tuple[Problem, ...]] = {}
         for name in texts:
             loaded = load_texts(texts, name, advisers)
@@ -39,7 +39,7 @@ class Shelf:
     def _summary(self, name: str) -> None:
         program = self.programs[name]
         for call in calls(program.files[name]):
-            if call.file not in self.summaries:
+            if call.file not in self.summaries.leaves:
                 self._summary(call.file)
         list(prove(Study(program, program.files[name]), self.advisers, self.summaries))
 
@@ -67,7 +67,7 @@ class Shelf:
                             files[call.file] = self.programs[call.file].files[call.file]
                             queue.append(files[call.file])
                 program = Program(mutant.file, files, "")
-                problems += prove(Study(program, procedure), self.advisers, dict(self.summaries))
+                problems += prove(Study(program, procedure), self.advisers, self.summaries.copy())
             else:
                 program = None
         known = {(p.code, p.message) for p in self.base[mutant.file]}

@@ -271,7 +271,132 @@ steps:
 """
     assert problems(example.format(limit="", own="")) == ["endless-symptom"]
     assert problems(example.format(limit=", limit: {visits: 3, then: bad}", own="")) == []
-    assert problems(example.format(limit="", own="limit: {visits: 3, then: bad}\n    ")) == []
+    # Given again inside the called file it calls anew, and the step that it broke into is never entered again.
+    own = example.format(limit="", own="limit: {visits: 3, then: bad}\n    ")
+    assert problems(own) == ["endless-symptom"]
+    # Unless that file leads it somewhere itself.
+    led = "# file: restart.yaml\nsymptoms:\n  stall: {kind: stall, ask: It stalls, go: dead}\n"
+    assert problems(own.replace("# file: restart.yaml\n", led)) == []
+
+
+def test_a_symptom_that_may_be_given_again_inside_the_file_that_it_calls_needs_a_limit(problems):
+    """No way comes back to the step, and still nothing would end it: the call is left and made anew, each time."""
+    example = """\
+symptoms:
+  stall: {{kind: stall, ask: It stalls, call: restart, ends: {{done: bad}}{limit}}}
+  hiss: {{kind: leak, ask: It hisses, {hiss}}}
+steps:
+  gate:
+    do: Look.
+    go: done
+  bad: {{end: failed, say: Bad.}}
+# file: restart.yaml
+steps:
+  gate:
+    do: Start it.
+    {way}
+# file: deeper.yaml
+steps:
+  gate:
+    do: Start it.
+    go: done
+"""
+
+    def told(limit="", hiss="go: bad", way="go: done"):
+        return [(p.code, p.message) for p in problems(example.format(limit=limit, hiss=hiss, way=way), whole=True)]
+
+    ((code, message),) = told()
+    assert code == "endless-symptom" and "given again inside 'restart'" in message
+    assert told(limit=", limit: {visits: 3, then: bad}") == []
+    # Two symptoms that call each other's file away are found likewise, and a limit of one does not count the other.
+    two = told(limit=", limit: {visits: 3, then: bad}", hiss="call: deeper, ends: {done: bad}")
+    assert [c for c, _ in two] == ["endless-symptom"]
+    # Given in a file that the called one calls, it climbs as far.
+    deep = told(way="call: deeper\n    ends: {done: done}")
+    assert [c for c, _ in deep] == ["endless-symptom"]
+
+
+# ---- what passes by itself
+
+
+def test_a_limited_loop_over_a_file_that_asks_nothing_is_told(problems):
+    example = """\
+settings:
+  n: {{value: 3, range: [1, 9], source: common practice}}
+steps:
+  gate:
+    do: Look.
+    go: again
+  again:
+    limit: {{visits: {visits}, then: done}}
+    call: inner
+    ends: {{done: {way}}}
+  look:
+    {look}
+    go: again
+# file: inner.yaml
+readings:
+  x: {{ask: X, unit: mm, range: [0, 9]}}
+steps:
+  gate:
+    {ask}keep: {{y: 1 mm}}
+    go: second
+  second:
+    keep: {{y: 2 mm}}
+    branch:
+      - {{when: y > 1 mm, go: done}}
+      - {{otherwise: done}}
+"""
+
+    def told(look, ask=""):
+        return {p.code for p in problems(example.format(visits=1000, way="look", look=look, ask=ask), whole=True)}
+
+    assert "silent-loop" in told("keep: {y: n}")
+    assert not told("do: Look again.") & {"silent-loop", "passes-unseen"}
+    assert not told("keep: {y: n}", "do: Look.\n    ") & {"silent-loop", "passes-unseen"}
+
+
+def test_files_that_call_each_other_may_not_pass_thousands_of_steps_unseen(problems):
+    def example(depth):
+        def file(n):
+            first, second = (
+                f"call: file{n + 1}\n    ends: {{done: {then}}}" if n < depth else f"go: {then}"
+                for then in ("second", "done")
+            )
+            return f"steps:\n  gate:\n    {first}\n  second:\n    {second}\n"
+
+        return file(0) + "".join(f"# file: file{n}.yaml\n{file(n)}" for n in range(1, depth + 1))
+
+    assert problems(example(6)) == []
+    assert set(problems(example(14))) == {"passes-unseen"}
+
+
+def test_steps_whose_readings_all_hang_on_a_fact_pass_where_it_does_not_hold(problems):
+    def example(others):
+        links = "".join(
+            f"  more{n}:\n    keep: {{n: n + 1}}\n    go: {f'more{n + 1}' if n < others - 1 else 'again'}\n"
+            for n in range(others)
+        )
+        return f"""\
+facts:
+  meter: instruments.flow_meter
+readings:
+  x: {{ask: X, unit: mm, range: [0, 9]}}
+steps:
+  gate:
+    do: Look.
+    keep: {{n: 1}}
+    go: again
+  again:
+    limit: {{visits: 1000, then: done}}
+    read: [{{x: meter}}]
+    branch:
+      - {{when: meter and x > 3 and n > 3, go: done}}
+      - {{otherwise: more0}}
+{links}"""
+
+    assert problems(example(3)) == []
+    assert problems(example(5)) == ["passes-unseen"]
 
 
 # ---- the engine

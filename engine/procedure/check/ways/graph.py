@@ -1,8 +1,9 @@
 """Whether every step can be reached, comes to an end, and does so after finitely many steps; it reads no guard.
 
 Termination. Counters live in a frame and only grow, so after finitely many steps every limited step that is still
-entered is spent: it goes to its `then`, and a symptom with a limit to its own. What is left is the spent graph. If
-it has no cycle, no run is endless; calls are finite by the same proof of the called file, and no file calls itself.
+entered is spent: it goes to its `then`, and a symptom with a limit to its own. What is left is the spent graph, the
+files that symptoms call being places of their own in it (`rounds`). If it has no cycle, no run is endless; calls are
+finite by the same proof of the called file, and no file calls itself.
 """
 
 from __future__ import annotations
@@ -10,19 +11,20 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from engine.procedure.check.guards.study import Study
+from engine.procedure.check.ways.components import components, cycle_in
 from engine.procedure.check.ways.edges import Edge, Edges
 from engine.procedure.check.ways.flow import Here
+from engine.procedure.check.ways.rounds import Meets, rounds
 from engine.procedure.program import Call, End
 from engine.procedure.source.problems import Problem
 
 
-def problems(study: Study, edges: Edges, found: Mapping[str, Here]) -> Iterator[Problem]:
-    """What is wrong with the ways of a file."""
+def problems(study: Study, edges: Edges, found: Mapping[str, Here], called: Mapping[str, Meets]) -> Iterator[Problem]:
+    """What is wrong with the ways of a file. `called` are the files that it calls."""
     lost = endless_from(study, edges, found)
     yield from unreachable(study, found)
     yield from stuck(study, edges, found, lost)
-    yield from endless(study, edges, found, lost)
-    yield from silent(study, edges, found)
+    yield from endless(study, edges, found, lost, called)
 
 
 def unreachable(study: Study, found: Mapping[str, Here]) -> Iterator[Problem]:
@@ -112,116 +114,20 @@ def _doors(lost: Mapping[str, int], edges: Edges) -> list[str]:
     return [n for n in lost if n in doors or n not in inside] or list(lost)[:1]
 
 
-def endless(study: Study, edges: Edges, found: Mapping[str, Here], lost: Mapping[str, int]) -> Iterator[Problem]:
+def endless(
+    study: Study, edges: Edges, found: Mapping[str, Here], lost: Mapping[str, int], called: Mapping[str, Meets]
+) -> Iterator[Problem]:
     """Cycles of the spent graph: loops that no limit ends; but not those that lead to no end at all, told already."""
-    graph = {
-        n: [e for e in out if e.spent and e.worlds & found[n].reach] for n, out in edges.out.items() if found[n].reach
-    }
+    places = rounds(study, edges, found, called)
+    graph = {name: out for name, (out, _) in places.items()}
     for names in components(graph):
-        cycle = _cycle(graph, names, study.worlds.all)
-        if cycle and any(lost.get(e.source) != found[e.source].reach for e in cycle):
-            yield _endless(study, cycle)
+        cycle = cycle_in(graph, names, study.worlds.all)
+        steps = [places[e.source][1] for e in cycle or ()]
+        if cycle and any(lost.get(n) != found[n].reach for n in steps):
+            yield _endless(study, cycle, steps)
 
 
-def silent(study: Study, edges: Edges, found: Mapping[str, Here]) -> Iterator[Problem]:
-    """Cycles of steps that ask nothing: they spin until a limit stops them."""
-    steps = study.procedure.steps
-    quiet = {n for n, s in steps.items() if s.silent and not isinstance(s.way, Call | End) and found[n].reach}
-    graph = {n: [e for e in edges.out[n] if e.target in quiet and e.worlds & found[n].reach] for n in quiet}
-    for names in components({n: graph[n] for n in steps if n in quiet}):
-        cycle = _cycle(graph, names, study.worlds.all)
-        if cycle and not all(e.spent for e in cycle):
-            path = " → ".join([e.source for e in cycle] + [cycle[-1].target])
-            yield Problem(
-                "silent-loop",
-                study.path,
-                cycle[-1].span,
-                f"This loop asks nothing and changes nothing: {path}.",
-                "It would spin until its limit stops it, and nobody would see why.",
-                "Give one of its steps something to do or to read.",
-            )
-
-
-def components(graph: Mapping[str, list[Edge]]) -> list[list[str]]:
-    """The strongly connected parts that hold a cycle, by Tarjan's algorithm without recursion, in the order of the
-    file."""
-    order = list(graph)
-    index: dict[str, int] = {}
-    low: dict[str, int] = {}
-    stack: list[str] = []
-    on: set[str] = set()
-    parts: list[list[str]] = []
-    for root in order:
-        if root in index:
-            continue
-        work = [(root, iter(graph[root]))]
-        index[root] = low[root] = len(index)
-        stack.append(root)
-        on.add(root)
-        while work:
-            node, rest = work[-1]
-            edge = next((e for e in rest if e.target in graph), None)
-            if edge is None:
-                work.pop()
-                if work:
-                    low[work[-1][0]] = min(low[work[-1][0]], low[node])
-                if low[node] == index[node]:
-                    part = []
-                    while True:
-                        name = stack.pop()
-                        on.discard(name)
-                        part.append(name)
-                        if name == node:
-                            break
-                    if len(part) > 1 or any(e.target == node for e in graph[node]):
-                        parts.append(sorted(part, key=order.index))
-            elif edge.target not in index:
-                index[edge.target] = low[edge.target] = len(index)
-                stack.append(edge.target)
-                on.add(edge.target)
-                work.append((edge.target, iter(graph[edge.target])))
-            elif edge.target in on:
-                low[node] = min(low[node], index[edge.target])
-    return sorted(parts, key=lambda p: order.index(p[0]))
-
-
-def _cycle(graph: Mapping[str, list[Edge]], names: list[str], worlds: int) -> list[Edge] | None:
-    """A shortest cycle within a part that is possible in one world; None if no world has one."""
-    inside = set(names)
-    masks = {e.worlds for n in names for e in graph[n] if e.target in inside}
-    for world in _classes(masks, worlds):
-        best: list[Edge] | None = None
-        for start in names:
-            before: dict[str, Edge] = {}
-            queue = [start]
-            while queue and start not in before:
-                following = []
-                for node in queue:
-                    for edge in graph[node]:
-                        if edge.target in inside and edge.worlds & world and edge.target not in before:
-                            before[edge.target] = edge
-                            following.append(edge.target)
-                queue = following
-            if start in before:
-                path = [before[start]]
-                while path[-1].source != start:
-                    path.append(before[path[-1].source])
-                if best is None or len(path) < len(best):
-                    best = path[::-1]
-        if best:
-            return best
-    return None
-
-
-def _classes(masks: set[int], worlds: int) -> list[int]:
-    """Worlds that the masks do not tell apart, one class each."""
-    classes = [worlds]
-    for mask in masks:
-        classes = [part for c in classes for part in (c & mask, c & ~mask) if part][:256]
-    return classes
-
-
-def _endless(study: Study, cycle: list[Edge]) -> Problem:
+def _endless(study: Study, cycle: list[Edge], steps: list[str]) -> Problem:
     path = " → ".join([e.source for e in cycle] + [cycle[-1].target])
     then = next((e for e in cycle if e.kind == "then"), None)
     symptom = next((e for e in cycle if e.kind == "symptom"), None)
@@ -235,6 +141,17 @@ def _endless(study: Study, cycle: list[Edge]) -> Problem:
             why,
             "Let `then` lead out of the loop, to an end or towards one.",
         )
+    within = next((e for e in cycle if e.symptom and e.source not in steps), None)
+    if within and within.call:
+        return Problem(
+            "endless-symptom",
+            study.path,
+            within.span,
+            f"The symptom '{within.symptom}' may be given again inside '{within.call.file}', which it calls from "
+            f"'{steps[cycle.index(within)]}', and nothing counts how often.",
+            why,
+            "Give the symptom a `limit: {visits: 3, then: step}`, or let that file lead it somewhere itself.",
+        )
     if symptom and len(cycle) == 1 and symptom.call:
         return Problem(
             "endless-symptom",
@@ -242,9 +159,10 @@ def _endless(study: Study, cycle: list[Edge]) -> Problem:
             symptom.span,
             f"The symptom '{symptom.symptom}' leads back into '{symptom.source}' and may be given again and again.",
             why,
-            "Give the symptom a `limit: {visits: 3, then: step}`, or the step one of its own.",
+            "Give the symptom a `limit: {visits: 3, then: step}`.",
         )
-    last = max(cycle, key=lambda e: list(study.procedure.steps).index(e.source))
+    order = list(study.procedure.steps)
+    last = max(zip(cycle, steps, strict=True), key=lambda pair: order.index(pair[1]))[0]
     hint = "Give one of these steps a `limit: {visits: 10, then: step}` whose `then` leads out of the loop."
     if symptom and len(cycle) == 1:
         return Problem(

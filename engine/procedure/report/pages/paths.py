@@ -94,7 +94,8 @@ steps:
         "person "
         "sees may come again each time.",
         "An engine that stalls again and again would be restarted for ever instead of being looked at.",
-        "Give the symptom a `limit: {visits: 3, then: step}`, or a step of the loop a limit of its own.",
+        "Give the symptom a `limit: {visits: 3, then: step}`, or a step of the loop a limit of its own. A symptom that "
+        "can be given again inside the file that it calls needs the first: that file leaves the step where it stands.",
         """\
 symptoms:
   stall: {kind: stall, ask: It stalls, call: restart, ends: {done: back}}
@@ -127,6 +128,22 @@ steps:
       - {when: sound == 'steady', go: done}
       - {otherwise: again}
 """,
+    ),
+    Page(
+        "passes-unseen",
+        "More steps than may pass without asking",
+        "Between two answers so many steps may pass by themselves that nobody could follow what happened: loops whose "
+        "readings all hang on a condition, files called in files that ask nothing.",
+        "The program would spin, and nobody would see why.",
+        "Give a step of the loop, or of the called file, something to do or to read.",
+        "steps:\n  gate:\n    call: file1\n    ends: {done: second}\n"
+        "  second:\n    call: file1\n    ends: {done: done}\n"
+        + "".join(
+            f"# file: file{n}.yaml\nsteps:\n  gate:\n    call: file{n + 1}\n    ends: {{done: second}}\n"
+            f"  second:\n    call: file{n + 1}\n    ends: {{done: done}}\n"
+            for n in range(1, 13)
+        )
+        + "# file: file13.yaml\nsteps:\n  gate:\n    go: done\n",
     ),
     Page(
         "symptom-leads-nowhere",
