@@ -14,6 +14,8 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer, model_validator
 
 from engine.quantity.units import NotAQuantity, convert, parse_quantity, write_number
+from engine.vocabulary.entries import DECLARED, Band
+from engine.vocabulary.vocabulary import mixture_screw_name
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +134,35 @@ Sizes = Annotated[
 ]
 
 
+@dataclass(frozen=True, slots=True)
+class WordOf:
+    """A word of the vocabulary: which table of it; seen on the fields of the model."""
+
+    table: Literal["mixture_screws"]
+
+
+#: A kind of mixture screw, by the vocabulary's own name.
+KindOfScrew = Annotated[
+    str,
+    BeforeValidator(lambda v: mixture_screw_name(v) if isinstance(v, str) else v, json_schema_input_type=str),
+    WordOf("mixture_screws"),
+]
+
+
+class ScrewBand(_Part):
+    """A kind of mixture screw that the vocabulary does not have, in turns out from its seat."""
+
+    out: Literal["richer", "leaner"] = "richer"
+    start: _quantity("turn", -30, 30)
+    rest: tuple[_quantity("turn", -30, 30), _quantity("turn", -30, 30)]
+    doubt: tuple[_quantity("turn", -30, 30), _quantity("turn", -30, 30)]
+    source: Text = DECLARED
+
+    def band(self) -> Band:
+        """As the vocabulary has it."""
+        return Band(self.start, self.rest, self.doubt, "large" if self.out == "richer" else "small")
+
+
 class Bank(_Open):
     """The carburettors of one engine. Rows run carb 1 barrel 1, carb 1 barrel 2, carb 2 barrel 1 ..."""
 
@@ -142,7 +173,12 @@ class Bank(_Open):
     manifold: Literal["separate", "shared"] = Field(
         "separate", description="'shared': all barrels feed one plenum, so a barrel belongs to no cylinder."
     )
-    mixture_screw: Literal["short taper", "long taper", "air screw", "jet nut"] | None = None
+    mixture_screw: KindOfScrew | None = Field(
+        None, description="Its kind: short taper, long taper, fuel screw, air screw, jet nut, or one that is declared."
+    )
+    mixture_screw_band: ScrewBand | None = Field(
+        None, description="Of a kind that the vocabulary does not have: what it does and where it belongs."
+    )
     air_bypass_screws: bool = False
     linkage_balance_screws: bool = False
     throttle_bore: _quantity("mm", 10, 80) | None = None

@@ -15,6 +15,7 @@ from typing import Any, Literal
 
 from engine.procedure.language.expr import Each, Node, Type
 from engine.procedure.source.spans import NOWHERE, Source, Span
+from engine.vocabulary.vocabulary import SHIPPED, Vocabulary
 
 #: What a guard evaluates over: the readings, kept values, facts, settings, `advice.output` and `call.result` of a frame
 #: by name, the position of a screw as "position:screw", and `PER_CARB`. A number is a Fraction in base units, a choice
@@ -386,6 +387,8 @@ class Procedure:
     words: Mapping[str, str] = field(default_factory=dict)
     #: The kits that it uses, by name, each with the names that it takes from it.
     uses: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    #: The vocabulary that it is written in: the trade's, the shop's, and its own words.
+    vocabulary: Vocabulary = SHIPPED
 
     @property
     def ends(self) -> dict[str, End]:

@@ -6,8 +6,9 @@ from fractions import Fraction
 
 import pytest
 
-from engine.carburation.rules import bands
 from engine.quantity.units import convert
+from engine.vocabulary import screws
+from engine.vocabulary.vocabulary import SHIPPED
 
 
 @pytest.mark.parametrize(
@@ -39,7 +40,7 @@ from engine.quantity.units import convert
     ],
 )
 def test_what_a_resting_place_says_of_the_jet(screw, turns, jet):
-    assert bands.BANDS[screw].jet(Fraction(turns)) == jet
+    assert SHIPPED.band(screw).jet(Fraction(turns)) == jet
 
 
 @pytest.mark.parametrize(
@@ -55,26 +56,27 @@ def test_what_a_resting_place_says_of_the_jet(screw, turns, jet):
     ],
 )
 def test_where_a_screw_is_first_set(screw, turns):
-    band = bands.BANDS[screw]
+    band = SHIPPED.band(screw)
     assert band.start == Fraction(turns)
     assert band.jet(band.start) == "right"
 
 
 def test_twelve_flats_are_two_turns():
     # Source S24, club, and exact geometry.
-    assert Fraction(bands.JET_NUT_START, bands.FLATS_PER_TURN) == 2
-    assert convert(Fraction(bands.JET_NUT_START), "flat", "turn") == 2
-    assert bands.band("jet nut") is None, "a jet nut has no idle jet to judge"
+    assert Fraction(screws.JET_NUT_START, screws.FLATS_PER_TURN) == 2
+    assert convert(Fraction(screws.JET_NUT_START), "flat", "turn") == 2
+    assert SHIPPED.band("jet nut") is None, "a jet nut has no idle jet to judge"
 
 
 def test_bodies_13_and_16_flats_down_stand_at_the_alarm_and_18_past_it():
     # Source S24, club: the example is 13 against 16 to 18.
-    assert bands.JET_NUT_SPREAD == 16 - 13
-    assert bands.JET_NUT_SPREAD < 18 - 13
+    assert screws.JET_NUT_SPREAD == 16 - 13
+    assert screws.JET_NUT_SPREAD < 18 - 13
 
 
-@pytest.mark.parametrize("band", bands.BANDS.values(), ids=lambda b: b.screw)
-def test_a_band_lies_inside_its_doubt_and_says_where_it_comes_from(band):
+@pytest.mark.parametrize("screw", [s for s in screws.MIXTURE_SCREWS if s.band], ids=lambda s: s.name)
+def test_a_band_lies_inside_its_doubt_and_says_where_it_comes_from(screw):
+    band = screw.band
     assert band.doubt[0] <= band.rest[0] < band.rest[1] <= band.doubt[1]
-    assert band.source
-    assert (band.below == "small") == (band.out == "leaner"), "a screw that leans as it goes out judges the other way"
+    assert screw.source
+    assert (band.below == "small") == (screw.out == "leaner"), "a screw that leans as it goes out judges the other way"

@@ -9,8 +9,10 @@ from typing import Any
 import pytest
 from ruamel.yaml import YAML
 
-from engine.carburation.rules.bands import BANDS, JET_NUT_SPREAD, JET_NUT_START
 from engine.quantity.units import parse_quantity, to_base
+from engine.vocabulary.screws import JET_NUT_SPREAD, JET_NUT_START, MIXTURE_SCREWS
+
+BANDS = {s.name: s.band for s in MIXTURE_SCREWS if s.band}
 
 PROCEDURES = Path(__file__).resolve().parents[2] / "procedures"
 
@@ -61,7 +63,7 @@ def by_screw(setting: dict[str, Any]) -> dict[str, Fraction]:
     ],
 )
 def test_screw_bands_are_those_of_the_trade(end, setting):
-    # The bands with their sources: `engine.carburation.bands`, checked in `test_bands`.
+    # The bands with their sources: `engine.vocabulary.screws`, checked in `test_bands`.
     table = by_screw(setting)
     assert table
     for screw, turns in table.items():

@@ -212,7 +212,7 @@ def sizes(job: Job, evidence: Evidence, spots: Sequence[Place]) -> tuple[Fractio
 
 def _spoilt(c: _Case) -> str | None:
     """Why no verdict can be given, in a word of the registry's, or None."""
-    band = bands.band(c.job.bank.mixture_screw or "short taper")
+    band = bands.band_of(c.job)
     if band is None:
         return "no band"
     if any(p is None for p in c.view.positions):

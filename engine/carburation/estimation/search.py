@@ -21,11 +21,12 @@ from engine.carburation.estimation.stretches import believed, changes, stretches
 from engine.carburation.rules import bands
 from engine.evidence import Evidence, Inputs, Place, ScrewView
 from engine.job.model import Job
+from engine.vocabulary.screws import FLATS_PER_TURN, JET_NUT_START
 
 #: Share of mid-band fuel that a turn changes, by kind of screw [derived from the bands: a size of idle jet, about a
 #: fifth of
 #: its area, moves a short taper's rest by 0.75 turn and a long taper's by 1; assumed for the others].
-SLOPE = {"short taper": 0.30, "long taper": 0.22, "air screw": 0.20, "pilot screw": 0.20, "jet nut": 0.15}
+SLOPE = {"short taper": 0.30, "long taper": 0.22, "air screw": 0.20, "fuel screw": 0.20, "jet nut": 0.15}
 #: Scatter of ln lambda as a meter gives it, and of CO as a share of itself [assumed].
 LAMBDA_SCATTER, CO_SCATTER = 0.010, 0.06
 #: CO % = a (1 - lambda)^2 + b (1 - lambda) + c, for lambda 0.80 to 0.98 [derived: equilibrium gas].
@@ -76,11 +77,11 @@ class Search:
 def kind(job: Job, view: ScrewView, low: float | None = None, high: float | None = None) -> Screws:
     """What is known of screws of this kind before they are turned: mid band, effect, direction."""
     name = job.bank.mixture_screw or "short taper"
-    band = bands.band(name)
+    band = bands.band_of(job)
     if low is None or high is None:
         low, high = (float(v) for v in band.rest) if band else (float(view.range[0]), float(view.range[1]))
         if band is None:
-            low = high = bands.JET_NUT_START / bands.FLATS_PER_TURN
+            low = high = JET_NUT_START / FLATS_PER_TURN
     grows = view.outward if view.counts == "out" else view.inward
     known = name in SLOPE
     return Screws(

@@ -78,7 +78,7 @@ def _narrow(kind: Type, counts: tuple[int, int]) -> Type:
 
 def _inferred(make: Maker, part: FactPart) -> tuple[Type, object] | None:
     try:
-        return fact_type(part.path)
+        return fact_type(part.path, make.vocabulary)
     except NoFact as fault:
         section, _, rest = part.path.partition(".")
         if section == "instruments" and rest.isidentifier() and not fault.hint:
@@ -92,7 +92,7 @@ def _declared(make: Maker, part: FactPart) -> tuple[Type, object] | None:
     """A fact that says what it can be: a field that the job model does not know, or some of what one can be."""
     given = _as_declared(make, part)
     try:
-        known, silent = fact_type(part.path)
+        known, silent = fact_type(part.path, make.vocabulary)
     except NoFact as fault:
         if fault.known:
             make.fault("unknown-fact", part.path.span, str(fault))

@@ -11,11 +11,12 @@ from annotated_types import Ge, Le
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from engine.job.model import Job, Measured
+from engine.job.model import Job, Measured, WordOf
 from engine.procedure.language.expr import Type
 from engine.procedure.program import Fact
 from engine.procedure.source.problems import nearest
 from engine.quantity.units import UNITS, NotAQuantity, convert, parse_quantity, to_base
+from engine.vocabulary.vocabulary import SHIPPED, Vocabulary
 
 #: Fields share endings such as "_meter"; less alike than this is another word, not a slip.
 _ALIKE = 0.8
@@ -31,7 +32,7 @@ class NoFact(ValueError):
         self.known = known
 
 
-def fact_type(path: str) -> tuple[Type, Any]:
+def fact_type(path: str, words: Vocabulary = SHIPPED) -> tuple[Type, Any]:
     """The type of a field of the job and what holds where the job is silent (None: it must say).
 
     Raises `NoFact` where the job model has no such field, or one that is neither yes or no, choice nor number.
@@ -42,6 +43,9 @@ def fact_type(path: str) -> tuple[Type, Any]:
         return Type("bool"), _default(field)
     if get_origin(annotation) is Literal:
         return Type("choice", choices=tuple(str(c) for c in get_args(annotation))), _default(field)
+    word = next((m for m in extra if isinstance(m, WordOf)), None)
+    if word is not None:
+        return Type("choice", choices=tuple(getattr(words, word.table))), _default(field)
     if annotation is int:
         low = next((Fraction(m.ge) for m in extra if isinstance(m, Ge)), None)
         high = next((Fraction(m.le) for m in extra if isinstance(m, Le)), None)

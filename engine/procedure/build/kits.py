@@ -7,7 +7,8 @@ that lead somewhere, and else only what it names, so that a kit may hold more th
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
 
 from engine.procedure.model.file import ProcedurePart
 from engine.procedure.source.problems import Problem
@@ -15,9 +16,12 @@ from engine.procedure.source.spans import Span
 from engine.procedure.source.tree import Map, Scalar, Seq, Tree, mapping, scalar
 
 #: The sections that a kit may hold; in all of them together a name stands once.
-SECTIONS = ("terms", "words", "cautions", "facts", "settings", "screws", "readings", "symptoms", "values")
+DECLARED = tuple(f"declares.{s}" for s in ("states", "quantities", "hazards", "families", "screws"))
+SECTIONS = (*DECLARED, "terms", "words", "cautions", "facts", "settings", "screws", "readings", "symptoms", "values")
 #: What is taken over whole.
-_WHOLE = frozenset({"terms", "words", "cautions"})
+_WHOLE = frozenset({*DECLARED, "terms", "words", "cautions"})
+#: Whose names are apart from all others.
+_APART = frozenset({*DECLARED, "terms"})
 #: Keys that hold words for people: of these only what stands in `{}` is a name.
 _PROSE = frozenset(
     {"do", "why", "hear", "note", "say", "title", "text", "ask", "how", "about", "source", "caution", "until", "part"}
@@ -38,10 +42,10 @@ def under(own: Map, kits: Sequence[tuple[Scalar, Map]], path: str) -> tuple[Map,
     clashes: dict[tuple[Scalar, Scalar], list[str]] = {}
     for by, kit in kits:
         for section, name, entry in _entries(kit):
-            hidden = name in _section(own, section) if section == "terms" else name in mine
+            hidden = name in _section(own, section) if section in _APART else name in mine
             if hidden and not (section == "symptoms" and name in _section(own, section)):
                 continue  # of a symptom it may say only where it leads
-            old, known = first.setdefault(f"{section == 'terms'} {name}", (by, name))
+            old, known = first.setdefault(f"{section if section in _APART else ''} {name}", (by, name))
             if known.span != name.span and not hidden:
                 clashes.setdefault((old, by), []).append(str(name))
             else:
@@ -137,10 +141,18 @@ def taken(part: ProcedurePart) -> dict[str, tuple[str, ...]]:
     """By each kit that a file uses, the names that it took, wherever the kit has them from."""
     found: dict[str, list[str]] = {}
     for section in SECTIONS:
-        for name in getattr(part, section):
+        for name in _of_part(part, section):
             if name.span.path:
                 found.setdefault(name.span.path, []).append(str(name))
     return {path: tuple(names) for path, names in found.items()}
+
+
+def _of_part(part: ProcedurePart, section: str) -> Iterable[Scalar]:
+    """The names in a section of a file's model."""
+    here: Any = part
+    for key in section.split("."):
+        here = getattr(here, key, None)
+    return here or ()
 
 
 def alone(kit: Map, sections: Map, name: str) -> Map:
@@ -167,7 +179,7 @@ def alone(kit: Map, sections: Map, name: str) -> Map:
     )
     for section in SECTIONS:
         if _section(sections, section):
-            made[word(section)] = _section(sections, section)
+            _into(made, section).update(_section(sections, section))
     return made
 
 
@@ -194,23 +206,27 @@ def _entries(kit: Map) -> Iterator[tuple[str, Scalar, Tree]]:
 
 def _names(file: Map) -> Iterator[str]:
     for section in SECTIONS:
-        if section != "terms":
+        if section not in _APART:
             yield from (str(n) for n in _section(file, section))
             yield from _section(file, section).lost
 
 
 def _section(file: Map, section: str) -> Map:
-    found = file.get(section)
+    found: Tree = file
+    for key in section.split("."):
+        found = found.get(key) if isinstance(found, Map) else None
     return found if isinstance(found, Map) else Map()
 
 
 def _into(file: Map, section: str) -> Map:
     """A section to put something into, made where there is none."""
-    found = file.get(section)
-    if not isinstance(found, Map):
-        found = mapping(file.span, {})
-        file[scalar(section, file.head)] = found
-    return found
+    for key in section.split("."):
+        found = file.get(key)
+        if not isinstance(found, Map):
+            found = mapping(file.span, {})
+            file[scalar(key, file.head)] = found
+        file = found
+    return file
 
 
 def is_kit(tree: Tree) -> bool:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from engine.contract import Registry
-from engine.procedure.build import kits
+from engine.procedure.build import kits, vocabulary
 from engine.procedure.build.links import check_closure
 from engine.procedure.build.procedure import build
 from engine.procedure.build.shelf import Shelf
@@ -24,6 +24,7 @@ from engine.procedure.source import files
 from engine.procedure.source.problems import Problem, did_you_mean, in_order
 from engine.procedure.source.spans import Source, Span
 from engine.procedure.source.tree import Map, Scalar, Tree, mapping, read_tree, scalar
+from engine.vocabulary.vocabulary import SHIPPED, Vocabulary
 
 _TOP = Span(1, 1, 1, 1)
 #: Files that may be open in each other; the shipped ones come to five.
@@ -70,7 +71,10 @@ def load(path_or_name: str | Path, search: Sequence[Path], advisers: Registry) -
         return None if path is None else files.read_source(path)
 
     shelf = Shelf(find_kit, lambda user: files.names(None, files.kit_folders(folder(user), search)))
-    return _Closure(find, shelf, advisers, lambda: files.names(Path(main.path).parent, search)).load(main)
+    words, faults = vocabulary.of_folders([Path(main.path).parent, *search])
+    closure = _Closure(find, shelf, advisers, lambda: files.names(Path(main.path).parent, search), words)
+    closure.problems += faults
+    return closure.load(main)
 
 
 def load_texts(texts: Mapping[str, str], main: str, advisers: Registry, judged: bool = True) -> Loaded:
@@ -82,7 +86,7 @@ def load_texts(texts: Mapping[str, str], main: str, advisers: Registry, judged: 
     if not isinstance(first, Source):
         return Loaded(None, (first,) if first else ())
     find: Find = lambda name, _: _text(texts, name)  # noqa: E731
-    return _Closure(find, shelf_of(texts), advisers, lambda: sorted(texts), judged).load(first)
+    return _Closure(find, shelf_of(texts), advisers, lambda: sorted(texts), judged=judged).load(first)
 
 
 def shelf_of(texts: Mapping[str, str]) -> Shelf:
@@ -125,9 +129,16 @@ class _Closure:
     """A main file and all that it calls: read, built from the innermost outwards, checked against each other."""
 
     def __init__(
-        self, find: Find, shelf: Shelf, advisers: Registry, known: Callable[[], list[str]], judged: bool = True
+        self,
+        find: Find,
+        shelf: Shelf,
+        advisers: Registry,
+        known: Callable[[], list[str]],
+        words: Vocabulary = SHIPPED,
+        judged: bool = True,
     ) -> None:
         self.find, self.shelf, self.advisers, self.known, self.judged = find, shelf, advisers, known, judged
+        self.vocabulary = words
         self.sources: dict[str, Source] = {}
         self.problems: list[Problem] = []
         self.built: dict[str, Procedure | None] = {}
@@ -172,7 +183,7 @@ class _Closure:
             if name not in called:
                 called[str(name)] = self.callee(name, source)
         if part is not None:
-            procedure, faults = build(source, part, self.advisers, called, self.judged)
+            procedure, faults = build(source, part, self.advisers, called, self.vocabulary, self.judged)
             problems += faults
             self.complete[source.name] = procedure
             if not any(p.severity == "error" for p in problems):

@@ -21,6 +21,7 @@ from engine.procedure.source.spans import Span
 from engine.procedure.source.tree import Scalar
 from engine.quantity.units import UNITS, parse_quantity, to_base
 from engine.vocabulary.phases import PHASES
+from engine.vocabulary.vocabulary import SHIPPED, Vocabulary
 
 _PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 _NAMED = re.compile(r"\s*([^\W\d]\w*(?:\.[^\W\d]\w*)?)\s*(?::\s*([^:]+?)\s*)?")
@@ -57,6 +58,8 @@ class Maker:
     judged: bool = True
     #: Texts by name that other texts may hold.
     words: Mapping[str, str] = field(default_factory=dict)
+    #: The words of the trade that are known here.
+    vocabulary: Vocabulary = SHIPPED
     problems: list[Problem] = field(default_factory=list)
     value_runs: dict[str, Run] = field(default_factory=dict)
     value_uses: dict[str, frozenset[str]] = field(default_factory=dict)

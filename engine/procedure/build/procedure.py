@@ -8,7 +8,7 @@ from pathlib import PurePath
 from typing import Any
 
 from engine.contract import Registry
-from engine.procedure.build import declarations, gear
+from engine.procedure.build import declarations, gear, vocabulary
 from engine.procedure.build.kits import taken
 from engine.procedure.build.making import TRUTH, Maker, Want, check
 from engine.procedure.build.steps import Steps
@@ -19,6 +19,7 @@ from engine.procedure.program import Guard, Procedure, Screw, Symptom
 from engine.procedure.source.problems import Problem, did_you_mean
 from engine.procedure.source.spans import Source
 from engine.quantity.units import UNITS
+from engine.vocabulary.vocabulary import SHIPPED, Vocabulary
 
 #: The places that a family may call by its own words.
 TERMS = ("carb", "barrel", "gap", "cylinder", "bank")
@@ -29,14 +30,16 @@ def build(
     part: ProcedurePart,
     registry: Registry,
     called: Mapping[str, Procedure | None],
+    words: Vocabulary = SHIPPED,
     judged: bool = True,
 ) -> tuple[Procedure, list[Problem]]:
     """The procedure of a file and what is wrong with it. `called`: the files that it calls; None for one with faults.
+    `words` are those that are declared outside it.
 
     Not `judged`, it is read by its structure only: what a contract, a range or a vocabulary says of it is not asked.
     With any error among the problems the procedure lacks the parts that have it, and must not be run.
     """
-    known = Symbols(part, source.path, registry, called, judged)
+    known = Symbols(part, source.path, registry, called, words, judged)
     make = known.make
     if part.procedure != source.name:
         make.fault(
@@ -65,8 +68,8 @@ def build(
         for n, p in part.symptoms.items()
     }
     cautions = {str(n): declarations.caution(make, n, p) for n, p in part.cautions.items()}
-    for text, close in known.close_to_quantity():
-        make.warn("unknown-quantity", text.span, f"No adviser knows the quantity `{text}`.", f"Did you mean '{close}'?")
+    if judged:
+        vocabulary.judge(make, part, make.vocabulary, known.advised())
     procedure = Procedure(
         source,
         str(part.procedure),
@@ -91,6 +94,7 @@ def build(
         make.phase(part.phase),
         {str(n): str(w) for n, w in make.words.items()},
         {PurePath(path).stem: names for path, names in taken(part).items()},
+        make.vocabulary,
     )
     return procedure, make.problems
 

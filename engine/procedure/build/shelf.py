@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 from engine.procedure.build.kits import SECTIONS, merged, under, used
 from engine.procedure.model.base import read_model
@@ -92,5 +93,7 @@ class Shelf:
 
 
 def _names(tree: Map, section: str) -> list[Scalar]:
-    found = tree.get(section)
+    found: Any = tree
+    for key in section.split("."):
+        found = found.get(key) if isinstance(found, Map) else None
     return list(found) if isinstance(found, Map) else []

@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from engine.contract import Registry
-from engine.procedure.build import declarations, gear
+from engine.procedure.build import declarations, gear, vocabulary
 from engine.procedure.build.derived import Derived
 from engine.procedure.build.making import Maker
 from engine.procedure.language.expr import Type
@@ -18,8 +18,8 @@ from engine.procedure.language.resolve import Reported, Scope
 from engine.procedure.model.file import ProcedurePart
 from engine.procedure.model.steps import AdvisePart, PlacePart
 from engine.procedure.program import Fact, Layout, Parameter, Procedure, Reading, Screw, Setting
-from engine.procedure.source.problems import nearest
 from engine.procedure.source.tree import Scalar
+from engine.vocabulary.vocabulary import SHIPPED, Vocabulary
 
 
 class Symbols:
@@ -31,6 +31,7 @@ class Symbols:
         path: str,
         registry: Registry,
         called: Mapping[str, Procedure | None],
+        known: Vocabulary = SHIPPED,
         judged: bool = True,
     ) -> None:
         self.part, self.registry, self.called = part, registry, called
@@ -38,6 +39,7 @@ class Symbols:
         self.make = Maker(path, Scope(self.type_of, self.names, {}, {}), here=here, judged=judged)
         make = self.make
         make.words = part.words
+        make.vocabulary = vocabulary.declared(make, part.declares, known)
         self.layout: Layout = declarations.layout(make, part.layout)
         carbs, each = self.layout.carbs[1], self.layout.barrels_per_carb
         make.per_carb = each[0] if each[0] == each[1] else None
@@ -179,11 +181,6 @@ class Symbols:
             if reading is not None:
                 self.readings[name] = replace(reading, type=replace(reading.type, holes=True))
 
-    def close_to_quantity(self) -> Iterator[tuple[Scalar, str]]:
-        """Quantities that no adviser knows and that look like one that some adviser does."""
-        known = {q for a in self.registry.values() for i in a.inputs.values() for q in i.quantities}
-        for part in self.part.readings.values():
-            if part.quantity is not None and part.quantity not in known:
-                close = nearest(part.quantity, known, 0.85)  # 'compression' is no slip for 'depression'
-                if close is not None:
-                    yield part.quantity, close
+    def advised(self) -> set[str]:
+        """Quantities that some adviser takes."""
+        return {q for a in self.registry.values() for i in a.inputs.values() for q in i.quantities}

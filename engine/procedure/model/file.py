@@ -7,6 +7,7 @@ from typing import Annotated, Any
 from pydantic import ConfigDict, Discriminator, Tag
 
 from engine.procedure.model.base import Part, key, maybe, named, pair, several
+from engine.procedure.model.declares import DeclaresPart
 from engine.procedure.model.leaves import (
     Each,
     Expression,
@@ -149,7 +150,7 @@ class ReadingPart(Part):
     ask: Text = key(None, "Ask", "The question: `Flow at the valve`.")
     how: Text | None = maybe(None, "How", "How to take it well.")
     quantity: Text | None = maybe(
-        None, "Quantity", "What it is to a machine, in the words that advisers know. Left out: other."
+        None, "Quantity", "What it is to a machine: a word of the vocabulary, or one declared. Left out: other."
     )
     each: Each | None = maybe(None, "Each", "A row: one for each carb, barrel, gap or cylinder. Left out: a single.")
     of: PlacePart | None = maybe(None, "Of", "The place that a single one belongs to: `{carb: 1}`.")
@@ -212,6 +213,7 @@ USES = (
     "Kits whose declarations this file takes over, by name: `[running]` is the file kits/running.yaml beside this one, "
     "the shop's or the shipped. What the file declares itself takes the place of a kit's."
 )
+DECLARES = "Words that the shipped vocabulary does not have: states, quantities, hazards, families, screws."
 WORDS = (
     "Texts by name, for `{name}` in other texts: `{stand: on its stand}`. What the file that a run begins with says "
     "holds for all that it calls, so that a shared file speaks each family's words."
@@ -225,6 +227,7 @@ class KitPart(Part):
     title: Text = key(None, "Title", "What it holds, in a few words.")
     revision: Whole = key(None, "Revision", "Counted up by one with each change.")
     uses: list[Stem] = several(None, "Uses", USES)
+    declares: DeclaresPart | None = maybe(None, "Declares", DECLARES)
     terms: dict[Name, Text] = named(None, "Terms", "A family's words for the places of a bank: `{carb: valve}`.")
     words: dict[Name, Text] = named(None, "Words", WORDS)
     cautions: dict[Name, CautionPart] = named(None, "Cautions", "Dangers, by name.")
@@ -253,6 +256,7 @@ class ProcedurePart(Part):
         None, "Phase", "Where in the work its steps belong, such as `checks`; else as the calling step."
     )
     uses: list[Stem] = several(None, "Uses", USES)
+    declares: DeclaresPart | None = maybe(None, "Declares", DECLARES)
     needs: list[Text] = several(None, "Needs", "Tools to lay out before starting.")
     terms: dict[Name, Text] = named(None, "Terms", "This family's words: `{carb: valve}`.")
     words: dict[Name, Text] = named(None, "Words", WORDS)

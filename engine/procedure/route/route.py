@@ -4,16 +4,17 @@ drawing."""
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from engine.contract import Registry
 from engine.procedure.build.kits import SECTIONS
 from engine.procedure.build.load import load
 from engine.procedure.program import Call, End, Procedure, Step
 from engine.procedure.report.rendering import full
+from engine.vocabulary.vocabulary import SHIPPED
 
 OTHERWISE = "otherwise"
 #: The widest line of the tree; a longer guard is cut.
@@ -284,13 +285,23 @@ def declared(kit: Procedure) -> str:
     """What a kit declares, by section, one name a line."""
     lines = [f"{kit.name}: {kit.title}"]
     for section in SECTIONS:
-        entries = getattr(kit, section)
+        entries = _declared(kit, section)
         if entries:
             lines += ["", f"{section}:"]
         for name, entry in entries.items():
             said = getattr(entry, "text", None) or getattr(entry, "ask", None) or getattr(entry, "path", None) or entry
             lines.append(f"  {name}{f'  {said}' if isinstance(said, str) else ''}"[:WIDEST].rstrip())
     return "\n".join(lines) + "\n"
+
+
+def _declared(kit: Procedure, section: str) -> Mapping[str, Any]:
+    """What stands in a section of a kit; of its own words for the trade those that the shipped vocabulary lacks."""
+    head, _, table = section.partition(".")
+    if not table:
+        return getattr(kit, head)
+    table = "mixture_screws" if table == "screws" else table
+    known = getattr(SHIPPED, table)
+    return {name: entry.about for name, entry in getattr(kit.vocabulary, table).items() if name not in known}
 
 
 # ---- the command

@@ -13,7 +13,10 @@ from engine.procedure.source.problems import Problem
 from engine.procedure.source.spans import Span
 from engine.procedure.source.tree import Map, Scalar, Seq
 from engine.quantity.units import UNITS
-from engine.vocabulary.hazards import NEED_RUNNING
+from engine.vocabulary.quantities import QUANTITIES
+from engine.vocabulary.states import ENGINE, RUNNING
+
+NEED_RUNNING = {q.name for q in QUANTITIES if q.needs == (ENGINE, RUNNING)}
 
 #: What a fault in the ways of a file may come out as, wherever it shows.
 WAYS = frozenset(

@@ -707,7 +707,7 @@ steps:
 # file: inner.yaml
 steps:
   gate:
-    hazards: [scald]
+    hazards: [hot]
     do: Open it, and then close it.
     go: done
   lost:

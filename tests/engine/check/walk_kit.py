@@ -20,7 +20,10 @@ from engine.run.bind import InForce
 from engine.run.events import Event
 from engine.run.layout import RunLayout
 from engine.run.machine import begin, step
-from engine.vocabulary.hazards import ENGINE, NEED_RUNNING, NEED_STOPPED, RUNNING, STOPPED
+from engine.vocabulary.quantities import QUANTITIES
+from engine.vocabulary.states import ENGINE, RUNNING, STOPPED
+
+NEED_RUNNING, NEED_STOPPED = ({q.name for q in QUANTITIES if q.needs == (ENGINE, word)} for word in (RUNNING, STOPPED))
 
 #: More answers than any sound run of the shipped files takes, symptoms at every turn included.
 MOST = 20_000

@@ -17,6 +17,9 @@ procedure: shop
 title: Shop
 revision: 1
 for: {family: any, carbs: {from: 1, to: 4}}
+declares:
+  states: {pump: [running, stopped], lid: ['on', 'off'], link: ['on', 'off']}
+  hazards: {solvent: what it is washed in}
 cautions:
   belt: {word: danger, text: The belt takes fingers., demanded_by: ["pump: running"]}
   fire: {word: danger, text: No flame near., demanded_by: [solvent]}

@@ -89,7 +89,7 @@ def test_numbers_are_in_the_declared_unit_and_a_reading_says_all_that_it_must() 
     assert step["read"][0] == {
         "name": "flow",
         "ask": "Flow at the valve",
-        "quantity": "other",
+        "quantity": "water flow",
         "each": "carb",
         "of": None,
         "count": 2,

@@ -13,6 +13,9 @@ LOOM = """procedure: loom
 title: Even the warp of a loom
 revision: 1
 for: {family: treadle loom, carbs: {from: 2, to: 3}, barrels_per_carb: 2}
+declares:
+  families: {treadle loom: shafts of two sides}
+  states: {warp: [slack, tight]}
 needs: [tension gauge]
 terms: {carb: shaft, barrel: side}
 cautions:

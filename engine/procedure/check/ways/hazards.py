@@ -12,7 +12,6 @@ from engine.procedure.check.ways.flow import ENTRY, Here, standing
 from engine.procedure.program import Procedure, Step
 from engine.procedure.source.problems import Problem, nearest
 from engine.procedure.source.spans import Span
-from engine.vocabulary.hazards import DANGEROUS_STATES, DANGEROUS_TOOLS, HAZARDS_OF_QUANTITIES
 
 WHY = "Somebody would be led into the danger without a word of warning."
 
@@ -54,16 +53,17 @@ def _hazard(study: Study, step: Step, hazard: str, covered: set[str]) -> Problem
 
 
 def _states(study: Study, step: Step, grave: set[str], told: set[str]) -> Iterator[Problem]:
+    dangerous = study.procedure.vocabulary.dangerous_states
     for key, value in step.state.items():
         state = f"{key}: {value}"
-        if state in DANGEROUS_STATES and state not in grave and state not in told:
+        if state in dangerous and state not in grave and state not in told:
             told.add(state)
             yield Problem(
                 "missing-caution",
                 study.path,
                 _state_span(step, key),
                 f"'{step.name}' sets `{state}`, and no danger among the cautions of this file is demanded by that.",
-                f"It means {DANGEROUS_STATES[state]}. {WHY}",
+                f"It means {dangerous[state]}. {WHY}",
                 f'Add a caution with `word: danger` and `demanded_by: ["{state}"]`.',
             )
 
@@ -75,7 +75,8 @@ def _state_span(step: Step, key: str) -> Span:
 def _quantities(study: Study, step: Step, covered: set[str]) -> Iterator[Problem]:
     for read in step.read:
         reading = study.procedure.readings.get(read.reading)
-        hazard = HAZARDS_OF_QUANTITIES.get(reading.quantity) if reading else None
+        known = study.procedure.vocabulary.quantities.get(reading.quantity) if reading else None
+        hazard = known.hazard if known else None
         if hazard is None or hazard in step.hazards or _shown(study.procedure, step, hazard):
             continue
         yield Problem(
@@ -95,8 +96,9 @@ def _shown(procedure: Procedure, step: Step, hazard: str) -> bool:
 
 
 def _tools(study: Study, covered: set[str]) -> Iterator[Problem]:
+    dangerous = study.procedure.vocabulary.dangerous_tools
     for tool in study.procedure.needs:
-        hazard = DANGEROUS_TOOLS.get(tool)
+        hazard = dangerous.get(tool)
         if hazard and tool not in covered and hazard not in covered:
             yield Problem(
                 "missing-caution",

@@ -1,5 +1,5 @@
-"""That a reading is taken with the engine as it must be: running or stopped, known on every path; it reads no
-guard's value."""
+"""That a reading is taken with things as its quantity needs them, such as the engine running, known on every path; it
+reads no guard's value."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from engine.procedure.check.ways.flow import ENTRY, GIVEN, Here, Summary, follow
 from engine.procedure.check.ways.paths import said, shortest
 from engine.procedure.program import Reading, ReadSpec, Step
 from engine.procedure.source.problems import Problem
-from engine.vocabulary.hazards import ENGINE, NEED_RUNNING, NEED_STOPPED, RUNNING, STOPPED
+from engine.vocabulary.states import ENGINE, RUNNING
 
 
 def problems(
@@ -20,18 +20,24 @@ def problems(
     found: Mapping[str, Here],
     called: Mapping[str, Summary],
 ) -> Iterator[Problem]:
-    """Readings that some path takes with the engine wrongly running, wrongly stopped, or in a state that nobody
-    knows."""
-    way = _Way(study, edges, called)
+    """Readings that some path takes with the engine wrongly running, wrongly stopped, or with something else in a state
+    that they don't have, or that nobody knows."""
+    quantities = study.procedure.vocabulary.quantities
     for name, step in study.procedure.steps.items():
         here = found[name]
         if not here.reach:
             continue
-        engine = standing(here, step).get(ENGINE) or {ENTRY: here.reach}
+        stands = standing(here, step)
         for read in step.read:
             reading = study.procedure.readings.get(read.reading)
-            if reading is not None:
-                yield from _read(way, step, read, reading, engine, here.reach & study.holds_in(read.when))
+            quantity = quantities.get(reading.quantity) if reading is not None else None
+            if reading is None or quantity is None or quantity.needs is None:
+                continue
+            key, wanted = quantity.needs
+            way = _Way(study, edges, called, key)
+            found_here = stands.get(key) or {ENTRY: here.reach}
+            worlds = here.reach & study.holds_in(read.when)
+            yield from _read(way, step, read, reading, wanted, found_here, worlds)
 
 
 def _read(
@@ -39,42 +45,46 @@ def _read(
     step: Step,
     read: ReadSpec,
     reading: Reading,
-    engine: Mapping[str, int],
+    wanted: str,
+    stands: Mapping[str, int],
     worlds: int,
 ) -> Iterator[Problem]:
-    running = reading.quantity in NEED_RUNNING
-    if not running and reading.quantity not in NEED_STOPPED:
-        return
-    wanted, other = (RUNNING, STOPPED) if running else (STOPPED, RUNNING)
-    if engine.get(other, 0) & worlds:
-        some = "" if not engine.get(wanted, 0) & worlds else " on some path"
+    key, engine = way.key, way.key == ENGINE
+    mend = f"Add `state: {{{key}: {wanted}}}` to this step or to one before it."
+    wrong = {v for v, where in stands.items() if v not in (wanted, ENTRY, GIVEN) and where & worlds}
+    if wrong:
+        some = " on some path" if stands.get(wanted, 0) & worlds else ""
+        other = sorted(wrong)[0]
+        how = f"while the engine is {other}" if engine else f"while `{key}: {other}` holds"
         yield Problem(
-            f"read-while-{other}",
+            f"read-while-{other}" if engine else "read-in-wrong-state",
             way.study.path,
             read.span,
-            f"'{read.reading}' ({reading.quantity}) is read in '{step.name}' while the engine is {other}{some}.",
-            "There is nothing to read then." if running else "Hands, tools and a turning engine would meet.",
-            f"Add `state: {{engine: {wanted}}}` to this step or to one before it.",
-            witness=way.to(step, {other}),
+            f"'{read.reading}' ({reading.quantity}) is read in '{step.name}' {how}{some}.",
+            "Hands, tools and a turning engine would meet."
+            if engine and other == RUNNING
+            else "There is nothing to read then.",
+            mend,
+            witness=way.to(step, wrong),
         )
-    elif (engine.get(ENTRY, 0) | engine.get(GIVEN, 0)) & worlds:
+    elif (stands.get(ENTRY, 0) | stands.get(GIVEN, 0)) & worlds:
         yield Problem(
             "unknown-state",
             way.study.path,
             read.span,
             f"'{read.reading}' ({reading.quantity}) is read in '{step.name}', and on some path this file has not said "
-            "whether the engine runs.",
-            f"It can only be taken with the engine {wanted}.",
-            f"Add `state: {{engine: {wanted}}}` to this step or to one before it.",
+            + ("whether the engine runs." if engine else f"how `{key}` stands."),
+            f"It can only be taken with {'the engine ' + wanted if engine else f'`{key}: {wanted}`'}.",
+            mend,
             witness=way.to(step, {ENTRY, GIVEN}),
         )
 
 
 class _Way:
-    """Finds a way through the file by which the engine comes to stand so at a step."""
+    """Finds a way through the file by which a key of the state, such as the engine, comes to stand so at a step."""
 
-    def __init__(self, study: Study, edges: Edges, called: Mapping[str, Summary]) -> None:
-        self.study, self.edges, self.called = study, edges, called
+    def __init__(self, study: Study, edges: Edges, called: Mapping[str, Summary], key: str) -> None:
+        self.study, self.edges, self.called, self.key = study, edges, called, key
 
     def to(self, step: Step, values: set[str]) -> str:
         """The way in words; empty once enough ways were shown."""
@@ -94,12 +104,12 @@ class _Way:
         return said(path, start, lambda carried: carried[1])
 
     def _at(self, step: Step, value: str) -> str:
-        """How the engine stands in a step that is entered with `value`."""
-        own = step.state.get(ENGINE)
+        """How it stands in a step that is entered with `value`."""
+        own = step.state.get(self.key)
         return value if own is None else own if isinstance(own, str) else GIVEN
 
     def _follow(self, carried: tuple[str, str], edge: Edge) -> Iterator[tuple[str, str]]:
-        """How the engine may stand at the end of an edge, with the file within which its symptom was given."""
+        """How it may stand at the end of an edge, with the file within which its symptom was given."""
         if edge.when == "enter":
             yield carried[0], ""
             return
@@ -113,7 +123,7 @@ class _Way:
             yield from ((value if v == ENTRY else v, file) for v in after)
 
     def _left(self, file: str, end: str | None) -> list[str]:
-        """How a called file may leave the engine, by its end; anywhere in it for None."""
+        """How a called file may leave it, by its end; anywhere in it for None."""
         summary = self.called.get(file)
         left = (summary.leaves.get(end) if summary else None) or {}
-        return sorted(left.get(ENGINE, {ENTRY}))
+        return sorted(left.get(self.key, {ENTRY}))

@@ -44,10 +44,33 @@ steps:
 """,
     ),
     Page(
+        "read-in-wrong-state",
+        "A reading in a state in which there is nothing to read",
+        "The vocabulary, or a declaration, says which state the quantity needs. On some way to this step the file has "
+        "set another. `case` shows the way.",
+        "The gauge shows nothing, and zeros would be written down as readings.",
+        "Set the state in the step, or in one before it on that way.",
+        """\
+declares:
+  states: {pump: [running, stopped]}
+  quantities: {water flow: {unit: L/min, range: [0, 100], needs: {pump: running}}}
+readings:
+  flow: {ask: Flow, each: carb, quantity: water flow, unit: L/min, range: [0, 20], step: 0.1}
+steps:
+  gate:
+    state: {pump: stopped}
+    do: Read both.
+    read: [flow]
+    branch:
+      - {when: any(flow > 1 L/min), go: done}
+      - {otherwise: done}
+""",
+    ),
+    Page(
         "unknown-state",
-        "A reading whose engine state is not known",
-        "The quantity needs a running engine, or a stopped one, and on some way to this step the file has not said "
-        "which. "
+        "A reading whose state is not known",
+        "The quantity needs a running engine, a stopped one, or another state, and on some way to this step the file "
+        "has not said how that stands. "
         "Each file says so itself, even if the file that calls it has.",
         "The technician would have to guess.",
         "Add `state: {engine: running}` or `state: {engine: stopped}` to the step, or to the first one.",
@@ -72,7 +95,7 @@ steps:
         """\
 steps:
   gate:
-    hazards: [scald]
+    hazards: [hot]
     do: Open the drain cock.
     go: done
 """,
@@ -104,7 +127,7 @@ steps:
         "Name it under `cautions` of a step, correct its `demanded_by`, or delete it.",
         """\
 cautions:
-  scald: {word: warning, text: The water is hot., demanded_by: [hot water]}
+  scald: {word: warning, text: The water is hot., demanded_by: [hot]}
 """,
         "warning",
     ),

@@ -157,15 +157,54 @@ PAGES = (
     ),
     Page(
         "unknown-quantity",
-        "A quantity that no adviser knows",
-        "The reading's `quantity` is close to one that an adviser takes, but not the same word.",
-        "No adviser would ever see the reading.",
-        "Take the word that the message proposes.",
-        "readings:\n  flow: {ask: Flow, each: carb, quantity: water flw, unit: L/min, range: [0, 20]}\nsteps:\n  "
+        "A quantity that nobody declared",
+        "The reading's `quantity` is no word of the vocabulary, and neither this file nor the shop's `vocabulary.yaml` "
+        "declares it.",
+        "No adviser would see the reading, and nobody would know whether the engine must run for it.",
+        "Take the word that the message proposes, declare a new one under `declares`, or leave `quantity` out.",
+        "readings:\n  flow: {ask: Flow, each: carb, quantity: air flow, unit: kg/h, range: [0, 20]}\nsteps:\n  "
         "gate:\n"
         "    do: Read both.\n    read: [flow]\n    branch:\n      - {when: any(flow > 1), go: done}\n"
         "      - {otherwise: done}\n",
+    ),
+    Page(
+        "range-beyond-quantity",
+        "A reading's range beyond what there can be",
+        "The range is wider than what the quantity can be at all, as the vocabulary or a declaration says.",
+        "A slip of the finger would be taken for a reading.",
+        "Narrow the range, or correct its unit.",
+        """\
+cautions:
+  fumes: {word: danger, text: Exhaust gas kills. Work outdoors., demanded_by: ["engine: running"]}
+readings:
+  speed: {ask: Speed, quantity: engine speed, unit: rpm, range: [0, 90000]}
+steps:
+  gate:
+    state: {engine: running}
+    do: Read it.
+    read: [speed]
+    go: done
+""",
         "warning",
+    ),
+    Page(
+        "unknown-hazard",
+        "A hazard that nobody declared",
+        "A step's hazard, or what a caution is demanded by, is no word of the vocabulary: no hazard, no state, no tool "
+        "of `needs`; and nobody declares it.",
+        "A caution whose word is misspelt is never shown where it is needed.",
+        "Take the word that the message proposes, or declare a new one under `declares`, `hazards`.",
+        "cautions:\n  petrol: {word: danger, text: Petrol burns. No flame near., demanded_by: [feul]}\n"
+        "steps:\n  gate:\n    cautions: [petrol]\n    do: Open the drain.\n    go: done\n",
+    ),
+    Page(
+        "unknown-family",
+        "A family that nobody declared",
+        "The family under `for` is none of the vocabulary's and is declared neither here nor by the shop. So near to a "
+        "known one it is a slip, and an error; otherwise it is taken for a family of the shop's own.",
+        "No job would ever be found for the file.",
+        "Take the word that the message proposes, or declare the family under `declares`, `families`.",
+        "for: {family: constant depresion, carbs: 2}\nsteps:\n  gate: {do: Look at it., go: done}\n",
     ),
     Page(
         "name-used-twice",
