@@ -40,19 +40,22 @@ class Book(Record, Visits):
         self._holds = Holds(path) if path is not None else None
 
     @classmethod
-    def open(cls, path: Path | str, reading: bool = False, backups: bool = True) -> Book:
+    def open(cls, path: Path | str, reading: bool = False, backups: bool = True, copy: bool = False) -> Book:
         """Open a book, or make a new one; `reading`: an existing one, never written to.
 
-        The first opening of a day keeps a copy (`backups`). Raises `BookTrouble` where the book can't be used.
+        The first opening of a day keeps a copy (`backups`), and what was to be forgotten is finished. `copy`: it is a
+        copy kept by itself, of which no further copies are made. Raises `BookTrouble` where the book can't be used.
         """
         opening.modern_enough()
         real = opening.located(path)
-        connection, notices = opening.reader(real) if reading else opening.writer(real)
+        connection, notices = opening.reader(real) if reading else opening.writer(real, copy)
         book = cls(connection, real, notices)
         if backups and not reading:
             from engine.book.backup import daily
+            from engine.book.forget import finish
 
             daily(book)
+            finish(book)
         return book
 
     @classmethod

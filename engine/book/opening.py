@@ -51,8 +51,9 @@ def located(path: Path | str) -> Path:
 # ---- for writing
 
 
-def writer(path: Path) -> tuple[sqlite3.Connection, list[str]]:
-    """A connection that may write, the book brought to today's version; and sentences on what was found.
+def writer(path: Path, copy: bool = False) -> tuple[sqlite3.Connection, list[str]]:
+    """A connection that may write, the book brought to today's version; and sentences on what was found. `copy`: it
+    is a copy of a book, and none of it is made first.
 
     Raises `BookTrouble` where it is no job book, newer, damaged, or may not be written.
     """
@@ -76,7 +77,7 @@ def writer(path: Path) -> tuple[sqlite3.Connection, list[str]]:
         connection = sqlite3.connect(path, timeout=5, isolation_level=None, check_same_thread=False)
         try:
             _ours(connection, path)
-            notices += _prepare(connection, path)
+            notices += _prepare(connection, path, copy)
         except BaseException:
             connection.close()
             raise
@@ -90,7 +91,7 @@ class PermissionReadOnly(sqlite3.OperationalError):
         return "attempt to write a readonly database"
 
 
-def _prepare(connection: sqlite3.Connection, path: Path) -> list[str]:
+def _prepare(connection: sqlite3.Connection, path: Path, copy: bool) -> list[str]:
     for pragma in (
         "journal_mode = WAL",
         "synchronous = FULL",
@@ -100,7 +101,7 @@ def _prepare(connection: sqlite3.Connection, path: Path) -> list[str]:
     ):
         connection.execute(f"PRAGMA {pragma}")
     version = version_of(connection)
-    if 0 < version < VERSION:
+    if 0 < version < VERSION and not copy:
         from engine.book.backup import before_migration
 
         before_migration(connection, path, version)

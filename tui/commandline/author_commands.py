@@ -6,7 +6,9 @@ import argparse
 import sys
 from pathlib import Path
 
+from engine.foreign import plain_lines
 from tui.commandline.cli import Exit, Failed
+from tui.commandline.out import say, write
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -27,7 +29,7 @@ def _check(a: argparse.Namespace) -> int:
     from engine.procedure.report.checking import run_check
 
     text, code = run_check(a.files, _search(a), advisers.shipped(), a.format)
-    sys.stdout.write(text)
+    write(sys.stdout, plain_lines(text))
     return code
 
 
@@ -35,7 +37,7 @@ def _explain(a: argparse.Namespace) -> int:
     from engine.procedure.report.explain import run_explain
 
     text, code = run_explain(a.code)
-    (sys.stderr if code else sys.stdout).write(text)
+    write(sys.stderr if code else sys.stdout, plain_lines(text))
     return code
 
 
@@ -44,7 +46,7 @@ def _route(a: argparse.Namespace) -> int:
     from engine.procedure.route.route import run_route
 
     text, code = run_route(a.file, _search(a), advisers.shipped(), a.format)
-    (sys.stderr if code else sys.stdout).write(text)
+    write(sys.stderr if code else sys.stdout, plain_lines(text))
     return code
 
 
@@ -58,7 +60,7 @@ def _schema(a: argparse.Namespace) -> int:
     from engine.procedure.model import schema
 
     made = {"procedure": schema.schema, "kit": schema.kit_schema, "job": schema.job_schema}
-    sys.stdout.write(schema.text(made[a.of]()))
+    write(sys.stdout, schema.text(made[a.of]()))
     return Exit.OK
 
 
@@ -79,5 +81,5 @@ def _new(a: argparse.Namespace) -> int:
         ) from None
     except OSError as fault:
         raise Failed(Exit.USAGE, f"evendraw new: {path} can't be written: {fault.strerror}.") from None
-    print(f"Wrote {path}. Edit it, then prove it: evendraw check {path}")
+    say(f"Wrote {path}. Edit it, then prove it: evendraw check {path}")
     return Exit.OK

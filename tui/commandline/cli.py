@@ -6,7 +6,6 @@ Nothing is imported here that `--help` and `--version` do not need; each command
 from __future__ import annotations
 
 import argparse
-import os
 import sys
 from collections.abc import Callable, Sequence
 from enum import IntEnum
@@ -175,6 +174,13 @@ def _jobs(p: argparse.ArgumentParser) -> None:
     _book(p)
 
 
+@_command("book", "look after the job book: verify, backup, restore, forget, ...", "evendraw book verify")
+def _look_after(p: argparse.ArgumentParser) -> None:
+    from tui.commandline.book_commands import arguments
+
+    arguments(p, _book)
+
+
 @_command("where", "print where things are kept", "evendraw where")
 def _where(p: argparse.ArgumentParser) -> None:
     _book(p)
@@ -207,29 +213,43 @@ def parser() -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; the exit code."""
+    from tui.commandline.out import Unwritable, complain, quiet
+
     try:
         arguments = parser().parse_args(argv)
     except SystemExit as done:
         return int(done.code or 0)
+    except OSError as fault:
+        return _unwritable(Unwritable(fault))
     try:
         from tui.commandline import commands
 
         return int(commands.run(arguments))
     except Failed as failure:
-        print(f"{failure}", file=sys.stderr)
+        complain(str(failure))
         return int(failure.code)
     except KeyboardInterrupt:
         return int(Exit.INTERRUPTED)
     except BrokenPipeError:
         # Whoever read the output has gone. Nothing more can be said, and nothing more must be tried at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        quiet()
         return int(Exit.OK)
+    except Unwritable as fault:
+        return _unwritable(fault)
     except Exception as fault:
         from tui.commandline import crash
 
         booked = getattr(arguments, "command", None) not in UNBOOKED
-        print(crash.sentence(crash.report(fault), booked), file=sys.stderr)
+        complain(crash.sentence(crash.report(fault), booked))
         return int(Exit.INTERNAL)
+
+
+def _unwritable(fault: Exception) -> int:
+    from tui.commandline.out import complain, quiet
+
+    quiet()
+    complain(f"evendraw: {fault}")
+    return int(Exit.USAGE)
 
 
 if __name__ == "__main__":

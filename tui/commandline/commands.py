@@ -6,12 +6,14 @@ Every import that costs stands inside, and no headless command loads the termina
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tui.commandline.cli import Exit, Failed
+from tui.commandline.out import complain, say
 
 if TYPE_CHECKING:
     from engine.book.book import Book
@@ -23,7 +25,7 @@ if TYPE_CHECKING:
 def run(arguments: argparse.Namespace) -> int:
     """Run the command that the arguments name; without one, the home screen."""
     for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure") and not stream.isatty():
+        if stream is not None and hasattr(stream, "reconfigure") and not stream.isatty():
             stream.reconfigure(encoding="utf-8", newline="\n")
     if arguments.command in _HANDLERS:
         _keep_log()
@@ -91,13 +93,16 @@ def _open(found: Places, reading: bool = False) -> Book:
     from engine.book.trouble import BookTrouble
 
     try:
-        return Book.open(found.book, reading=reading)
+        book = Book.open(found.book, reading=reading)
     except BookTrouble as trouble:
         raise Failed(Exit.BOOK, str(trouble)) from None
+    for notice in book.notices:
+        complain(notice)
+    return book
 
 
 def _terminal() -> None:
-    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+    if not all(stream is not None and stream.isatty() for stream in (sys.stdin, sys.stdout)):
         raise Failed(
             Exit.USAGE,
             "evendraw: the screen needs a terminal. Start it in one, or use 'evendraw talk' from "
@@ -192,7 +197,7 @@ def _sheet(a: argparse.Namespace) -> int:
         raise Failed(Exit.BOOK, str(trouble)) from None
     finally:
         book.close()
-    print("\n".join(lines(sheet)))
+    say(lines(sheet))
     return Exit.OK
 
 
@@ -203,14 +208,24 @@ def _jobs(a: argparse.Namespace) -> int:
     book = _open(_places(a), reading=a.forget is None)
     try:
         if a.forget is not None:
-            book.job(a.forget)
-            book.forget_persons(a.forget)
-        print("\n".join(job_lines(book)))
+            from engine.book.forget import forget
+
+            book.told(a.forget)
+            done = forget(book, [a.forget], jobs_folder=_places(a).jobs)
+            complain("\n".join(done.left))
+            complain("'evendraw book forget NAME' finds every visit of a person, and asks first.")
+        say(job_lines(book))
     except BookTrouble as trouble:
         raise Failed(Exit.BOOK, str(trouble)) from None
     finally:
         book.close()
     return Exit.OK
+
+
+def _look_after(a: argparse.Namespace) -> int:
+    from tui.commandline import book_commands
+
+    return book_commands.run(a, _places(a))
 
 
 def _where(a: argparse.Namespace) -> int:
@@ -223,7 +238,7 @@ def _where(a: argparse.Namespace) -> int:
         ("shipped procedures", found.shipped),
         ("log", found.log),
     ):
-        print(f"{name:<19} {path}{'' if path.exists() else '  (not there yet)'}")
+        say(f"{name:<19} {path}{'' if os.path.lexists(path) else '  (not there yet)'}")
     return Exit.OK
 
 
@@ -247,13 +262,11 @@ def _sizing(a: argparse.Namespace) -> int:
     else:
         job = _job(a.job)
     found = report(job)
-    print(_json(found.to_json()) if a.json else "\n".join(lines(found)))
+    say(_json(found.to_json()) if a.json else lines(found))
     return Exit.OK
 
 
 def _trials(a: argparse.Namespace) -> int:
-    import os
-
     from engine.bench.trial import trial_table, trials
     from engine.carburation import registry as advisers
 
@@ -275,20 +288,21 @@ def _trials(a: argparse.Namespace) -> int:
         summary = trial_table.summary(program.main, plan.family, plan.meter, outcomes)
     except ValueError as refusal:
         raise Failed(Exit.USAGE, f"evendraw trials: {refusal}") from None
-    print(_json(summary.to_json()) if a.json else trial_table.table(summary))
+    say(_json(summary.to_json()) if a.json else trial_table.table(summary))
     return Exit.PROBLEMS if summary.problems else Exit.OK
 
 
 def _json(made: Any) -> str:
-    import json
     from fractions import Fraction
+
+    from engine.foreign import json_line
 
     def plain(value: Any) -> Any:
         if isinstance(value, Fraction):
             return float(value)
         raise TypeError(f"{type(value).__name__} has no JSON")
 
-    return json.dumps(made, ensure_ascii=False, indent=2, default=plain)
+    return json_line(made, indent=2, default=plain)
 
 
 _HANDLERS: dict[str | None, Callable[[argparse.Namespace], int]] = {
@@ -299,6 +313,7 @@ _HANDLERS: dict[str | None, Callable[[argparse.Namespace], int]] = {
     "sheet": _sheet,
     "jobs": _jobs,
     "where": _where,
+    "book": _look_after,
     "sizing": _sizing,
     "trials": _trials,
 }

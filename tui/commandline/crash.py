@@ -1,4 +1,8 @@
-"""What happens when the program itself fails: a report in a file and a sentence for the person; it repairs nothing."""
+"""What happens when the program itself fails: a report in a file and a sentence for the person; it never fails itself.
+
+A report holds where in the program it broke and nothing of a job or a person: no message, no value, no path outside the
+program.
+"""
 
 from __future__ import annotations
 
@@ -6,9 +10,10 @@ import os
 import platform
 import sys
 import tempfile
-import traceback
+from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
+from types import TracebackType
 
 
 def folder() -> Path:
@@ -21,33 +26,87 @@ def folder() -> Path:
 
 
 def report(error: BaseException, into: Path | None = None) -> Path | None:
-    """Write what happened to a file; its path, or None where no file could be written. Never raises.
+    """Write what happened to a file that only this user may read; its path, or None where none could be written."""
+    try:
+        return _report(error, into)
+    except Exception:  # a report that fails must not hide what it is about
+        return None
 
-    Neither a job nor a person is in it: only the places in the program where it broke.
-    """
+
+def _report(error: BaseException, into: Path | None) -> Path | None:
     from engine import VERSION
 
     stamp = datetime.now().astimezone()
     what = f"evendraw {VERSION}, Python {sys.version.split()[0]}, {platform.platform()}"
     when = stamp.isoformat(timespec="seconds")
-    text = f"{what}, {when}\n\n{''.join(traceback.format_exception(error))}"
-    for there in (into, None if into else _try(folder), Path(tempfile.gettempdir())):
-        if there is None:
-            continue
-        try:
-            there.mkdir(parents=True, exist_ok=True)
-            path = there / f"evendraw-crash-{stamp:%Y%m%d-%H%M%S}-{os.getpid()}.txt"
-            path.write_text(text, encoding="utf-8", newline="\n")
+    text = "\n".join((f"{what}, {when}", "", *_trace(error), ""))
+    for there in (into, None if into else _try(folder)):
+        if there is not None and (path := _written(there, f"evendraw-crash-{stamp:%Y%m%d-%H%M%S}-{os.getpid()}", text)):
             return path
-        except OSError:
+    # A shared folder: a name that nobody can guess, in a file that is ours alone.
+    try:
+        handle, name = tempfile.mkstemp(prefix="evendraw-crash-", suffix=".txt")
+        with os.fdopen(handle, "w", encoding="utf-8", errors="replace", newline="\n") as file:
+            file.write(text)
+        return Path(name)
+    except OSError:
+        return None
+
+
+def _written(there: Path, name: str, text: str) -> Path | None:
+    for again in range(9):
+        path = there / f"{name}{f'-{again}' if again else ''}.txt"
+        try:
+            there.mkdir(mode=0o700, parents=True, exist_ok=True)
+            handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
+            with os.fdopen(handle, "w", encoding="utf-8", errors="replace", newline="\n") as file:
+                file.write(text)
+            return path
+        except FileExistsError:
             continue
+        except (OSError, ValueError):
+            return None
     return None
+
+
+def _trace(error: BaseException) -> Iterator[str]:
+    """Where it broke, the first cause first: kinds of errors and places in code, not what they said."""
+    seen: list[BaseException] = []
+    here: BaseException | None = error
+    while here is not None and here not in seen:
+        seen.append(here)
+        here = here.__cause__ or here.__context__
+    for each in reversed(seen):
+        yield from _places(each.__traceback__)
+        code = f" {each.errno}" if isinstance(each, OSError) and each.errno is not None else ""
+        yield f"{type(each).__module__}.{type(each).__qualname__}{code}"
+        yield ""
+        if isinstance(each, BaseExceptionGroup):
+            for inner in each.exceptions[:5]:
+                yield from _trace(inner)
+
+
+def _places(trace: TracebackType | None) -> Iterator[str]:
+    while trace is not None:
+        code = trace.tb_frame.f_code
+        yield f"  {_short(code.co_filename)}:{trace.tb_lineno} in {code.co_qualname}"
+        trace = trace.tb_next
+
+
+def _short(file: str) -> str:
+    """The path of a module from its package on: what is before it may name a person."""
+    parts = file.replace("\\", "/").split("/")
+    for mark in ("site-packages", "engine", "tui", "procedures"):
+        if mark in parts:
+            at = len(parts) - 1 - parts[::-1].index(mark)
+            return "/".join(parts[at + (mark == "site-packages") :])
+    return parts[-1]
 
 
 def _try(find: object) -> Path | None:
     try:
         return find()  # type: ignore[operator]
-    except OSError:
+    except (OSError, RuntimeError):
         return None
 
 

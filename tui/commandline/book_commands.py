@@ -1,0 +1,248 @@
+"""The commands that look after the job book: verify, backup, restore, forget, split, join, people, recheck; none of
+them loads the terminal, and the book does the work.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from tui.commandline.cli import Exit, Failed
+from tui.commandline.out import say
+
+if TYPE_CHECKING:
+    from engine.book.book import Book
+    from engine.book.forget import Match
+    from tui.commandline.places import Places
+
+
+def run(a: argparse.Namespace, found: Places) -> int:
+    """Run the command of `evendraw book` that the arguments name."""
+    from engine.book.trouble import BookTrouble
+
+    try:
+        return _HANDLERS[a.what](a, found)
+    except BookTrouble as trouble:
+        raise Failed(Exit.BOOK, str(trouble)) from None
+
+
+def _opened(found: Places, reading: bool = False) -> Book:
+    from engine.book.book import Book
+
+    if not reading and not found.book.is_file():
+        reading = True  # says that there is none, and makes none
+    book = Book.open(found.book, reading=reading)
+    for notice in book.notices:
+        say(notice, error=True)
+    return book
+
+
+# ---- the book as a whole
+
+
+def _verify(a: argparse.Namespace, found: Places) -> int:
+    from engine.book.verify import verify
+
+    report = verify(a.copy or found.book)
+    say(report.lines())
+    return Exit.OK if report.whole else Exit.PROBLEMS
+
+
+def _backup(a: argparse.Namespace, found: Places) -> int:
+    from engine.book.backup import backup
+
+    book = _opened(found, reading=True)
+    try:
+        say(f"Copied to {backup(book, Path(a.to))}. 'evendraw book restore' puts it back, here or on another PC.")
+    finally:
+        book.close()
+    return Exit.OK
+
+
+def _restore(a: argparse.Namespace, found: Places) -> int:
+    from engine.book.backup import copies
+    from engine.book.restore import restore
+
+    if a.copy is None:
+        kept = copies(found.book)
+        if not kept:
+            say(f"No copy of {found.book} was kept by itself yet. Name a copy: evendraw book restore FILE")
+            return Exit.PROBLEMS
+        say(["Copies that were kept by themselves, the newest last:", *(f"  {path}" for path in kept)])
+        say("Put one back with: evendraw book restore FILE")
+        return Exit.OK
+    aside = restore(found.book, a.copy)
+    kept_as = f" The book that stood there is kept as {aside}." if aside else ""
+    say(f"The job book {found.book} is that of {a.copy} now.{kept_as}")
+    return Exit.OK
+
+
+# ---- persons
+
+
+def _forget(a: argparse.Namespace, found: Places) -> int:
+    from engine.book.forget import matches, of_staff
+
+    book = _opened(found)
+    try:
+        if not a.text.strip():
+            raise Failed(Exit.USAGE, "evendraw book forget: give a name, a registration, or another text to look for.")
+        visits, people = matches(book, a.text), of_staff(book, a.text)
+        if not visits and not people:
+            say(f"Nothing in the book holds '{a.text}'.")
+            return Exit.OK
+        return forgotten(book, visits, a.text, found, a.yes, len(people))
+    finally:
+        book.close()
+
+
+def forgotten(book: Book, visits: list[Match], text: str, found: Places, sure: bool, people: int = 0) -> int:
+    """List what would be forgotten, ask, and do it; the exit code."""
+    from engine.book.forget import forget
+
+    for visit in visits:
+        say(f"{visit.job:>5}  {visit.at[:10]}  {' '.join(visit.who.split())}")
+        say(f"       in: {', '.join(visit.where)}")
+    if people:
+        say(f"       and {people} of the people of the shop")
+    say(
+        "Customer, vehicle and complaint of these visits, and what else names the person, are taken out for good: from "
+        "the book and from the copies that it keeps. The record of the work stays, and its seals hold."
+    )
+    if not sure and not _agreed("Take them out? Type yes: "):
+        say("Nothing was changed.")
+        return Exit.PROBLEMS
+    done = forget(book, [v.job for v in visits], text, found.jobs)
+    say(f"Taken out of {done.visits} visits, {done.texts} texts.")
+    say([f"  - {line}" for line in done.left])
+    return Exit.OK
+
+
+def _agreed(question: str) -> bool:
+    """Ask on the terminal; without one, or at its end, the answer is no."""
+    if sys.stdin is None or sys.stdout is None:
+        return False
+    sys.stdout.write(question)
+    sys.stdout.flush()
+    try:
+        return sys.stdin.readline().strip().casefold() in ("yes", "y")
+    except (OSError, ValueError):
+        return False
+
+
+def _split(a: argparse.Namespace, found: Places) -> int:
+    book = _opened(found)
+    try:
+        say(f"Job {a.job} is of a vehicle of its own now (vehicle {book.split(a.job)}).")
+    finally:
+        book.close()
+    return Exit.OK
+
+
+def _join(a: argparse.Namespace, found: Places) -> int:
+    book = _opened(found)
+    try:
+        vehicle = book.join(a.job, a.to)
+        if a.customer:
+            book.same_customer(a.job, a.to)
+        say(f"Job {a.job} is of the vehicle of job {a.to} now (vehicle {vehicle}).")
+    finally:
+        book.close()
+    return Exit.OK
+
+
+def _people(a: argparse.Namespace, found: Places) -> int:
+    book = _opened(found, reading=a.add is None and a.left is None)
+    try:
+        if a.add is not None:
+            if not a.add.strip():
+                raise Failed(Exit.USAGE, "evendraw book people: --add needs a name.")
+            book.add_staff(" ".join(a.add.split()))
+        if a.left is not None:
+            book.staff_left(a.left, date.today().isoformat())
+        rows = book.staff()
+        say(
+            [f"{s.staff:>5}  {', '.join(filter(None, (s.name, s.left and f'left {s.left}', s.problem)))}" for s in rows]
+            or "Nobody of the shop is written down yet. Add one: evendraw book people --add NAME"
+        )
+    finally:
+        book.close()
+    return Exit.OK
+
+
+def _recheck(a: argparse.Namespace, found: Places) -> int:
+    book = _opened(found)
+    try:
+        if a.on is not None:
+            try:
+                date.fromisoformat(a.on)
+            except ValueError:
+                raise Failed(
+                    Exit.USAGE, f"evendraw book recheck: '{a.on}' is no date; write it like 2031-05-01."
+                ) from None
+        book.set_recheck(a.job, a.on or "", a.at or "", a.why or "")
+        due = " or ".join(filter(None, (f"on {a.on}" if a.on else "", f"at {a.at}" if a.at else "")))
+        say(f"Job {a.job} is due to be checked again {due}." if due else f"Job {a.job} is due no more.")
+    finally:
+        book.close()
+    return Exit.OK
+
+
+_HANDLERS: dict[str, Callable[[argparse.Namespace, Places], int]] = {
+    "verify": _verify,
+    "backup": _backup,
+    "restore": _restore,
+    "forget": _forget,
+    "split": _split,
+    "join": _join,
+    "people": _people,
+    "recheck": _recheck,
+}
+
+
+def arguments(p: argparse.ArgumentParser, usual: Callable[[argparse.ArgumentParser], None]) -> None:
+    """Add the commands of `evendraw book`; `usual` adds the option that names the book."""
+    usual(p)
+    all_ = p.add_subparsers(dest="what", metavar="WHAT", required=True)
+
+    def add(name: str, about: str) -> argparse.ArgumentParser:
+        sub = all_.add_parser(name, help=about, description=f"{about[0].upper()}{about[1:]}.", allow_abbrev=False)
+        usual(sub)
+        return sub
+
+    add("verify", "look the whole book through, and say what is safe").add_argument(
+        "copy", metavar="FILE", nargs="?", help="a copy to look through instead"
+    )
+    add("backup", "copy the book, also while it is in use").add_argument(
+        "to", metavar="TO", help="a file that is not there yet, or a folder"
+    )
+    add("restore", "put a copy in the place of the book; what stood there is kept").add_argument(
+        "copy", metavar="FROM", nargs="?", help="the copy; without it, those kept by themselves are listed"
+    )
+    forget = add("forget", "take a person out of the book and of its own copies, for good")
+    forget.add_argument("text", metavar="TEXT", help="a name, a registration, or another text of the visits meant")
+    forget.add_argument("--yes", action="store_true", help="don't ask")
+    add("split", "part a job from the vehicle that it was joined to").add_argument("job", metavar="JOB", type=number)
+    join = add("join", "say that a job is of the same vehicle as another")
+    join.add_argument("job", metavar="JOB", type=number)
+    join.add_argument("to", metavar="OTHER", type=number, help="the job whose vehicle it is")
+    join.add_argument("--customer", action="store_true", help="and of the same customer")
+    people = add("people", "list the people of the shop, whose numbers answers carry")
+    people.add_argument("--add", metavar="NAME")
+    people.add_argument("--left", metavar="NUMBER", type=number, help="who answers no more from today on")
+    recheck = add("recheck", "say when a job is due to be checked again; without day and odometer it is due no more")
+    recheck.add_argument("job", metavar="JOB", type=number)
+    recheck.add_argument("--on", metavar="DAY", help="such as 2031-05-01")
+    recheck.add_argument("--at", metavar="ODOMETER", help="at which reading of the odometer")
+    recheck.add_argument("--why", metavar="TEXT")
+
+
+def number(text: str) -> int:
+    """A number of a job or a person on the command line."""
+    if not (text.isascii() and text.isdecimal()) or len(text) > 18:
+        raise argparse.ArgumentTypeError(f"'{text[:20]}' is no number of the book")
+    return int(text)
