@@ -164,6 +164,14 @@ def _trials(p: argparse.ArgumentParser) -> None:
     p.add_argument("--seed", type=int, default=1, metavar="S")
     p.add_argument("--workers", type=int, default=None, metavar="W", help="processes (else one for each processor)")
     p.add_argument("--meter", choices=("lambda", "co"), help="what is measured of each cylinder (else nothing)")
+    p.add_argument(
+        "--fleet",
+        choices=("varied", "plain"),
+        default="varied",
+        help="engines that differ in what nobody knows of them (the usual), or alike in it",
+    )
+    p.add_argument("--tachometer", type=float, metavar="RPM", help="the step of every tachometer (else as drawn)")
+    p.add_argument("--no-references", action="store_true", help="leave the technicians of reference out, for speed")
     p.add_argument("--json", action="store_true", help="as JSON")
     _shop(p)
 

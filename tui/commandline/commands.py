@@ -276,7 +276,16 @@ def _trials(a: argparse.Namespace) -> int:
     program = _program(a.procedure, found)
     families = program.files[program.main].layout.families
     family = families[0] if families else trials.SIDEDRAUGHT
-    plan = trials.TrialPlan(a.procedure, found.search, advisers.shipped, family=family, meter=a.meter)
+    plan = trials.TrialPlan(
+        a.procedure,
+        found.search,
+        advisers.shipped,
+        family=family,
+        meter=a.meter,
+        references=not a.no_references,
+        fleet=a.fleet,
+        tachometer=a.tachometer,
+    )
     watched = sys.stderr.isatty()
 
     def progress(done: int, of: int) -> None:

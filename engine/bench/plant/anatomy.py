@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from engine.bench.plant import assumed as a
 from engine.bench.plant import physics
+from engine.bench.plant.nature import Nature, Needle, plain, screw_of
 from engine.carburation.rules import air
 from engine.job.model import Job
 
@@ -25,6 +26,7 @@ class Anatomy:
 
     `lever`: degrees of plate a turn of the speed screw;
     `feeds`: barrels that feed at idle (not a progressive secondary); `overread`: a hand gauge over the mean flow.
+    `rests`: where each mixture screw would rest with the right jet, turns, about the engine's own `rest_turns`.
     """
 
     kind: str
@@ -38,8 +40,11 @@ class Anatomy:
     plate_offset: tuple[float, ...]
     hole_edge: tuple[float, ...]
     screw: str
+    needle: Needle
     rest_turns: float
+    rests: tuple[float, ...]
     right_jet: float
+    follows: float
     jet_scatter: tuple[float, ...]
     hole_scale: float
     idle_air: float
@@ -72,7 +77,7 @@ def stoichiometric(ethanol: float) -> float:
 
 def air_at_target(build: physics.Build, target: float) -> tuple[float, float]:
     """Air of the whole engine (kg/h) and runner pressure (Pa) of a sound hot engine idling at `target` rpm."""
-    share, _ = physics.burn(a.SETTLED_LAMBDA)
+    share, _ = physics.burn(build.burning, a.SETTLED_LAMBDA)
     flow, pressure = 6.0 * build.volume * 1e3, 35e3
     for _ in range(30):
         lost = physics.drag_kw(build, target, pressure, 1.0)
@@ -92,8 +97,9 @@ def right_jet_for(cylinder_cc: float, fuel: float) -> float:
     return min(STOCK_JETS, key=lambda size: abs(size - 0.5 * (by_table + by_need)))
 
 
-def draw(job: Job, seed: int | str, jets_off: float = 0) -> Anatomy:
+def draw(job: Job, seed: int | str, jets_off: float = 0, nature: Nature | None = None) -> Anatomy:
     """The anatomy of the engine of `job`, the same for the same seed; its jets are all `jets_off` sizes of 5 wrong."""
+    nature = nature or plain(job)
     rng = random.Random(f"anatomy {seed}")
     bank = job.bank
     day = air.at(float(job.conditions.altitude), float(job.conditions.temperature) + 273.15)
@@ -108,6 +114,7 @@ def draw(job: Job, seed: int | str, jets_off: float = 0) -> Anatomy:
         mixing=1.0 if shared else a.BALANCE_PIPE if kind == "constant depression" and n > 1 else 0.0,
         friction=rng.gauss(1.0, a.FRICTION_SCATTER),
         afr=stoichiometric(float(job.fuel.ethanol) / 100.0),
+        burning=nature.burning,
     )
     target = float(job.engine.idle_speed)
     flow, pressure = air_at_target(build, target)
@@ -125,7 +132,7 @@ def draw(job: Job, seed: int | str, jets_off: float = 0) -> Anatomy:
     per_deg = math.pi * bore**2 / 4.0 * math.sin(shut + math.radians(idle_deg)) / math.cos(shut) * math.pi / 180.0
     scale = area / per_deg / a.HOLE_REFERENCE_DEG  # holes are drilled where the air of that body needs them
     lever = a.LEVER_DEG_PER_TURN if kind == "fixed choke" and not shared else idle_deg / a.OTHERS_IDLE_TURNS
-    screw = bank.mixture_screw or ("jet nut" if kind == "constant depression" else "short taper")
+    screw = screw_of(job)
     low, high = a.BAND[screw]
     fuel = flow / n / (a.SETTLED_LAMBDA * a.PETROL_AFR)
     duty = a.INTAKE_DUTY * (job.engine.cylinders if shared else bank.cylinders_per_barrel)
@@ -147,9 +154,12 @@ def draw(job: Job, seed: int | str, jets_off: float = 0) -> Anatomy:
         plate_offset=tuple(abs(rng.gauss(0.0, a.PLATE_SCATTER_DEG)) for _ in range(n)),
         hole_edge=tuple(idle_deg + margin * scale + rng.gauss(0.0, 0.015) for _ in range(n)),
         screw=screw,
-        rest_turns=low + (high - low) * rng.uniform(0.3, 0.7),
+        needle=nature.needle,
+        rest_turns=(rest_turns := low + (high - low) * rng.uniform(0.3, 0.7)),
+        rests=tuple(max(0.3, rest_turns + off) for off in nature.rest_off),
+        follows=nature.follows,
         right_jet=right,
-        jet_scatter=tuple(rng.gauss(1.0, scatter) for _ in range(n)),
+        jet_scatter=tuple(rng.gauss(1.0, scatter) * share for share in nature.delivery),
         hole_scale=scale,
         idle_air=each,
         port_air=flow / n,

@@ -27,7 +27,8 @@ def law(
     body, cold = engine.body, cold_share(engine)
     share = []
     for b in range(engine.barrels):
-        nut = 1.0 + a.SCREW_SLOPE["jet nut"] * (engine.at["jet"][b] - body.rest_turns) + body.jet_scatter[b] - 1.0
+        stuck = engine.having("dead mixture screw", barrel=b)
+        nut = stuck or body.needle.passes(engine.at["jet"][b], body.rests[b]) + body.jet_scatter[b] - 1.0
         level = engine.having("high fuel level", barrel=b) - engine.having("low fuel level", barrel=b)
         hangs = 1.0 - (a.STICKING_LEANS if engine.having("sticking piston", barrel=b) else 0.0)
         drawn = mouth[b] / (mouth[b] + leak[b]) * (engine.barrels * mouth[b] / sum(mouth) if body.build.shared else 1.0)

@@ -13,9 +13,19 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from engine.bench.plant import anatomy, assumed, constant_depression, found, gauges, idle_circuit, physics, plates
+from engine.bench.plant import (
+    anatomy,
+    assumed,
+    constant_depression,
+    found,
+    gauges,
+    idle_circuit,
+    nature,
+    physics,
+    plates,
+)
 from engine.bench.plant.faults import Fault
-from engine.bench.trial.terms import TOLERANCE
+from engine.bench.terms import TOLERANCE
 from engine.job.model import Job
 
 KINDS_OF_SCREW = ("plate", "bypass", "jet", "coupling")
@@ -54,14 +64,18 @@ class Truth:
 
 
 class VirtualEngine:
-    """One engine of `job` with hidden `faults`; all chance comes from `seed`."""
+    """One engine of `job` with hidden `faults` and a nature (left out: the plain one); all chance comes from `seed`."""
 
-    def __init__(self, job: Job, faults: Sequence[Fault] = (), seed: int = 0) -> None:
+    def __init__(self, job: Job, faults: Sequence[Fault] = (), seed: int = 0, its: nature.Nature | None = None) -> None:
         self.job = job
         self.faults = tuple(faults)
         self.seed = seed
         self.rng = random.Random(f"readings {seed}")
-        self.body = anatomy.draw(job, seed, sum(f.size for f in self.faults if f.kind == "wrong jets"))
+        self.nature = its or nature.plain(job)
+        off = sum(f.size for f in self.faults if f.kind == "wrong jets")
+        self.body = anatomy.draw(job, seed, off, self.nature)
+        self.minutes_run = self.wander = 0.0
+        self.went: dict[tuple[int, int | None], float] = {}
         self.metering = constant_depression.law if self.body.kind == "constant depression" else idle_circuit.law
         self.per_carb = job.bank.barrels_per_carb
         self.carbs, self.barrels = job.bank.carbs, job.bank.barrels
@@ -182,7 +196,16 @@ class VirtualEngine:
             now = getattr(self, name)
             goal, slow = (hot, tau) if run else (ambient, 90.0)
             setattr(self, name, goal + (now - goal) * math.exp(-max(0.0, minutes) / slow))
+        self.minutes_run += minutes if run else 0.0
+        self.wanders(minutes)
         self._now = None
+
+    def wanders(self, minutes: float) -> None:
+        """Let the slow wander of the speed go on for so long: it forgets itself, and is as wide at any time."""
+        its = self.nature
+        if its.wander:
+            kept = math.exp(-max(0.0, minutes) / nature.WANDER_MINUTES)
+            self.wander = self.wander * kept + its.wander * math.sqrt(1.0 - kept * kept) * self.rng.gauss(0.0, 1.0)
 
     def warm(self) -> None:
         """Bring it to working temperature at once."""
@@ -261,7 +284,8 @@ class VirtualEngine:
         return physics.idle(self.body.build, mouth, leak, fuel, self.strengths(), self._drag(), self._guess)
 
     def _drag(self) -> float:
-        return 1.0 + assumed.COLD_FRICTION * max(0.0, assumed.HOT_OIL_C - self.oil) / 70.0
+        drifts = self.nature.drift * math.exp(-self.minutes_run / self.nature.drift_minutes)
+        return 1.0 + drifts + assumed.COLD_FRICTION * max(0.0, assumed.HOT_OIL_C - self.oil) / 70.0
 
     @property
     def now(self) -> physics.Running:

@@ -54,6 +54,7 @@ KINDS: dict[str, Kind] = {
     "sticking plate": Kind("carb", 0.3, 0.7, "deg", "the plates do not snap shut"),
     "dead speed screw": Kind("carb", 1, 1, "", "the speed screw turns and does nothing"),
     "broken screw tip": Kind("barrel", 1, 1, "", "the tip of the mixture screw has broken off in its seat"),
+    "dead mixture screw": Kind("barrel", 0.75, 1.15, "share of fuel", "the mixture screw turns and changes nothing"),
     "starter stuck open": Kind("carb", 0.3, 0.6, "share of fuel", "the starting device does not shut"),
     "sticking piston": Kind("carb", 1, 1, "", "the piston hangs"),
     "low damper oil": Kind("carb", 1, 1, "", "the damper is dry"),

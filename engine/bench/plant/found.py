@@ -6,7 +6,7 @@ import random
 from typing import TYPE_CHECKING
 
 from engine.bench.plant import assumed
-from engine.bench.trial.terms import RATES
+from engine.bench.terms import RATES
 
 if TYPE_CHECKING:
     from engine.bench.plant.engine import VirtualEngine

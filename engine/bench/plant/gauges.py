@@ -11,7 +11,7 @@ import random
 from typing import TYPE_CHECKING
 
 from engine.bench.plant import assumed, idle_circuit, plates
-from engine.bench.trial.terms import NOISE
+from engine.bench.terms import NOISE
 
 if TYPE_CHECKING:
     from engine.bench.plant.engine import VirtualEngine
@@ -66,7 +66,7 @@ def _flow(engine: VirtualEngine, barrel: int, take: int) -> float:
     kick = assumed.WEAK_GAUGE_KICK if weak else 0.0
     swing = engine.hunting / max(300.0, engine.now.speed) / 2
     scatter = math.hypot(scatter, kick, swing, 0.04 if engine.having("worn spindle", barrel=barrel) else 0.0)
-    true = engine.body.overread * engine.now.mouth[barrel] * bias(engine) * (1.0 + away)
+    true = engine.body.overread * engine.now.mouth[barrel] * bias(engine) * (1.0 + away) * engine.nature.seating[barrel]
     return sum(_to_step(true * engine.rng.gauss(1.0, scatter), NOISE.airflow_step) for _ in range(take)) / take
 
 
@@ -77,8 +77,11 @@ def _to_step(value: float, step: float) -> float:
 def _speed(engine: VirtualEngine, averaged: bool, take: int) -> float:
     count = max(take, NOISE.averaged if averaged else 1)
     scatter = math.hypot(NOISE.speed, engine.hunting / 2)
-    speed = float(engine.state["hold"] or engine.now.speed)
-    return sum(engine.rng.gauss(speed, scatter) for _ in range(count)) / count
+    engine.wanders(assumed.READING_SECONDS / 60.0)
+    speed = float(engine.state["hold"] or engine.now.speed) + engine.wander
+    step = engine.nature.tachometer
+    looks = [engine.rng.gauss(speed, scatter) for _ in range(count)]
+    return sum(_to_step(look, step) if step else look for look in looks) / count
 
 
 def carbon_monoxide(lam: float) -> float:
@@ -138,7 +141,8 @@ def one(engine: VirtualEngine, quantity: str, row: list[int], *, averaged: bool 
         return engine.stamps[row[0]]
     if quantity == "fuel level":
         level = engine.having("high fuel level", barrel=row[0]) - engine.having("low fuel level", barrel=row[0])
-        return gauss(level, 0.15)
+        off = engine.nature.level
+        return level + engine.rng.uniform(-off, off) if off else gauss(level, 0.15)
     if quantity in ("lambda", "CO", "HC", "CO2", "O2"):
         return _exhaust(engine, quantity, row)
     raise KeyError(quantity)

@@ -18,12 +18,16 @@ if TYPE_CHECKING:
     from engine.bench.plant.physics import FuelLaw
 
 
-def screw_effect(screw: str, turns: float, rest: float) -> float:
-    """Fuel that a mixture screw lets pass at `turns` from its seat, 1 where it rests with the right jet."""
-    affine = 1.0 + a.SCREW_SLOPE[screw] * (turns - rest)
-    if screw == "air screw":
-        return max(0.25, affine)
-    return max(0.0, affine) * (1.0 - math.exp(-max(0.0, turns) / a.SCREW_ONSET))
+#: The air past a plate over that of a right idle, within which its idle hole feels the plate; further, the holes do.
+FELT = (0.6, 1.5)
+
+
+def follows_air(body: Anatomy, barrel: int, degrees: float) -> float:
+    """How the fuel of the idle hole follows the air past its plate at `degrees`: 1 at a right idle."""
+    if body.follows >= 1.0:
+        return 1.0
+    past = body.plate_area(barrel, degrees) / body.plate_area(barrel, body.idle_deg)
+    return max(FELT[0], min(FELT[1], past)) ** (1.0 - body.follows)
 
 
 def holes_open(degrees: float, edge: float, scale: float = 1.0) -> float:
@@ -85,10 +89,12 @@ def law(
     rows = []
     for b in range(engine.barrels):
         turns = 3.5 if engine.having("broken screw tip", barrel=b) else engine.at["jet"][b]
+        stuck = engine.having("dead mixture screw", barrel=b)
+        passes = stuck or body.needle.passes(turns, body.rests[b])
         rows.append(
             (
                 engine.jets[b] * engine.dirt[b] ** 0.5,
-                screw_effect(body.screw, turns, body.rest_turns),
+                passes * follows_air(body, b, degrees[b]),
                 engine.having("high fuel level", barrel=b) - engine.having("low fuel level", barrel=b),
                 engine.having("starter stuck open", barrel=b) * body.idle_fuel,
             )

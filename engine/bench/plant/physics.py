@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from engine.bench.plant import assumed as a
+from engine.bench.plant.nature import PLAIN_BURNING, Burning
 from engine.carburation.rules import air
 
 CRITICAL = air.critical_ratio()
@@ -24,7 +25,7 @@ FuelLaw = Callable[[int, float, float], float]
 class Build:
     """What does not change while an engine is tuned. `volume` in m3 is that of the whole engine, `ports` the barrels
     that feed it, `shared` whether they feed one plenum, `mixing` the share of mixture that ports exchange;
-    `friction` scatters about 1; `afr` is stoichiometric."""
+    `friction` scatters about 1; `afr` is stoichiometric; `burning` says what mixture does to torque."""
 
     p0: float
     t0: float
@@ -34,6 +35,7 @@ class Build:
     mixing: float = 0.0
     friction: float = 1.0
     afr: float = a.PETROL_AFR
+    burning: Burning = PLAIN_BURNING
 
     @property
     def flux(self) -> float:
@@ -61,13 +63,13 @@ def motored_bar(speed: float) -> float:
     return 0.97 + 0.15 * n + 0.05 * n * n
 
 
-def burn(lam: float) -> tuple[float, float]:
+def burn(how: Burning, lam: float) -> tuple[float, float]:
     """Torque of a cylinder as a share of its best at the same air, and the share of cycles that misfire."""
     if lam > 3.0 or lam < 0.3:
         return 0.0, 1.0
-    off = 1.0 / lam - a.BEST_PHI
-    share = 1.0 - (a.RICH_FALL if off > 0 else a.LEAN_FALL) * off * off
-    lean = 1.0 / (1.0 + math.exp(min(50.0, (a.LEAN_LIMIT - lam) / a.LEAN_WIDTH)))
+    off = 1.0 / lam - how.crest
+    share = 1.0 - (how.rich_fall if off > 0 else how.lean_fall) * off * off
+    lean = 1.0 / (1.0 + math.exp(min(50.0, (how.lean_limit - lam) / a.LEAN_WIDTH)))
     rich = 1.0 / (1.0 + math.exp(min(50.0, (lam - a.RICH_LIMIT) / a.RICH_WIDTH)))
     miss = min(1.0, lean + rich)
     return max(0.0, share) * (1.0 - miss), miss
@@ -156,7 +158,7 @@ def at_speed(
     lambdas, misfire, torque = [], [], []
     for i in range(build.ports):
         lam = total[i] / (petrol[i] * build.afr) if petrol[i] > 1e-9 else 9.99
-        share, miss = burn(lam)
+        share, miss = burn(build.burning, lam)
         lambdas.append(min(lam, 9.99))
         misfire.append(miss)
         torque.append(share * strength[i])

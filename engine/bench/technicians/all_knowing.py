@@ -5,15 +5,17 @@ from __future__ import annotations
 from engine.bench.plant import assumed, physics, plates
 from engine.bench.plant.engine import VirtualEngine
 from engine.bench.technicians.hands import Work
-from engine.bench.trial.terms import TOLERANCE
+from engine.bench.terms import TOLERANCE
 
 
 def all_knowing(engine: VirtualEngine) -> Work:
-    """Fit the right jets where they are not, and turn each screw once to where the truth wants it."""
+    """Fit the right jets and sound screws where they are not, and turn each screw once to where the truth wants it."""
     work = Work(rounds=1, stops=1, starts=1)
     coupled = engine.job.bank.linkage_balance_screws
     engine.set_state({"engine": "running", "pedal_link": "off", "hold": None, "coupling": "on" if coupled else "off"})
     engine.warm()
+    while engine.mend("dead mixture screw") or engine.mend("broken screw tip"):
+        work.jets += 1
     for b in range(engine.barrels):
         if abs(engine.jets[b] - engine.body.right_jet) > 1.0 or engine.dirt[b] < 1.0:
             engine.fit("idle jet", b // engine.per_carb + 1, b % engine.per_carb + 1, engine.body.right_jet)

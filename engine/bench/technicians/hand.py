@@ -20,9 +20,19 @@ FEEL = 0.03
 def turn(engine: VirtualEngine, acts: str, at: str, carb: int, barrel: int | None, turns: float) -> float:
     """Turn a screw by a counted `turns` (positive opens); the turns really made."""
     before = engine.position(at, carb, barrel)
-    scatter = assumed.COUNT_SCATTER[at] + assumed.COUNT_SHARE * abs(turns)
-    engine.turn(acts, at, carb, barrel, turns + (engine.rng.gauss(0.0, scatter) if turns else 0.0))
+    scatter = engine.nature.hand if at == "jet" else assumed.COUNT_SCATTER[at]
+    scatter += assumed.COUNT_SHARE * abs(turns)
+    made = turns + (engine.rng.gauss(0.0, scatter) if turns else 0.0)
+    engine.turn(acts, at, carb, barrel, made if at != "jet" else _past_play(engine, carb, barrel, made))
     return engine.position(at, carb, barrel) - before
+
+
+def _past_play(engine: VirtualEngine, carb: int, barrel: int | None, turns: float) -> float:
+    """What a mixture screw's needle does of `turns`: going back, the worn thread's play is taken up first."""
+    before, engine.went[carb, barrel] = engine.went.get((carb, barrel), 0.0), turns
+    if before * turns >= 0:
+        return turns
+    return math.copysign(max(0.0, abs(turns) - engine.nature.backlash), turns)
 
 
 def seat(engine: VirtualEngine, acts: str, at: str, carb: int, barrel: int | None) -> None:

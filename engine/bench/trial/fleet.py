@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from engine.bench.plant import anatomy, assumed
+from engine.bench.plant import anatomy, assumed, nature
 from engine.bench.plant.engine import VirtualEngine
 from engine.bench.plant.faults import KINDS, Fault, kind_named
-from engine.bench.trial.terms import RATES
+from engine.bench.terms import RATES
 from engine.job.model import Job
 
 SIDEDRAUGHT = "twin-choke sidedraught"
@@ -23,10 +23,12 @@ class Specimen:
     job: Job
     faults: tuple[Fault, ...]
     seed: int
+    fleet: str = "plain"
 
     def engine(self, cold: bool = False) -> VirtualEngine:
         """A fresh engine of it, as found: just driven in, or `cold` from standing overnight."""
-        engine = VirtualEngine(self.job, self.faults, self.seed)
+        its = nature.varied(self.job, self.seed) if self.fleet == "varied" else nature.plain(self.job)
+        engine = VirtualEngine(self.job, self.faults, self.seed, its)
         if not cold:
             engine.coolant = engine.oil = assumed.DRIVEN_IN_C
             engine.reset()
@@ -73,6 +75,17 @@ def draw_faults(rng: random.Random, job: Job) -> list[Fault]:
     return out
 
 
+def dead_screws(rng: random.Random, job: Job) -> list[Fault]:
+    """Mixture screws of the varied fleet that turn and change nothing."""
+    kind, per_carb = KINDS["dead mixture screw"], 1 if "progressive" in job.bank.family else job.bank.barrels_per_carb
+    places = [(c + 1, b + 1) for c in range(job.bank.carbs) for b in range(per_carb)]
+    return [
+        Fault("dead mixture screw", c, b, rng.uniform(kind.low, kind.high))
+        for c, b in places
+        if rng.random() < RATES.dead_screw
+    ]
+
+
 def _with_fitted(job: Job, faults: Sequence[Fault], seed: int) -> Job:
     """The job with the jets that the owner knows to be fitted, and with the take-off that all can see."""
     row = job.bank.idle_jet
@@ -86,7 +99,7 @@ def _with_fitted(job: Job, faults: Sequence[Fault], seed: int) -> Job:
     return Job.model_validate(job.model_dump(mode="json") | {"bank": bank})
 
 
-def random_job(seed: int, family: str = SIDEDRAUGHT, **instruments: bool) -> Job:
+def random_job(seed: int, family: str = SIDEDRAUGHT, **instruments: Any) -> Job:
     """An invented engine of a family: `twin-choke sidedraught` (4 or 6 cylinders, 1.6 to 2.8 litres), or one whose name
     says constant depression, motorcycle, progressive, or else a single carburettor on a shared manifold."""
     rng = random.Random(f"job {seed}")
@@ -121,7 +134,7 @@ def random_job(seed: int, family: str = SIDEDRAUGHT, **instruments: bool) -> Job
     )
 
 
-def _other_job(rng: random.Random, seed: int, family: str, instruments: dict[str, bool]) -> Job:
+def _other_job(rng: random.Random, seed: int, family: str, instruments: dict[str, Any]) -> Job:
     """An invented engine of the other families."""
     if "constant depression" in family:
         carbs = rng.choice((2, 2, 3))
@@ -158,15 +171,21 @@ def _other_job(rng: random.Random, seed: int, family: str, instruments: dict[str
     )
 
 
-def random_engine(seed: int, job: Job | None = None, **instruments: bool) -> Specimen:
-    """Engine number `seed` of the fleet (of `job`, if given): its job and hidden faults by the fixed rates.
+def random_engine(seed: int, job: Job | None = None, fleet: str = "plain", **instruments: bool) -> Specimen:
+    """Engine number `seed` of a `fleet` (of `job`, if given): its job and hidden faults by the fixed rates.
 
-    `instruments` are yes/no fields of the job (`lambda_meter=True`).
+    `instruments` are yes/no fields of the job (`lambda_meter=True`). In the varied fleet a job that does not say what
+    steps its tachometer shows gets one.
     """
     job = job or random_job(seed, **instruments)
     rng = random.Random(f"faults {seed}")
     faults = draw_faults(rng, job)
-    return Specimen(_with_fitted(job, faults, seed), tuple(faults), seed)
+    if fleet == "varied":
+        faults += dead_screws(random.Random(f"dead {seed}"), job)
+        if job.at("instruments.tachometer_step") is None:
+            tools = job.instruments.model_dump(mode="json") | {"tachometer_step": nature.tachometer(seed)}
+            job = Job.model_validate(job.model_dump(mode="json") | {"instruments": tools})
+    return Specimen(_with_fitted(job, faults, seed), tuple(faults), seed, fleet)
 
 
 def faulted(job: Job, names: Sequence[str], seed: int = 0) -> Specimen:

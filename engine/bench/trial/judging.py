@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from engine.bench.plant.engine import VirtualEngine
 from engine.bench.plant.faults import KINDS, Fault
-from engine.bench.trial.terms import TOLERANCE
+from engine.bench.terms import TOLERANCE
 from engine.evidence import Advice, Finding
 
 #: Adviser outputs that speak of jets, in their words: small, large, right; the rest is no verdict.

@@ -8,8 +8,8 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from engine.bench.technicians.hands import Work
+from engine.bench.terms import WANTED
 from engine.bench.trial.judging import State
-from engine.bench.trial.terms import WANTED
 from engine.bench.trial.trials import Outcome
 
 WORK = ("rounds", "moves", "stops", "stalls")

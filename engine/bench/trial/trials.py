@@ -41,11 +41,14 @@ class TrialPlan:
     family: str = SIDEDRAUGHT
     meter: str | None = None  # None, "lambda" or "co", a cylinder at a time
     references: bool = True
+    fleet: str = "varied"
+    tachometer: float | None = None  # the step of every engine's; None: as drawn
 
     @property
-    def instruments(self) -> dict[str, bool]:
+    def instruments(self) -> dict[str, Any]:
         """Fields of the job for the meters of this trial."""
-        return {f"{self.meter}_meter": True} if self.meter else {}
+        tools: dict[str, Any] = {f"{self.meter}_meter": True} if self.meter else {}
+        return tools | ({"tachometer_step": self.tachometer} if self.tachometer else {})
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +163,7 @@ def try_one(program: Program, advisers: Mapping[str, Any], plan: TrialPlan, seed
 
 def specimen_of(plan: TrialPlan, seed: int) -> Specimen:
     """Engine number `seed` of the plan's family, with its meters."""
-    return random_engine(seed, random_job(seed, plan.family, **plan.instruments))
+    return random_engine(seed, random_job(seed, plan.family, **plan.instruments), plan.fleet)
 
 
 class Unsound(ValueError):

@@ -20,7 +20,9 @@ SHIPPED = (Path(procedures.__file__).parent,)
 )
 def test_the_routine_ends_by_itself_and_sets_most_mendable_engines_right(meter, seeds, even, near):
     # The bounds are floors against a relapse; what is reached and wanted is told by the trials command.
-    outcomes = run(TrialPlan("twin-choke-sidedraught", SHIPPED, shipped, meter=meter, references=False), seeds)
+    outcomes = run(
+        TrialPlan("twin-choke-sidedraught", SHIPPED, shipped, meter=meter, references=False, fleet="plain"), seeds
+    )
     found = summary("twin-choke-sidedraught", "twin-choke sidedraught", meter, outcomes)
     assert not found.problems
     assert found.routine.in_tolerance.value >= even

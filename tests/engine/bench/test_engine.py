@@ -8,8 +8,8 @@ from engine.bench.plant import gauges
 from engine.bench.plant.engine import VirtualEngine
 from engine.bench.plant.faults import KINDS, Fault, NoSuchFault, kind_named
 from engine.bench.technicians import hand
+from engine.bench.terms import NOISE, RATES
 from engine.bench.trial.fleet import faulted, random_engine, random_job
-from engine.bench.trial.terms import NOISE, RATES
 
 
 def running(engine: VirtualEngine) -> VirtualEngine:

@@ -9,8 +9,8 @@ from engine.bench.plant.constant_depression import lifted
 from engine.bench.plant.engine import VirtualEngine
 from engine.bench.plant.faults import Fault
 from engine.bench.technicians.all_knowing import all_knowing, mendable
+from engine.bench.terms import TOLERANCE
 from engine.bench.trial.fleet import faulted, random_engine, random_job
-from engine.bench.trial.terms import TOLERANCE
 
 FAMILIES = ("constant depression", "motorcycle bank", "progressive downdraught", "single downdraught")
 LIFT = ("rises a little and settles", "rises and stays up", "falls or dies")

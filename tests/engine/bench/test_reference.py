@@ -7,8 +7,8 @@ import pytest
 from engine.bench.plant.faults import Fault
 from engine.bench.technicians.all_knowing import all_knowing, mendable
 from engine.bench.technicians.patient import Patient
+from engine.bench.terms import TOLERANCE
 from engine.bench.trial.fleet import faulted, random_engine, random_job
-from engine.bench.trial.terms import TOLERANCE
 
 
 def test_full_knowledge_brings_every_mixture_where_it_belongs_with_one_move_a_screw():

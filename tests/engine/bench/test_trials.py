@@ -9,9 +9,9 @@ import pytest
 
 from engine.bench.plant.engine import VirtualEngine
 from engine.bench.plant.faults import Fault
+from engine.bench.terms import WANTED
 from engine.bench.trial.fleet import random_job
 from engine.bench.trial.judging import JetWatch, judged, names
-from engine.bench.trial.terms import WANTED
 from engine.bench.trial.trial_table import Criterion, summary, table
 from engine.bench.trial.trials import TrialPlan, Unsound, loaded, run
 from engine.evidence import Advice, Finding, Place
@@ -24,7 +24,7 @@ def no_advisers() -> dict:
     return {}
 
 
-PLAN = TrialPlan(str(HERE / "trial-run.yaml"), (HERE,), no_advisers)
+PLAN = TrialPlan(str(HERE / "trial-run.yaml"), (HERE,), no_advisers, fleet="plain")
 
 
 @pytest.fixture(scope="module")

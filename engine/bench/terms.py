@@ -44,6 +44,7 @@ class FaultRates:
     level_mm: tuple[float, float] = (1.0, 4.0)  # either way [the sign is not given: even chances assumed]
     weak_cylinder: float = 0.04  # of cylinders
     weak_torque: tuple[float, float] = (0.75, 0.93)
+    dead_screw: float = 0.015  # of barrels of the varied fleet [assumed]
     damper_dry: float = 0.10  # of constant-depression bodies [assumed: the terms are for sidedraughts]
     piston_sticks: float = 0.04  # of constant-depression bodies [assumed]
     disturbed: float = 0.08  # of engines, known to the job
