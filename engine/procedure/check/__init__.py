@@ -67,11 +67,11 @@ class Summaries:
 def prove(study: Study, advisers: Registry, called: Summaries) -> Iterator[Problem]:
     """The problems of one file. `called` are the files that it calls; it is added."""
     name = study.procedure.name
-    edges = edges_of(study)
-    found = flow(study, edges, advisers, called.leaves)
+    flowed = flow(study, edges_of(study), advisers, called.leaves)
+    found, edges = flowed.here, flowed.edges
     yield from graph.problems(study, edges, found, called.meets)
     yield from passing.problems(study, edges, found, called.passing)
-    called.leaves[name] = summary(study, found, called.leaves)
+    called.leaves[name] = summary(study, flowed, called.leaves)
     called.meets[name] = meets(study, found, called.meets)
     called.passing[name] = passing.passing(study, edges, found, called.passing)
     words = Words(study.procedure, study.normal)
@@ -79,12 +79,15 @@ def prove(study: Study, advisers: Registry, called: Summaries) -> Iterator[Probl
     for name, ways in edges.ways.items():
         here = found[name]
         known = surely_known(study, here, study.procedure.steps[name], advisers)
-        for problem in coverage.problems(study, ways, here.reach, known, words) if here.reach else ():
+        settled = (
+            flowed.carried.narrowed(ways.space, flowed.answered(study.procedure.steps[name])) if ways.space else []
+        )
+        for problem in coverage.problems(study, ways, settled, known, words) if here.reach else ():
             # Where the work for the whole file is used up, every step left would say so; once is enough.
             if problem.code != "too-complex" or not spent:
                 yield problem
             spent = spent or (problem.code == "too-complex" and study.effort.left < 0)
-    yield from conditions.problems(study, found)
+    yield from conditions.problems(study, flowed)
     yield from assign.problems(study, edges, found, advisers)
     yield from standing.problems(study, edges, found, called.leaves)
     yield from hazards.problems(study, found)

@@ -123,7 +123,11 @@ class Kit:
     def problems(self, guards: list[str], **how: Any) -> list[Any]:
         """What the coverage proofs say of those branches."""
         study, found = self.ways(guards, **how)
-        return list(coverage.problems(study, found, study.worlds.all, (), Words(study.procedure, study.normal)))
+        return list(
+            coverage.problems(
+                study, found, [found.space.full] if found.space else [], (), Words(study.procedure, study.normal)
+            )
+        )
 
     def codes(self, guards: list[str], **how: Any) -> list[str]:
         """The codes alone."""

@@ -785,3 +785,117 @@ def test_a_product_is_proved_against_its_own_factors(problems):
     share = 'settings:\n  share: {value: 0.9, range: [0.5, 0.95], source: "common practice"}\n'
     assert problems(share + row_file("max(draw) < share * min(draw)")) == ["never-true"]
     assert problems(share + row_file("max(draw) * share > 20")) == []
+
+
+# ---- what is settled
+
+
+SETTLED = """\
+readings:
+  c: {{ask: C?, choices: [a, b, d]}}
+  x: {{ask: X, unit: mm, range: [0, 9]}}
+  flow: {{ask: Flow, each: carb, unit: L/min, range: [0, 20]}}
+steps:
+  gate:
+    do: Look.
+    read: [c, x, flow]
+    record: as left
+    keep: {{even: "{even}", last: c}}
+    branch:
+      - {{when: "{when}", go: first}}
+      - {{otherwise: second}}
+  first:
+    do: Look again.
+    keep: {{even: "True"}}
+    go: {go}
+  second:
+    do: Look once more.
+    {read}branch:
+{branches}  other: {{end: failed, say: Other.}}
+"""
+
+
+def settled(*branches, when="c == 'b'", even="False", go="done", read=""):
+    lines = "".join(f'      - {{when: "{b}", go: {"done" if i else "other"}}}\n' for i, b in enumerate(branches))
+    return SETTLED.format(when=when, even=even, go=go, read=read, branches=lines)
+
+
+def test_what_a_branch_has_settled_can_not_be_otherwise_after_it(problems):
+    for when, later, rest in (
+        ("c == 'b'", "c == 'b'", "c != 'b'"),
+        ("x > 5", "x >= 7", "x < 7"),
+        ("spread(flow) > 2", "spread(flow) > 3", "spread(flow) <= 3"),
+        ("any(flow < 1)", "all(flow < 1)", "not all(flow < 1)"),
+        ("c == 'b' or x > 5", "last == 'b'", "last != 'b'"),
+        ("c == 'b' and x > 5", "c == 'b' and x > 6", "c != 'b' or x <= 6"),
+    ):
+        found = problems(settled(later, rest, when=when), whole=True)
+        assert {p.code for p in found} == {"never-true", "unreachable-step"}, when
+        assert "where this step can be reached" in next(p.message for p in found if p.code == "never-true")
+        assert problems(settled(later, rest, when=when, read="read: [c, x, flow]\n    keep: {last: c}\n    ")) == []
+        # Where the way leads back from the other branch as well, it may be so.
+        assert problems(settled(later, rest, when=when, go="second")) == []
+
+
+def test_no_reading_is_asked_for_that_was_settled_before(problems):
+    """The twin of it: no case is missing for an answer that can't be there any more."""
+    assert problems(settled("c == 'a'", "c == 'd'")) == []
+    assert problems(settled("x < 2", "2 <= x <= 5", when="x > 5")) == []
+    assert problems(settled("c == 'a'", "c == 'd'", go="second")) == ["uncovered-reading"]
+
+
+def test_a_kept_value_is_what_some_way_has_kept(problems):
+    dead = problems(settled("even", "not even"))
+    assert sorted(set(dead)) == ["never-true", "unreachable-step"]
+    assert problems(settled("even", "not even", go="second")) == []
+    assert problems(settled("even", "not even", even="True")) == ["never-true"]
+    # It is known which goes with which.
+    both = settled("even and c != 'b'", "not even or c == 'b'", go="second")
+    assert sorted(set(problems(both))) == ["never-true", "unreachable-step"]
+
+
+def test_what_a_called_file_never_gives_back_is_never_so(problems):
+    example = """\
+steps:
+  gate:
+    call: inner
+    as: it
+    ends: {{done: look, off: done}}
+  look:
+    do: Look.
+    branch:
+      - {{when: it.moved, go: more}}
+      - {{otherwise: done}}
+  more:
+    do: More.
+    go: done
+# file: inner.yaml
+gives: {{moved: turned}}
+readings:
+  c: {{ask: C?, choices: [a, b]}}
+steps:
+  gate:
+    do: Look.
+    read: [c]
+    keep: {{turned: "False"}}
+    branch:
+      - {{when: c == 'a', go: turn}}
+      - {{otherwise: {end}}}
+  turn:
+    do: Turn.
+    keep: {{turned: "True"}}
+    go: {turned}
+  off: {{end: failed, say: Off.}}
+"""
+    assert problems(
+        example.format(end="done", turned="done").replace("otherwise: done}\n  turn", "otherwise: off}\n  turn")
+    ) == ["idle-otherwise"]
+    assert sorted(set(problems(example.format(end="done", turned="off")))) == ["never-true", "unreachable-step"]
+
+
+def test_a_symptom_settles_nothing(problems):
+    example = settled("c == 'b'", "c != 'b'", go="done")
+    with_symptom = "symptoms:\n  stall: {kind: stall, ask: It stalls, go: second}\n" + example
+    found = problems(with_symptom)
+    # Before the first answer nothing is known; from `first` it is known to be b.
+    assert "never-true" not in found and "unreachable-step" not in found

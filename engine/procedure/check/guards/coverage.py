@@ -80,14 +80,14 @@ def _worlds(theory: Theory, boxes: list[Box]) -> int:
     return mask
 
 
-def problems(study: Study, found: Ways, reach: int, known: Collection[str], words: Words) -> list[Problem]:
-    """What is wrong with a step's branches in the worlds in which it can be reached. `known` are names that are surely
-    there once it is answered."""
+def problems(study: Study, found: Ways, settled: list[Box], known: Collection[str], words: Words) -> list[Problem]:
+    """What is wrong with a step's branches where it can be reached. `settled` are boxes of its space that hold all that
+    may be so once it is answered, `known` the names that are surely there then."""
     if found.complex_at is not None:
         return [_too_complex(study, found, found.complex_at)]
     told: list[Problem] = []
     try:
-        for problem in _judged(study, found, _Judge(study, found, reach, known, words)):
+        for problem in _judged(study, found, _Judge(study, found, settled, known, words)):
             told.append(problem)
     except TooComplex:
         told.append(_too_complex(study, found, found.step.spans.get("branch", found.step.span)))
@@ -126,18 +126,21 @@ def _judged(study: Study, found: Ways, judge: _Judge) -> Iterator[Problem]:
 
 
 class _Judge:
-    def __init__(self, study: Study, found: Ways, reach: int, known: Collection[str], words: Words) -> None:
+    def __init__(self, study: Study, found: Ways, settled: list[Box], known: Collection[str], words: Words) -> None:
         assert found.space is not None and found.theory is not None
-        self.study, self.found, self.reach, self.words = study, found, reach, words
+        self.study, self.found, self.words = study, found, words
         self.space, self.theory = found.space, found.theory
-        self.may_be: Box = (reach, *self.space.there(known)[1:])
+        there = self.space.there(known)
+        self.may_be = [may for box in settled if all(may := tuple(map(int.__and__, box, there)))]
 
     def here(self, boxes: list[Box]) -> Iterator[Box]:
-        """Boxes narrowed to what may be at this step: worlds that reach it, nothing missing that was surely taken."""
+        """Boxes narrowed to what may be at this step: worlds that reach it, nothing that was settled otherwise before,
+        nothing missing that was surely taken."""
         for box in boxes:
-            narrowed = tuple(map(int.__and__, box, self.may_be))
-            if all(narrowed):
-                yield narrowed
+            for may in self.may_be:
+                narrowed = tuple(map(int.__and__, box, may))
+                if all(narrowed):
+                    yield narrowed
 
     def alive(self, boxes: list[Box]) -> bool:
         """Whether a real reading may lie in one of the boxes."""
@@ -189,6 +192,8 @@ class _Judge:
 
     def _reason(self, i: int) -> str:
         """Why a guard is never true: a range that one of its parts lies outside, or parts that exclude each other."""
+        if any(self.theory.possible(b) for b in self.found.own[i]):
+            return " where this step can be reached"
         branch = self.found.branches[i]
         every = list(literals(self.study.formula(branch.when)))
         for literal in every:
@@ -198,7 +203,7 @@ class _Judge:
                     return f": {said}"
         if len(every) > 1 and all(self._possible(literal) for literal in every):
             return ": its parts exclude each other"
-        return " where this step can be reached" if self.reach != self.study.worlds.all else ""
+        return ""
 
     def _possible(self, literal: Formula) -> bool:
         return self.alive(self.space.boxes(literal))
@@ -280,11 +285,12 @@ class _Judge:
     def _widened(self, box: Box) -> Box:
         """The box opened along every axis that does not matter, so that the witness names only what does."""
         taken = [b for own in self.found.own for b in own]
+        may_be = next(m for m in self.may_be if not any(a & ~b for a, b in zip(box, m, strict=True)))
         for i in range(len(box)):
-            wide = (*box[:i], self.may_be[i], *box[i + 1 :])
+            wide = (*box[:i], may_be[i], *box[i + 1 :])
             if wide != box and not self.space.meet([wide], taken):
                 box = wide
-        return tuple(f if m == whole else m for m, whole, f in zip(box, self.may_be, self.space.full, strict=True))
+        return tuple(f if m == whole else m for m, whole, f in zip(box, may_be, self.space.full, strict=True))
 
     def overlaps(self) -> Iterator[Problem]:
         """Two branches of an exclusive step that hold at once, with the reading."""

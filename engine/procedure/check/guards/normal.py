@@ -131,18 +131,18 @@ class Normal(Numbers):
             x, y = self.formula(a), self.formula(b)
             same = disjunction([conjunction([x, y]), conjunction([negation(x), negation(y)])])
             return same if bits == 2 else negation(same)
-        left, right = self._options(a), self._options(b)
+        left, right = self.options(a), self.options(b)
         return disjunction(
             [conjunction([x, y]) for v, x in left.items() for w, y in right.items() if (v == w) == (bits == 2)]
         )
 
-    def _options(self, node: Node) -> dict[str, Formula]:
+    def options(self, node: Node) -> dict[str, Formula]:
         """Each choice that an expression may be, with the formula of its being that; all false where it is missing."""
         if isinstance(node, Text):
             return {node.value: True}
         if isinstance(node, Name):
             if node.name in self.values:
-                return self._options(self.values[node.name])
+                return self.options(self.values[node.name])
             axis = self._axis(node)
             return {v: self._is(axis, frozenset({v})) for v in self.choices[axis] if v is not None}
         raise TypeError(f"{node} is no choice")

@@ -125,13 +125,14 @@ class Space:
         for f in formulas:
             for literal in literals(f):
                 if worlds.mask(literal) is None:
-                    wanted.setdefault(_key(literal), []).append(literal)
+                    wanted.setdefault(key_of(literal), []).append(literal)
         for key, found in wanted.items():
             self.index[key] = len(self.axes)
-            self.axes.append(self._axis(key, found))
+            self.axes.append(self.axis(key, found))
         self.full: Box = tuple(a.full for a in self.axes)
 
-    def _axis(self, key: Any, found: list[Formula]) -> Axis:
+    def axis(self, key: Any, found: list[Formula]) -> Axis:
+        """The axis of a key, cut by these literals. Raises `TooComplex`."""
         kind, what = key
         if kind == "line":
             cells: list[Any] = self._cut(what, (f[2] for f in found))
@@ -225,7 +226,7 @@ class Space:
             if world is not None:
                 self._masks[f] = (0, world)
             else:
-                at = self.index[_key(f)]
+                at = self.index[key_of(f)]
                 self._masks[f] = (at, self.axes[at].mask(f))
         return self._masks[f]
 
@@ -264,7 +265,8 @@ class Space:
         return a
 
 
-def _key(literal: Formula) -> Any:
+def key_of(literal: Formula) -> Any:
+    """The axis that a literal speaks of, as a kind and what it is an axis of."""
     match literal[0]:
         case "lin":
             return ("line", literal[1])

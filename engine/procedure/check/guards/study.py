@@ -61,6 +61,17 @@ class Study:
             raise TooComplex
         return found
 
+    def told_apart(self, guard: Guard) -> list[Formula]:
+        """What a guard that is kept or given back may be, a formula each; nothing for a number or a row."""
+        if guard.type.each is not None or guard.type.kind == "number":
+            return []
+        try:
+            if guard.type.kind == "bool":
+                return [self.formula(guard)]
+            return list(self.normal.options(guard.node).values())
+        except TooComplex:
+            return []
+
     def may_hold(self, formula: Formula) -> int:
         """The worlds in which a formula may be true: all those in which it is, and perhaps more."""
         if isinstance(formula, bool):

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
 from engine.procedure.check.guards.formulas import TooComplex
+from engine.procedure.check.guards.space import Box
 from engine.procedure.check.guards.study import Study
-from engine.procedure.check.ways.flow import Here
+from engine.procedure.check.ways.flow import Found, possible
 from engine.procedure.program import Guard, Step
 from engine.procedure.source.problems import Problem
 
 
-def problems(study: Study, found: Mapping[str, Here]) -> Iterator[Problem]:
+def problems(study: Study, found: Found) -> Iterator[Problem]:
     """Conditions that are never true where their step can be reached."""
     for name, step in study.procedure.steps.items():
-        reach = found[name].reach
-        for what, guard in conditions_of(step) if reach else ():
-            if guard.type.each is None and not holds_somewhere(study, guard, reach):
+        for what, guard, before in conditions_of(step) if found.here[name].reach else ():
+            boxes = found.before(step) if before else found.answered(step)
+            if guard.type.each is None and not holds_somewhere(study, found, guard, boxes):
                 yield Problem(
                     "never-true",
                     study.path,
@@ -27,24 +28,24 @@ def problems(study: Study, found: Mapping[str, Here]) -> Iterator[Problem]:
                 )
 
 
-def conditions_of(step: Step) -> Iterator[tuple[str, Guard]]:
-    """The conditions of a step but its branches', with what never happens where one of them never holds."""
-    for what, parts in (
-        ("screw is never turned", step.moves),
-        ("part is never fitted", step.fit),
-        ("reading is never taken", step.read),
-        ("adviser is never asked", step.advise),
-        ("finding is never raised", step.findings),
+def conditions_of(step: Step) -> Iterator[tuple[str, Guard, bool]]:
+    """The conditions of a step but its branches', with what never happens where one of them never holds, and whether it
+    is asked before the step is answered."""
+    for what, parts, before in (
+        ("screw is never turned", step.moves, True),
+        ("part is never fitted", step.fit, True),
+        ("reading is never taken", step.read, True),
+        ("adviser is never asked", step.advise, False),
+        ("finding is never raised", step.findings, False),
     ):
-        yield from ((what, part.when) for part in parts if part.when is not None)
+        yield from ((what, part.when, before) for part in parts if part.when is not None)
     for branch in step.way if isinstance(step.way, tuple) else ():
-        yield from (("finding is never raised", f.when) for f in branch.findings if f.when is not None)
+        yield from (("finding is never raised", f.when, False) for f in branch.findings if f.when is not None)
 
 
-def holds_somewhere(study: Study, guard: Guard, reach: int) -> bool:
-    """Whether a condition may hold in some of the worlds; true where that is too complex to tell."""
+def holds_somewhere(study: Study, found: Found, guard: Guard, boxes: list[Box]) -> bool:
+    """Whether a condition may hold where these boxes do; true where that is too complex to tell."""
     try:
-        formula = study.formula(guard)
-        return bool(study.may_hold(formula) & reach) and study.possible([formula], reach)
+        return possible(study, found.carried, study.formula(guard), boxes)
     except TooComplex:
         return True

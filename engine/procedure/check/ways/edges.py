@@ -33,6 +33,8 @@ class Edge:
     end: str | None = None
     spent: bool = True
     symptom: str | None = None
+    #: Which of the step's branches it is.
+    branch: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,9 +66,9 @@ def _from(study: Study, step: Step, region: Ways | None) -> Iterator[Edge]:
     way = step.way
     if isinstance(way, tuple):
         assert region is not None
-        for branch, worlds in zip(way, region.worlds, strict=True):
+        for i, (branch, worlds) in enumerate(zip(way, region.worlds, strict=True)):
             if worlds:
-                yield Edge(step.name, branch.go, "branch", worlds, "answered", branch.span, spent=free)
+                yield Edge(step.name, branch.go, "branch", worlds, "answered", branch.span, spent=free, branch=i)
     elif isinstance(way, str):
         yield Edge(step.name, way, "go", every, "answered", step.spans.get("go", step.span), spent=free)
     elif isinstance(way, Call):

@@ -1,17 +1,22 @@
-"""What may be so when a step is reached, over every path of a file: worlds, names not yet known, how things stand.
+"""What may be so when a step is reached, over every path of a file: worlds, names not yet known, how things stand,
+what answers and kept values have settled.
 
-All three are carried together as sets of worlds, from the start along every edge until nothing is added. A file that is
-called counts by its summary: what it leaves standing at each of its ends.
+All of it is carried together, by worlds, from the start along every edge until nothing is added. A file that is called
+counts by its summary: what it leaves standing, and may give back, at each of its ends.
 """
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 from engine.contract import Registry
-from engine.procedure.check.guards.study import Study
+from engine.procedure.check.guards.formulas import Formula, TooComplex, negation
+from engine.procedure.check.guards.space import Box
+from engine.procedure.check.guards.study import Study, midway
+from engine.procedure.check.ways.carried import Carried, joined
 from engine.procedure.check.ways.edges import Edge, Edges, leading, waits
 from engine.procedure.program import Call, Guard, Procedure, Step
 
@@ -32,6 +37,8 @@ class Here:
     reach: int = 0
     unknown: dict[str, int] = field(default_factory=dict)
     state: State = field(default_factory=dict)
+    #: What is settled: boxes over the axes that are carried.
+    boxes: list[Box] = field(default_factory=list)
 
     def join(self, other: Here) -> bool:
         """Add what another path brings; whether anything was new."""
@@ -46,6 +53,10 @@ class Here:
                     mine[value] = mine.get(value, 0) | mask
                     new |= mask
         self.reach |= other.reach
+        for box in other.boxes:
+            more = joined(self.boxes, box)
+            if more is not None:
+                self.boxes, new = more, -1
         for name, mask in other.unknown.items():
             if mask & ~self.unknown.get(name, 0):
                 self.unknown[name] = self.unknown.get(name, 0) | mask
@@ -56,34 +67,101 @@ class Here:
 @dataclass(frozen=True, slots=True)
 class Summary:
     """What a called file leaves: for each of its ends, and for `None` anywhere on the way, key -> the values that
-    may stand."""
+    may stand; and what it may give back there, by end and name, of a choice or a truth."""
 
     leaves: Mapping[str | None, Mapping[str, frozenset[str]]]
+    gives: Mapping[tuple[str, str], frozenset[Any]] = field(default_factory=dict)
 
 
-def flow(study: Study, edges: Edges, advisers: Registry, called: Mapping[str, Summary]) -> dict[str, Here]:
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What `flow` finds: for each step what may be so just before it is entered, the edges that can be taken, and what
+    is carried along them."""
+
+    here: dict[str, Here]
+    edges: Edges
+    carried: Carried
+
+    def before(self, step: Step) -> list[Box]:
+        """What is settled when a step is entered."""
+        return self.here[step.name].boxes
+
+    def answered(self, step: Step) -> list[Box]:
+        """What is settled once it is answered, before its way on."""
+        return list(dict.fromkeys(a for b in self.before(step) for a in self.carried.after(step, b)))
+
+
+def flow(study: Study, edges: Edges, advisers: Registry, called: Mapping[str, Summary]) -> Found:
     """The least solution: for each step what may be so just before it is entered."""
     steps = study.procedure.steps
-    found = {name: Here() for name in steps}
+    here = {name: Here() for name in steps}
     start = study.procedure.start
-    if start not in steps:
-        return found
     files = study.program.files
-    names = {n for s in steps.values() for n in given_by(s, advisers, files)} | {*study.procedure.readings}
-    found[start] = Here(study.worlds.all, dict.fromkeys(names, study.worlds.all), {})
+    given = {s.name: frozenset(given_by(s, advisers, files)) for s in steps.values()}
+    carried = Carried(study, given)
+    if start not in steps:
+        return Found(here, edges, carried)
+    names = frozenset(study.procedure.readings).union(*given.values())
+    here[start] = Here(study.worlds.all, dict.fromkeys(names, study.worlds.all), {}, [carried.full])
     gains = {s.name: gains_of(study, s, advisers) for s in steps.values()}
     followed = {s.name: followed_from(study, s) for s in steps.values()}
     queue, waiting = deque([start]), {start}
     while queue:
         name = queue.popleft()
         waiting.discard(name)
-        here = found[name]
         for edge in edges.out[name]:
-            after = _along(here, steps[name], edge, gains[name], followed[name], called)
-            if after.reach and found[edge.target].join(after) and edge.target not in waiting:
+            boxes = _settled(carried, edges, here[name].boxes, steps[name], edge, called)
+            if not boxes:
+                continue
+            after = _along(here[name], steps[name], edge, boxes, gains[name], followed[name], called)
+            if here[edge.target].join(after) and edge.target not in waiting:
                 queue.append(edge.target)
                 waiting.add(edge.target)
-    return found
+    return Found(here, _taken(carried, edges, here, steps, called), carried)
+
+
+def _taken(
+    carried: Carried, edges: Edges, here: Mapping[str, Here], steps: Mapping[str, Step], called: Mapping[str, Summary]
+) -> Edges:
+    """The edges that can be taken, each in the worlds in which it can."""
+    out: dict[str, tuple[Edge, ...]] = {}
+    for name, ways in edges.out.items():
+        left = []
+        for edge in ways:
+            worlds = _worlds_of(_settled(carried, edges, here[name].boxes, steps[name], edge, called))
+            if worlds or not here[name].reach:
+                left.append(replace(edge, worlds=worlds) if worlds else edge)
+        out[name] = tuple(left)
+    return Edges(out, edges.ways)
+
+
+def _settled(
+    carried: Carried, edges: Edges, boxes: list[Box], step: Step, edge: Edge, called: Mapping[str, Summary]
+) -> list[Box]:
+    """What is settled at the end of an edge, by what was where its step was entered."""
+    if edge.when != "answered":
+        return [(b[0] & edge.worlds, *b[1:]) for b in boxes if b[0] & edge.worlds]
+    found: dict[Box, None] = {}
+    for box in dict.fromkeys(a for b in boxes for a in carried.after(step, b)):
+        if not box[0] & edge.worlds:
+            continue
+        if edge.branch is not None:
+            found |= dict.fromkeys(carried.taken(edges.ways[step.name], edge.branch, box))
+            continue
+        if edge.call is not None and edge.call.name and edge.end:
+            summary = called.get(edge.call.file)
+            for (end, name), values in (summary.gives if summary else {}).items():
+                if end == edge.end and edge.call.each is None:
+                    box = carried.given_back(box, f"{edge.call.name}.{name}", values)
+        found[box[0] & edge.worlds, *box[1:]] = None
+    return list(found)
+
+
+def _worlds_of(boxes: Iterable[Box]) -> int:
+    worlds = 0
+    for box in boxes:
+        worlds |= box[0]
+    return worlds
 
 
 def given_by(step: Step, advisers: Registry, files: Mapping[str, Procedure]) -> Iterable[str]:
@@ -144,11 +222,17 @@ def anywhere_in(state: State, followed: Iterable[str], called: Mapping[str, Summ
 
 
 def _along(
-    here: Here, step: Step, edge: Edge, gains: Mapping[str, int], followed: Iterable[str], called: Mapping[str, Summary]
+    here: Here,
+    step: Step,
+    edge: Edge,
+    boxes: list[Box],
+    gains: Mapping[str, int],
+    followed: Iterable[str],
+    called: Mapping[str, Summary],
 ) -> Here:
-    reach = here.reach & edge.worlds
+    reach = _worlds_of(boxes)
     if edge.when == "enter":
-        return _narrowed(here.unknown, here.state, reach)
+        return _narrowed(here.unknown, here.state, reach, boxes)
     state = standing(here, step)
     if edge.when == "asked":
         # The symptom may come up inside a file that is followed from here, at any of its steps.
@@ -158,14 +242,15 @@ def _along(
     unknown = here.unknown
     if edge.when == "answered":
         unknown = {n: m & ~gains.get(n, 0) for n, m in unknown.items()}
-    return _narrowed(unknown, state, reach)
+    return _narrowed(unknown, state, reach, boxes)
 
 
-def _narrowed(unknown: Mapping[str, int], state: State, reach: int) -> Here:
+def _narrowed(unknown: Mapping[str, int], state: State, reach: int, boxes: list[Box]) -> Here:
     return Here(
         reach,
         {n: m & reach for n, m in unknown.items() if m & reach},
         {k: {v: m & reach for v, m in values.items() if m & reach} for k, values in state.items()},
+        boxes,
     )
 
 
@@ -211,8 +296,9 @@ def _either(a: State, b: State) -> State:
     return found
 
 
-def summary(study: Study, found: Mapping[str, Here], called: Mapping[str, Summary]) -> Summary:
-    """What a file leaves standing for those that call it."""
+def summary(study: Study, flowed: Found, called: Mapping[str, Summary]) -> Summary:
+    """What a file leaves standing, and gives back, for those that call it."""
+    found = flowed.here
     leaves: dict[str | None, dict[str, set[str]]] = {None: {}}
     keys: set[str] = set()
     states = {}
@@ -227,4 +313,44 @@ def summary(study: Study, found: Mapping[str, Here], called: Mapping[str, Summar
             into = leaves.setdefault(target, {})
             for key in keys:
                 into.setdefault(key, set()).update(state.get(key, {ENTRY: -1}))
-    return Summary({end: {k: frozenset(v) for k, v in values.items()} for end, values in leaves.items()})
+    gives = {
+        (end, name): values
+        for end in study.procedure.ends
+        if found[end].reach
+        for name, guard in study.procedure.gives.items()
+        if (values := _given_back(study, flowed, study.procedure.steps[end], guard)) is not None
+    }
+    return Summary({end: {k: frozenset(v) for k, v in values.items()} for end, values in leaves.items()}, gives)
+
+
+def _given_back(study: Study, found: Found, step: Step, guard: Guard) -> frozenset[Any] | None:
+    """What a guard may be at an end; None where that can't be told."""
+    options = study.told_apart(guard)
+    if not options:
+        return None
+    if guard.type.kind == "bool":
+        truths = {True: options[0], False: negation(options[0])}
+    elif len(options) == len(guard.type.choices):
+        truths = dict(zip(guard.type.choices, options, strict=True))
+    else:
+        return None
+    boxes = found.answered(step)
+    return frozenset(v for v, formula in truths.items() if possible(study, found.carried, formula, boxes)) | (
+        frozenset() if guard.type.kind == "bool" else {None}
+    )
+
+
+def possible(study: Study, carried: Carried, formula: Formula, boxes: list[Box]) -> bool:
+    """Whether a formula may hold where these boxes do; true where that is too complex to tell."""
+    try:
+        space = study.space([formula])
+        theory = study.theory(space, midway)
+        own = space.boxes(formula)
+        for may in carried.narrowed(space, boxes):
+            for box in own:
+                left = tuple(map(int.__and__, box, may))
+                if all(left) and theory.possible(left):
+                    return True
+        return False
+    except TooComplex:
+        return True
