@@ -13,9 +13,11 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from engine.job.model import Job
+from engine.job.slips import Slip, slips
 from engine.procedure.source.problems import Problem, did_you_mean, in_order
 from engine.procedure.source.spans import NOWHERE, Source, Span
 from engine.procedure.source.tree import Map, Scalar, Seq, Tree, read_tree
+from engine.vocabulary.vocabulary import SHIPPED, Vocabulary
 
 #: What a missing key might look like.
 _SUCH_AS = {
@@ -41,8 +43,9 @@ class BadJob(ValueError):
         self.problems = problems
 
 
-def read(path: Path) -> Job:
-    """Read the job file at `path`. Raises `BadJob` with all that is wrong, and where."""
+def read(path: Path, words: Vocabulary = SHIPPED) -> Job:
+    """Read the job file at `path`; `words` are those that the shop knows. Raises `BadJob` with all that is wrong, and
+    where."""
     try:
         text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:
@@ -50,10 +53,10 @@ def read(path: Path) -> Job:
     except OSError as fault:
         said = "There is no such file" if isinstance(fault, FileNotFoundError) else fault.strerror or str(fault)
         raise _bad(path, "cannot-read", f"{said}. Give a job file, or take the job in on the screen.") from None
-    return parse(text, str(path))
+    return parse(text, str(path), words)
 
 
-def parse(text: str, path: str = "job") -> Job:
+def parse(text: str, path: str = "job", words: Vocabulary = SHIPPED) -> Job:
     """Read a job from the text of a file; `path` is what to call it in a message. Raises `BadJob`."""
     tree, faults = read_tree(Source(Path(path).stem, path, text))
     if tree is None and all(p.code == "wrong-shape" for p in faults):
@@ -65,6 +68,7 @@ def parse(text: str, path: str = "job") -> Job:
     except ValidationError as fault:
         details = fault.errors(include_url=False)
         raise BadJob(in_order([*faults, *(_problem(d, tree, path) for d in details)])) from None
+    faults += [_slip(s, tree, path) for s in slips(job, words)]
     if faults:
         raise BadJob(in_order(faults))
     return job
@@ -128,6 +132,11 @@ def _problem(detail: ErrorDetails, tree: Map, path: str) -> Problem:
         }.get(family, detail["msg"])
     said = said.rstrip(".") + "."
     return Problem("wrong-value", path, span, f"`{where}`: {said}" if where else said)
+
+
+def _slip(slip: Slip, tree: Map, path: str) -> Problem:
+    _, span, key, _ = _follow(slip.loc, tree)
+    return Problem("unknown-word", path, key if "no key" in slip.message else span, slip.message, hint=slip.hint)
 
 
 def _follow(loc: tuple[int | str, ...], tree: Map) -> tuple[list[str], Span, Span, list[str]]:

@@ -158,6 +158,11 @@ class ScrewBand(_Part):
     doubt: tuple[_quantity("turn", -30, 30), _quantity("turn", -30, 30)]
     source: Text = DECLARED
 
+    @classmethod
+    def of(cls, out: Literal["richer", "leaner"], band: Band, source: str) -> ScrewBand:
+        """From the vocabulary's."""
+        return cls(out=out, start=band.start, rest=band.rest, doubt=band.doubt, source=source)
+
     def band(self) -> Band:
         """As the vocabulary has it."""
         return Band(self.start, self.rest, self.doubt, "large" if self.out == "richer" else "small")

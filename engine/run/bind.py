@@ -8,11 +8,12 @@ from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from typing import Any, NamedTuple
 
-from engine.job.model import Job
+from engine.job.model import Job, ScrewBand
 from engine.procedure.build.facts import value_of
 from engine.procedure.program import Fact, Layout, Procedure, Program, Setting
 from engine.procedure.source.problems import did_you_mean
 from engine.quantity.units import NotAQuantity, convert, from_base, parse_quantity, to_base
+from engine.vocabulary.vocabulary import SHIPPED, Vocabulary
 
 
 class NotForThisJob(ValueError):
@@ -28,6 +29,22 @@ class InForce(NamedTuple):
 
 #: file -> setting -> value and origin.
 Settings = Mapping[str, Mapping[str, InForce]]
+
+
+def settled(job: Job, words: Vocabulary) -> Job:
+    """A job with the band of a kind of mixture screw that only a file or shop declares, so that it is in the record.
+
+    Raises `NotForThisJob` where nobody declares the kind.
+    """
+    kind = job.bank.mixture_screw
+    if kind is None or kind in SHIPPED.mixture_screws or job.bank.mixture_screw_band is not None:
+        return job
+    found = words.mixture_screws.get(kind)
+    if found is None or found.band is None:
+        hint = did_you_mean(kind, words.mixture_screws, "It can be")
+        raise NotForThisJob(f"Nobody declares the job's kind of mixture screw, '{kind}'. {hint}".strip())
+    band = ScrewBand.of(found.out, found.band, found.source)
+    return job.model_copy(update={"bank": job.bank.model_copy(update={"mixture_screw_band": band})})
 
 
 def fits(layout: Layout, job: Job, title: str) -> None:
@@ -56,14 +73,16 @@ def complete(main: Procedure) -> None:
         )
 
 
-def facts(procedure: Procedure, job: Job) -> dict[str, Any]:
-    """Every fact of a file as this job gives it: a bool, a choice, or a number in base units."""
-    return {name: _fact(fact, job) for name, fact in procedure.facts.items()}
+def facts(procedure: Procedure, job: Job, judged: bool = True) -> dict[str, Any]:
+    """Every fact of a file as this job gives it: a bool, a choice, or a number in base units. A run's own job is not
+    `judged` again.
+    """
+    return {name: _fact(fact, job, judged) for name, fact in procedure.facts.items()}
 
 
-def _fact(fact: Fact, job: Job) -> Any:
+def _fact(fact: Fact, job: Job, judged: bool) -> Any:
     try:
-        value = value_of(fact, job)
+        value = value_of(fact, job, judged)
     except ValueError as fault:
         raise NotForThisJob(str(fault)) from None
     if value is None:
@@ -116,6 +135,11 @@ def _own(setting: Setting, known: Mapping[str, Any]) -> Fraction:
     choice = known[setting.by]
     if isinstance(choice, bool):
         choice = "holds" if choice else "holds_not"
+    if choice not in setting.table:
+        raise NotForThisJob(
+            f"The setting '{setting.name}' has no value for {choice}; it has for {', '.join(setting.table)}. Add it to "
+            "the file."
+        )
     return setting.table[choice]
 
 

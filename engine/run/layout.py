@@ -48,7 +48,7 @@ def prepare(
     if in_force is None:
         bind.fits(main.layout, job, main.title)
         bind.complete(main)
-    known = {name: bind.facts(p, job) for name, p in program.files.items()}
+    known = {name: bind.facts(p, job, in_force is None) for name, p in program.files.items()}
     if in_force is None:
         in_force = bind.settings(program, known, shop or {}, job)
     return RunLayout(program, job, in_force, known)

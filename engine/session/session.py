@@ -27,7 +27,7 @@ from engine.procedure.program import Program
 from engine.procedure.source.files import KITS
 from engine.run.admit import admit
 from engine.run.answer import Answer, AnswerRefused
-from engine.run.bind import NotForThisJob, Settings
+from engine.run.bind import NotForThisJob, Settings, settled
 from engine.run.events import Event
 from engine.run.layout import RunLayout, prepare
 from engine.run.machine import begin, step
@@ -111,7 +111,7 @@ class Session:
         """
         clock = clock or wall_clock
         # The run lives on what the record keeps of the job, so that it is the same when it is opened again.
-        known = Job.model_validate(job.engineering())
+        known = settled(Job.model_validate(job.engineering()), program.files[program.main].vocabulary)
         plan = prepare(program, known, shop)
         live = Live(advisers, known, plan.main.procedure.terms)
         state, _ = begin(plan, live)

@@ -43,7 +43,8 @@ def _family(name: str, files: Sequence[Procedure]) -> Family:
         for fact in file.facts.values():
             facts.setdefault(fact.path, _fact(fact))
     terms = {k: v for f in reversed(own) for k, v in f.terms.items()}
-    return Family(name, carbs, barrels, terms, tuple(facts.values()))
+    screws = dict.fromkeys(kind for f in own for kind in f.vocabulary.mixture_screws)
+    return Family(name, carbs, barrels, terms, tuple(facts.values()), tuple(screws))
 
 
 def _fact(fact: DeclaredFact) -> Fact:

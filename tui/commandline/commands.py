@@ -67,11 +67,13 @@ def _settings(found: Places) -> dict[str, Any]:
         raise Failed(Exit.USAGE, str(fault)) from None
 
 
-def _job(path: str) -> Job:
+def _job(path: str, found: Places) -> Job:
+    """A job file, its words held against what the shop declares."""
     from engine.job import job_file
+    from engine.procedure.build.vocabulary import of_folders
 
     try:
-        return job_file.read(Path(path))
+        return job_file.read(Path(path), of_folders([Path(path).parent, *found.search])[0])
     except job_file.BadJob as bad:
         raise Failed(Exit.USAGE, str(bad)) from None
 
@@ -123,7 +125,7 @@ def _home(a: argparse.Namespace) -> int:
 def _run(a: argparse.Namespace) -> int:
     _terminal()
     found = _places(a)
-    job, program = _job(a.job), _program(a.procedure, found)
+    job, program = _job(a.job, found), _program(a.procedure, found)
     from tui import app
 
     return app.run_job(_for_screen(found), program, job)
@@ -140,7 +142,7 @@ def _rehearse(a: argparse.Namespace) -> int:
         seed=a.seed,
         faults=tuple(a.fault),
         by_itself=a.by_itself,
-        job=_job(a.job) if a.job else None,
+        job=_job(a.job, found) if a.job else None,
     )
 
 
@@ -163,7 +165,7 @@ def _talk(a: argparse.Namespace) -> int:
         raise Failed(Exit.USAGE, "evendraw talk: give a procedure and --job FILE, or --run ID to go on with a run.")
     found, registry = _places(a), advisers.shipped()
     # Everything that may be wrong with files is found out before the book is touched.
-    fresh = None if a.run else (_program(a.procedure, found), _job(a.job), _settings(found))
+    fresh = None if a.run else (_program(a.procedure, found), _job(a.job, found), _settings(found))
     book = _open(found)
     try:
         if fresh is None:
@@ -260,7 +262,7 @@ def _sizing(a: argparse.Namespace) -> int:
         finally:
             book.close()
     else:
-        job = _job(a.job)
+        job = _job(a.job, _places(a))
     found = report(job)
     say(_json(found.to_json()) if a.json else lines(found))
     return Exit.OK

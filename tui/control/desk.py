@@ -169,11 +169,12 @@ class Desk:
     def job(self, key: Path | int) -> tuple[Job, int | None]:
         """A job by its file, or by its number in the book; with the number if it has one."""
         from engine.job import job_file
+        from engine.procedure.build.vocabulary import of_folders
 
         with sentences():
             if isinstance(key, int):
                 return self.book.job(key), key
-            return job_file.read(Path(key).expanduser()), None
+            return job_file.read(Path(key).expanduser(), of_folders(self.shop.procedures)[0]), None
 
     def program(self, name: str | Path) -> Program:
         """A procedure by name or path; raises `Trouble` with its first problem."""

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from engine.evidence import Place
 from engine.session.view import ScrewRow
+from engine.vocabulary.vocabulary import SHIPPED
 from tui.control.entry import Cell, Fields, Refusal, Row, read
 from tui.drawing import phrases
 from tui.drawing.bank import BankPlan
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
 
 YES_NO = ("no", "yes")
 UNKNOWN = "not known"
-MIXTURE_SCREWS = ("short taper", "long taper", "air screw", "jet nut", UNKNOWN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +50,8 @@ class Family:
     barrels: tuple[int, int] = (1, 4)
     terms: Mapping[str, str] = field(default_factory=dict)
     facts: tuple[Fact, ...] = ()
+    #: Kinds of mixture screws that its procedures know.
+    screws: tuple[str, ...] = tuple(SHIPPED.mixture_screws)
 
 
 def _text(name: str, ask: str, hint: str = "", fault: Callable[[str], str] | None = None) -> Row:
@@ -106,7 +108,7 @@ def rows(families: Sequence[Family], chosen: Family, texts: Mapping[str, str]) -
         _number("bank.barrels_per_carb", f"Barrels in each {body}", "", *barrels, str(barrels[0])),
         _number("bank.cylinders_per_barrel", "Cylinders fed by each barrel", "", 1, 4, fed(texts)),
         _choice("bank.manifold", "Manifold", ("separate", "shared"), 1, "shared: all barrels feed one plenum"),
-        _choice("bank.mixture_screw", "Mixture screw", MIXTURE_SCREWS, len(MIXTURE_SCREWS)),
+        _choice("bank.mixture_screw", "Mixture screw", (*chosen.screws, UNKNOWN), len(chosen.screws) + 1),
         _choice("bank.air_bypass_screws", "Air bypass screws", YES_NO),
         _choice("bank.linkage_balance_screws", "Balance screws in the linkage", YES_NO),
         _number("bank.throttle_bore", "Throttle bore", "mm", 10, 80, optional=True),
@@ -270,7 +272,7 @@ class Form:
                 )
             )
 
-        if texts.get("bank.mixture_screw") not in (str(len(MIXTURE_SCREWS)), ""):
+        if texts.get("bank.mixture_screw") not in (str(len(self.chosen.screws) + 1), ""):
             fitted("mixture", "barrel", barrels)
         if texts.get("bank.air_bypass_screws") == "2":
             fitted("air bypass", "barrel", barrels)

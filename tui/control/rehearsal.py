@@ -92,12 +92,15 @@ def rehearse(
     from engine.bench.trial import fleet
     from engine.book.book import Book
     from engine.carburation.registry import shipped
+    from engine.run.bind import settled
     from engine.session.session import Session
 
     program = desk.program(procedure)
     families = [f for f in program.files[program.main].layout.families if f != "any"]
     seed = randrange(1, 10_000) if seed is None else seed
     known = job or fleet.random_job(seed, families[0] if families else fleet.SIDEDRAUGHT)
+    with sentences():
+        known = settled(known, program.files[program.main].vocabulary)
     try:
         specimen = fleet.faulted(known, faults, seed) if faults else fleet.random_engine(seed, known)
     except NoSuchFault as fault:

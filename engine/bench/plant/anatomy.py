@@ -132,8 +132,8 @@ def draw(job: Job, seed: int | str, jets_off: float = 0, nature: Nature | None =
     per_deg = math.pi * bore**2 / 4.0 * math.sin(shut + math.radians(idle_deg)) / math.cos(shut) * math.pi / 180.0
     scale = area / per_deg / a.HOLE_REFERENCE_DEG  # holes are drilled where the air of that body needs them
     lever = a.LEVER_DEG_PER_TURN if kind == "fixed choke" and not shared else idle_deg / a.OTHERS_IDLE_TURNS
-    screw = screw_of(job)
-    low, high = a.BAND[screw]
+    screw, declared = screw_of(job), bank.mixture_screw_band
+    low, high = a.BAND[screw] if declared is None else (float(v) for v in declared.rest)
     fuel = flow / n / (a.SETTLED_LAMBDA * a.PETROL_AFR)
     duty = a.INTAKE_DUTY * (job.engine.cylinders if shared else bank.cylinders_per_barrel)
     scatter = a.NUT_SCATTER * a.SCREW_SLOPE["jet nut"] if kind == "constant depression" else a.JET_SCATTER

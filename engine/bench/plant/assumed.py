@@ -48,9 +48,15 @@ PETROL_DENSITY, ETHANOL_DENSITY = 745.0, 789.0  # kg/m3 [from memory]
 # --- idle circuit of a fixed-choke carburettor -----------------------------------------------------------------
 IDLE_JET_DISCHARGE = 0.7  # [assumed]; with it a 50 jet at idle works under about 140 Pa [derived]
 SETTLED_LAMBDA = 0.91  # the right jet gives this in mid band [common practice: 0.88 to 0.96]
-BAND = {"short taper": (1.0, 1.5), "long taper": (2.0, 3.0), "air screw": (1.0, 2.5), "jet nut": (1.5, 2.5)}
+BAND = {
+    "short taper": (1.0, 1.5),
+    "long taper": (2.0, 3.0),
+    "fuel screw": (1.2, 2.8),
+    "air screw": (1.0, 2.5),
+    "jet nut": (1.5, 2.5),
+}
 #: Where screws rest with the right jet [common practice: short, long; published: S10 air; S24 jet nut (turns)].
-SCREW_SLOPE = {"short taper": 0.29, "long taper": 0.17, "air screw": -0.22, "jet nut": 0.21}
+SCREW_SLOPE = {"short taper": 0.29, "long taper": 0.17, "fuel screw": 0.19, "air screw": -0.22, "jet nut": 0.21}
 #: Share of fuel a turn in mid band [assumed, so that a jet size of 5 (19 to 23 % of area) leaves the band].
 SCREW_ONSET = 0.12  # turns over which a needle leaves its seat [assumed]
 JET_SCATTER = 0.010  # delivery of jets of one number [assumed]

@@ -105,9 +105,13 @@ class Nature:
 
 
 def screw_of(job: Job) -> str:
-    """The kind of mixture screw of a job, or the usual one of its kind of carburettor."""
+    """The kind of mixture screw of a job, or the usual one of its kind of carburettor. A kind that only the job's shop
+    knows moves like its next of kin."""
     nuts = "constant depression" in job.bank.family
-    return job.bank.mixture_screw or ("jet nut" if nuts else "short taper")
+    screw, declared = job.bank.mixture_screw or ("jet nut" if nuts else "short taper"), job.bank.mixture_screw_band
+    if screw in a.BAND:
+        return screw
+    return "air screw" if declared is not None and declared.out == "leaner" else "fuel screw"
 
 
 def plain(job: Job) -> Nature:

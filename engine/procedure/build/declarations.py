@@ -28,6 +28,8 @@ from engine.quantity.units import UNITS, convert, parse_quantity, to_base
 #: More bodies or barrels than any bank has.
 MOST_CARBS, MOST_BARRELS = 12, 4
 HOLDS, HOLDS_NOT = "holds", "holds_not"
+#: Kinds of mixture screws may be declared, so that no table can have them all: these it must have.
+KIND_OF_SCREW, FIRST_KINDS = "bank.mixture_screw", frozenset({"short taper", "long taper", "air screw", "jet nut"})
 
 
 def layout(make: Maker, part: ForPart | None) -> Layout:
@@ -100,7 +102,7 @@ def _declared(make: Maker, part: FactPart) -> tuple[Type, object] | None:
     if given is None:
         return None
     fits = (given.kind, given.dimension) == (known.kind, known.dimension)
-    if (
+    if make.judged and (
         not fits
         or not set(given.choices) <= set(known.choices)
         or (given.kind == "number" and not ranges.within(range_of(given), range_of(known)))
@@ -223,7 +225,15 @@ def _table(make: Maker, name: str, part: TablePart, facts: dict[str, Fact | None
             if kind is not None:
                 inside(make, text, value, kind)
     missing = [c for c in choices if c not in table and c not in entries and not part.lost(c)]
-    if missing:
+    later = [c for c in missing if by.path == KIND_OF_SCREW and c not in FIRST_KINDS]
+    if later and missing == later:
+        make.warn(
+            "incomplete-table",
+            part.by.span,
+            f"The table has no entry for {', '.join(later)}: a job with one is refused.",
+            "Add it, or name under `choices` of the fact the kinds that the file is for.",
+        )
+    elif missing:
         make.fault(
             "incomplete-table",
             part.by.span,

@@ -69,10 +69,11 @@ def paths() -> Iterator[str]:
             yield from (f"{section}.{name}" for name in model.model_fields)
 
 
-def value_of(fact: Fact, job: Job) -> Any:
+def value_of(fact: Fact, job: Job, judged: bool = True) -> Any:
     """What a fact is worth for a job, in base units: a bool, a choice or a Fraction; None where nobody says.
 
-    Raises ValueError with a sentence where the job says something that the fact can't be.
+    Raises ValueError with a sentence where the job says something that the fact can't be; not `judged`, where it is
+    no such thing at all.
     """
     said = job.at(fact.path)
     if said is None:
@@ -84,7 +85,7 @@ def value_of(fact: Fact, job: Job) -> Any:
         return said
     if kind.kind == "choice":
         word = {True: "true", False: "false"}.get(said, said) if isinstance(said, bool) else str(said)
-        if word not in kind.choices:
+        if judged and word not in kind.choices:
             raise ValueError(f"The job's {fact.path} is '{word}'; the procedure knows {', '.join(kind.choices)}.")
         return word
     number = _number(fact, said)

@@ -17,9 +17,7 @@ from engine.procedure.program import Branch, Call, End, Guard, Limit, MoveSpec, 
 from engine.procedure.source.problems import did_you_mean, nearest
 from engine.procedure.source.spans import Span
 from engine.procedure.source.tree import Map, Scalar
-
-#: The key of a state that takes a number: a speed, a pressure ... to be held.
-HOLD, NONE = "hold", "none"
+from engine.quantity.units import UNITS
 
 
 class Steps:
@@ -104,9 +102,11 @@ class Steps:
         return Limit(visits, self.target(part.then), part.span)
 
     def state(self, key: Scalar, value: Scalar) -> str | Guard:
-        if key != HOLD or value == NONE:
+        """The word that a state has, or the number to be held."""
+        known = self.make.vocabulary.states.get(str(key))
+        if known is None or known.unit is None or value in known.choices:
             return str(value)
-        return self.make.guard(value, Want()) or str(value)
+        return self.make.guard(value, Want("number", UNITS[known.unit].dimension, known.unit)) or str(value)
 
     def cautions(self, part: StepPart) -> tuple[str, ...]:
         for name in part.cautions:

@@ -51,6 +51,8 @@ def of_folders(folders: Iterable[Path]) -> tuple[Vocabulary, list[Problem]]:
 
 
 def _from(source: Source, words: Vocabulary) -> tuple[Vocabulary, list[Problem]]:
+    if not source.text.strip() or all(line.lstrip()[:1] in ("", "#") for line in source.text.splitlines()):
+        return words, []  # nothing but remarks: nothing is declared yet
     tree, problems = read_tree(source)
     if tree is None:
         return words, problems
