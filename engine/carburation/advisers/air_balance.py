@@ -14,6 +14,7 @@ from engine.carburation.advisers.contract_words import (
     BY_AIM,
     BYPASS,
     COUPLING,
+    DISTURBED,
     FLOW,
     GAP,
     MASTER,
@@ -105,6 +106,7 @@ class _Speed:
         "screw-at-its-stop": adjust("the screw would have to leave its range for the air to be even"),
         "body-out-of-step": change("barrels of one body differ by more than its limit, bypass allowed for"),
         "body-slightly-out": note("barrels of one body differ for certain, by less than its limit"),
+        **DISTURBED,
     },
     makes=("moves",),
     reads=AIR_READS,
@@ -151,7 +153,7 @@ def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
         verdict, moves = "even", []
     elif moves:
         verdict = "turn"
-    elif stopped and max(t.turns for t in stopped) < 1e-6:
+    elif stopped and max(abs(t.turns) for t in stopped) < 1e-6:
         verdict = "at its stop"
     elif seen.flows.since < 2 and not masked:
         verdict = "read again"
@@ -173,6 +175,7 @@ def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
         ]
     if verdict == "out of step" and not masked:
         findings = [f for f in findings if f.code != "body-slightly-out"] + _split(seen)
+    findings += disturbed_last(seen) if verdict != "turn" else []
     expect = plan.row if verdict == "turn" else seen.estimate
     return Judgement(
         saying.outputs(
@@ -290,6 +293,12 @@ def unbelieved(seen: Look) -> list[Found]:
     return [Found("screw-turned-otherwise", where, {"places": where})] if where else []
 
 
+def disturbed_last(seen: Look) -> list[Found]:
+    """The finding for a verdict that rests on a row which was read at a disturbed place with its take-off open."""
+    where = seen.flows.spoilt
+    return [Found("reading-disturbed", where, {"places": where})] if where else []
+
+
 def _worst(seen: Look) -> float:
     row = seen.estimate
     mean = sum(row) / len(row)
@@ -312,7 +321,7 @@ def _split(seen: Look) -> list[Found]:
 def _step_finding(seen: Look, code: str, low: int, high: int, apart: float) -> Found:
     body = Place(seen.flows.places[low].carb, None)
     unit = "kPa" if seen.flows.quantity == "depression" else "kg/h"
-    figures = {"body": body, "high": seen.flows.places[high], "low": seen.flows.places[low]}
+    figures = {"high": seen.flows.places[high], "low": seen.flows.places[low]}
     way = "measured" if code == "body-out-of-step" else ""
     return Found(code, (body,), figures | {"apart": apart, "unit": unit}, way, sureness=0.95)
 

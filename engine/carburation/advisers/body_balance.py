@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 from engine.carburation.advisers import saying
-from engine.carburation.advisers.air_balance import aimed_or_counted, differences, nothing_followed, refused, unbelieved
+from engine.carburation.advisers.air_balance import (
+    aimed_or_counted,
+    differences,
+    disturbed_last,
+    nothing_followed,
+    refused,
+    unbelieved,
+)
 from engine.carburation.advisers.contract_words import (
     AIR_READS,
     BODY_LIMIT,
     BY_AIM,
     COUPLING,
+    DISTURBED,
     MASTER,
     NOT_BELIEVED,
     PLATE_MOVED,
@@ -75,6 +83,7 @@ SURE = 0.95
         "screw-at-its-stop": adjust("the bypass is fully open and its barrel still draws less"),
         "body-out-of-step": change("barrels of one body differ by more than its limit, or no bypass can mend it"),
         "body-slightly-out": note("barrels of one body differ for certain, by less than its limit"),
+        **DISTURBED,
         "both-bypasses-open": adjust("both bypasses of a body stand open, where one belongs shut"),
     },
     makes=("moves",),
@@ -122,6 +131,7 @@ def body_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
         findings.append(Found("screw-at-its-stop", tuple(t.screw.key[1] for t in stopped), way="bypass"))
     else:
         verdict = "inside noise"
+    findings += disturbed_last(seen) if verdict != "turn" else []
     row = _after(seen, turns) if verdict == "turn" else seen.estimate
     unit = view.unit or ""
     return Judgement(

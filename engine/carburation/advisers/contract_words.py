@@ -153,6 +153,7 @@ SPEED_OFF = gives("best estimate of speed less target", "rpm", "-5000", "5000")
 
 #: Readings that no sound gauge gives: zeros, one figure everywhere, a row of the wrong length. None is used.
 NOT_BELIEVED = {"gauge-not-believed": note("a row no sound gauge gives: zeros, a stuck needle, a wrong count")}
+DISTURBED = {"reading-disturbed": note("the last row was read at a disturbed place with its take-off open")}
 TURNED_OTHERWISE = {"screw-turned-otherwise": note("the latest row contradicts the moves, and no second one agrees")}
 
 #: What an adviser of air takes from the evidence beside its inputs.

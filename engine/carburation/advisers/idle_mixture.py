@@ -8,6 +8,7 @@ best, and only those that this leaves in doubt are swept again.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from engine.carburation.advisers import saying
 from engine.carburation.advisers.contract_words import (
@@ -26,6 +27,7 @@ from engine.carburation.advisers.contract_words import (
     says,
     screw,
 )
+from engine.carburation.advisers.meter_doubts import doubts
 from engine.carburation.estimation import gauge
 from engine.carburation.estimation.picture import Idle
 from engine.carburation.estimation.search import Search, search
@@ -145,9 +147,9 @@ def idle_mixture(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     target = 2.0 / (low + high)
     barrels = [barrel_of(s, s.idle, i, low, high, target) for i in range(len(s.spots))]
     metered = s.meter_rows > 0 and ("lambda" in inputs.readings or "co" in inputs.readings)
-    if metered:
-        return _by_meter(job, inputs, view, s, barrels, target)
-    return _by_speed(job, inputs, view, s, barrels, target)
+    by = _by_meter if metered else _by_speed
+    judged = by(job, inputs, view, s, barrels, target)
+    return replace(judged, findings=judged.findings + doubts(inputs, s.spots))
 
 
 def _band(inputs: Inputs) -> tuple[float | None, float | None]:

@@ -98,15 +98,16 @@ def linkage_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     mean = _mean(now)
     half = max(value(inputs, "tolerance", 0.05) * mean, air_look.least(inputs, view.quantity))
     base = [b * mean / _mean(before) for b in before] if before else [mean] * len(now)
-    rise = [n - b for n, b in zip(now, base, strict=True)]
+    opens = -1.0 if view.quantity == "depression" else 1.0  # a plate further open lets the depression fall
+    rise = [opens * (n - b) for n, b in zip(now, base, strict=True)]
     bodies = _bodies(rows)
     shifts = {
         c: (_mean([rise[i] for i in m]), math.sqrt(sum(noise[i] ** 2 * (2 if before else 1) for i in m)) / len(m))
         for c, m in bodies.items()
     }
-    middle = sorted(s for s, _ in shifts.values())[len(shifts) // 2]
-    if not off_idle and before:
-        middle = min(middle, max(s for s, _ in shifts.values()) - 1e-9)
+    # Of two bodies off idle the one that lags is named. At idle a link holds a body open, never shut.
+    of_two = 1 if not off_idle and before else 0
+    middle = sorted(s for s, _ in shifts.values())[(len(shifts) - of_two) // 2]
     moved = {c: (s - middle, sd) for c, (s, sd) in shifts.items()}
     worst = max(moved, key=lambda c: abs(moved[c][0]), default=0)
     far, sd = moved.get(worst, (0.0, 1.0))

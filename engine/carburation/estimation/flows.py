@@ -68,6 +68,8 @@ class Flows:
     surprises: tuple[float, ...] = ()
     turned: dict[Key, float] = field(default_factory=dict)
     fitness: float = 0.0
+    #: Places that the last row was read at although they were disturbed then.
+    spoilt: tuple[Place, ...] = ()
     #: The belief's row after each answer.
     track: list[list[float]] = field(default_factory=list)
 
@@ -130,6 +132,7 @@ class Flows:
         """Take in one row of readings."""
         common = len(self.belief.mean) - 1
         self.belief.renew(common, (0.004 * self.mean) ** 2)
+        self.spoilt = tuple(self.places[i] for i in sorted(self.disturbed) if row[i] is not None)
         out = []
         for i, value in enumerate(row):
             if value is None:

@@ -23,7 +23,7 @@ ENOUGH = 0.45
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """One screw to turn by `turns` (in the way its position grows); `stopped`: its range ends before."""
+    """One screw to turn by `turns` (in the way its position grows); `stopped`: its range ends well before."""
 
     screw: AirScrew
     turns: float
@@ -69,7 +69,7 @@ def even(look: Look, level: float, dead: Sequence[Key] = ()) -> AirMoves:
         if stands is not None:
             low, high = (float(v) for v in screw.view.range)
             inside = max(low - stands, min(high - stands, by))
-            stopped, by = abs(inside - by) > 1e-9, inside
+            stopped, by = abs(inside - by) * abs(effect) > ENOUGH * look.allowed(), inside
         turns.append(Turn(screw, by, stopped))
         for i in screw.moves:
             row[i] += effect * by
@@ -122,6 +122,8 @@ def prune(look: Look, plan: AirMoves, keeps: object = None) -> AirMoves:
     """
     enough = max(ENOUGH * look.allowed(), plan.worst * 1.02)
     for t in sorted(plan.turns, key=lambda t: abs(t.turns)):
+        if t.stopped:  # it is why the plan falls short, and is told
+            continue
         less = _plan(look, [x for x in plan.turns if x is not t])
         if less.worst <= enough and (keeps is None or keeps(less)):  # type: ignore[operator]
             plan = less
