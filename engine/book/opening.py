@@ -36,6 +36,8 @@ def modern_enough() -> None:
 
 def located(path: Path | str) -> Path:
     """The file itself, behind any link, so that two names of one book are one book."""
+    if "\0" in str(path):
+        raise BookTrouble("A path can't hold a NUL. Name another file with --book.")
     path = Path(path)
     with explained(path):
         real = Path(os.path.realpath(path, strict=False))

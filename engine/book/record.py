@@ -132,6 +132,10 @@ class Record(Store):
             )
         return out
 
+    def event(self, run: str, seq: int) -> Stored:
+        """One event of a run."""
+        return self.events(run)[seq]
+
     def _rows(self, run: str, how: str) -> list[Any]:
         return self._read(f"SELECT seq, key, body, hash FROM event {how} WHERE run = ? ORDER BY seq", run)
 

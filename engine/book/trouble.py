@@ -65,7 +65,7 @@ def explained(path: Path | None) -> Iterator[None]:
         yield
     except BookTrouble:
         raise
-    except (sqlite3.Error, OSError, RuntimeError, OverflowError) as fault:
+    except (sqlite3.Error, OSError, RuntimeError, ValueError, OverflowError) as fault:
         raise BookTrouble(sentence(fault, path)) from fault
 
 

@@ -14,6 +14,7 @@ from pydantic_core import ErrorDetails
 
 from engine.job.model import Job
 from engine.job.slips import Slip, slips
+from engine.procedure.source.files import read_source
 from engine.procedure.source.problems import Problem, did_you_mean, in_order
 from engine.procedure.source.spans import NOWHERE, Source, Span
 from engine.procedure.source.tree import Map, Scalar, Seq, Tree, read_tree
@@ -46,14 +47,10 @@ class BadJob(ValueError):
 def read(path: Path, words: Vocabulary = SHIPPED) -> Job:
     """Read the job file at `path`; `words` are those that the shop knows. Raises `BadJob` with all that is wrong, and
     where."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError:
-        raise _bad(path, "not-text", "This file is not text in UTF-8. Save it as UTF-8 and try again.") from None
-    except OSError as fault:
-        said = "There is no such file" if isinstance(fault, FileNotFoundError) else fault.strerror or str(fault)
-        raise _bad(path, "cannot-read", f"{said}. Give a job file, or take the job in on the screen.") from None
-    return parse(text, str(path), words)
+    source = read_source(path)
+    if isinstance(source, Problem):
+        raise BadJob((source,))
+    return parse(source.text, str(path), words)
 
 
 def parse(text: str, path: str = "job", words: Vocabulary = SHIPPED) -> Job:

@@ -98,11 +98,13 @@ def newest_run(book: Book, wanted: str) -> str:
     """The run that a person means: a run's id, or the newest run of a job's number. Raises `BookTrouble`."""
     if "." in wanted:
         return wanted
-    if not wanted.isdigit():
+    if not (wanted.isascii() and wanted.isdecimal()):
         raise BookTrouble(
-            f"'{wanted}' is neither the number of a job, such as 12, nor the id of a run, such as 12.1. "
+            f"'{wanted[:40]}' is neither the number of a job, such as 12, nor the id of a run, such as 12.1. "
             "'evendraw jobs' lists them."
         )
+    if len(wanted) > 18:
+        raise BookTrouble(f"There is no job {wanted[:20]}... in this book. 'evendraw jobs' lists them.")
     runs = book.runs(int(wanted))
     if not runs:
         book.job(int(wanted))

@@ -104,6 +104,13 @@ def test_sheet_jobs_sizing_and_where_print(evendraw) -> None:
     assert "shop folder" in evendraw("evendraw where")
 
 
+def test_the_book_is_looked_after_as_shown(evendraw) -> None:
+    evendraw("evendraw talk twin-choke-sidedraught --job job.yaml")
+    said = [evendraw(line) for line in block("book").splitlines()]
+    for part, printed in zip(("Whole", "Copied to", "is that of", "Taken out of 1 visits"), said, strict=True):
+        assert part in printed
+
+
 def test_every_command_of_the_table_exists_and_every_command_is_in_it() -> None:
     named = set(re.findall(r"`evendraw (\w+)", README))
     assert named == set(cli._COMMANDS)

@@ -19,9 +19,12 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _search(a: argparse.Namespace) -> tuple[Path, ...]:
-    from tui.commandline.places import places
+    from tui.commandline.places import NoPlace, places
 
-    return places(shop=getattr(a, "shop", None)).search
+    try:
+        return places(shop=getattr(a, "shop", None)).search
+    except NoPlace as fault:
+        raise Failed(Exit.USAGE, f"evendraw: {fault}") from None
 
 
 def _check(a: argparse.Namespace) -> int:
@@ -79,7 +82,8 @@ def _new(a: argparse.Namespace) -> int:
         raise Failed(
             Exit.USAGE, f"evendraw new: there is a {path} already. Choose another name, or move it away."
         ) from None
-    except OSError as fault:
-        raise Failed(Exit.USAGE, f"evendraw new: {path} can't be written: {fault.strerror}.") from None
+    except (OSError, ValueError) as fault:
+        said = getattr(fault, "strerror", None) or fault
+        raise Failed(Exit.USAGE, f"evendraw new: {path} can't be written: {said}.") from None
     say(f"Wrote {path}. Edit it, then prove it: evendraw check {path}")
     return Exit.OK

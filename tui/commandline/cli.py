@@ -261,4 +261,7 @@ def _unwritable(fault: Exception) -> int:
 
 
 if __name__ == "__main__":
-    raise SystemExit(main())
+    # By its own name: what the commands raise is that module's.
+    from tui.commandline.cli import main as by_name
+
+    raise SystemExit(by_name())

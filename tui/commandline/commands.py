@@ -10,10 +10,10 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO, cast
 
 from tui.commandline.cli import Exit, Failed
-from tui.commandline.out import complain, say
+from tui.commandline.out import Lines, complain, say
 
 if TYPE_CHECKING:
     from engine.book.book import Book
@@ -39,9 +39,12 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _places(a: argparse.Namespace) -> Places:
-    from tui.commandline.places import places
+    from tui.commandline.places import NoPlace, places
 
-    return places(getattr(a, "book", None), getattr(a, "shop", None))
+    try:
+        return places(getattr(a, "book", None), getattr(a, "shop", None))
+    except NoPlace as fault:
+        raise Failed(Exit.USAGE, f"evendraw: {fault}") from None
 
 
 def _keep_log() -> None:
@@ -59,12 +62,35 @@ def _keep_log() -> None:
 
 
 def _settings(found: Places) -> dict[str, Any]:
-    from tui.commandline.places import BadSettings, shop_settings
+    from tui.commandline.places import BadSettings, NoSettings, shop_settings
 
     try:
-        return shop_settings(found)
+        settings = shop_settings(found)
+    except NoSettings as nothing:
+        complain(str(nothing))
+        return {}
     except BadSettings as fault:
         raise Failed(Exit.USAGE, str(fault)) from None
+    if settings:
+        _known(settings, found)
+    return settings
+
+
+def _known(settings: dict[str, Any], found: Places) -> None:
+    """Refuse a setting that no procedure has: it would be out of force without a word."""
+    from engine.procedure.source.problems import did_you_mean
+    from engine.procedure.source.settings_named import settings_named
+
+    known = settings_named(found.search)
+    unknown = [name for name in settings if name not in known]
+    if unknown:
+        raise Failed(
+            Exit.USAGE,
+            "\n".join(
+                f"{found.settings}: no procedure has a setting '{name}'. {did_you_mean(name, sorted(known))}".strip()
+                for name in unknown
+            ),
+        )
 
 
 def _job(path: str, found: Places) -> Job:
@@ -161,6 +187,8 @@ def _talk(a: argparse.Namespace) -> int:
     from engine.protocol.talk import talk
     from engine.session.session import Drift, NotForThisJob, Session
 
+    if sys.stdin is None or sys.stdout is None:
+        raise Failed(Exit.USAGE, "evendraw talk: needs standard input and standard output; one of them is closed.")
     if bool(a.run) == bool(a.procedure) or bool(a.job) != bool(a.procedure):
         raise Failed(Exit.USAGE, "evendraw talk: give a procedure and --job FILE, or --run ID to go on with a run.")
     found, registry = _places(a), advisers.shipped()
@@ -173,7 +201,7 @@ def _talk(a: argparse.Namespace) -> int:
         else:
             program, job, shop = fresh
             session = Session.start(program, job, book=book, advisers=registry, shop=shop)
-        unsaved = talk(session, sys.stdin.buffer, sys.stdout)
+        unsaved = talk(session, sys.stdin.buffer, cast(TextIO, Lines(sys.stdout)))
     except NotForThisJob as refusal:
         raise Failed(Exit.USAGE, str(refusal)) from None
     except (BookTrouble, Drift) as trouble:
@@ -251,7 +279,7 @@ def _sizing(a: argparse.Namespace) -> int:
     from engine.carburation.rules.sizing_report import run as report
     from engine.sheet.sizing_page import lines
 
-    if a.job.isdigit():
+    if a.job.isascii() and a.job.isdecimal():
         from engine.book.trouble import BookTrouble
 
         book = _open(_places(a), reading=True)

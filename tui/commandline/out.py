@@ -50,6 +50,21 @@ def write(stream: TextIO | None, text: str) -> None:
         raise Unwritable(fault) from fault
 
 
+class Lines:
+    """A stream that says in a sentence when it fails; it takes what is written as it is."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+
+    def write(self, text: str) -> int:
+        """Write and flush. Raises `Unwritable`."""
+        write(self._stream, text)
+        return len(text)
+
+    def flush(self) -> None:
+        """Everything is flushed already."""
+
+
 def quiet() -> None:
     """Let nothing more be tried on a stream that failed, not even at the end of the program."""
     for number, stream in ((1, sys.stdout), (2, sys.stderr)):

@@ -17,6 +17,14 @@ class BadSettings(ValueError):
     """The shop's settings file can't be used; the message has every fault at its place."""
 
 
+class NoSettings(ValueError):
+    """The settings file is there and holds nothing; the message says so."""
+
+
+class NoPlace(ValueError):
+    """What was named is no place on this PC; the message says why."""
+
+
 @dataclass(frozen=True, slots=True)
 class Places:
     """The paths in force. `shop` holds the shop's own procedures and its `settings.yaml`; both may be missing."""
@@ -45,7 +53,14 @@ def places(book: str | None = None, shop: str | None = None) -> Places:
 
     def chosen(given: str | None, variable: str, usual: Path) -> Path:
         named = given or os.environ.get(variable)
-        return Path(named).expanduser() if named else usual
+        if not named:
+            return usual
+        if "\0" in named:
+            raise NoPlace(f"'{named[:60]}' is no path: it holds a NUL. Name another.")
+        try:
+            return Path(named).expanduser()
+        except RuntimeError:
+            raise NoPlace(f"'{named[:60]}': there is no such user on this PC. Write the path out.") from None
 
     data = user_data_path(APP, appauthor=False)
     return Places(
@@ -65,13 +80,16 @@ def shipped() -> Path:
 
 
 def shop_settings(found: Places) -> dict[str, Any]:
-    """The shop's values of settings by name, as text; empty where there is no such file. Raises `BadSettings`."""
+    """The shop's values of settings by name, as text; empty where there is no such file.
+
+    Raises `BadSettings`, and `NoSettings` where it holds nothing but comments.
+    """
     from engine.procedure.source.files import read_source
     from engine.procedure.source.problems import Problem
     from engine.procedure.source.tree import Scalar, read_tree
 
     path = found.settings
-    if not path.exists():
+    if not os.path.lexists(path):
         return {}
     source = read_source(path)
     if isinstance(source, Problem):
@@ -84,6 +102,8 @@ def shop_settings(found: Places) -> dict[str, Any]:
         for key, value in (tree or {}).items()
         if not isinstance(value, Scalar)
     ]
+    if all(not line.strip() or line.lstrip().startswith("#") for line in source.text.splitlines()):
+        raise NoSettings(f"{path} holds no settings: every value is what the procedure says.")
     if faults or tree is None:
         raise BadSettings("\n".join(map(str, faults)))
     return {str(k): str(v) for k, v in tree.items()}

@@ -7,10 +7,11 @@ never parsed as markup, and its control characters become spaces. Widths are in 
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Iterable
 
 from rich.cells import cell_len, set_cell_size
+
+from engine.foreign import plain
 
 Piece = tuple[str, str]
 Line = tuple[Piece, ...]
@@ -19,7 +20,7 @@ Lines = list[Line]
 
 def clean(text: object) -> str:
     """Foreign text without control characters: each becomes a space, so that nothing can move the cursor."""
-    return "".join(" " if unicodedata.category(c) in ("Cc", "Cf", "Cs", "Zl", "Zp") else c for c in str(text))
+    return plain(text)
 
 
 def width(line: Line) -> int:
