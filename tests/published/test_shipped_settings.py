@@ -19,7 +19,7 @@ PROCEDURES = Path(__file__).resolve().parents[2] / "procedures"
 
 def _settings() -> dict[tuple[str, str], dict[str, Any]]:
     found = {}
-    for path in sorted(PROCEDURES.glob("*.yaml")):
+    for path in sorted(PROCEDURES.rglob("*.yaml")):
         data = YAML(typ="safe").load(path.read_text(encoding="utf-8"))
         for name, setting in (data.get("settings") or {}).items():
             found[path.stem, name] = setting

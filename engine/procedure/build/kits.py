@@ -22,10 +22,15 @@ SECTIONS = (*DECLARED, "terms", "words", "cautions", "facts", "settings", "screw
 _WHOLE = frozenset({*DECLARED, "terms", "words", "cautions"})
 #: Whose names are apart from all others.
 _APART = frozenset({*DECLARED, "terms"})
-#: Keys that hold words for people: of these only what stands in `{}` is a name.
-_PROSE = frozenset(
-    {"do", "why", "hear", "note", "say", "title", "text", "ask", "how", "about", "source", "caution", "until", "part"}
+#: Keys under which names stand: in expressions, as a reading, a screw, a fact. Elsewhere only what is in `{}` is one.
+NAMING = frozenset(
+    {"when", "to", "by", "size", "is", "where", "reading", "screw", "band", "position_of", "read", "checklist"}
+    | {"with", "keep", "state", "values", "gives"}
 )
+#: Of these what stands under their own keys names something, too; under the last two the keys themselves do.
+_THROUGH = frozenset({"with", "keep", "state", "values", "gives", "read", "checklist"})
+_KEYS = frozenset({"read", "checklist"})
+_QUOTED = re.compile(r"'[^']*'|\"[^\"]*\"")
 _SHOWN = re.compile(r"\{\s*(\w+)")
 _WORD = re.compile(r"[^\W\d]\w*")
 
@@ -111,8 +116,12 @@ def _taken(file: Map, declared: Mapping[tuple[str, str], Tree]) -> Iterator[tupl
     """What a file takes: what is taken whole, what it names, and what that names in turn."""
     by_name: dict[str, list[tuple[str, str]]] = {}
     for section, name in declared:
-        by_name.setdefault(name, []).append((section, name))
-    taken = dict.fromkeys(k for k in declared if k[0] in _WHOLE or (k[0] == "symptoms" and _leads(declared[k])))
+        if section != "symptoms":
+            by_name.setdefault(name, []).append((section, name))
+    led = {str(n) for s in _section(file, "steps").values() if isinstance(s, Map) for n in _section(s, "symptoms")}
+    taken = dict.fromkeys(
+        k for k in declared if k[0] in _WHOLE or (k[0] == "symptoms" and (_leads(declared[k]) or k[1] in led))
+    )
     queue = [mentioned(file), *(mentioned(declared[k]) for k in taken)]
     while queue:
         for name in queue.pop():
@@ -128,12 +137,12 @@ def _leads(symptom: Tree) -> bool:
 
 
 def mentioned(node: Tree, key: str = "") -> set[str]:
-    """Every word in a part of a file that may be a name; more than are, never fewer."""
+    """Every word in a part of a file that may be a name; some are none, and no name is left out."""
     if isinstance(node, Scalar):
-        return set((_SHOWN if key in _PROSE else _WORD).findall(node))
+        return set(_WORD.findall(_QUOTED.sub("", node)) if key in NAMING else _SHOWN.findall(node))
     if isinstance(node, Map):
-        keys = {str(k) for k in node}
-        return keys.union(*(mentioned(v, str(k)) for k, v in node.items()))
+        found = {str(k) for k in node} if key in _KEYS else set()
+        return found.union(*(mentioned(v, key if key in _THROUGH else str(k)) for k, v in node.items()))
     return set().union(*(mentioned(i, key) for i in node or ()))
 
 
@@ -142,8 +151,9 @@ def taken(part: ProcedurePart) -> dict[str, tuple[str, ...]]:
     found: dict[str, list[str]] = {}
     for section in SECTIONS:
         for name in _of_part(part, section):
-            if name.span.path:
-                found.setdefault(name.span.path, []).append(str(name))
+            path = name.span.path or (part.symptoms[name].kind.span.path if section == "symptoms" else "")
+            if path:
+                found.setdefault(path, []).append(str(name))
     return {path: tuple(names) for path, names in found.items()}
 
 

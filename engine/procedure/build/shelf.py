@@ -88,6 +88,8 @@ class Shelf:
     def unused(self, file: Map) -> list[Scalar]:
         """The kits of which a file took nothing."""
         taken = {(s, n) for s in SECTIONS for n in _names(file, s) if n.span.path}
+        ways = _names(file, "symptoms")  # of which the kit gives kind and question
+        taken |= {("symptoms", n) for n in ways if any(k.span.path for k in _names(file["symptoms"], n))}
         kits = {name: self.merged[str(name)] for name in used(file) if name in self.merged}
         return [k for k, tree in kits.items() if not any((s, n) in taken for s in SECTIONS for n in _names(tree, s))]
 

@@ -21,8 +21,8 @@ from engine.carburation.registry import shipped  # noqa: E402
 
 
 def main(names: list[str]) -> int:
-    texts = {p.stem: p.read_text(encoding="utf-8") for p in sorted((ROOT / "procedures").glob("*.yaml"))}
-    shelf = mutant_fates.Shelf(texts, shipped())
+    shelf = mutant_fates.Shelf(ROOT / "procedures", shipped())
+    texts = shelf.texts
     count: Counter[tuple[str, str]] = Counter()
     for name in names or texts:
         for mutant in mutant_operators.mutants(name, texts[name]):

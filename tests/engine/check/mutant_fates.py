@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import fields, is_dataclass, replace
+from pathlib import Path
 from typing import Any
 
 from mutant_operators import Mutant
@@ -23,13 +24,16 @@ from engine.procedure.source.tree import read_tree
 class Shelf:
     """All shipped files, loaded and proved once; a mutant of one is built and proved on top of the others."""
 
-    def __init__(self, texts: dict[str, str], advisers: Any) -> None:
-        self.texts, self.advisers = texts, advisers
+    def __init__(self, folder: Path, advisers: Any) -> None:
+        texts = {p.stem: p.read_text(encoding="utf-8") for p in sorted(folder.glob("*.yaml"))}
+        kits = {f"kits/{p.stem}": p.read_text(encoding="utf-8") for p in sorted(folder.glob("kits/*.yaml"))}
+        self.texts, self.kits, self.advisers = texts, kits, advisers
+        self.shelf = shelf_of(kits)
         self.programs: dict[str, Program] = {}
         self.summaries = Summaries()
         self.base: dict[str, tuple[Problem, ...]] = {}
         for name in texts:
-            loaded = load_texts(texts, name, advisers)
+            loaded = load_texts({**texts, **kits}, name, advisers)
             assert loaded.program is not None, [str(p) for p in loaded.problems]
             self.programs[name] = loaded.program
             self.base[name] = (*loaded.problems, *check(loaded.program, advisers))
@@ -47,11 +51,11 @@ class Shelf:
         """What load and proofs say of a mutant, less what they say of the file itself; and the program, if it loads."""
         source = Source(mutant.file, f"{mutant.file}.yaml", mutant.text)
         tree, problems = read_tree(source)
-        part, faults = modelled(source, tree, shelf_of(self.texts)) if tree is not None else (None, [])
+        part, faults = modelled(source, tree, self.shelf) if tree is not None else (None, [])
         problems += faults
         program = None
         if part is not None and not {str(c) for c in _calls(part)} <= self.texts.keys():
-            loaded = load_texts({**self.texts, mutant.file: mutant.text}, mutant.file, self.advisers)
+            loaded = load_texts({**self.texts, **self.kits, mutant.file: mutant.text}, mutant.file, self.advisers)
             return list(loaded.problems), loaded.program
         if part is not None:
             program = self.programs[mutant.file]

@@ -93,6 +93,9 @@ def targets(t: Text, steps: Map) -> Iterator[tuple[str, Scalar]]:
             if node[key] not in ("next", "back"):
                 yield str(name), node[key]
     for symptom in (t.tree.get("symptoms") or {}).values():
+        if isinstance(symptom, Scalar):  # a kit's, of which the file says only where it leads
+            yield "", symptom
+            continue
         for node, key in _ways(symptom):
             if node[key] not in ("next", "back"):
                 yield "", node[key]
@@ -228,7 +231,7 @@ def limits(t: Text, steps: Map) -> Made:
             )
             yield "remove a limit", step["limit"].span.line, t.without_key(step, "limit"), right, False, str(name)
     for symptom in (t.tree.get("symptoms") or {}).values():
-        if "limit" in symptom:
+        if isinstance(symptom, Map) and "limit" in symptom:
             yield (
                 "remove a limit",
                 symptom["limit"].span.line,
@@ -242,7 +245,7 @@ def limits(t: Text, steps: Map) -> Made:
 def ends(t: Text, steps: Map) -> Made:
     """An end of a called file that is not mapped."""
     for part in (*steps.values(), *(t.tree.get("symptoms") or {}).values()):
-        for end in part.get("ends") or ():
+        for end in (part.get("ends") if isinstance(part, Map) else None) or ():
             line = part.key_span("call").line
             new = t.without_key(part["ends"], end) or t.without_key(part, "ends")
             yield "drop an end", line, new, at(line, "unmapped-end"), True, str(end)

@@ -22,8 +22,7 @@ ALWAYS = {"shadow", "contradict", "then into its loop", "drop an end", "misname"
 
 @pytest.fixture(scope="module")
 def shelf():
-    texts = {p.stem: p.read_text(encoding="utf-8") for p in sorted(SHIPPED.glob("*.yaml"))}
-    return Shelf(texts, shipped())
+    return Shelf(SHIPPED, shipped())
 
 
 @pytest.fixture(scope="module")

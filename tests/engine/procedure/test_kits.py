@@ -125,3 +125,24 @@ def test_a_run_keeps_the_kits_that_it_was_started_with(tmp_path: Path) -> None:
     put(tmp_path, kit=KIT.replace("Does it drip?", "Is it wet?"))
     other = check_file(path, (), ADVISERS).program
     assert other is not None and other.sha256 != program.sha256
+
+
+def test_a_name_is_looked_for_under_every_key_that_can_hold_one() -> None:
+    """Keys of expressions and of names, but for those that name something which no kit declares."""
+    from engine.procedure.build.kits import NAMING
+    from engine.procedure.model import file, steps
+    from engine.procedure.model.base import Part
+    from engine.procedure.model.leaves import Expression, Name
+
+    others = {"make", "as", "name", "adviser", "cautions"}  # advice, results, advisers; all cautions are taken
+    tables = {"terms", "words", "facts", "settings", "parameters", "screws", "readings", "symptoms", "ends"}
+    found = set()
+    for room in (file, steps):
+        for part in vars(room).values():
+            if isinstance(part, type) and issubclass(part, Part) and part not in (Part, file.KitPart):
+                for name, field in part.model_fields.items():
+                    kinds = str(field.annotation) + str(field.metadata)
+                    if str(Expression.__metadata__[0]) in kinds or str(Name.__metadata__[0]) in kinds:
+                        found.add(field.alias or name)
+    assert len(found) > 15
+    assert found - tables - others == NAMING - {"state"}, "`state` holds an expression: a speed"

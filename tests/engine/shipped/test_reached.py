@@ -71,7 +71,8 @@ def walked(name: str, folder, advisers, mend=lambda texts: texts):
     found = load(name, (folder,), advisers).program
     keep = {name} | WITH.get(name, set())
     texts = {n: p.source.text if n in keep else explorer.stub(p) for n, p in found.files.items()}
-    loaded = load_texts(mend(texts), name, advisers)
+    kits = {f"kits/{n}": kit.source.text for n, kit in found.kits.items()}
+    loaded = load_texts({**mend(texts), **kits}, name, advisers)
     assert loaded.program, "\n".join(map(str, loaded.problems))
     return loaded.program, keep
 
