@@ -161,15 +161,16 @@ def reader(path: Path) -> tuple[sqlite3.Connection, list[str]]:
 
 
 def _reading(path: Path) -> sqlite3.Connection:
-    connection = sqlite3.connect(
-        f"{path.as_uri()}?mode=ro", uri=True, timeout=5, isolation_level=None, check_same_thread=False
-    )
+    connection = None
     try:
-        connection.execute("PRAGMA busy_timeout = 5000")
+        connection = sqlite3.connect(
+            f"{path.as_uri()}?mode=ro", uri=True, timeout=5, isolation_level=None, check_same_thread=False
+        )
         connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
         return connection
     except sqlite3.OperationalError as fault:
-        connection.close()
+        if connection is not None:
+            connection.close()
         if "locked" in str(fault) or "busy" in str(fault):
             raise
         return _copied(path)

@@ -164,14 +164,30 @@ class Record(Store):
             """SELECT run.run, run.job, procedure, title, run.at, newest.seq, newest.body, newest.key, newest.hash,
                 head.events, head.answers, head.hash, head.sum, next,
                 (SELECT hash FROM event AS before WHERE before.run = run.run AND before.seq = newest.seq - 1),
-                EXISTS (SELECT 1 FROM tombstone AS t WHERE t.run = run.run AND t.seq = newest.seq)
+                EXISTS (SELECT 1 FROM tombstone AS t WHERE t.run = run.run AND t.seq = newest.seq),
+                (SELECT body FROM event AS first WHERE first.run = run.run AND first.seq = 0)
                FROM run LEFT JOIN event AS newest ON newest.run = run.run
                 AND newest.seq = (SELECT max(seq) FROM event WHERE event.run = run.run)
                LEFT JOIN head ON head.run = run.run LEFT JOIN successor ON successor.run = run.run
                WHERE ?1 IS NULL OR run.job = ?1 ORDER BY run.job DESC, run.rowid DESC""",
             job,
         )
-        return [_run_row(*row) for row in rows]
+        return [self._as_sealed(_run_row(*row), first) for *row, first in rows]
+
+    def _as_sealed(self, row: RunRow, first: bytes | None) -> RunRow:
+        """The row, held against the sealed start of its run: what a list shows is what the run was started with."""
+        try:
+            started = json.loads(first or b"")
+            title = started.get("title")
+            if title is None:
+                # A run of version 1 seals its title with the text of its procedure.
+                sha256 = next(f["sha256"] for f in started["files"] if f["name"] == started["main"])
+                text = self._read("SELECT bytes FROM text WHERE sha256 = ?", sha256)[0][0].decode("utf-8", "replace")
+                title = row.title if " ".join(row.title.split()) in " ".join(text.replace("''", "'").split()) else None
+            same = (row.title, row.procedure, row.at) == (title, started["main"], started["at"])
+        except (ValueError, KeyError, IndexError, TypeError, AttributeError, StopIteration):
+            return row._replace(problem=row.problem or "its start can't be read")
+        return row if same else row._replace(problem=row.problem or "its row was altered since it was started")
 
     # ---- rows half typed
 

@@ -105,3 +105,4 @@ class Recheck(NamedTuple):
     due: str
     odometer: str
     why: str
+    problem: str | None = None

@@ -96,8 +96,13 @@ def _records(book: Book, report: Report) -> None:
     for job in book.jobs():
         if job.problem:
             report.wrong.append(f"Job {job.job}: {job.problem}.")
-    for what, rows in (("Vehicle", book.vehicles()), ("Customer", book.customers()), ("Person", book.staff())):
-        report.wrong += [f"{what} {row[0]}: {row.problem}." for row in rows if row.problem]
+    for what, rows in (
+        ("Vehicle", book.vehicles()),
+        ("Customer", book.customers()),
+        ("Person", book.staff()),
+        ("Recheck of job", book.rechecks()),
+    ):
+        report.wrong += [f"{what} {row[0]}: {row[-1]}." for row in rows if row[-1]]
     for row in sorted(book.runs(), key=lambda r: [int(n) for n in r.run.split(".") if n.isdigit()]):
         try:
             events = book.events(row.run)

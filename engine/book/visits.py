@@ -227,11 +227,11 @@ class Visits(Store):
     def rechecks(self) -> list[Recheck]:
         """What is due to be checked again and has not been since, the earliest first."""
         rows = self._read(
-            """SELECT job, due, odometer, why FROM recheck WHERE NOT EXISTS (SELECT 1 FROM job AS mine
+            """SELECT job, due, odometer, why, sum FROM recheck WHERE NOT EXISTS (SELECT 1 FROM job AS mine
                JOIN job AS later ON later.vehicle = mine.vehicle AND later.job > mine.job WHERE mine.job = recheck.job)
                ORDER BY due = '', due, job"""
         )
-        return [Recheck(*row) for row in rows]
+        return [Recheck(*row, None if s == summed("recheck", *row) else DAMAGED) for *row, s in rows]
 
     # ---- finding
 

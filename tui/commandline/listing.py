@@ -32,7 +32,8 @@ def _due(book: Book) -> Iterable[str]:
         yield "Due to be checked again:"
     for due in rechecks:
         when = " or ".join(filter(None, (due.due and f"on {due.due}", due.odometer and f"at {due.odometer}")))
-        yield plain(f"{due.job:>5}  {when}{f': {due.why}' if due.why else ''}")
+        said = due.problem or due.why
+        yield plain(f"{due.job:>5}  {when}{f': {said}' if said else ''}")
     waiting = [run for run in book.runs() if run.last.get("kind") == "waiting" and run.next is None]
     if waiting:
         yield "Waiting for parts:"
