@@ -171,6 +171,8 @@ class Finding:
     source: str = ""
     #: Set where `where` counts cylinders (in `Place.carb`) instead of carbs.
     each: Literal["", "cylinder"] = ""
+    #: Of a stop that was gone on from knowingly: the reason that was given.
+    accepted: str = ""
 
 
 @dataclass(frozen=True, slots=True)

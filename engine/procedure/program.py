@@ -314,6 +314,15 @@ class Limit:
 
 
 @dataclass(frozen=True, slots=True)
+class OnStop:
+    """How a file words the gate of a stop finding: what it says, what to do about it; None: as the finding does."""
+
+    say: Template | None
+    do: Template | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
 class Step:
     """One state of a procedure; see the fields of the file. `way` is branches, a step's name, a call or an end."""
 
@@ -344,13 +353,24 @@ class Step:
     exclusive: bool = False
     #: Where in the work it belongs; "": where the file, or the step that calls it, does.
     phase: str = ""
+    #: How it words the gate of a stop that is found here; None: as its file does.
+    on_stop: OnStop | None = None
     #: Spans of the step's keys, for messages: "do", "state.engine", "make", ...
     spans: Mapping[str, Span] = field(default_factory=dict)
 
     @property
+    def waits(self) -> Literal["always", "perhaps", "never"]:
+        """Whether the step waits for an answer: always, where it has something to say or to read; perhaps, where its
+        moves, parts or readings depend on how things stand; never, and then the run passes it by itself.
+        """
+        if self.do or self.wait or self.caution or any(r.when is None for r in self.read):
+            return "always"
+        return "perhaps" if self.moves or self.make or self.fit or self.read else "never"
+
+    @property
     def silent(self) -> bool:
         """Nothing to say, make or read: the run passes it by itself."""
-        return not (self.do or self.moves or self.make or self.fit or self.read or self.wait or self.caution)
+        return self.waits == "never"
 
 
 @dataclass(frozen=True, slots=True)
@@ -389,6 +409,8 @@ class Procedure:
     uses: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     #: The vocabulary that it is written in: the trade's, the shop's, and its own words.
     vocabulary: Vocabulary = SHIPPED
+    #: How its steps word the gate of a stop, where they don't themselves.
+    on_stop: OnStop | None = None
 
     @property
     def ends(self) -> dict[str, End]:

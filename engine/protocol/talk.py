@@ -26,7 +26,7 @@ LONGEST = 1_000_000
 _STATE = {"engine": "stopped", "pedal_link": "on", "coupling": "on", "hold": None}
 
 _ANSWERS = ("done", "readings", "symptom", "undo", "lost", "abandon", "note")
-_RIDERS = ("understood", "moved", "fitted", "key", "lacking")
+_RIDERS = ("understood", "moved", "fitted", "key", "lacking", "reason")
 
 
 def talk(session: Session, lines: Iterable[bytes], out: TextIO) -> Reply | None:

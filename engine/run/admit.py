@@ -6,6 +6,7 @@ What passes is exact: numbers in base units, rounded once to the reading's step.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from fractions import Fraction
 from operator import attrgetter
 from typing import Any
@@ -14,13 +15,14 @@ from engine.procedure.source.problems import did_you_mean
 from engine.quantity.exact import exact, rounded
 from engine.quantity.units import from_base, to_base
 from engine.quantity.values import NOT_TAKEN, OVER_RANGE, Missing, OverRange
+from engine.run import gate
 from engine.run.answer import ALONE, KINDS, Answer, AnswerRefused, Kind
-from engine.run.events import Event
+from engine.run.events import GO_ON, Event
 from engine.run.layout import ReadPlan, RunLayout
 from engine.run.machine import cautions, dangers, way_of
-from engine.run.names import bound
 from engine.run.reported import fitted_by, moved_by
-from engine.run.state import State, spoken_name, visit_of_run
+from engine.run.scope import scope
+from engine.run.state import Gate, State, spoken_name, visit_of_run
 from engine.run.texts import number, said
 
 #: The longest text that is kept of a note or a reason, in characters; a longer one is refused, never cut.
@@ -34,6 +36,8 @@ _GIVEN = attrgetter(*(k.key for k in KINDS))
 def admit(plan: RunLayout, state: State, answer: Answer, at: str = "") -> Event:
     """The event that an answer is, or `AnswerRefused` with a sentence. `at` is the clock's text, never read."""
     kind = _kind(answer)
+    if state.gate is not None and kind.key == "readings":
+        answer, kind = _through(state.gate, answer)
     _in_place(state, kind)
     if answer.answers is not None:
         _fresh(state, answer.answers)
@@ -67,9 +71,24 @@ def _in_place(state: State, kind: Kind) -> None:
     """Refuse what can't be given now: the run is over, or waits for parts."""
     if state.end is not None and not kind.ended:
         raise AnswerRefused("This run is over. Undo the last answer to go back into it, or start another run.")
+    if state.gate is not None and kind.works:
+        raise AnswerRefused(f"A stop stands here: {state.gate.say} Answer it first: {_ways(state.gate)}.")
     if state.waiting is not None and not kind.paused:
         parts = ", ".join(state.waiting.parts)
         raise AnswerRefused(f"This run waits for parts: {parts}. Say 'resume' when the work goes on, then answer.")
+
+
+def _ways(stop: Gate) -> str:
+    *others, last = (f"'{way}'" for way in gate.choices(stop))
+    return f"{', '.join(others)} or {last}"
+
+
+def _through(stop: Gate, answer: Answer) -> tuple[Answer, Kind]:
+    """The answer to a stop gate that came as the one reading that it shows."""
+    given = answer.readings
+    if not isinstance(given, Mapping) or given.keys() != {gate.NAME}:
+        raise AnswerRefused(f"A stop stands here: {stop.say} Answer it first: '{gate.NAME}' is {_ways(stop)}.")
+    return replace(answer, readings=None, gate=given[gate.NAME]), next(k for k in KINDS if k.key == "gate")
 
 
 def _fresh(state: State, answers: Any) -> None:
@@ -115,7 +134,7 @@ def _danger(plan: RunLayout, state: State) -> None:
     open_ = dangers(plan, state)
     if open_:
         declared = state.frame.at.file.procedure.cautions
-        text = said(next(declared[n].text for n in cautions(plan, state) if n in open_), state.frame.env)
+        text = said(next(declared[n].text for n in cautions(plan, state) if n in open_), state.frame.names)
         raise AnswerRefused(
             f"There is a danger to understand first: {text} Say that it is understood, with the answer."
         )
@@ -126,16 +145,18 @@ def _danger(plan: RunLayout, state: State) -> None:
 
 def asks(plan: RunLayout, state: State) -> tuple[ReadPlan, ...]:
     """The readings that the step in force takes."""
+    if state.gate is not None:
+        return ()
     reads = state.frame.at.reads
     if all(r.when is None for r in reads):
         return reads
-    names = bound(state.frame.env, state.world.positions)
+    names = scope(state.frame, state.world.positions).names
     return tuple(r for r in reads if r.when is None or r.when(names))
 
 
 def asked(state: State, read: ReadPlan) -> str:
     """The question of a reading as it is put."""
-    return said(read.reading.ask, state.frame.env)
+    return said(read.reading.ask, state.frame.names)
 
 
 def _readings(
@@ -291,6 +312,8 @@ def symptoms(state: State) -> tuple[str, ...]:
     """The symptoms that lead somewhere from the step in force, nearest first."""
     found: dict[str, None] = {}
     frame = state.frame
+    if state.gate is not None:
+        return ()
     here: Any = frame
     while here is not None:
         for name in (*here.at.step.symptoms, *here.at.file.procedure.symptoms):
@@ -298,6 +321,19 @@ def symptoms(state: State) -> tuple[str, ...]:
                 found[name] = None
         here = here.caller
     return tuple(found)
+
+
+def _gate(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
+    stop = state.gate
+    if stop is None:
+        raise AnswerRefused("No stop stands here, so there is none to answer.")
+    if answer.gate not in gate.choices(stop):
+        hint = did_you_mean(str(answer.gate), gate.choices(stop), "It may be")
+        raise AnswerRefused(f"'{str(answer.gate)[:40]}' is no way on from a stop. {hint or _ways(stop)}".strip())
+    reason = answer.reason
+    if answer.gate == GO_ON or reason not in (None, ""):
+        reason = _text(reason, "To go on knowingly needs a reason: it stands on the sheet.", LONGEST_REASON)
+    return event._replace(gate=answer.gate, text=reason or "")
 
 
 def _lost(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
@@ -356,6 +392,7 @@ _ADMIT: dict[str, Callable[[RunLayout, State, Answer, Event], Event]] = {
     "readings": _given,
     "done": _done,
     "symptom": _symptom,
+    "gate": _gate,
     "lost": _lost,
     "undo": _undo,
     "redo": _redo,

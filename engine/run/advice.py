@@ -11,7 +11,7 @@ from typing import Any
 from engine.evidence import Advice, Answered, Evidence, Inputs, ReadingView, ScrewView
 from engine.procedure.program import Advise as AdviseSpec
 from engine.run.moves import counts_out
-from engine.run.names import GROUND, Names, file_of, here_of
+from engine.run.scope import Scope
 from engine.run.state import Past, World, walk
 
 
@@ -30,34 +30,33 @@ class Request:
 Advise = Callable[[Request], Advice]
 
 
-def request(spec: AdviseSpec, names: Names, world: World, past: Past | None, findings: tuple[Any, ...]) -> Request:
-    """The request of a step with its names as they stand after the answer."""
-    return Request(spec.name, spec.adviser, lambda: _inputs(spec, names), lambda: evidence(world, past, findings))
+def request(spec: AdviseSpec, scope: Scope, world: World, past: Past | None, findings: tuple[Any, ...]) -> Request:
+    """The request of a step with what it reads after the answer."""
+    return Request(spec.name, spec.adviser, lambda: _inputs(spec, scope), lambda: evidence(world, past, findings))
 
 
-def _inputs(spec: AdviseSpec, names: Names) -> Inputs:
+def _inputs(spec: AdviseSpec, scope: Scope) -> Inputs:
     readings, screws, values = {}, {}, {}
     for name, binding in spec.bindings.items():
         if binding.kind == "reading":
-            readings[name] = _reading(binding.target, names)
+            readings[name] = _reading(binding.target, scope)
         elif binding.kind == "screw":
-            screws[name] = _screw(binding.target, names)
+            screws[name] = _screw(binding.target, scope)
         elif binding.guard is not None:
-            values[name] = binding.guard.run(names)
-    return Inputs(readings, screws, values, here_of(names))
+            values[name] = binding.guard.run(scope.names)
+    return Inputs(readings, screws, values, scope.here)
 
 
-def _reading(name: str, names: Names) -> ReadingView:
-    reading = file_of(names).procedure.readings[name]
-    value = names.get(name)
+def _reading(name: str, scope: Scope) -> ReadingView:
+    reading = scope.file.procedure.readings[name]
+    value = scope.names.get(name)
     row = None if value is None else value if isinstance(value, tuple) else (value,)
     return ReadingView(name, reading.quantity, reading.type.each, reading.type.unit, reading.average, row, reading.step)
 
 
-def _screw(name: str, names: Names) -> ScrewView:
-    file, here, positions = names[GROUND]
-    screw = file.screws[name]
-    row = tuple(positions.get((name, p)) for p in file.places(name, here))
+def _screw(name: str, scope: Scope) -> ScrewView:
+    screw = scope.file.screws[name]
+    row = tuple(scope.positions.get((name, p)) for p in scope.file.places(name, scope.here))
     return ScrewView(
         name,
         screw.each,

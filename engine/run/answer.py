@@ -74,7 +74,7 @@ class Kind:
 
 KINDS = (
     Kind("done", "done", works=True),
-    Kind("readings", "readings", works=True, beside=("lacking", "reason")),
+    Kind("readings", "readings", works=True, beside=("lacking",)),
     Kind("symptom", "symptom", works=True),
     Kind("gate", "gate", beside=("reason",)),
     Kind("undo", "undo", ended=True),

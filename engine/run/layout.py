@@ -11,18 +11,28 @@ from typing import Any
 
 from engine.evidence import Place
 from engine.job.model import Job
-from engine.procedure.program import PER_CARB, Call, End, Procedure, Program, Reading, ReadSpec, Screw, Step
+from engine.procedure.program import PER_CARB, Procedure, Program, Reading, ReadSpec, Screw, Step
 from engine.run import bind
+from engine.run.acts import Act, Exit, Way, entering, leaving, way_on
+from engine.run.events import FORMAT
 
 Run = Callable[[Mapping[str, Any]], Any]
 
 
 class RunLayout:
-    """One program on one job. `settings` are those in force, with where each came from."""
+    """One program on one job. `settings` are those in force, with where each came from; `format` is what the run's
+    first event says that it was recorded in (`engine.run.events.FORMAT`).
+    """
 
     def __init__(
-        self, program: Program, job: Job, settings: bind.Settings, facts: Mapping[str, Mapping[str, Any]]
+        self,
+        program: Program,
+        job: Job,
+        settings: bind.Settings,
+        facts: Mapping[str, Mapping[str, Any]],
+        format: int = FORMAT,
     ) -> None:
+        self.format = format
         self.program, self.job, self.settings, self.facts = program, job, settings, facts
         self.bank = Bank(job)
         self.files: dict[str, FilePlan] = {name: FilePlan(self, p) for name, p in program.files.items()}
@@ -37,7 +47,11 @@ class RunLayout:
 
 
 def prepare(
-    program: Program, job: Job, shop: Mapping[str, Any] | None = None, in_force: bind.Settings | None = None
+    program: Program,
+    job: Job,
+    shop: Mapping[str, Any] | None = None,
+    in_force: bind.Settings | None = None,
+    format: int = FORMAT,
 ) -> RunLayout:
     """Bind a program to a job. `in_force` are settings frozen earlier; else they are worked out from file, shop and
     job.
@@ -51,7 +65,7 @@ def prepare(
     known = {name: bind.facts(p, job, in_force is None) for name, p in program.files.items()}
     if in_force is None:
         in_force = bind.settings(program, known, shop or {}, job)
-    return RunLayout(program, job, in_force, known)
+    return RunLayout(program, job, in_force, known, format)
 
 
 class Bank:
@@ -135,46 +149,55 @@ class FilePlan:
 
 
 class StepPlan:
-    """One step with what its answer does laid out. `plain`: its answer does nothing but take readings and branch.
-    `easy`: entering it does nothing but count the visit and wait."""
+    """One step, compiled: what it does on entering and on leaving, whether it waits, where it leads.
 
-    __slots__ = ("bands", "easy", "exits", "file", "key", "limit", "name", "plain", "reads", "step")
+    `hands`: its answer may say that screws stand elsewhere. `plain`: its answer does nothing but take readings and
+    branch. `easy`: entering it does nothing but count the visit and wait.
+    """
+
+    __slots__ = (
+        "easy",
+        "entering",
+        "file",
+        "hands",
+        "key",
+        "leaving",
+        "limit",
+        "name",
+        "plain",
+        "reads",
+        "step",
+        "waits",
+        "way",
+    )
 
     def __init__(self, file: FilePlan, step: Step) -> None:
         self.file, self.step, self.name = file, step, step.name
         self.key = f"{file.name}.{step.name}"
-        self.limit = step.limit
+        self.limit, self.waits = step.limit, step.waits
         self.reads = tuple(ReadPlan(file, spec) for spec in step.read)
-        branches = step.way if isinstance(step.way, tuple) else ()
-        self.plain = not (
-            step.moves
-            or step.make
-            or step.fit
-            or step.keep
-            or step.advise
-            or step.record
-            or step.findings
-            or step.clear
-            or isinstance(step.way, Call | End)
-            or any(b.findings or b.why for b in branches)
-            or any(r.reading.position_of for r in self.reads)
-        )
-        self.easy = bool(
-            step.read
-            and not step.limit
-            and not step.state
-            and all(r.when is None for r in step.read)
-            and not isinstance(step.way, End)
-        )
-        self.exits: tuple[tuple[Run | None, StepPlan], ...] = ()
+        self.hands = bool(step.moves or step.make or step.fit or any(r.reading.position_of for r in self.reads))
+        self.entering: tuple[Act, ...] = entering(step)
+        self.leaving: tuple[Act, ...] = leaving(step)
+        self.easy = self.waits == "always" and not self.limit and not self.entering
+        self.way: Way = ()
+        self.plain = False
 
     def link(self) -> None:
-        """Resolve the names of the steps that this one leads to."""
-        steps, way = self.file.steps, self.step.way
-        if isinstance(way, tuple):
-            self.exits = tuple((b.when.run if b.when else None, steps[b.go]) for b in way)
-        elif isinstance(way, str):
-            self.exits = ((None, steps[way]),)
+        """Find the steps that this one leads to."""
+        self.way = way_on(self.step, self.file.steps)
+        exits = self.way if isinstance(self.way, tuple) else ()
+        self.plain = bool(exits) and not (self.hands or self.leaving or any(e.acts for e in exits) or self._looks())
+
+    def _looks(self) -> bool:
+        """Whether its branches ask where screws stand."""
+        branches = self.step.way if isinstance(self.step.way, tuple) else ()
+        return any(u.startswith("position:") for b in branches if b.when for u in b.when.uses)
+
+    @property
+    def exits(self) -> tuple[Exit, ...]:
+        """The guarded ways on of a plain step."""
+        return self.way if isinstance(self.way, tuple) else ()
 
 
 class ReadPlan:

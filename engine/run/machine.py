@@ -13,14 +13,16 @@ from typing import Any
 
 from engine.evidence import Place
 from engine.procedure.program import Call
+from engine.run import gate
 from engine.run.advice import Advise
 from engine.run.bind import parts_of
 from engine.run.events import Event
 from engine.run.layout import ReadPlan, RunLayout, StepPlan
 from engine.run.moves import asked, fitted, turned
-from engine.run.names import GROUND, Names, again, named
+from engine.run.scope import Names, began
 from engine.run.state import Ending, Frame, Made, Past, State, Waiting, World
 from engine.run.walk import Ended, Unsound, Walk
+from engine.run.walk import made as made_of
 
 Effects = tuple[Any, ...]
 _new = tuple.__new__
@@ -33,7 +35,7 @@ def begin(plan: RunLayout, advise: Advise) -> tuple[State, Effects]:
     positions: Mapping[tuple[str, Place], Fraction | None] = {}
     world = World(positions, parts, 0, {}, (), frozenset())
     start = file.steps[file.start]
-    frame = Frame(start, named(file, None, positions), {}, None, None, None)
+    frame = Frame(start, began(file, None), (), {}, None, None, None)
     blank = State(-1, frame, None, world, {}, {}, None, None, (), (), None)
     walk = Walk(plan, blank, advise, None)
     walk.enter(start)
@@ -45,8 +47,9 @@ def step(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[S
     """The next state, and what happened on the way (`Raised`, `Advised`, `Ended`)."""
     if event[0] == "readings":
         _, readings, _, understood, moved, fitted_, *_ = event
-        seq, (at, env, visits, here, caller, site), made, world, findings, kept, _, _, notes, _, _, _, visited = state
-        positions, _, epoch, _, changed, _, rested = world
+        seq, frame, made, world, findings, kept, _, _, notes, _, _, _, visited, stop, accepted = state
+        at, names, advice, visits, here, caller, site = frame
+        _, _, epoch, _, changed, _, rested = world
         if (
             at.plain
             and made is None
@@ -55,26 +58,43 @@ def step(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[S
             and not rested
             and moved is None
             and fitted_ is None
-            and env[GROUND][2] is positions
+            and stop is None
         ):
             # The common gate: take the readings, try the guards in order, wait at the next step. Built without the
             # constructors' checks, for every answer of every trial passes here.
-            env = {**env, **readings}  # type: ignore[dict-item]
-            target = _first(at, env)
+            names = {**names, **readings}  # type: ignore[dict-item]
+            target = _first(at, names)
             if target.easy:
                 seq += 1
                 name = target.name
-                frame = _new(Frame, (target, env, {**visits, name: visits.get(name, 0) + 1}, here, caller, site))
+                frame = _new(
+                    Frame, (target, names, advice, {**visits, name: visits.get(name, 0) + 1}, here, caller, site)
+                )
                 past = _new(Past, (state, event, None, seq, epoch, None, None, {}))
-                return _new(
-                    State, (seq, frame, None, world, findings, kept, past, None, notes, (), None, None, visited)
-                ), ()
+                stand = (
+                    seq,
+                    frame,
+                    None,
+                    world,
+                    findings,
+                    kept,
+                    past,
+                    None,
+                    notes,
+                    (),
+                    None,
+                    None,
+                    visited,
+                    None,
+                    accepted,
+                )
+                return _new(State, stand), ()
     return _HANDLERS[event[0]](plan, state, event, advise)
 
 
-def _first(at: StepPlan, env: Names) -> StepPlan:
-    for when, target in at.exits:
-        if when is None or when(env):
+def _first(at: StepPlan, names: Names) -> StepPlan:
+    for when, target, _ in at.way:
+        if when is None or when(names):
             return target
     raise Unsound(f"No branch of step '{at.name}' of '{at.file.name}' matches this answer.")
 
@@ -113,10 +133,9 @@ def _answer(plan: RunLayout, state: State, event: Event, advise: Advise) -> tupl
     for read in state.frame.at.reads:
         if read.reading.position_of and read.name in readings:
             walk.world = _counted(plan, walk.world, read, state.frame.here, readings[read.name])
-    names = walk.own(readings)
-    if done and state.frame.at.step.make:
-        names[f"make:{state.frame.at.step.make}"] = None
-    walk.leave(names, readings)
+    if done:
+        walk.make_made()
+    walk.leave(readings)
     walk.settle()
     return walk.result()
 
@@ -143,12 +162,21 @@ def _walk(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[
     return walk, done
 
 
+def _gate(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+    """Go on from a stop by the way that was chosen."""
+    if state.gate is None:
+        raise Unsound(f"There is no stop to answer at step '{state.frame.at.name}'.")
+    walk, _ = _walk(plan, state, event, advise)
+    gate.passed(walk, state.gate, event.gate, event.text)
+    walk.settle()
+    return walk.result()
+
+
 def _symptom(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     """Leave the step by a symptom: its readings are void, its moves were made."""
     walk, done = _walk(plan, state, event, advise)
-    make = state.frame.at.step.make
-    if done and make:
-        walk.own()[f"make:{make}"] = None
+    if done:
+        walk.make_made()
     found = way_of(state.frame, event.symptom or "")
     if found is None:
         raise Unsound(f"The symptom '{event.symptom}' leads nowhere from step '{state.frame.at.name}'.")
@@ -271,11 +299,8 @@ def _aside(plan: RunLayout, state: State, event: Event) -> State:
     if event.moved is not None or event.fitted is not None:
         world, made, _ = _hands(plan, state, event._replace(moved=event.moved or (), fitted=event.fitted or ()))
         world = world._replace(changed=state.world.changed)
-        make = frame.at.step.make
-        if make and event.moved:
-            names = again(frame.env, world.positions)
-            names[f"make:{make}"] = None
-            frame = frame._replace(env=names)
+        if event.moved:
+            frame = frame._replace(advice=made_of(frame.advice, frame.at.step.make))
     return state._replace(seq=state.seq + 1, frame=frame, made=made, world=world)
 
 
@@ -311,6 +336,7 @@ _HANDLERS: dict[str, Callable[[RunLayout, State, Event, Advise], tuple[State, Ef
     "done": _answer,
     "readings": _answer,
     "symptom": _symptom,
+    "gate": _gate,
     "lost": _lost,
     "abandoned": _abandoned,
     "undo": _undo,
@@ -335,6 +361,8 @@ def cautions(plan: RunLayout, state: State) -> tuple[str, ...]:
     """The cautions of the step in force, by name, the gravest first: its own, and those that its state, its hazards
     and its tools demand.
     """
+    if state.gate is not None:
+        return ()
     at = state.frame.at
     file, step_ = at.file, at.step
     demands = [*step_.hazards, *(f"{k}: {v}" for k, v in state.world.conditions.items())]

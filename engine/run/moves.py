@@ -12,8 +12,8 @@ from typing import Any
 
 from engine.evidence import Advice, Move, Part, Place
 from engine.procedure.program import FitSpec, Guard, MoveSpec, Screw
-from engine.run.layout import FilePlan, RunLayout, StepPlan, belongs, counts_out
-from engine.run.names import GROUND, Names, bound, here_of
+from engine.run.layout import RunLayout, belongs, counts_out
+from engine.run.scope import Scope, scope
 from engine.run.state import Positions, State
 
 
@@ -24,12 +24,12 @@ def asked(plan: RunLayout, state: State) -> tuple[tuple[Move, ...], tuple[Part, 
     """
     at = state.frame.at
     step = at.step
-    if not (step.moves or step.make or step.fit):
+    if state.gate is not None or not (step.moves or step.make or step.fit):
         return (), ()
-    names = bound(state.frame.env, state.world.positions)
-    moves = [m for spec in step.moves for m in _from_file(at.file, spec, names)]
-    parts = [p for spec in step.fit for p in _parts(at, spec, names, plan)]
-    advice = names.get(f"make:{step.make}") if step.make else None
+    look = scope(state.frame, state.world.positions)
+    moves = [m for spec in step.moves for m in _from_file(spec, look)]
+    parts = [p for spec in step.fit for p in _parts(spec, look)]
+    advice = next((g.advice for g in state.frame.advice if g.name == step.make and not g.made), None)
     if advice is not None:
         moves += advised(plan, advice, state.world.positions)
         parts += advice.parts
@@ -43,21 +43,21 @@ def asked(plan: RunLayout, state: State) -> tuple[tuple[Move, ...], tuple[Part, 
     return tuple(moves), tuple(parts)
 
 
-def _from_file(file: FilePlan, spec: MoveSpec, names: Names) -> Iterable[Move]:
-    screw, (_, here, positions) = file.screws[spec.screw], names[GROUND]
-    places = file.places(spec.screw, here)
+def _from_file(spec: MoveSpec, look: Scope) -> Iterable[Move]:
+    screw = look.file.screws[spec.screw]
+    places = look.file.places(spec.screw, look.here)
     if spec.only:
         chosen = {Place(*p) for p in spec.only}
         places = tuple(p for p in places if p in chosen)
     for place in places:
-        if not _holds(spec.when, names, place, file):
+        if not _holds(spec.when, look, place):
             continue
-        now = positions.get((spec.screw, place))
+        now = look.positions.get((spec.screw, place))
         if spec.to is not None:
-            move = to_position(screw, place, now, _at(spec.to, names, place, file))
+            move = to_position(screw, place, now, _at(spec.to, look, place))
         else:
             assert spec.by is not None
-            move = by_amount(screw, place, now, _at(spec.by, names, place, file), spec.direction)
+            move = by_amount(screw, place, now, _at(spec.by, look, place), spec.direction)
         if move is not None:
             yield move
 
@@ -119,32 +119,28 @@ def _effect(screw: Screw, direction: str) -> str:
     return screw.inward if direction == "in" else screw.outward
 
 
-def _parts(at: StepPlan, spec: FitSpec, names: Names, plan: RunLayout) -> Iterable[Part]:
-    file, here = at.file, here_of(names)
-    places = plan.bank.places(spec.each, here)
+def _parts(spec: FitSpec, look: Scope) -> Iterable[Part]:
+    places = look.file.plan.bank.places(spec.each, look.here)
     if spec.only:
         chosen = {Place(*p) for p in spec.only}
         places = tuple(p for p in places if p in chosen)
     for place in places:
-        if _holds(spec.when, names, place, file):
-            size = _at(spec.size, names, place, file)
+        if _holds(spec.when, look, place):
+            size = _at(spec.size, look, place)
             if size is not None:
                 yield Part(spec.part, place, size)
 
 
-def _holds(when: Guard | None, names: Names, place: Place, file: FilePlan) -> bool:
-    return when is None or bool(_pick(when.run(names), when, place, file, here_of(names)))
+def _holds(when: Guard | None, look: Scope, place: Place) -> bool:
+    return when is None or bool(_at(when, look, place))
 
 
-def _at(guard: Guard, names: Names, place: Place, file: FilePlan) -> Any:
-    return _pick(guard.run(names), guard, place, file, here_of(names))
-
-
-def _pick(value: Any, guard: Guard, place: Place, file: FilePlan, here: Place | None) -> Any:
+def _at(guard: Guard, look: Scope, place: Place) -> Any:
     """The value of a row at a place: the row's own place that belongs to it; a single value stands for every place."""
+    value = guard.run(look.names)
     if not isinstance(value, tuple):
         return value
-    row = file.plan.bank.places(guard.type.each, here)
+    row = look.file.plan.bank.places(guard.type.each, look.here)
     for item, where in zip(value, row, strict=False):
         if where == place or (where.carb == place.carb and (where.barrel is None or place.barrel is None)):
             return item

@@ -7,17 +7,18 @@ walk along it.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from fractions import Fraction
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from engine.evidence import Finding, Move, Part, Place
-from engine.procedure.program import Call
+from engine.evidence import Advice, Finding, Move, Part, Place
+from engine.procedure.program import Call, End
 from engine.run.events import Event
 
 if TYPE_CHECKING:
     from engine.run.layout import StepPlan
-    from engine.run.names import Names
+    from engine.run.scope import Names
 
 Positions = Mapping[tuple[str, Place], Fraction | None]
 
@@ -61,11 +62,25 @@ class CallSite(NamedTuple):
     made: bool
 
 
+class Given(NamedTuple):
+    """An advice in force in a frame, under the name that the step gave it; `made`: its moves and parts were made."""
+
+    name: str
+    advice: Advice
+    made: bool
+
+
 class Frame(NamedTuple):
-    """One file being followed: its step, its names, its counters; `caller` is the frame that waits for its end."""
+    """One file being followed. `names` is what its guards read beside the positions of screws: facts, settings,
+    readings, kept values, results of calls, what advice put out. `advice` is what was advised, the newest first.
+    `visits` counts steps, symptoms with a limit and gates. `caller` is the frame that waits for its end.
+
+    The names are changed only while a step is being worked out; afterwards they are shared and left alone.
+    """
 
     at: StepPlan
-    env: Names
+    names: Names
+    advice: tuple[Given, ...]
     visits: Mapping[str, int]
     here: Place | None
     caller: Frame | None
@@ -89,6 +104,23 @@ class Ending(NamedTuple):
     abandoned: bool = False
 
 
+#: What a finding is told by: its code and its places.
+Identity = tuple[str, tuple[Place, ...]]
+
+
+class Gate(NamedTuple):
+    """A stop on the spot: the findings that opened it, what it says, what to do about it. `way` is where the run goes
+    on knowingly, `again` the state whose step is read again once it is mended; None where nothing would be read, or
+    where it was said to be mended as often as is believed.
+    """
+
+    findings: tuple[Identity, ...]
+    say: str
+    do: str
+    way: StepPlan | Call | End
+    again: State | None
+
+
 class Waiting(NamedTuple):
     """What a run waits for: parts in words, and a note."""
 
@@ -99,6 +131,7 @@ class Waiting(NamedTuple):
 class State(NamedTuple):
     """A run after `seq` events. `findings` by who raised them; `made` is None until the moves of this visit are
     made. `waiting`: it waits for parts. `visited` counts the visits of steps, by `file.step`, in calls that are over.
+    `gate`: a stop is to be answered first. `accepted` are the reasons for which stops were gone on from knowingly.
     """
 
     seq: int
@@ -114,6 +147,8 @@ class State(NamedTuple):
     end: Ending | None
     waiting: Waiting | None = None
     visited: Mapping[str, int] = MappingProxyType({})
+    gate: Gate | None = None
+    accepted: Mapping[Identity, str] = MappingProxyType({})
 
 
 class Past(NamedTuple):
@@ -161,11 +196,12 @@ def spoken_name(state: State) -> str:
 def standing(state: State) -> tuple[Finding, ...]:
     """The findings that stand, one a code and place, in the order in which they were raised; the severest wins."""
     rank = {"note": 0, "adjust": 1, "change part": 2, "stop": 3}
-    found: dict[tuple[str, tuple[Place, ...]], Finding] = {}
+    found: dict[Identity, Finding] = {}
     for group in state.findings.values():
         for finding in group:
             key = (finding.code, finding.where)
             old = found.get(key)
             if old is None or rank[finding.severity] > rank[old.severity]:
                 found[key] = finding
-    return tuple(found.values())
+    known = state.accepted
+    return tuple(replace(f, accepted=known[k]) if k in known and f.severity == "stop" else f for k, f in found.items())

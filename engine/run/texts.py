@@ -10,7 +10,7 @@ from typing import Any
 from engine.evidence import Place
 from engine.procedure.program import Template
 from engine.quantity.units import UNITS, from_base
-from engine.run.names import Names, file_of, here_of
+from engine.run.scope import Names, Scope
 
 _WORD = re.compile(r"\{(\w+)\}")
 _FRACTIONS = {Fraction(n, d) for d in (2, 4, 8, 16, 32) for n in range(1, d)}
@@ -63,19 +63,19 @@ def said(text: str, names: Names) -> str:
     return _WORD.sub(lambda m: str(names.get(m.group(1), "")), text) if "{" in text else text
 
 
-def render(template: Template | None, names: Names, only: Collection[Place] = ()) -> str:
+def render(template: Template | None, scope: Scope, only: Collection[Place] = ()) -> str:
     """A text with its places filled in; `only` keeps of each row the places that a finding concerns."""
     if template is None:
         return ""
-    return "".join(p if isinstance(p, str) else _filled(p, names, only) for p in template.parts).strip()
+    return "".join(p if isinstance(p, str) else _filled(p, scope, only) for p in template.parts).strip()
 
 
-def _filled(part: tuple[Any, str | None], names: Names, only: Collection[Place]) -> str:
+def _filled(part: tuple[Any, str | None], scope: Scope, only: Collection[Place]) -> str:
     guard, unit = part
-    value = guard.run(names)
+    value = guard.run(scope.names)
     kind = guard.type
     if isinstance(value, tuple) and only:
-        row = file_of(names).plan.bank.places(kind.each, here_of(names))
+        row = scope.file.plan.bank.places(kind.each, scope.here)
         kept = tuple(v for v, p in zip(value, row, strict=False) if p in only)
         value = kept if len(kept) > 1 else kept[0] if kept else value
     shown = unit if unit is not None else kind.unit

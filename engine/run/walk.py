@@ -1,7 +1,7 @@
 """From one answer to the next step that waits for one: what leaving, entering, calling and ending do; it reads no
 input.
 
-A walk works on its own copies and is frozen into a new state at its end.
+A walk works on its own copies and is frozen into a new state at its end. What a step does stands in `acts`.
 """
 
 from __future__ import annotations
@@ -11,15 +11,16 @@ from dataclasses import replace
 from typing import Any, NamedTuple
 
 from engine.evidence import Advice, Finding, Place
-from engine.procedure.program import MOST_SILENT, Branch, Call, End, FindingSpec
+from engine.procedure.program import MOST_SILENT, Call, End, FindingSpec, Guard
 from engine.procedure.program import Advise as AdviseSpec
-from engine.run import record
+from engine.run import gate, record
+from engine.run.acts import Exit
 from engine.run.advice import Advise, request
 from engine.run.layout import RunLayout, StepPlan
 from engine.run.local import at_here, finding_of, in_order
 from engine.run.moves import asked
-from engine.run.names import Names, again, named
-from engine.run.state import CallSite, Ending, Frame, Made, Past, State, standing
+from engine.run.scope import Scope, began, scope
+from engine.run.state import CallSite, Ending, Frame, Gate, Given, Made, Past, State, standing
 from engine.run.texts import render, said
 
 
@@ -56,83 +57,88 @@ class Walk:
         self.findings: dict[tuple[Any, ...], tuple[Finding, ...]] = dict(state.findings)
         self.record = state.record
         self.notes = state.notes
-        self.visited = state.visited
+        self.visited, self.accepted = state.visited, state.accepted
         self.because: list[str] = []
         self.effects: list[Any] = []
         self.made: Made | None = None
         self.end: Ending | None = None
+        self.gate: Gate | None = None
         self._passing = False
 
     # ---- what the answer does
 
-    def own(self, values: Mapping[str, Any] | None = None) -> Names:
-        """Names of the frame in force that this walk may change, with the screws where they stand now."""
-        names = again(self.frame.env, self.world.positions)
-        if values:
-            names.update(values)
-        self.frame = self.frame._replace(env=names)
-        return names
+    def own(self, values: Mapping[str, Any] | None = None) -> None:
+        """Give the frame in force names of its own, which this walk may change."""
+        self.frame = self.frame._replace(names={**self.frame.names, **(values or {})})
+
+    def look(self) -> Scope:
+        """What the frame in force reads, with the screws where they stand now."""
+        return scope(self.frame, self.world.positions)
 
     def settle(self) -> None:
         """Pass every step that asks nothing, until one waits for an answer or the run is over."""
         for _ in range(MOST_SILENT):
-            if not self._passing or self.end is not None:
+            if not self._passing or self.end is not None or self.gate is not None:
                 return
             self._passing = False
-            self.leave(self.own(), {})
+            self.leave({})
         at = self.frame.at
         raise Unsound(f"'{at.file.name}' passes {MOST_SILENT} steps up to '{at.name}' without asking anything.")
 
-    def leave(self, names: Names, readings: Mapping[str, Any]) -> None:
+    def leave(self, readings: Mapping[str, Any]) -> None:
         """Everything that a step does on its answer, then the way on."""
-        at, step = self.frame.at, self.frame.at.step
-        for name, guard in step.keep:
-            names[name] = guard.run(names)
-        for spec in step.advise:
-            if spec.when is None or spec.when.run(names):
-                self._ask(spec, names)
-        if step.record:
-            self.record = record.take(self.plan, self.record, step.record, self.frame, readings, self.world, self.past)
-        for code in step.clear:
-            self._clear(code)
-        for finding in step.findings:
-            self._raise(finding, names)
-        self._way_on(at, names)
+        self.own(readings)
+        at, look = self.frame.at, self.look()
+        for act in at.leaving:
+            act(self, look, readings)
+        way = self._exit(at, look).target if isinstance(at.way, tuple) else at.way
+        if self.plan.format >= gate.SINCE and self.findings:
+            self.gate = gate.opened(self, way, look)
+        if self.gate is None:
+            self.follow(way, look)
 
-    def _way_on(self, at: StepPlan, names: Names) -> None:
-        way = at.step.way
+    def _exit(self, at: StepPlan, look: Scope) -> Exit:
+        for way in at.exits:
+            if way.when is None or way.when(look.names):
+                for act in way.acts:
+                    act(self, look, {})
+                return way
+        raise Unsound(f"No branch of step '{at.name}' of '{at.file.name}' matches this answer.")
+
+    def follow(self, way: StepPlan | Call | End, look: Scope) -> None:
+        """Go on: into a step, a call, or out by an end."""
         if isinstance(way, Call):
             self.call(way)
         elif isinstance(way, End):
-            self._finish(at.name, way, names)
-        elif isinstance(way, str):
-            self.enter(at.file.steps[way])
+            self._finish(self.frame.at.name, way, look)
         else:
-            self._branch(at, way, names)
+            self.enter(way)
 
-    def _branch(self, at: StepPlan, branches: tuple[Branch, ...], names: Names) -> None:
-        for branch in branches:
-            if branch.when is None or branch.when.run(names):
-                for finding in branch.findings:
-                    self._raise(finding, names)
-                if branch.why:
-                    self.because.append(said(branch.why, names))
-                self.enter(at.file.steps[branch.go])
-                return
-        raise Unsound(f"No branch of step '{at.name}' of '{at.file.name}' matches this answer.")
+    # ---- the acts of a step
 
-    # ---- advice and findings
+    def give(self, look: Scope, name: str, value: Any) -> None:
+        """Let the frame know a value by name from here on."""
+        look.names[name] = self.frame.names[name] = value
 
-    def _ask(self, spec: AdviseSpec, names: Names) -> None:
-        advice = self.advise(request(spec, names, self.world, self.past, self._standing()))
+    def keep_record(self, which: str, readings: Mapping[str, Any]) -> None:
+        """Take as found or as left."""
+        self.record = record.take(self.plan, self.record, which, self.frame, readings, self.world, self.past)
+
+    def say(self, why: str, look: Scope) -> None:
+        """Say why this way was taken."""
+        self.because.append(said(why, look.names))
+
+    def ask(self, spec: AdviseSpec, look: Scope) -> None:
+        """Ask an adviser, where the step's condition holds."""
+        if spec.when is not None and not spec.when.run(look.names):
+            return
+        advice = self.advise(request(spec, look, self.world, self.past, self._standing()))
         for output, value in advice.outputs.items():
-            names[f"{spec.name}.{output}"] = value
-        for key in (f"advice:{spec.name}", f"make:{spec.name}"):
-            names.pop(key, None)
-            names[key] = advice
-        here = self.frame.here
+            self.give(look, f"{spec.name}.{output}", value)
+        older = tuple(g for g in self.frame.advice if g.name != spec.name)
+        self.frame = self.frame._replace(advice=(Given(spec.name, advice, False), *older))
         before = {(f.code, f.where) for f in self._standing()}
-        key = ("adviser", spec.adviser, here)
+        key = ("adviser", spec.adviser, self.frame.here)
         self.findings.pop(key, None)
         if advice.findings:
             self.findings[key] = tuple(replace(f, source=f.source or spec.adviser) for f in advice.findings)
@@ -142,17 +148,24 @@ class Walk:
     def _standing(self) -> tuple[Finding, ...]:
         return tuple(f for group in self.findings.values() for f in group)
 
-    def _raise(self, spec: FindingSpec, names: Names) -> None:
-        finding = finding_of(spec, names)
+    def find(self, spec: FindingSpec, look: Scope) -> None:
+        """Raise a finding of the file, where it holds."""
+        finding = finding_of(spec, look)
         if finding is not None:
             key = ("file", spec.code, finding.where)
             if key not in self.findings:
                 self.effects.append(Raised(finding))
             self.findings[key] = (finding,)
 
-    def _clear(self, code: str) -> None:
+    def clear(self, code: str) -> None:
+        """Clear a finding of the file."""
         for key in [k for k in self.findings if k[0] == "file" and k[1] == code]:
             del self.findings[key]
+
+    def make_made(self) -> None:
+        """The moves and parts of the advice that the step in force makes were made: they are not to be made again."""
+        name = self.frame.at.step.make
+        self.frame = self.frame._replace(advice=made(self.frame.advice, name))
 
     # ---- entering
 
@@ -171,18 +184,20 @@ class Walk:
             at, made = at.file.steps[limit.then], None
         self.frame = frame._replace(at=at, visits={**frame.visits, at.name: frame.visits.get(at.name, 0) + 1})
         self.made = made
-        if at.step.state:
-            self._set_state(at)
-        self._passing = not self._waits()
+        if at.entering:
+            look = self.look()
+            for act in at.entering:
+                act(self, look, {})
+        self._passing = at.waits == "never" or (at.waits == "perhaps" and not self._asks())
 
-    def _set_state(self, at: StepPlan) -> None:
-        names = again(self.frame.env, self.world.positions)
+    def set_state(self, state: Mapping[str, str | Guard], look: Scope) -> None:
+        """Set how things must stand from here on."""
         old, new = self.world.conditions, dict(self.world.conditions)
-        for key, value in at.step.state.items():
-            new[key] = value if isinstance(value, str) else value.run(names)
+        for key, value in state.items():
+            new[key] = value if isinstance(value, str) else value.run(look.names)
             if new[key] == "none":
                 new[key] = None
-        if at.step.state.get("engine") == "stopped" and new.get("hold") is not None and "hold" not in at.step.state:
+        if state.get("engine") == "stopped" and new.get("hold") is not None and "hold" not in state:
             new["hold"] = None
         fresh = {k: v for k, v in new.items() if old.get(k) != v}
         if not fresh:
@@ -196,19 +211,14 @@ class Walk:
             conditions=new, changed=changed, epoch=epoch, understood=frozenset() if start else self.world.understood
         )
 
-    def _waits(self) -> bool:
-        """Whether the step entered says, makes or reads something; else it passes silently."""
-        step = self.frame.at.step
-        if step.do or step.wait or step.caution:
-            return True
-        names = None
-        for read in self.frame.at.reads:
-            if read.when is None:
+    def _asks(self) -> bool:
+        """Whether a step that may wait does so now: a reading is wanted, or there is something to turn or to fit."""
+        reads = self.frame.at.reads
+        if reads:
+            names = self.look().names
+            if any(r.when is None or r.when(names) for r in reads):
                 return True
-            names = names or again(self.frame.env, self.world.positions)
-            if read.when(names):
-                return True
-        return bool((step.moves or step.make or step.fit) and any(asked(self.plan, self._frozen())))
+        return any(asked(self.plan, self._frozen()))
 
     # ---- calls and ends
 
@@ -218,7 +228,7 @@ class Walk:
         """
         places: tuple[Place | None, ...] = (None,)
         if spec.each is not None:
-            places = in_order(spec, again(self.frame.env, self.world.positions))
+            places = in_order(spec, self.look())
             if not places:
                 self._after_last(spec)
                 return
@@ -228,23 +238,23 @@ class Walk:
         spec, caller = site.spec, self.frame
         file = self.plan.files[spec.file]
         here = site.places[site.index] or (caller.here if file.procedure.here else None)
-        outer = again(caller.env, self.world.positions)
-        inner = named(file, here, self.world.positions)
+        outer = scope(caller, self.world.positions)
+        inner = began(file, here)
         for name, guard in spec.bindings.items():
             inner[name] = at_here(guard, outer, here)
         start = file.steps[file.start]
-        self.frame = Frame(start, inner, {}, here, caller, site)
+        self.frame = Frame(start, inner, (), {}, here, caller, site)
         self.enter(start)
 
-    def _finish(self, name: str, end: End, names: Names) -> None:
+    def _finish(self, name: str, end: End, look: Scope) -> None:
         frame = self.frame
-        say = render(end.say, names)
+        say = render(end.say, look)
         if frame.caller is None or frame.site is None:
-            self._end_run(end.outcome, say)
+            self.end_run(end.outcome, say)
             return
         if say:
             self.because.append(say)
-        self._return(name, names)
+        self._return(name, look)
 
     def leave_call(self, outer: Frame) -> None:
         """Go back to an outer frame; the visits of the calls that end so are counted on for the run."""
@@ -258,17 +268,18 @@ class Walk:
         self.visited = visited
         self.frame = outer
 
-    def _return(self, end: str, names: Names) -> None:
+    def _return(self, end: str, look: Scope) -> None:
         """Back to the caller with the results, and on by the end that was reached."""
         frame, site = self.frame, self.frame.site
         assert site is not None and frame.caller is not None
         spec, place = site.spec, site.places[site.index]
         results = dict(site.results)
         for name, guard in frame.at.file.procedure.gives.items():
-            results[name] = {**results.get(name, {}), place: guard.run(names)}
+            results[name] = {**results.get(name, {}), place: guard.run(look.names)}
         self.leave_call(frame.caller)
         if spec.name:
-            outer = self.own()
+            self.own()
+            outer = self.frame.names
             row = self.plan.bank.places(spec.each, self.frame.here) if spec.each else None
             for name, by_place in results.items():
                 outer[f"{spec.name}.{name}"] = (
@@ -295,7 +306,8 @@ class Walk:
             raise Unsound(f"The call of '{spec.file}' does not say where to go after its last place.")
         self.enter(self.frame.at.file.steps[spec.go])
 
-    def _end_run(self, outcome: str, say: str) -> None:
+    def end_run(self, outcome: str, say: str) -> None:
+        """End the run; well only where nothing grave stands."""
         grave = [f for f in standing(self._frozen()) if f.severity in ("change part", "stop")]
         if outcome == "ok" and grave:
             outcome = "stopped"
@@ -320,8 +332,15 @@ class Walk:
             self.end,
             None,
             self.visited,
+            self.gate,
+            self.accepted,
         )
 
     def result(self) -> tuple[State, tuple[Any, ...]]:
         """The new state and what happened on the way."""
         return self._frozen(), tuple(self.effects)
+
+
+def made(advice: tuple[Given, ...], name: str | None) -> tuple[Given, ...]:
+    """The advice of a frame, the one under this name made."""
+    return tuple(g._replace(made=True) if g.name == name else g for g in advice)

@@ -35,7 +35,7 @@ def plan_of(book: Book, started: Mapping[str, Any]) -> tuple[RunLayout, Registry
         raise _unreadable("The procedure", started, str(first))
     try:
         job = Job.model_validate(started["job"])
-        plan = prepare(loaded.program, job, in_force=settings_in(started["settings"]))
+        plan = prepare(loaded.program, job, in_force=settings_in(started["settings"]), format=started.get("format", 1))
     except ValidationError as fault:
         raise _unreadable("The job", started, fault.errors()[0]["msg"]) from None
     except NotForThisJob as fault:

@@ -9,8 +9,8 @@ from __future__ import annotations
 import hashlib
 import logging
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from functools import cached_property
 from typing import Any, NamedTuple
 
@@ -47,6 +47,20 @@ _log.addHandler(logging.NullHandler())
 def wall_clock() -> str:
     """The time of day with its zone, to the second: stored as data, read by no fold."""
     return datetime.now().astimezone().isoformat(timespec="seconds")
+
+
+#: After so long an engine may be cold, and a danger forgotten [common practice: an engine cools within hours].
+PAUSE = timedelta(hours=2)
+
+
+def paused(before: str, now: str) -> bool:
+    """Whether the clock says that a pause lies between two events. A clock that was set back, or that can't be read,
+    says nothing.
+    """
+    try:
+        return datetime.fromisoformat(now) - datetime.fromisoformat(before) > PAUSE
+    except (TypeError, ValueError):
+        return False
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +104,8 @@ class Session:
         self._state, self._advisers, self._clock, self.started_at = state, advisers, clock, started_at
         self._then, self._version = then, version
         self._unsure: _Unsure | None = None
+        #: Who answers, where an answer does not say.
+        self.by = ""
 
     # ---- beginning
 
@@ -133,7 +149,9 @@ class Session:
 
         `reading`: only to look at it, while another window may be working on it. Raises `BookTrouble` where the
         record is missing, damaged or held elsewhere, and `Drift` where this program would lead the same answers
-        elsewhere. What became of the advisers since is no matter until one is asked again.
+        elsewhere. A run that waited for parts, or that nobody has gone on with for a while (`PAUSE`), is resumed: what
+        was understood is to be understood again, and the engine may be cold. What became of the advisers since is no
+        matter until one is asked again.
         """
         from engine.session.reopen import plan_of
 
@@ -145,7 +163,12 @@ class Session:
         plan, contracts = plan_of(book, first)
         state = folded(plan, [codec.body_of(s) for s in stored])
         then = OfThen(plan.program, contracts)
-        return cls(run, number, plan, state, book, advisers, clock or wall_clock, first["at"], then, first["version"])
+        clock = clock or wall_clock
+        session = cls(run, number, plan, state, book, advisers, clock, first["at"], then, first["version"])
+        stopped = state.waiting is not None or paused(codec.load(stored[-1].body).get("at", ""), clock())
+        if stopped and not reading and not session.over:
+            session.answer(Answer(resume=True))
+        return session
 
     # ---- going on
 
@@ -171,8 +194,10 @@ class Session:
 
     def answer(self, answer: Answer) -> Reply:
         """Take an answer: refuse it in a sentence, or commit it and go on. Never raises for what a person may type."""
+        if answer.by is None and self.by:
+            answer = replace(answer, by=self.by)
         if answer.key is not None:
-            if not isinstance(answer.key, str) or not 0 < len(answer.key) <= 200:
+            if not isinstance(answer.key, str) or not 0 < len(answer.key) <= 200 or not encodable(answer.key):
                 return Reply(None, "A key is a text of 1 to 200 characters.")
             known = self.book.seq_of(self.run, answer.key)
             if known is not None:
@@ -202,7 +227,10 @@ class Session:
                 "The program failed on this answer and recorded nothing "
                 f"({type(fault).__name__}: {fault}). Undo, or answer otherwise; the log has more.",
             )
-        body, words = codec.parted(_body(event, live, state))
+        try:
+            body, words = codec.parted(_body(event, live, state))
+        except UnicodeEncodeError:
+            return Reply(None, "The answer holds half of a character, which can't be written down. Type it again.")
         try:
             self.book.append(self.run, state.seq, answer.key, body, words, sum(1 for _ in walk(state.past)))
         except BookUnsure as trouble:
@@ -250,10 +278,20 @@ class Session:
         self.book.release(self.job_number)
 
 
+def encodable(text: str) -> bool:
+    """Whether a text can be written down: it holds no half of a character (a lone surrogate)."""
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
 def led(state: State) -> str:
-    """Where an event led: the step in force by file and name, and its visit."""
+    """Where an event led: the step in force by file and name, and its visit; `?` a stop there, `!` the end."""
     frame = state.frame
-    return f"{frame.at.key}#{frame.visits.get(frame.at.name, 0)}" + ("!" if state.end is not None else "")
+    at = "!" if state.end is not None else "?" if state.gate is not None else ""
+    return f"{frame.at.key}#{frame.visits.get(frame.at.name, 0)}{at}"
 
 
 def folded(plan: RunLayout, bodies: list[dict[str, Any]]) -> State:
@@ -305,6 +343,7 @@ def _started(
         "kind": "started",
         "at": at,
         "version": VERSION,
+        "format": plan.format,
         "main": plan.program.main,
         "title": plan.main.procedure.title,
         "files": files,

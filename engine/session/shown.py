@@ -14,18 +14,21 @@ from engine.contract import Registry
 from engine.evidence import Aim, Move, Place
 from engine.procedure.program import Guard, Reading
 from engine.quantity.units import from_base
+from engine.run import gate
 from engine.run.admit import asks, symptoms
+from engine.run.events import GO_ON
 from engine.run.layout import ReadPlan, RunLayout
 from engine.run.machine import cautions
 from engine.run.moves import asked
-from engine.run.names import Names, bound
-from engine.run.state import Frame, Past, Recorded, State, standing, walk
+from engine.run.scope import Scope, scope
+from engine.run.state import Frame, Gate, Past, Recorded, State, standing, visit_of_run, walk
 from engine.run.texts import quantity, render, said
 from engine.session.view import (
     Advised,
     Ask,
     CautionView,
     EndView,
+    GateView,
     Latest,
     Line,
     ScrewRow,
@@ -35,14 +38,51 @@ from engine.session.view import (
     WaitView,
 )
 
+#: What is asked again first where a pause let the engine cool.
+WARM_UP = "warm up first"
+
 
 def show(plan: RunLayout, state: State, run: str, advisers: Registry) -> View:
     """What the technician is shown at this state of a run. `advisers` only say in which unit their outputs are
     given.
     """
+    if state.gate is not None:
+        return _at_gate(_show(plan, state, run, advisers), state, state.gate)
+    return _show(plan, state, run, advisers)
+
+
+def _at_gate(view: View, state: State, stop: Gate) -> View:
+    """The step that raised a stop, with nothing left of it but the stop and its one choice."""
+    choices = gate.choices(stop)
+    ask = Ask(
+        name=gate.NAME,
+        ask="How does it go on from here?",
+        how="What is mended is read again. To go on knowingly needs a reason, which stands on the sheet.",
+        quantity="other",
+        each=None,
+        of=Place(),
+        count=1,
+        places=(Place(),),
+        unit=None,
+        range=None,
+        choices=choices,
+        healthy=choices[0],
+        average=None,
+        take=None,
+        step=None,
+        may_lack=False,
+        safety=True,
+    )
+    shown = GateView(stop.say, stop.do, choices, (GO_ON,), gate.stops(state))
+    said = " ".join(filter(None, (stop.say, stop.do)))
+    none: dict[str, Any] = {"why": "", "hear": "", "note": "", "caution": "", "wait": None, "symptoms": ()}
+    return replace(view, step=gate.NAME, title="Stop", do=said, read=(ask,), gate=shown, limit=None, **none)
+
+
+def _show(plan: RunLayout, state: State, run: str, advisers: Registry) -> View:
     frame = state.frame
     at, step = frame.at, frame.at.step
-    names = bound(frame.env, state.world.positions)
+    look = scope(frame, state.world.positions)
     moves, parts = asked(plan, state)
     made = False
     if state.made is not None and not (moves or parts):
@@ -59,11 +99,11 @@ def show(plan: RunLayout, state: State, run: str, advisers: Registry) -> View:
         visit=frame.visits.get(at.name, 1),
         limit=step.limit.visits if step.limit else None,
         title=step.title,
-        do=render(step.do, names),
-        why=render(step.why, names),
-        hear=render(step.hear, names),
-        note=render(step.note, names),
-        caution=render(step.caution, names),
+        do=render(step.do, look),
+        why=render(step.why, look),
+        hear=render(step.hear, look),
+        note=render(step.note, look),
+        caution=render(step.caution, look),
         here=frame.here,
         cautions=() if over else warned,
         standing=standing_dangers,
@@ -73,7 +113,7 @@ def show(plan: RunLayout, state: State, run: str, advisers: Registry) -> View:
         moves_made=made,
         fit=() if over else parts,
         wait=None if over else _wait(step.wait),
-        read=() if over else tuple(_ask(plan, state, names, r) for r in asks(plan, state)),
+        read=() if over else tuple(_ask(plan, state, look, r) for r in asks(plan, state)),
         symptoms=() if over else tuple(_symptom(state, s) for s in symptoms(state)),
         findings=standing(state),
         terms={**plan.main.procedure.terms, **at.file.procedure.terms},
@@ -87,6 +127,9 @@ def show(plan: RunLayout, state: State, run: str, advisers: Registry) -> View:
         end=_end(plan, state),
         because=state.because,
         phase=_phase(state),
+        waiting=state.waiting.parts if state.waiting is not None else (),
+        again=WARM_UP if state.world.rested and state.world.conditions.get("engine") == "running" else "",
+        visit_of_run=visit_of_run(state),
     )
 
 
@@ -124,7 +167,7 @@ def _cautions(plan: RunLayout, state: State) -> tuple[tuple[CautionView, ...], t
         danger = c.word == "danger"
         understood = danger and name in state.world.understood
         (stands if understood else shown).append(
-            CautionView(name, c.word, said(c.text, state.frame.env), danger and not understood)
+            CautionView(name, c.word, said(c.text, state.frame.names), danger and not understood)
         )
     return tuple(shown), tuple(stands)
 
@@ -133,7 +176,7 @@ def _wait(wait: Any) -> WaitView | None:
     return None if wait is None else WaitView(wait.seconds, wait.until, wait.why, wait.cut)
 
 
-def _ask(plan: RunLayout, state: State, names: Names, read: ReadPlan) -> Ask:
+def _ask(plan: RunLayout, state: State, look: Scope, read: ReadPlan) -> Ask:
     reading, kind = read.reading, read.reading.type
     unit, here = kind.unit, state.frame.here
     of = Place(*reading.of) if reading.of is not None else here if kind.each is None else None
@@ -144,13 +187,13 @@ def _ask(plan: RunLayout, state: State, names: Names, read: ReadPlan) -> Ask:
     healthy = reading.healthy
     if isinstance(healthy, tuple):
         healthy = (_shown(healthy[0], unit), _shown(healthy[1], unit))
-    last = names.get(read.name)
+    last = look.names.get(read.name)
     if last is not None and not isinstance(last, tuple):
         last = (last,)
     return Ask(
         read.name,
-        said(reading.ask, names),
-        said(reading.how, names),
+        said(reading.ask, look.names),
+        said(reading.how, look.names),
         reading.quantity,
         kind.each,
         of,
@@ -167,7 +210,7 @@ def _ask(plan: RunLayout, state: State, names: Names, read: ReadPlan) -> Ask:
         read.listed,
         reading.safety,
         _shown(last, unit),
-        _expected(names, reading, len(places)),
+        _expected(state.frame, reading, len(places)),
     )
 
 
@@ -176,13 +219,12 @@ def _width(step: Fraction, unit: str | None) -> Fraction:
     return step if not unit else from_base(step, unit) - from_base(Fraction(0), unit)
 
 
-def _expected(names: Names, reading: Reading, count: int) -> tuple[Any, ...] | None:
+def _expected(frame: Frame, reading: Reading, count: int) -> tuple[Any, ...] | None:
     """What the newest advice that says so expects of this quantity now."""
-    for key in reversed(list(names)):
-        if key.startswith("advice:"):
-            row = names[key].expect.get(reading.quantity)
-            if row is not None:
-                return _shown(tuple(row), reading.type.unit) if len(row) == count else None
+    for given in frame.advice:
+        row = given.advice.expect.get(reading.quantity)
+        if row is not None:
+            return _shown(tuple(row), reading.type.unit) if len(row) == count else None
     return None
 
 
@@ -191,7 +233,7 @@ def _symptom(state: State, name: str) -> SymptomView:
     while frame is not None:
         declared = frame.at.file.procedure.symptoms.get(name)
         if declared is not None:
-            return SymptomView(name, declared.kind, said(declared.ask, frame.env))
+            return SymptomView(name, declared.kind, said(declared.ask, frame.names))
         frame = frame.caller
     return SymptomView(name, name, name)
 
@@ -264,7 +306,7 @@ def _tolerance(past: Past, name: str, row: tuple[Any, ...]) -> Fraction | None:
         bound_to = {b.target for b in advise.bindings.values() if b.kind == "reading"}
         told = advise.bindings.get("tolerance")
         if name in bound_to and told is not None and told.guard is not None:
-            value = told.guard.run(frame.env)
+            value = told.guard.run(scope(frame, past.state.world.positions).names)
             kind = frame.at.file.procedure.readings[name].type
             if not isinstance(value, Fraction):
                 return None
@@ -277,19 +319,14 @@ def _tolerance(past: Past, name: str, row: tuple[Any, ...]) -> Fraction | None:
 
 def _advice(state: State, advisers: Registry) -> tuple[Advised, ...]:
     """The advice that is in force in this frame, the newest first."""
-    names = state.frame.env
     found = []
-    for key in reversed(list(names)):
-        if key.startswith("advice:"):
-            advice = names[key]
-            units = (
-                {k: o.type.unit for k, o in advisers[advice.adviser].outputs.items()}
-                if (advice.adviser in advisers)
-                else {}
-            )
-            outputs = {k: quantity(v, units.get(k)) for k, v in advice.outputs.items()}
-            values = {k: _shown(v, units.get(k)) for k, v in advice.outputs.items()}
-            found.append(Advised(key[7:], advice.adviser, advice.version, outputs, advice.because, values))
+    for given in state.frame.advice:
+        advice = given.advice
+        declared = advisers[advice.adviser].outputs if advice.adviser in advisers else {}
+        units = {k: o.type.unit for k, o in declared.items()}
+        outputs = {k: quantity(v, units.get(k)) for k, v in advice.outputs.items()}
+        values = {k: _shown(v, units.get(k)) for k, v in advice.outputs.items()}
+        found.append(Advised(given.name, advice.adviser, advice.version, outputs, advice.because, values))
     return tuple(found)
 
 
@@ -300,11 +337,12 @@ def _trail(plan: RunLayout, past: Past | None) -> tuple[TrailMark, ...]:
 def _mark(past: Past) -> TrailMark:
     if "mark" not in past.memo:
         frame = past.state.frame
+        at_stop = past.state.gate is not None
         past.memo["mark"] = TrailMark(
             past.seq,
             frame.at.file.name,
-            frame.at.name,
-            frame.at.step.title,
+            gate.NAME if at_stop else frame.at.name,
+            "Stop" if at_stop else frame.at.step.title,
             frame.visits.get(frame.at.name, 1),
             _said(past),
             past.event.at,
@@ -317,6 +355,8 @@ def _said(past: Past) -> str:
     declared = past.state.frame.at.file.procedure.readings
     if event.kind == "symptom":
         return _symptom(past.state, event.symptom or "").ask
+    if event.kind == "gate":
+        return f"{event.gate}: {event.text}" if event.text else event.gate
     if event.kind == "lost":
         return f"count lost: {', '.join(event.lost)}"
     if event.kind == "abandoned":

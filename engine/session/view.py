@@ -162,6 +162,19 @@ class EndView:
 
 
 @dataclass(frozen=True, slots=True)
+class GateView:
+    """A stop on the spot: what was found, in words, what to do about it, and the ways on (`mended` may be left out).
+    `reason_for` are the ways that need a reason.
+    """
+
+    say: str
+    do: str
+    choices: tuple[str, ...]
+    reason_for: tuple[str, ...]
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class View:
     """The step in force, or the end. `state` says how things must stand; `changes` what of it is new at this step."""
 
@@ -202,6 +215,14 @@ class View:
     end: EndView | None = None
     #: Words on what happened on the way here: branch reasons ("why"), passed limits.
     because: tuple[str, ...] = field(default=())
+    #: A stop stands: it is answered before anything else.
+    gate: GateView | None = None
+    #: The run waits for these parts.
+    waiting: tuple[str, ...] = ()
+    #: What to do again first after a pause ("warm up first"); "" where there was none, or it does not matter here.
+    again: str = ""
+    #: Which visit of this step it is through the whole run, calls that are over included; `visit` is that of this call.
+    visit_of_run: int = 1
     #: Where in the work the step belongs: "as found", "checks", ...; "" where no file says.
     phase: str = ""
 

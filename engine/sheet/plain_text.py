@@ -134,6 +134,8 @@ def _findings(sheet: Sheet) -> list[str]:
         out += _wrapped(f"{where}{finding.say}{sure}", f"{finding.severity.upper()}: ", "  ")
         if finding.do:
             out += _wrapped(finding.do, "  To do: ", "  ")
+        if finding.accepted:
+            out += _wrapped(finding.accepted, "  Gone on with knowingly, because: ", "  ")
     return out
 
 

@@ -45,12 +45,15 @@ class Hands:
         self.work = Work()
         self._known: dict[str, tuple[str, str | None]] = {}
         self._told: set[str] = set()
+        self._stops: set[frozenset[str]] = set()
         self._swapped: set[frozenset[int]] = set()
 
     def answer(self, step: Mapping[str, Any]) -> dict[str, Any]:
         """Do one step and answer it: `readings`, a `symptom` or `done`, with `understood` and `moved` beside."""
         self.work.answers += 1
         out: dict[str, Any] = {}
+        if [ask["name"] for ask in step.get("read", ())] == ["stop_gate"]:
+            return self._at_stop(step)
         if any(c.get("understand") for c in step.get("cautions", ())):
             out["understood"] = True
         for ask in step.get("read", ()):
@@ -73,6 +76,15 @@ class Hands:
         if any(ask.get("quantity") in MEASURED and ask.get("each") for ask in step["read"]):
             self.work.rounds += 1
         return out | {"readings": {ask["name"]: self._read(ask) for ask in step["read"]}}
+
+    def _at_stop(self, step: Mapping[str, Any]) -> dict[str, Any]:
+        """He mends what he can and has it read again, once; what is still there he goes on from, to see the whole."""
+        codes = frozenset(f["code"] for f in step.get("findings", ()) if f["severity"] == "stop")
+        first = codes not in self._stops and "mended" in step["read"][0]["choices"]
+        self._stops.add(codes)
+        if first:
+            return {"readings": {"stop_gate": "mended"}}
+        return {"readings": {"stop_gate": "go on knowingly"}, "reason": "a trial: the rest is to be seen, too"}
 
     # --- how things stand ---------------------------------------------------------------------------------------
     def _stand(self, state: Mapping[str, Any]) -> bool:

@@ -77,7 +77,7 @@ def test_a_run_of_the_file_gives_its_trace(name: str, trace: dict[str, Any]) -> 
 
 def _taken(plan: Any, state: Any) -> dict[str, Any]:
     """Readings in force by name, in their declared units, for what a view does not show."""
-    names = state.frame.env
+    names = state.frame.names
     found = {}
     for name, reading in state.frame.at.file.procedure.readings.items():
         if name in names:

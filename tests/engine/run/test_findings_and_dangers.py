@@ -41,6 +41,8 @@ def seen(what: str) -> Answer:
     return Answer(readings={"seen": what})
 
 
+KNOWINGLY = Answer(gate="go on knowingly", reason="The customer wants to see the rest.")
+
 FINDING = """\
   one:
     do: Look.
@@ -58,14 +60,15 @@ class TestFindings:
     )
     def test_a_run_can_not_end_ok_while_a_grave_one_stands(self, tmp_path: Path, severity: str, outcome: str) -> None:
         steps = FINDING.replace("SEVERITY", severity).replace("CLEAR", "")
-        session = shop(tmp_path, steps, seen("worn"), DONE)
+        on = (KNOWINGLY,) if severity == "stop" else ()
+        session = shop(tmp_path, steps, seen("worn"), *on, DONE)
         said = "Done." if outcome == "ok" else "This has to be put right first: It is worn."
         assert (session.view.end.outcome, session.view.end.say) == (outcome, said)
         assert [f.code for f in session.view.findings] == ["worn"]
 
     def test_a_step_clears_it_by_its_code(self, tmp_path: Path) -> None:
         steps = FINDING.replace("SEVERITY", "stop").replace("CLEAR", "clear: [worn],")
-        session = shop(tmp_path, steps, seen("worn"), DONE)
+        session = shop(tmp_path, steps, seen("worn"), KNOWINGLY, DONE)
         assert (session.view.end.outcome, session.view.findings) == ("ok", ())
 
     def test_it_is_told_once_when_it_is_raised(self, tmp_path: Path) -> None:

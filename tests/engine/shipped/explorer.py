@@ -296,7 +296,7 @@ class Explorer:
             return Answer(symptom=mood.symptom, understood=True)
         if not view.read:
             return Answer(done=True, understood=True)
-        names = session.state.frame.env
+        names = session.state.frame.names
         frame = session.state.frame
         of = frame.caller.at.key if frame.caller else names.get("here")
         file = at.file.procedure
