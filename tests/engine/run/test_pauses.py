@@ -80,6 +80,6 @@ def test_who_answers_is_recorded_with_the_answer() -> None:
     session = begun()
     session.by = "M1"
     answered(session, DONE, Answer(done=True, by="A2"))
-    assert [codec.load(e.body).get("by") for e in session.book.events(session.run)] == [None, "M1", "A2"]
+    assert [codec.body_of(e).get("by") for e in session.book.events(session.run)] == [None, "M1", "A2"]
     assert session.answer(gate(5, 5, by="x" * 81)).recorded is None
     assert session.answer(gate(5, 5, by="\ud800")).recorded is None
