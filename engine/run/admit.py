@@ -43,13 +43,12 @@ def admit(plan: RunLayout, state: State, answer: Answer, at: str = "") -> Event:
         _fresh(state, answer.answers)
     if kind.works and not answer.understood:
         _danger(plan, state)
-    for rider in ("lacking", "reason"):
-        if getattr(answer, rider) is not None and rider not in kind.beside:
-            raise AnswerRefused(f"'{rider}' says nothing beside {kind.key}. Leave it out, or give it with readings.")
+    if answer.lacking is not None or answer.reason is not None:
+        _beside(kind, answer)
     moved = None if answer.moved is None else moved_by(plan, state, answer.moved)
     fitted = None if answer.fitted is None else fitted_by(plan, answer.fitted)
     by = "" if answer.by is None else _text(answer.by, "Who answers is a short name or a number.", LONGEST_NAME)
-    event = Event(kind.event, None, None, answer.understood is True, moved, fitted, None, (), "", at, by=by)
+    event = Event(kind.event, None, None, answer.understood is True, moved, fitted, None, (), "", at, "", (), by)
     return _ADMIT[kind.key](plan, state, answer, event) if kind.key in _ADMIT else event
 
 
@@ -65,6 +64,12 @@ def _kind(answer: Answer) -> Kind:
         if getattr(answer, kind.key) not in (None, False):
             return kind
     raise AnswerRefused("The answer is empty. Give the readings, done, a symptom, undo, lost, a note or abandon.")
+
+
+def _beside(kind: Kind, answer: Answer) -> None:
+    for rider in ("lacking", "reason"):
+        if getattr(answer, rider) is not None and rider not in kind.beside:
+            raise AnswerRefused(f"'{rider}' says nothing beside '{kind.key}'. Leave it out.")
 
 
 def _in_place(state: State, kind: Kind) -> None:
@@ -172,30 +177,41 @@ def _readings(
     for name in given:
         if name not in names:
             raise AnswerRefused(f"'{name}' is not asked here. {did_you_mean(str(name), names, 'Asked')}".strip())
-    reasons = answer.lacking if answer.lacking is not None else {}
-    if not isinstance(reasons, Mapping):
-        raise AnswerRefused("'lacking' gives a reason by the name of a reading.")
-    for name in reasons:
-        if name not in names:
-            raise AnswerRefused(f"'lacking' names '{str(name)[:40]}', which is not asked here.")
+    reasons = {} if answer.lacking is None else _reasons(answer.lacking, names)
     taken: dict[str, Any] = {}
     lacking: dict[str, str | tuple[str | None, ...]] = {}
     for read in wanted:
         if read.name not in given and not (read.may_lack and read.name in reasons):
             raise AnswerRefused(f"'{read.name}' ({asked(state, read)}) is missing. Take that reading, too.")
-        whole = reasons.get(read.name)
         value, whys = _row(plan, state, read, given.get(read.name))
-        why = _text(whole, _WHY, LONGEST_REASON) if whole not in (None, "") else None
         taken[read.name] = value
-        if any(whys):
+        why = reasons.get(read.name)
+        if whys:
             row = value if isinstance(value, tuple) else (value,)
             lacking[read.name] = tuple(w or (why if v is None else None) for v, w in zip(row, whys, strict=True))
         elif why is not None:
             lacking[read.name] = why
-        holes = None in value if isinstance(value, tuple) else value is None
-        if holes and read.reading.lack_needs_reason and not lacking.get(read.name):
-            raise AnswerRefused(f"{asked(state, read)}: a place that is not taken needs its reason.")
+        if read.reading.lack_needs_reason:
+            _all_reasons(state, read, value, lacking.get(read.name))
     return taken, lacking
+
+
+def _reasons(lacking: Any, names: list[str]) -> dict[str, str]:
+    """Why readings were not taken, by name."""
+    if not isinstance(lacking, Mapping):
+        raise AnswerRefused("'lacking' gives a reason by the name of a reading.")
+    for name in lacking:
+        if name not in names:
+            raise AnswerRefused(f"'lacking' names '{str(name)[:40]}', which is not asked here.")
+    return {name: _text(why, _WHY, LONGEST_REASON) for name, why in lacking.items() if why not in (None, "")}
+
+
+def _all_reasons(state: State, read: ReadPlan, value: Any, said: str | tuple[str | None, ...] | None) -> None:
+    """Refuse a place that was not taken without its reason."""
+    row = value if isinstance(value, tuple) else (value,)
+    whys = said if isinstance(said, tuple) else (said,) * len(row)
+    if any(v is None and not why for v, why in zip(row, whys, strict=True)):
+        raise AnswerRefused(f"{asked(state, read)}: a place that is not taken needs its reason.")
 
 
 _WHY = "The reason why a reading was not taken is a text of a few words."
@@ -238,7 +254,7 @@ def _why(value: Any) -> tuple[Any, str | None]:
     """A value, and its reason where it says that the place was not taken."""
     if isinstance(value, Missing):
         return None, _text(value.reason, _WHY, LONGEST_REASON)
-    if isinstance(value, Mapping) and value.keys() == {NOT_TAKEN}:
+    if isinstance(value, dict) and value.keys() == {NOT_TAKEN}:
         return None, _text(value[NOT_TAKEN], _WHY, LONGEST_REASON)
     return value, None
 
@@ -285,7 +301,8 @@ def _given(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event
     readings, lacking = _readings(plan, state, answer)
     if not readings:
         return event._replace(kind="done")
-    return event._replace(readings=readings, lacking=lacking or None)
+    _, _, _, understood, moved, fitted, _, _, _, at, _, _, by = event
+    return Event("readings", readings, None, understood, moved, fitted, lacking or None, (), "", at, "", (), by)
 
 
 def _done(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:

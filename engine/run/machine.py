@@ -45,8 +45,8 @@ def begin(plan: RunLayout, advise: Advise) -> tuple[State, Effects]:
 
 def step(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     """The next state, and what happened on the way (`Raised`, `Advised`, `Ended`)."""
-    if event[0] == "readings":
-        _, readings, _, understood, moved, fitted_, *_ = event
+    kind, readings, _, understood, moved, fitted_, _, _, _, _, _, _, _ = event
+    if kind == "readings":
         seq, frame, made, world, findings, kept, _, _, notes, _, _, _, visited, stop, accepted = state
         at, names, advice, visits, here, caller, site = frame
         _, _, epoch, _, changed, _, rested = world
@@ -89,7 +89,7 @@ def step(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[S
                     accepted,
                 )
                 return _new(State, stand), ()
-    return _HANDLERS[event[0]](plan, state, event, advise)
+    return _HANDLERS[kind](plan, state, event, advise)
 
 
 def _first(at: StepPlan, names: Names) -> StepPlan:

@@ -40,7 +40,8 @@ def _move(plan: RunLayout, state: State, item: Any) -> Move:
         raise AnswerRefused(
             "Each of 'moved' names a screw, its carb and barrel, and its turns with a direction or its position."
         )
-    screw = plan.screws.get(item.get("screw"))  # type: ignore[arg-type]
+    name = item.get("screw")
+    screw = plan.screws.get(name) if isinstance(name, str) else None
     if screw is None:
         hint = did_you_mean(str(item.get("screw")), plan.screws, "Its screws")
         raise AnswerRefused(f"'{str(item.get('screw'))[:40]}' is no screw of this procedure. {hint}".strip())
@@ -56,6 +57,11 @@ def _move(plan: RunLayout, state: State, item: Any) -> Move:
         )
     if amount is not None and amount < 0:
         raise AnswerRefused("Turns are counted from 0 up, with the direction beside them.")
+    if amount is not None and amount > screw.range[1] - screw.range[0]:
+        raise AnswerRefused(
+            f"Screw '{screw.name}' goes from {turns(screw.range[0])} to {turns(screw.range[1])}; it can't be turned "
+            f"{str(item.get('turns'))[:20]} turns. Count again."
+        )
     if amount and direction is None and position is None:
         raise AnswerRefused(f"Say which way screw '{screw.name}' was turned: in or out.")
     if direction is None:
@@ -76,14 +82,28 @@ def fitted_by(plan: RunLayout, reported: Any) -> tuple[Part, ...]:
 
 def _part(plan: RunLayout, item: Any) -> Part:
     if isinstance(item, Part):
-        item = {"part": item.part, "carb": item.place.carb, "barrel": item.place.barrel, "size": item.size}
+        item = {
+            "part": item.part,
+            "carb": item.place.carb,
+            "barrel": item.place.barrel,
+            "size": item.size,
+            "from": item.origin and {"carb": item.origin.carb, "barrel": item.origin.barrel},
+        }
     if not isinstance(item, Mapping) or not isinstance(item.get("part"), str) or not item["part"].strip():
         raise AnswerRefused("Each of 'fitted' names a part, its carb and barrel, and its size.")
     size = _number(item, "size")
     if size is None or not 0 <= size <= 10**6:
         raise AnswerRefused(f"'{item['part'][:40]}' needs its size as a number.")
     places = (*plan.bank.rows["barrel"], *plan.bank.rows["carb"], Place())
-    return Part(item["part"].strip()[:80], _place(item, places, f"part '{item['part'][:40]}'", "barrel"), size)
+    name = item["part"].strip()
+    if len(name) > 80 or not name.isprintable():
+        raise AnswerRefused("A part is named in at most 80 plain characters.")
+    place, origin = _place(item, places, f"part '{name[:40]}'", "barrel"), item.get("from")
+    if origin is None:
+        return Part(name, place, size)
+    if not isinstance(origin, Mapping):
+        raise AnswerRefused(f"Part '{name[:40]}' comes 'from' a carb and a barrel, or from none.")
+    return Part(name, place, size, _place(origin, places, f"part '{name[:40]}'", "barrel"))
 
 
 def _place(item: Mapping[str, Any], places: Iterable[Place], what: str, each: str) -> Place:

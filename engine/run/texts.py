@@ -10,6 +10,7 @@ from typing import Any
 from engine.evidence import Place
 from engine.procedure.program import Template
 from engine.quantity.units import UNITS, from_base
+from engine.quantity.values import OverRange
 from engine.run.scope import Names, Scope
 
 _WORD = re.compile(r"\{(\w+)\}")
@@ -45,6 +46,8 @@ def quantity(value: Any, unit: str | None, tail: bool = True) -> str:
         return "not taken"
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if isinstance(value, OverRange):
+        return f"over {quantity(Fraction(value), unit, tail)}"
     if isinstance(value, int | Fraction):
         shown = from_base(Fraction(value), unit) if unit else Fraction(value)
         text = turns(shown) if unit == "turn" else number(shown)

@@ -14,6 +14,7 @@ from engine.contract import Registry
 from engine.evidence import Aim, Move, Place
 from engine.procedure.program import Guard, Reading
 from engine.quantity.units import from_base
+from engine.quantity.values import OverRange
 from engine.run import gate
 from engine.run.admit import asks, symptoms
 from engine.run.events import GO_ON
@@ -156,6 +157,8 @@ def _shown(value: Any, unit: str | None) -> Any:
     """A value or row in its declared unit."""
     if isinstance(value, tuple):
         return tuple(_shown(v, unit) for v in value)
+    if isinstance(value, OverRange):
+        return OverRange(from_base(value, unit)) if unit else value
     return from_base(value, unit) if unit and isinstance(value, Fraction) else value
 
 
@@ -207,10 +210,12 @@ def _ask(plan: RunLayout, state: State, look: Scope, read: ReadPlan) -> Ask:
         reading.take,
         None if reading.step is None else _width(reading.step, unit),
         read.may_lack,
-        read.listed,
-        reading.safety,
-        _shown(last, unit),
-        _expected(state.frame, reading, len(places)),
+        listed=read.listed,
+        safety=reading.safety,
+        over_range=reading.over_range,
+        lack_needs_reason=reading.lack_needs_reason,
+        last=_shown(last, unit),
+        expect=_expected(state.frame, reading, len(places)),
     )
 
 

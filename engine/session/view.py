@@ -49,6 +49,9 @@ class Ask:
     listed: bool = False
     #: A wrong answer may hurt somebody: no key for a whole list answers it.
     safety: bool = False
+    #: "over range" is an answer; a place that is not taken must say why.
+    over_range: bool = False
+    lack_needs_reason: bool = False
     #: The newest row of this quantity and what the advice expected now, if any (declared unit).
     last: tuple[Any, ...] | None = None
     expect: tuple[Fraction | None, ...] | None = None

@@ -103,6 +103,9 @@ def _talk(p: argparse.ArgumentParser) -> None:
     p.add_argument("procedure", metavar="PROCEDURE", nargs="?", help=_PROCEDURE)
     p.add_argument("--job", metavar="FILE", help="the job file")
     p.add_argument("--run", metavar="ID", help="instead of both: go on with a run of the book")
+    p.add_argument(
+        "--protocol", type=int, choices=(1, 2), default=2, help="what the client understands; 1 as it was before gates"
+    )
     _book(p)
     _shop(p)
 

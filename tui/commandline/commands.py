@@ -201,7 +201,7 @@ def _talk(a: argparse.Namespace) -> int:
         else:
             program, job, shop = fresh
             session = Session.start(program, job, book=book, advisers=registry, shop=shop)
-        unsaved = talk(session, sys.stdin.buffer, cast(TextIO, Lines(sys.stdout)))
+        unsaved = talk(session, sys.stdin.buffer, cast(TextIO, Lines(sys.stdout)), a.protocol)
     except NotForThisJob as refusal:
         raise Failed(Exit.USAGE, str(refusal)) from None
     except (BookTrouble, Drift) as trouble:

@@ -15,6 +15,7 @@ from engine.procedure.language.expr import Type
 from engine.procedure.program import Program
 from engine.quantity.exact import rounded
 from engine.quantity.units import to_base
+from engine.run import gate
 from engine.run.admit import asks, symptoms
 from engine.run.bind import InForce
 from engine.run.events import Event
@@ -79,7 +80,9 @@ def value_of(r: random.Random, kind: Type) -> Any:
 
 
 def answer_of(r: random.Random, plan: RunLayout, state: Any) -> Event:
-    """Some answer to the step in force: its readings, or now and then a symptom."""
+    """Some answer to the step in force: its readings, or now and then a symptom; at a stop one of its ways on."""
+    if state.gate is not None:
+        return Event("gate", gate=r.choice(gate.choices(state.gate)), text="any reason")
     offered = symptoms(state)
     if offered and r.random() < 0.1:
         return Event("symptom", symptom=r.choice(offered))

@@ -282,6 +282,9 @@ class Explorer:
 
     def _answer(self, session: Session) -> Answer:
         view, mood, at = session.view, self.mood, session.state.frame.at
+        if view.gate is not None:
+            way = self.rng.choice(view.gate.choices) if self.rng.random() < 0.1 else "go on knowingly"
+            return Answer(gate=way, reason="to see the rest")
         offered = [s.name for s in view.symptoms]
         rare = [n for n in at.step.symptoms if not self.recorder.taken[at.file.name, at.name, f"symptom {n}"]]
         if rare and self.rng.random() < 0.3:
