@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from fractions import Fraction
 from typing import Any
 
 from engine.book import codec
 from engine.book.book import Book
+from engine.book.rows import Recheck
 from engine.book.trouble import BookTrouble
 from engine.contract import Registry
 from engine.evidence import Finding, Place
 from engine.job.model import Job
+from engine.procedure.program import Reading
 from engine.quantity.units import from_base
 from engine.run.events import reasons
 from engine.run.layout import FilePlan
-from engine.run.state import State, standing, walk
+from engine.run.state import Frame, State, standing, walk
 from engine.run.texts import quantity
 from engine.session.session import Session
 from engine.session.shown import lines
 from engine.session.view import Line
+from engine.vocabulary.states import ENGINE
 
 #: An answer that begins so says that a check was left out, and why.
 NOT_DONE = "not done"
@@ -36,6 +40,10 @@ class Compared:
     places: tuple[str, ...]
     found: tuple[Any, ...]
     left: tuple[Any, ...]
+    #: What it is to a machine ("" for a screw), what the row runs over, and its places.
+    quantity: str = ""
+    each: str | None = None
+    at: tuple[Place, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +54,30 @@ class Change:
     place: str
     before: str
     after: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stand:
+    """Where one kind of screw stands now, place by place in its unit, and the band in which it belongs, if known."""
+
+    name: str
+    unit: str
+    each: str
+    places: tuple[str, ...]
+    at: tuple[Place, ...]
+    found: tuple[Fraction | None, ...]
+    left: tuple[Fraction | None, ...]
+    band: tuple[Fraction, Fraction] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """A check that was made: where, what it gave, and whether that is what a sound engine gives (None: no word)."""
+
+    what: str
+    place: str
+    said: str
+    sound: bool | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +124,19 @@ class Sheet:
     settings: tuple[tuple[str, str, str], ...]
     events: int
     head: str
+    stands: tuple[Stand, ...] = ()
+    checked: tuple[Checked, ...] = ()
+    awaited: tuple[str, ...] = ()
+    #: Every file of the run and its revision.
+    files: tuple[tuple[str, int], ...] = ()
+    people: tuple[str, ...] = ()
+    #: Minutes of work, pauses left out.
+    worked: int = 0
+    recheck: Recheck | None = None
+    #: Whether the work was on an engine that can run, and not on another trade's.
+    engine: bool = False
+    #: The bodies along the bank, in words.
+    bodies: tuple[str, ...] = ()
 
 
 def newest_run(book: Book, wanted: str) -> str:
@@ -147,6 +192,15 @@ def gathered(session: Session) -> Sheet:
         settings=_settings(session),
         events=len(bodies),
         head=book.head(run),
+        stands=tuple(_stands(session)),
+        checked=tuple(_checked(session)),
+        awaited=_awaited(state),
+        files=tuple((f["name"], f["revision"]) for f in bodies[0]["files"]),
+        people=tuple(dict.fromkeys(str(b["by"]) for b in bodies if b.get("by"))),
+        worked=minutes_worked(bodies),
+        bodies=tuple(_words(session, p) for p in plan.bank.places("carb")),
+        engine=ENGINE in state.world.conditions,
+        recheck=next((r for r in book.rechecks() if r.job == session.job_number), None),
     )
 
 
@@ -166,18 +220,30 @@ def _places(session: Session, finding: Finding) -> str:
 def _compared(session: Session) -> Iterable[Compared]:
     plan, state = session.plan, session.state
     found, left = (lines(state.record.get(which, {}), plan) for which in ("as found", "as left"))
-    asks = {name: _asked(file, r.ask) for file in plan.files.values() for name, r in file.procedure.readings.items()}
+    readings = {name: (file, r) for file in plan.files.values() for name, r in file.procedure.readings.items()}
     for name in dict.fromkeys([*found, *left]):
         one = left.get(name) or found[name]
         places = tuple(dict.fromkeys(p for line in (found.get(name), left.get(name)) if line for p in line.places))
+        file, reading = readings.get(name, (None, None))
         yield Compared(
             name,
-            asks.get(name) or name.replace("_", " "),
+            _asked(file, reading.ask) if file and reading else name.replace("_", " "),
             one.unit,
             tuple(_words(session, p, one.each) for p in places),
             _row(found.get(name), places),
-            _row(left.get(name), places),
+            _as_left(state, reading.quantity if reading else "", _row(left.get(name), places), places),
+            reading.quantity if reading else "",
+            one.each,
+            places,
         )
+
+
+def _as_left(state: State, quantity: str, row: tuple[Any, ...], places: tuple[Place, ...]) -> tuple[Any, ...]:
+    """A row as left; the size of a part that was not read again is the size that is fitted now."""
+    part = quantity.removesuffix(" size")
+    if part == quantity:
+        return row
+    return tuple(state.world.parts.get((part, p)) if v is None else v for v, p in zip(row, places, strict=True))
 
 
 def _asked(file: FilePlan, ask: str) -> str:
@@ -224,6 +290,79 @@ def _fitted(session: Session) -> Iterable[Change]:
             yield Change(
                 key[0], _words(session, key[1]), "unknown" if was is None else quantity(was, None), quantity(size, None)
             )
+
+
+def _stands(session: Session) -> Iterable[Stand]:
+    found = lines(session.state.record.get("as found", {}), session.plan)
+    for row in session.view.screws:
+        if any(p is not None for p in row.positions):
+            words = tuple(_words(session, p, row.each) for p in row.places)
+            before = _row(found.get(row.name), row.places)
+            yield Stand(
+                row.name.replace("_", " "), row.unit, row.each, words, row.places, before, row.positions, row.band
+            )
+
+
+def _checked(session: Session) -> Iterable[Checked]:
+    """The newest answer to each check: a reading whose answers are words, one of them that of a sound engine."""
+    seen: set[tuple[str, Place | None]] = set()
+    found: list[list[Checked]] = []
+    for past in walk(session.state.past):
+        frame = past.state.frame
+        declared = frame.at.file.procedure.readings
+        answered = []
+        for name, value in (past.event.readings or {}).items():
+            reading = declared[name]
+            if reading.type.choices and isinstance(reading.healthy, str) and (name, frame.here) not in seen:
+                seen.add((name, frame.here))
+                answered += _said(session, frame, reading, value)
+        found.append(answered)
+    return (one for answered in reversed(found) for one in answered)
+
+
+def _said(session: Session, frame: Frame, reading: Reading, value: Any) -> Iterable[Checked]:
+    """What one check gave, place by place where the places differ."""
+    asked = _asked(frame.at.file, reading.ask)
+    if isinstance(value, tuple):
+        places = session.plan.bank.places(reading.type.each or "", frame.here)
+        where: dict[str, list[str]] = {}
+        for place, one in zip(places, value, strict=False):
+            if isinstance(one, str):
+                where.setdefault(one, []).append(_words(session, place, reading.type.each))
+        for said, at in where.items():
+            yield Checked(asked, "; ".join(at) if len(where) > 1 else "", said, said == reading.healthy)
+    elif isinstance(value, str):
+        # A question whether to check at all is no check; that it was done before is.
+        offers = any(c.lower().startswith(NOT_DONE) for c in reading.type.choices)
+        if not value.lower().startswith(NOT_DONE) and not (offers and value == reading.healthy):
+            place = Place(*reading.of) if reading.of else frame.here or Place()
+            yield Checked(asked, _words(session, place), value, offers or value == reading.healthy)
+
+
+def _awaited(state: State) -> tuple[str, ...]:
+    """The parts that the run waits for."""
+    waits = state.waiting
+    return () if waits is None else tuple(waits.parts)
+
+
+def minutes_worked(bodies: Iterable[Mapping[str, Any]], longest: int = 30) -> int:
+    """Minutes between the first and the last of stored events, without pauses: gaps of more than `longest` minutes
+    [assumed: no step takes longer], and those that begin with the technician's leaving.
+    """
+    worked, before, left = 0.0, None, False
+    for body in bodies:
+        try:
+            now = datetime.fromisoformat(str(body.get("at")))
+        except ValueError:
+            continue
+        if before is not None and not left:
+            try:
+                gap = (now - before).total_seconds() / 60
+            except TypeError:  # one with a zone, the other without
+                gap = 0.0
+            worked += gap if 0 < gap <= longest else 0
+        before, left = now, body.get("kind") in ("suspended", "waiting")
+    return round(worked)
 
 
 def _not_done(state: State) -> Iterable[NotDone]:

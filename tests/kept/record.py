@@ -30,6 +30,7 @@ from engine.procedure.build.load import load
 from engine.procedure.report.checking import check_file
 from engine.protocol.talk import number, parse_answer, step_message
 from engine.session.session import Answer, Session
+from engine.sheet.document import document
 from engine.sheet.gather import sheet_of
 from engine.sheet.plain_text import lines
 
@@ -240,7 +241,7 @@ def record(folder: Path) -> None:
         book.forget_persons(numbers[FORGOTTEN])
         for row in book.runs():
             (folder / "sheets").mkdir(exist_ok=True)
-            text = "\n".join(lines(sheet_of(book, row.run, ADVISERS))) + "\n"
+            text = "\n".join(lines(document(sheet_of(book, row.run, ADVISERS)))) + "\n"
             (folder / "sheets" / f"{row.run}.txt").write_text(text, encoding="utf-8", newline="\n")
         events = list(_events(book))
         write_lines(folder / "events.jsonl.gz", events)

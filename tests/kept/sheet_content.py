@@ -23,6 +23,9 @@ RENAMED: dict[str, str] = {}
 #: Sections of older sheets that are printed no more, with the reason.
 DROPPED: dict[str, str] = {}
 
+#: Rows whose figure as left stood empty though the program knew it, and is printed now.
+FILLED = ("idle jet",)
+
 _RULE = re.compile(r"-{40,}|={40,}")
 
 
@@ -32,6 +35,16 @@ def content_kept(text: str) -> Content:
     return Counter(
         {tuple(_renamed(word) for word in item): count for item, count in found.items() if item[0] not in DROPPED}
     )
+
+
+def missing(kept: Content, now: Content) -> Content:
+    """What a sheet said and says no more. A figure as left that was left out is not missed where it is said now."""
+    gone = kept - now
+    filled = {item[:4] for item in now if len(item) == 5}
+    for item in list(gone):
+        if len(item) == 5 and item[4] == "-" and item[:4] in filled and any(word in item[1] for word in FILLED):
+            del gone[item]
+    return gone
 
 
 def content_now(text: str) -> Content:
@@ -85,7 +98,7 @@ def _sentences(rows: list[str]) -> Iterator[str]:
     """Texts that begin with a dash, a severity or the seal, and run on below; what is to do belongs to its finding."""
     found: list[str] = []
     for row in rows:
-        begins = row.startswith(("- ", "Seal:")) or re.match(r"[A-Z ]+: ", row)
+        begins = row.startswith(("- ", "Seal:", "Signed:")) or re.match(r"[A-Z ]+: ", row)
         if found and not begins:
             found[-1] += f" {row.strip()}"
         else:

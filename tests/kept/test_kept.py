@@ -29,6 +29,7 @@ from engine.protocol.talk import parse_answer
 from engine.session.session import Answer, Session
 from engine.session.view import Ask, View
 from engine.sheet import plain_text
+from engine.sheet.document import document
 from engine.sheet.gather import sheet_of
 from tui.commandline import cli
 
@@ -99,7 +100,7 @@ def test_opening_the_book_changes_no_event(state: Path, tmp_path: Path) -> None:
 def test_a_sheet_says_what_it_said(state: Path, row: dict[str, Any], unpacked: dict[Path, Path]) -> None:
     before = (state / "sheets" / f"{row['run']}.txt").read_text(encoding="utf-8")
     now = evendraw("sheet", row["run"], "--book", str(unpacked[state]))
-    missing = sheets.content_kept(before) - sheets.content_now(now)
+    missing = sheets.missing(sheets.content_kept(before), sheets.content_now(now))
     assert not missing, "\n".join(" | ".join(item) for item in missing)
 
 
@@ -123,7 +124,7 @@ def test_what_a_sheet_says_is_told_from_how_it_is_laid_out(change: Callable[[str
     text = (kept.STATES[0] / "sheets" / "2.5.txt").read_text(encoding="utf-8")
     changed = change(text)
     assert changed != text
-    assert bool(sheets.content_kept(text) - sheets.content_now(changed)) == matters
+    assert bool(sheets.missing(sheets.content_kept(text), sheets.content_now(changed))) == matters
 
 
 @pytest.mark.parametrize("state", STATES)
@@ -184,8 +185,8 @@ def test_a_run_of_every_procedure_is_read_and_printed_by_a_program_that_has_none
     with closing(Book.open(unpacked[state], reading=True)) as book:
         for run in runs.values():
             before = (state / "sheets" / f"{run}.txt").read_text(encoding="utf-8")
-            now = "\n".join(plain_text.lines(sheet_of(book, run, {})))
-            assert not sheets.content_kept(before) - sheets.content_now(now), run
+            now = "\n".join(plain_text.lines(document(sheet_of(book, run, {}))))
+            assert not sheets.missing(sheets.content_kept(before), sheets.content_now(now)), run
 
 
 @pytest.mark.parametrize("state", STATES)

@@ -100,6 +100,6 @@ def recorded() -> Callable[[Any], list[Any]]:
     from engine.book import codec
 
     def events(sitting: Any) -> list[Any]:
-        return [codec.load(e.body) for e in sitting.session.book.events(sitting.session.run)]
+        return [codec.body_of(e) for e in sitting.session.book.events(sitting.session.run)]
 
     return events

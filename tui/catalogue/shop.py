@@ -20,3 +20,5 @@ class Shop:
     procedures: tuple[Path, ...] = ()
     jobs: Path = Path("jobs")
     settings: Mapping[str, Any] = field(default_factory=dict)
+    #: What the shop says of itself: name, address, telephone, note, paper.
+    header: Mapping[str, str] = field(default_factory=dict)

@@ -60,6 +60,13 @@ def _schema(a: argparse.Namespace) -> int:
         committed = Path(engine.protocol.__file__ or "").with_name("talk.schema.json")
         sys.stdout.write(committed.read_text(encoding="utf-8"))
         return Exit.OK
+    if a.of == "sheet":
+        import json
+
+        from engine.sheet.tables import schema as of_sheets
+
+        write(sys.stdout, json.dumps(of_sheets(), indent=2) + "\n")
+        return Exit.OK
     from engine.procedure.model import schema
 
     made = {"procedure": schema.schema, "kit": schema.kit_schema, "job": schema.job_schema}

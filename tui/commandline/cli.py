@@ -135,7 +135,9 @@ def _route(p: argparse.ArgumentParser) -> None:
     "evendraw schema > procedure.schema.json",
 )
 def _schema(p: argparse.ArgumentParser) -> None:
-    p.add_argument("of", choices=("procedure", "kit", "job", "talk"), nargs="?", default="procedure", help="of what")
+    p.add_argument(
+        "of", choices=("procedure", "kit", "job", "talk", "sheet"), nargs="?", default="procedure", help="of what"
+    )
 
 
 @_command("new", "write a sound procedure file to start from", "evendraw new my-triples --carbs 3 --barrels 1")
@@ -150,6 +152,9 @@ def _new(p: argparse.ArgumentParser) -> None:
 @_command("sheet", "print the job sheet", "evendraw sheet 12")
 def _sheet(p: argparse.ArgumentParser) -> None:
     p.add_argument("job", metavar="JOB", help="the number of a job (its newest run), or the id of a run, such as 12.1")
+    p.add_argument("--format", choices=("text", "html", "csv", "json"), default="text", help="how it is printed")
+    p.add_argument("--out", metavar="FILE", help="write it to this file (private to you) instead of the terminal")
+    p.add_argument("--paper", choices=("A4", "Letter"), help="of the HTML page (else the shop's, else A4)")
     _book(p)
 
 

@@ -175,7 +175,7 @@ def _rehearse(a: argparse.Namespace) -> int:
 def _for_screen(found: Places) -> Any:
     from tui.app import Shop
 
-    return Shop(book=found.book, procedures=found.search, jobs=found.jobs, settings=_settings(found))
+    return Shop(found.book, found.search, found.jobs, _settings(found), _header(found))
 
 
 # ---- talk, sheet, jobs, where
@@ -213,22 +213,56 @@ def _talk(a: argparse.Namespace) -> int:
     return Exit.OK
 
 
+def _header(found: Places) -> dict[str, str]:
+    from tui.commandline.places import BadSettings, NoSettings, shop_header
+
+    try:
+        return shop_header(found)
+    except NoSettings:
+        return {}
+    except BadSettings as bad:
+        raise Failed(Exit.USAGE, str(bad)) from None
+
+
 def _sheet(a: argparse.Namespace) -> int:
     from engine.book.trouble import BookTrouble
     from engine.carburation import registry as advisers
     from engine.session.session import Drift
     from engine.sheet.gather import newest_run, sheet_of
-    from engine.sheet.plain_text import lines
+    from engine.sheet.printers import headed, printed
+    from tui.commandline.out import write
 
-    book = _open(_places(a), reading=True)
+    found = _places(a)
+    shop = _header(found)
+    book = _open(found, reading=True)
     try:
         sheet = sheet_of(book, newest_run(book, a.job), advisers.shipped())
     except (BookTrouble, Drift) as trouble:
         raise Failed(Exit.BOOK, str(trouble)) from None
     finally:
         book.close()
-    say(lines(sheet))
+    text = printed(headed(sheet, shop), a.format, a.paper or shop.get("paper", "A4"))
+    if a.out is None and a.format == "text":
+        say(text.rstrip("\n"))
+    elif a.out is None:
+        write(sys.stdout, text)
+    else:
+        say(_written(Path(a.out).expanduser(), text))
     return Exit.OK
+
+
+def _written(path: Path, text: str) -> str:
+    """Write a sheet to a file that only its user may read; the sentence that says so. Raises `Failed`."""
+    from engine.book.opening import keep_private
+
+    try:
+        with open(path, "w", encoding="utf-8", newline="") as file:
+            keep_private(path)
+            file.write(text)
+    except (OSError, ValueError) as fault:
+        why = getattr(fault, "strerror", None) or str(fault)
+        raise Failed(Exit.USAGE, f"The sheet can't be written to {path}: {why}. Name another file.") from None
+    return f"Written to {path}."
 
 
 def _jobs(a: argparse.Namespace) -> int:

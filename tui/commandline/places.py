@@ -79,31 +79,70 @@ def shipped() -> Path:
     return Path(procedures.__file__ or "").parent
 
 
+#: What a shop may say of itself in `settings.yaml` under `shop`: its name and what else stands on top of a job sheet.
+SHOP = ("name", "address", "telephone", "note", "paper")
+
+
 def shop_settings(found: Places) -> dict[str, Any]:
     """The shop's values of settings by name, as text; empty where there is no such file.
 
     Raises `BadSettings`, and `NoSettings` where it holds nothing but comments.
     """
-    from engine.procedure.source.files import read_source
     from engine.procedure.source.problems import Problem
-    from engine.procedure.source.tree import Scalar, read_tree
+    from engine.procedure.source.tree import Scalar
 
+    tree, faults = _settings_tree(found)
     path = found.settings
-    if not os.path.lexists(path):
-        return {}
-    source = read_source(path)
-    if isinstance(source, Problem):
-        raise BadSettings(str(source))
-    tree, faults = read_tree(source)
     faults += [
         Problem(
             "wrong-shape", str(path), tree.key_span(str(key)), f"'{key}' needs one value, such as `{key}: 0.5 kg/h`."
         )
         for key, value in (tree or {}).items()
-        if not isinstance(value, Scalar)
+        if not isinstance(value, Scalar) and str(key) != "shop"
     ]
+    if faults:
+        raise BadSettings("\n".join(map(str, faults)))
+    return {str(k): str(v) for k, v in (tree or {}).items() if str(k) != "shop"}
+
+
+def shop_header(found: Places) -> dict[str, str]:
+    """What the shop says of itself (`SHOP`), as text. Raises `BadSettings`."""
+    from engine.procedure.source.problems import Problem, did_you_mean
+    from engine.procedure.source.tree import Map, Scalar
+
+    tree, faults = _settings_tree(found)
+    told = next((v for k, v in (tree or {}).items() if str(k) == "shop"), None)
+    if told is not None and not isinstance(told, Map):
+        faults.append(
+            Problem("wrong-shape", str(found.settings), tree.key_span("shop"), "'shop' holds name, address and so on.")
+        )
+    header: dict[str, str] = {}
+    for key, value in told.items() if isinstance(told, Map) else ():
+        if str(key) not in SHOP or not isinstance(value, Scalar):
+            hint = did_you_mean(str(key), SHOP)
+            said = f"'{key}' is none of a shop's. {hint}"
+            faults.append(Problem("unknown-key", str(found.settings), told.key_span(str(key)), said))
+        else:
+            header[str(key)] = str(value)
+    if header.get("paper", "A4") not in ("A4", "Letter"):
+        faults.append(Problem("wrong-shape", str(found.settings), told.key_span("paper"), "'paper' is A4 or Letter."))
+    if faults:
+        raise BadSettings("\n".join(map(str, faults)))
+    return header
+
+
+def _settings_tree(found: Places) -> tuple[Any, list[Any]]:
+    """The settings file as a tree with its faults; None where there is no such file. Raises as `shop_settings` does."""
+    from engine.procedure.source.files import read_source
+    from engine.procedure.source.problems import Problem
+    from engine.procedure.source.tree import read_tree
+
+    path = found.settings
+    if not os.path.lexists(path):
+        return None, []
+    source = read_source(path)
+    if isinstance(source, Problem):
+        raise BadSettings(str(source))
     if all(not line.strip() or line.lstrip().startswith("#") for line in source.text.splitlines()):
         raise NoSettings(f"{path} holds no settings: every value is what the procedure says.")
-    if faults or tree is None:
-        raise BadSettings("\n".join(map(str, faults)))
-    return {str(k): str(v) for k, v in tree.items()}
+    return read_tree(source)

@@ -162,7 +162,7 @@ ACTIONS: tuple[Action, ...] = (
         ("f4",),
         "F4",
         "job sheet to a file",
-        "Write the job sheet as plain text and say where.",
+        "Write the job sheet, as a page to print or in another form, and say where.",
         ("handover",),
         LEAVE,
         2,

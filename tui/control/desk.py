@@ -7,7 +7,7 @@ outside the technician's hands comes out as `Trouble` with a sentence.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from engine.job.model import Job
     from engine.procedure.program import Program
     from engine.session.session import Session
-    from engine.sheet.gather import Sheet
+    from engine.sheet.document import Document
 
 
 class Trouble(Exception):
@@ -84,13 +84,14 @@ class Sitting:
         """A rehearsal: what was really wrong, and how the engine stands, as blocks of sentences."""
         return []
 
-    def sheet(self) -> Sheet:
-        """The job sheet as data."""
+    def sheet(self, shop: Mapping[str, str] | None = None) -> Document:
+        """The job sheet as one document; `shop`: what the shop says of itself on top of it."""
         from engine.carburation.registry import shipped
         from engine.sheet.gather import sheet_of
+        from engine.sheet.printers import headed
 
         with sentences():
-            return sheet_of(self.session.book, self.session.run, shipped())
+            return headed(sheet_of(self.session.book, self.session.run, shipped()), shop or {})
 
     def suspend(self) -> None:
         """Leave the run where it stands. It does so even where this can't be noted: every answer is on the disk."""

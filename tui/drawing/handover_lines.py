@@ -1,94 +1,91 @@
-"""The hand-over as lines: as found and as left side by side, what was changed, not checked, stands, is to be ordered;
-pure.
-
-It shows the same data as the printed sheet (`engine.sheet`), and works nothing out itself.
-"""
+"""The hand-over as lines: the job sheet's document printed for the screen; pure, it words nothing."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from engine.evidence import Finding
-from tui.drawing import phrases, step_lines
 from tui.drawing.lines import Line, Lines, clean, cut_line, fill, wrapped
+from tui.drawing.signs import SEVERITY_ROLE, SIGNS
 
 if TYPE_CHECKING:
-    from engine.sheet.gather import Change, Compared, Sheet
+    from engine.sheet.document import Document, Findings, Section, Table
 
-#: How a run ended, in words, with its role.
-OUTCOMES = {"ok": ("DONE", "good"), "failed": ("NOT DONE", "red"), "stopped": ("STOPPED", "amber")}
+#: How good an outcome is, as a role of text.
+_MOODS = {"good": "good", "bad": "red", "open": "amber"}
 
 
-def head(sheet: Sheet, cells: int) -> Lines:
+def head(document: Document, cells: int) -> Lines:
     """How it ended."""
-    word, role = OUTCOMES.get(sheet.outcome, (sheet.outcome.upper(), "amber"))
-    title: Line = ((f" {word} ", "key"), (f" {clean(sheet.title)}", "title"))
-    return [cut_line(title, cells), *wrapped(sheet.say, cells, role)]
+    title: Line = ((f" {document.outcome} ", "key"), (f" {clean(document.title)}", "title"))
+    return [cut_line(title, cells), *wrapped(document.say, cells, _MOODS[document.mood])]
 
 
-def page(sheet: Sheet, cells: int, beyond: Sequence[tuple[str, Sequence[str]]] = ()) -> Lines:
+def page(document: Document, cells: int, beyond: Sequence[tuple[str, Sequence[str]]] = ()) -> Lines:
     """The whole hand-over. `beyond`: blocks of sentences that come first (what a rehearsal had hidden)."""
     out: Lines = []
     for title, sentences in beyond:
-        out += _block(title, _listed(sentences, cells))
-    out += _block("AS FOUND, AS LEFT", side_by_side(sheet.compared, cells), "Nothing was recorded.")
-    changes = [*_changes(sheet.screws), *_changes(sheet.parts)]
-    out += _block("CHANGED", _listed(changes, cells), "Nothing was changed.")
-    skipped = [f"{n.what.rstrip('?')}: {n.reason}" for n in sheet.not_done]
-    out += _block("NOT CHECKED", _listed(skipped, cells), "Everything that was asked was checked.")
-    out += _block("FINDINGS THAT STAND", _findings(sheet.findings, cells), "None.")
-    orders = [f"{o.count} x {o.part} {o.size}" for o in sheet.orders]
-    out += _block("PARTS TO ORDER", _listed(orders, cells), "None.")
-    return [*out, *_block("NOTES", _listed(sheet.notes, cells))] if sheet.notes else out
+        out += [*_title(title), *_listed(sentences, cells), ()]
+    for section in document.sections:
+        out += [*_title(section.title), *_body(section, cells), ()]
+    return [*out, *wrapped(document.foot, cells, "soft"), *wrapped(f"Seal: {document.head}", cells, "soft")]
 
 
-def _block(title: str, lines: Lines, none: str = "") -> Lines:
-    return [((f" {title} ", "key"),), *(lines or [((f"  {none}", "soft"),)]), ()]
+def _title(title: str) -> Lines:
+    return [((f" {title} ", "key"),)]
+
+
+def _body(section: Section, cells: int) -> Lines:
+    from engine.sheet.document import Fields, Findings, Table, filled
+
+    body = section.body
+    if not filled(body):
+        return [((f"  {section.none}", "soft"),)]
+    if isinstance(body, Table):
+        return _table(body, cells)
+    if isinstance(body, Findings):
+        return _findings(body, cells)
+    if isinstance(body, Fields):
+        return _listed((f"{label}: {text}" for label, text in body.rows), cells)
+    return _listed(body.items, cells)
 
 
 def _listed(sentences: Iterable[str], cells: int) -> Lines:
     return [line for s in sentences for line in wrapped(s, cells, "ink", head=("  - ", "soft"), indent=4)]
 
 
-def _changes(changes: Iterable[Change]) -> list[str]:
-    return [f"{c.what}{f', {c.place}' if c.place else ''}: {c.before} → {c.after}" for c in changes]
-
-
-def side_by_side(compared: Sequence[Compared], cells: int) -> Lines:
-    """A line a reading or screw and place: as found on the left, as left on the right."""
-    if not compared:
-        return []
-    label = min(44, cells - 30)
-    out: Lines = [(*fill((), label), *fill((("as found", "soft"),), 14), ("as left", "soft"))]
-    for one in compared:
-        alone = len(one.places) == 1
-        title = clean(one.title) + (f", {phrases.unit_word(one.unit)}" if one.unit else "")
-        if not alone:
-            out.append(cut_line(((title, "ink"),), cells))
-        for place, was, now in zip(one.places, one.found, one.left, strict=True):
-            name = title if alone else f"  {clean(place)}"
-            same = was == now
-            row: Line = (
-                *fill(((name, "ink" if alone else "soft"),), label - 1),
-                (" ", "ink"),
-                *fill(((_value(was, one.unit), "ink"),), 14),
-                (_value(now, one.unit), "ink" if same else "strong"),
-            )
-            out.append(cut_line(row, cells))
+def _table(table: Table, cells: int) -> Lines:
+    """A line a row; a cell too long for its column goes on below."""
+    label = min(44, cells - 36)
+    width = (cells - label) // 2
+    first, second = table.columns
+    out: Lines = [(*fill((), label), *fill(((first, "soft"),), width), (second, "soft"))]
+    under = ""
+    for row in table.rows:
+        if row.under != under and row.under:
+            out += wrapped(row.under, cells, "ink")
+        under = row.under
+        name = clean(row.label)
+        before = ("  ", "soft") if row.under else None
+        names = wrapped(name, label - 1, "soft" if row.under else "ink", head=before, indent=2)
+        columns = [names, *(wrapped(c, width - 1, "ink") for c in row.cells)]
+        if row.changed:
+            columns[2] = wrapped(row.cells[1], width - 1, "strong")
+        for at in range(max(map(len, columns))):
+            parts = [column[at] if at < len(column) else () for column in columns]
+            out.append(cut_line((*fill(parts[0], label), *fill(parts[1], width), *parts[2]), cells))
     return out
 
 
-def _value(value: Any, unit: str | None) -> str:
-    if isinstance(value, Fraction) and unit not in ("turn", "flat") and value.denominator != 1:
-        return phrases.decimal(value, Fraction(1, 100) if abs(value) < 1 else Fraction(1, 10))
-    return clean(phrases.number(value, unit))
-
-
-def _findings(findings: Iterable[tuple[Finding, str]], cells: int) -> Lines:
+def _findings(findings: Findings, cells: int) -> Lines:
     out: Lines = []
-    places = {id(f): where for f, where in findings}
-    for finding in step_lines.ranked(f for f, _ in findings):
-        out += step_lines.finding_lines(finding, places[id(finding)], cells, full=True)
+    for told in findings.findings:
+        sign = f"{SIGNS.get(told.severity, '?')} {told.severity.upper()} "
+        role = SEVERITY_ROLE.get(told.severity, "soft")
+        out += wrapped(told.where, cells, "strong", head=(sign, role)) if told.where else [((sign, role),)]
+        sure = "" if told.sure is None else f" (sure to {told.sure}%)"
+        out += wrapped(f"{told.say}{sure}", cells - 2, "ink", head=("  ", "ink"), indent=2)
+        out += wrapped(told.do, cells - 2, "ink", head=("  To do: ", "soft"), indent=2) if told.do else []
+        why = ("  Gone on with knowingly, because: ", "soft")
+        out += wrapped(told.accepted, cells - 2, "ink", head=why, indent=2) if told.accepted else []
     return out

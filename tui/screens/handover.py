@@ -34,7 +34,7 @@ class HandoverScreen(AnsweringScreen[str | None]):
         super().__init__()
         self.sitting = sitting
         self.shop = shop
-        self.sheet = sitting.sheet()
+        self.sheet = sitting.sheet(shop.header)
         self.truth = sitting.truth()
 
     def compose(self) -> ComposeResult:
@@ -83,19 +83,27 @@ class HandoverScreen(AnsweringScreen[str | None]):
             self.dismiss("undone")
 
     def do_sheet(self) -> None:
-        """The job sheet as plain text, into a file of the person's choice."""
-        usual = self.shop.jobs.parent / f"job-{self.sitting.view.run.replace('.', '-')}.txt"
+        """The job sheet into a file of the person's choice; its ending says in which form."""
+        usual = self.shop.jobs.parent / f"job-{self.sitting.view.run.replace('.', '-')}.html"
 
         def write(named: str) -> None:
-            from engine.sheet import plain_text
+            from engine.book.opening import keep_private
+            from engine.sheet.printers import ENDINGS, printed
 
             path = Path(named).expanduser()
+            form = next((f for f, ending in ENDINGS.items() if path.suffix.lower() == ending), None)
+            if form is None:
+                self.ask(cue=f"Which form? End the name in one of {', '.join(ENDINGS.values())}.")
+                return
             try:
                 path.parent.mkdir(parents=True, exist_ok=True)
-                path.write_text("\n".join(plain_text.lines(self.sheet)) + "\n", encoding="utf-8", newline="\n")
-            except OSError as fault:
-                self.ask(cue=f"Not written: {path}: {fault.strerror or fault}. Choose another place.")
+                with open(path, "w", encoding="utf-8", newline="") as file:
+                    keep_private(path)
+                    file.write(printed(self.sheet, form, self.shop.header.get("paper", "A4")))
+            except (OSError, ValueError) as fault:
+                why = getattr(fault, "strerror", None) or str(fault)
+                self.ask(cue=f"Not written: {path}: {why}. Choose another place.")
                 return
             self.ask(cue=f"Written to {path}.")
 
-        self.lay(Line("WRITE THE JOB SHEET TO", str(usual)), write)
+        self.lay(Line("WRITE THE JOB SHEET TO (.html .txt .csv .json)", str(usual)), write)

@@ -10,8 +10,13 @@ from valve_runs import ADVISERS, DONE, LONG_WAY, Answer, answered, begun
 from engine import VERSION
 from engine.book.book import Book
 from engine.book.trouble import BookTrouble
+from engine.sheet import plain_text
+from engine.sheet.document import document
 from engine.sheet.gather import Sheet, gathered, newest_run, sheet_of
-from engine.sheet.plain_text import lines
+
+
+def lines(sheet: Sheet) -> list[str]:
+    return plain_text.lines(document(sheet))
 
 
 def dim(*flow: float, **more: Any) -> Answer:
@@ -47,6 +52,13 @@ spindle, turns
   valve 1                                                  2                   3
   valve 2                                                  2               1 1/4
 
+SCREWS IN THEIR BANDS
+--------------------------------------------------------------------------------
+                                                   stands at             belongs
+spindle
+  valve 1                                                  3 1 to 4 1/2: in band
+  valve 2                                              1 1/4 1 to 4 1/2: in band
+
 SCREWS TURNED, counted from the zero of each
 --------------------------------------------------------------------------------
                                                       before               after
@@ -58,17 +70,41 @@ PARTS CHANGED
                                                       before               after
 washer, valve 2                                      unknown                  12
 
+CHECKED
+--------------------------------------------------------------------------------
+- How does the pipe sound: steady
+
 NOT CHECKED
 --------------------------------------------------------------------------------
 - Does the gland drip: too dark to see
+
+FINDINGS THAT STAND
+--------------------------------------------------------------------------------
+None.
+
+TO ORDER
+--------------------------------------------------------------------------------
+None.
+
+INSTRUMENTS AND CONDITIONS
+--------------------------------------------------------------------------------
+- Instruments: airflow gauge, tachometer, flow meter
+- Air: 15 degC, 0 m above the sea
 
 NOTES
 --------------------------------------------------------------------------------
 - Stiff spindle on valve 2.
 
+PROCEDURES FOLLOWED
+--------------------------------------------------------------------------------
+- Revision 1: bleed_line
+- Revision 4: balance_two_valves
+
 --------------------------------------------------------------------------------
 Evendraw 0.1.0. 7 events. The maker's data and local rules come first.
-Seal: SEAL"""
+Seal: SEAL
+
+Signed: ________________________________________"""
 
 
 def test_the_whole_sheet_as_text() -> None:

@@ -1,0 +1,36 @@
+"""The forms in which a job sheet can be had: which printer makes which; it gathers and words nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Literal
+
+from engine.sheet.document import Document, document
+from engine.sheet.gather import Sheet
+
+Form = Literal["text", "html", "csv", "json"]
+FORMS: tuple[Form, ...] = ("text", "html", "csv", "json")
+
+#: The ending of a file of each form.
+ENDINGS: Mapping[Form, str] = {"text": ".txt", "html": ".html", "csv": ".csv", "json": ".json"}
+
+
+def headed(sheet: Sheet, shop: Mapping[str, str]) -> Document:
+    """The document with the shop's header: name, address, telephone and note, as its settings say."""
+    lines = [line.strip() for key in ("name", "address", "telephone", "note") for line in shop.get(key, "").split("\n")]
+    return document(sheet, tuple(filter(None, lines)))
+
+
+def printed(made: Document, form: Form, paper: str = "A4") -> str:
+    """The document in a form, as one text that ends with a line break."""
+    if form == "html":
+        from engine.sheet.html import page
+
+        return page(made, "Letter" if paper == "Letter" else "A4") + "\n"
+    if form in ("csv", "json"):
+        from engine.sheet import tables
+
+        return tables.as_csv(made) if form == "csv" else tables.as_json(made)
+    from engine.sheet.plain_text import lines
+
+    return "\n".join(lines(made)) + "\n"
