@@ -107,7 +107,7 @@ async def test_at_the_end_the_hand_over_shows_the_sheet_and_writes_it_to_a_file(
         await until(pilot, lambda: type(app.screen).__name__ == "HandoverScreen")
         said = "\n".join(grid(app))
         assert "DONE" in said and "Even within 0 L/min" in said
-        for title in ("AS FOUND, AS LEFT", "CHANGED", "NOT CHECKED"):
+        for title in ("AS FOUND AND AS LEFT", "SCREWS IN THEIR BANDS"):
             assert title in said
         await press(pilot, "f5")
         await until(pilot, lambda: type(app.screen).__name__ == "RunScreen")
