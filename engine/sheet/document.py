@@ -329,16 +329,8 @@ def _told(findings: Iterable[tuple[Finding, str]]) -> Iterable[Told]:
         suggest = finding.suggest
         part = f"{suggest.part} {quantity(suggest.new, None)}" if suggest is not None else ""
         sure = None if finding.sureness is None else round(100 * finding.sureness)
-        yield Told(
-            finding.severity,
-            "" if twice else places,
-            finding.say,
-            finding.do,
-            sure,
-            part,
-            finding.code,
-            finding.accepted,
-        )
+        where = "" if twice else places
+        yield Told(finding.severity, where, finding.say, finding.do, sure, part, finding.code, finding.accepted)
 
 
 def _advice(sheet: Sheet) -> Iterable[str]:
