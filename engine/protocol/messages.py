@@ -10,7 +10,7 @@ import json
 import sys
 from typing import Annotated, Any, Literal, NotRequired
 
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, with_config
 from typing_extensions import TypedDict
 
 from engine.run.answer import KINDS
@@ -30,36 +30,36 @@ Value = Annotated[
 # ---- out
 
 
+@with_config(_STRICT)
 class Place(TypedDict):
     """carb counts from 1 along the bank, barrel from 1 within its carb; null for the whole carb, or the whole
     engine.
     """
 
-    __pydantic_config__ = _STRICT
     carb: Count | None
     barrel: Count | None
 
 
+@with_config(_STRICT)
 class Cylinder(TypedDict):
     """A cylinder, counted from 1 along the engine."""
 
-    __pydantic_config__ = _STRICT
     cylinder: Count
 
 
+@with_config(_STRICT)
 class Aim(TypedDict):
     """Turn until `reading` shows `value`."""
 
-    __pydantic_config__ = _STRICT
     reading: str
     value: Number
     place: NotRequired[Annotated[Place, Field(description="Where the gauge sits, if not at the screw's own place.")]]
 
 
+@with_config(_STRICT)
 class Move(TypedDict):
     """One screw: turns from where it stands, or to a position, or until a reading shows a value."""
 
-    __pydantic_config__ = _STRICT
     screw: str
     acts: Annotated[str, Field(description="What it changes: air, mixture, or a word of the family.")]
     on: Annotated[str, Field(description="Where it works: plate, bypass, jet, coupling, or a word of the family.")]
@@ -88,19 +88,19 @@ Part = TypedDict(
     },
 )
 Part.__doc__ = "A part at one place."
-Part.__pydantic_config__ = _STRICT  # type: ignore[attr-defined]
+with_config(_STRICT)(Part)
 Suggest = TypedDict("Suggest", {"part": str, "from": Number | None, "to": Number})
 Suggest.__doc__ = "A part to change, in its own numbers."
-Suggest.__pydantic_config__ = _STRICT  # type: ignore[attr-defined]
+with_config(_STRICT)(Suggest)
 Healthy = TypedDict("Healthy", {"from": Number | None, "to": Number | None})
 Healthy.__doc__ = "A closed range; null: no end."
-Healthy.__pydantic_config__ = _STRICT  # type: ignore[attr-defined]
+with_config(_STRICT)(Healthy)
 
 
+@with_config(_STRICT)
 class Ask(TypedDict):
     """One reading to take. `count` is how long its row is; 1 for a single value, then `each` is null."""
 
-    __pydantic_config__ = _STRICT
     name: str
     ask: str
     quantity: str
@@ -121,10 +121,10 @@ class Ask(TypedDict):
     safety: Annotated[bool, Field(description="A wrong answer may hurt somebody: answer it by itself.")]
 
 
+@with_config(_STRICT)
 class Finding(TypedDict):
     """What is wrong, where, and what to do. It stands until it is cleared."""
 
-    __pydantic_config__ = _STRICT
     kind: Literal["finding"]
     code: str
     severity: Severity
@@ -136,19 +136,20 @@ class Finding(TypedDict):
     accepted: Annotated[str | None, Field(description="Of a stop that was gone on from knowingly: the reason.")]
 
 
+@with_config(_STRICT)
 class Caution(TypedDict):
     """A caution with its signal word."""
 
-    __pydantic_config__ = _STRICT
     word: Literal["danger", "warning", "caution", "notice"]
     text: str
     understand: Annotated[bool, Field(description="The answer must say understood: true.")]
 
 
+@with_config(_STRICT)
+@with_config(ConfigDict(extra="allow"))
 class Stand(TypedDict):
     """How things must stand; families may have further keys."""
 
-    __pydantic_config__ = ConfigDict(extra="allow")
     engine: Literal["running", "stopped"]
     pedal_link: Literal["on", "off"]
     coupling: Literal["on", "off"]
@@ -158,51 +159,50 @@ class Stand(TypedDict):
 class Symptom(TypedDict):
     """What may be seen or heard at this step."""
 
-    __pydantic_config__ = _STRICT
     id: str
     kind: str
 
 
+@with_config(_STRICT)
 class Because(TypedDict):
     """Why an advice is what it is, in a technician's words."""
 
-    __pydantic_config__ = _STRICT
     used: str
     concluded: str
     sure: str
     would_change: str
 
 
+@with_config(_STRICT)
 class Advice(TypedDict):
     """An advice in force: what it put out, in the units that the adviser declares, and why."""
 
-    __pydantic_config__ = _STRICT
     name: str
     adviser: str
     outputs: dict[str, bool | Number | str | list[bool | Number | str | None] | None]
     because: Because | None
 
 
+@with_config(_STRICT)
 class Wait(TypedDict):
     """A pause before the readings; the program itself never sleeps."""
 
-    __pydantic_config__ = _STRICT
     seconds: Annotated[Number, Field(ge=0)]
     until: str
 
 
+@with_config(_STRICT)
 class Gate(TypedDict):
     """A stop on the spot: nothing else is answered before it. Its one reading `stop_gate` holds the choice."""
 
-    __pydantic_config__ = _STRICT
     findings: Annotated[list[str], Field(description="The codes of the findings that stop it.")]
     reason_for: Annotated[list[str], Field(description="The choices that need a `reason` beside them.")]
 
 
+@with_config(_STRICT)
 class Step(TypedDict):
     """What is to be done and read now."""
 
-    __pydantic_config__ = _STRICT
     kind: Literal["step"]
     step: Annotated[str, Field(description="The step's id; in a called file: file.step; at a stop: stop_gate.")]
     visit: Annotated[Count, Field(description="Which visit of this step it is, counted through the whole run.")]
@@ -232,27 +232,27 @@ class Step(TypedDict):
     wait: NotRequired[Wait]
 
 
+@with_config(_STRICT)
 class Hello(TypedDict):
     """The first message."""
 
-    __pydantic_config__ = _STRICT
     kind: Literal["hello"]
     protocol: Literal[1, 2]
     run: Annotated[str, Field(description="The run's id in the job book: job.number.")]
 
 
+@with_config(_STRICT)
 class Recorded(TypedDict):
     """The answer is on the disk, as event `seq`."""
 
-    __pydantic_config__ = _STRICT
     kind: Literal["recorded"]
     seq: Count
 
 
+@with_config(_STRICT)
 class Refused(TypedDict):
     """Nothing was recorded and nothing is sent again: answer the same step anew."""
 
-    __pydantic_config__ = _STRICT
     kind: Literal["refused"]
     problem: Annotated[str, Field(min_length=1)]
 
@@ -263,10 +263,10 @@ Lines = Annotated[
 ]
 
 
+@with_config(_STRICT)
 class End(TypedDict):
     """How the run ended; the last message."""
 
-    __pydantic_config__ = _STRICT
     kind: Literal["end"]
     outcome: Literal["ok", "failed", "stopped"]
     say: str
@@ -281,16 +281,16 @@ Out = Hello | Step | Recorded | Refused | Finding | End
 
 NotTaken = TypedDict("NotTaken", {"not taken": Annotated[str, Field(min_length=1)]})
 NotTaken.__doc__ = "A place that was not taken, and why."
-NotTaken.__pydantic_config__ = _STRICT  # type: ignore[attr-defined]
+with_config(_STRICT)(NotTaken)
 Given = Number | str | NotTaken | None
 
 
+@with_config(_STRICT)
 class ReportedMove(TypedDict):
     """A move that was made: turns with a direction, or the position where it then stands; with neither, its position is
     unknown. A move as it was sent may be sent back.
     """
 
-    __pydantic_config__ = _STRICT
     screw: str
     carb: Count | None
     barrel: NotRequired[Count | None]
@@ -314,21 +314,21 @@ ReportedPart = TypedDict(
     },
 )
 ReportedPart.__doc__ = "A part that was fitted. A part as it was sent may be sent back."
-ReportedPart.__pydantic_config__ = _STRICT  # type: ignore[attr-defined]
+with_config(_STRICT)(ReportedPart)
 
 
+@with_config(_STRICT)
 class Awaited(TypedDict):
     """What a run waits for."""
 
-    __pydantic_config__ = _STRICT
     parts: Annotated[list[Annotated[str, Field(min_length=1)]], Field(min_length=1)]
     note: NotRequired[str]
 
 
+@with_config(_STRICT)
 class Visit(TypedDict):
     """A step by its id and its visit, as they were sent."""
 
-    __pydantic_config__ = _STRICT
     step: str
     visit: Count
 
@@ -407,7 +407,8 @@ def schema() -> dict[str, Any]:
         "oneOf": [{"$ref": "#/$defs/out"}, {"$ref": "#/$defs/in"}],
         "$defs": {"out": {"description": "What the program sends.", **out}, "in": back, **dict(sorted(defs.items()))},
     }
-    return _plain(found)
+    made: dict[str, Any] = _plain(found)
+    return made
 
 
 def _plain(node: Any) -> Any:

@@ -163,7 +163,7 @@ def _words(view: View) -> str:
 
 
 def _cautions(view: View) -> list[say.Caution]:
-    found: Any = [
+    found: list[say.Caution] = [
         {"word": c.word, "text": c.text, "understand": c.understand} for c in (*view.cautions, *view.standing)
     ]
     if view.caution:

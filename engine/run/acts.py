@@ -9,14 +9,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from engine.procedure.program import Branch, Call, End, Step
+from engine.procedure.program import Advise, Branch, Call, End, FindingSpec, Guard, Step
 
 if TYPE_CHECKING:
     from engine.run.layout import StepPlan
     from engine.run.scope import Scope
     from engine.run.walk import Walk
 
-Act = Callable[["Walk", "Scope", Mapping[str, Any]], None]
+Readings = Mapping[str, Any]
+Act = Callable[["Walk", "Scope", Readings], None]
 
 
 class Exit(NamedTuple):
@@ -33,26 +34,18 @@ Way = tuple[Exit, ...] | Call | End
 
 def entering(step: Step) -> tuple[Act, ...]:
     """What a step does as it is entered, beyond counting the visit."""
-    state = step.state
-    return ((lambda walk, scope, _: walk.set_state(state, scope)),) if state else ()
+    return (_standing(step.state),) if step.state else ()
 
 
 def leaving(step: Step) -> tuple[Act, ...]:
     """What a step does on its answer, in its order, before the way on."""
-    return tuple(_leaving(step))
-
-
-def _leaving(step: Step) -> Iterator[Act]:
-    for name, guard in step.keep:
-        yield lambda walk, scope, _, name=name, guard=guard: walk.give(scope, name, guard.run(scope.names))
-    for spec in step.advise:
-        yield lambda walk, scope, _, spec=spec: walk.ask(spec, scope)
-    if step.record:
-        yield lambda walk, scope, readings, which=step.record: walk.keep_record(which, readings)
-    for code in step.clear:
-        yield lambda walk, scope, _, code=code: walk.clear(code)
-    for finding in step.findings:
-        yield lambda walk, scope, _, finding=finding: walk.find(finding, scope)
+    return (
+        *(_keeping(name, guard) for name, guard in step.keep),
+        *(_asking(spec) for spec in step.advise),
+        *((_recording(step.record),) if step.record else ()),
+        *(_clearing(code) for code in step.clear),
+        *(_finding(spec) for spec in step.findings),
+    )
 
 
 def way_on(step: Step, steps: Mapping[str, StepPlan]) -> Way:
@@ -66,7 +59,55 @@ def way_on(step: Step, steps: Mapping[str, StepPlan]) -> Way:
 
 
 def _leaving_by(branch: Branch) -> Iterator[Act]:
-    for finding in branch.findings:
-        yield lambda walk, scope, _, finding=finding: walk.find(finding, scope)
+    yield from (_finding(spec) for spec in branch.findings)
     if branch.why:
-        yield lambda walk, scope, _, why=branch.why: walk.say(why, scope)
+        yield _saying(branch.why)
+
+
+def _standing(state: Mapping[str, str | Guard]) -> Act:
+    def act(walk: Walk, look: Scope, _: Readings) -> None:
+        walk.set_state(state, look)
+
+    return act
+
+
+def _keeping(name: str, guard: Guard) -> Act:
+    def act(walk: Walk, look: Scope, _: Readings) -> None:
+        walk.give(look, name, guard.run(look.names))
+
+    return act
+
+
+def _asking(spec: Advise) -> Act:
+    def act(walk: Walk, look: Scope, _: Readings) -> None:
+        walk.ask(spec, look)
+
+    return act
+
+
+def _recording(which: str) -> Act:
+    def act(walk: Walk, _: Scope, readings: Readings) -> None:
+        walk.keep_record(which, readings)
+
+    return act
+
+
+def _clearing(code: str) -> Act:
+    def act(walk: Walk, _: Scope, __: Readings) -> None:
+        walk.clear(code)
+
+    return act
+
+
+def _finding(spec: FindingSpec) -> Act:
+    def act(walk: Walk, look: Scope, _: Readings) -> None:
+        walk.find(spec, look)
+
+    return act
+
+
+def _saying(why: str) -> Act:
+    def act(walk: Walk, look: Scope, _: Readings) -> None:
+        walk.say(why, look)
+
+    return act

@@ -10,9 +10,9 @@ from typing import Any
 
 from engine.evidence import Advice, Answered, Evidence, Inputs, ReadingView, ScrewView
 from engine.procedure.program import Advise as AdviseSpec
-from engine.run.moves import counts_out
+from engine.run.layout import counts_out
 from engine.run.scope import Scope
-from engine.run.state import Past, World, walk
+from engine.run.state import Frame, Past, World, walk
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +81,8 @@ def answered(past: Past) -> Answered:
     """One answer as an adviser sees it; worked out once."""
     if "answered" not in past.memo:
         past.memo["answered"] = _answered(past)
-    return past.memo["answered"]
+    found: Answered = past.memo["answered"]
+    return found
 
 
 def _answered(past: Past) -> Answered:
@@ -113,7 +114,7 @@ def _answered(past: Past) -> Answered:
 
 
 def _kind(past: Past) -> str | None:
-    frame = past.state.frame
+    frame: Frame | None = past.state.frame
     while frame is not None:
         found = frame.at.file.procedure.symptoms.get(past.event.symptom or "")
         if found is not None:

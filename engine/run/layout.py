@@ -158,6 +158,7 @@ class StepPlan:
     __slots__ = (
         "easy",
         "entering",
+        "exits",
         "file",
         "hands",
         "key",
@@ -181,23 +182,20 @@ class StepPlan:
         self.leaving: tuple[Act, ...] = leaving(step)
         self.easy = self.waits == "always" and not self.limit and not self.entering
         self.way: Way = ()
+        #: The guarded ways on, where it has such.
+        self.exits: tuple[Exit, ...] = ()
         self.plain = False
 
     def link(self) -> None:
         """Find the steps that this one leads to."""
         self.way = way_on(self.step, self.file.steps)
-        exits = self.way if isinstance(self.way, tuple) else ()
+        self.exits = exits = self.way if isinstance(self.way, tuple) else ()
         self.plain = bool(exits) and not (self.hands or self.leaving or any(e.acts for e in exits) or self._looks())
 
     def _looks(self) -> bool:
         """Whether its branches ask where screws stand."""
         branches = self.step.way if isinstance(self.step.way, tuple) else ()
         return any(u.startswith("position:") for b in branches if b.when for u in b.when.uses)
-
-    @property
-    def exits(self) -> tuple[Exit, ...]:
-        """The guarded ways on of a plain step."""
-        return self.way if isinstance(self.way, tuple) else ()
 
 
 class ReadPlan:

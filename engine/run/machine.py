@@ -93,7 +93,7 @@ def step(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[S
 
 
 def _first(at: StepPlan, names: Names) -> StepPlan:
-    for when, target, _ in at.way:
+    for when, target, _ in at.exits:
         if when is None or when(names):
             return target
     raise Unsound(f"No branch of step '{at.name}' of '{at.file.name}' matches this answer.")

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from fractions import Fraction
-from typing import Any
+from typing import Any, Literal
 
 from engine.evidence import Advice, Move, Part, Place
 from engine.procedure.program import FitSpec, Guard, MoveSpec, Screw
@@ -62,12 +62,19 @@ def _from_file(spec: MoveSpec, look: Scope) -> Iterable[Move]:
             yield move
 
 
+Turn = Literal["in", "out"]
+
+
+def ways_of(screw: Screw) -> tuple[Turn, Turn]:
+    """Which way a screw's position grows, and which way it shrinks."""
+    return ("out", "in") if counts_out(screw) else ("in", "out")
+
+
 def to_position(screw: Screw, place: Place, now: Fraction | None, target: Fraction | None) -> Move | None:
     """A move to a position; None if it stands there already, or if the target is a hole."""
     if target is None or now == target:
         return None
-    grows = "out" if counts_out(screw) else "in"
-    shrinks = "in" if grows == "out" else "out"
+    grows, shrinks = ways_of(screw)
     if now is None:
         # From an unknown position: what is at its zero, or beyond it, is reached the way that the count shrinks.
         direction, turns = (shrinks if target <= 0 else grows), None
@@ -84,7 +91,7 @@ def by_amount(
     """
     if not amount:
         return None
-    direction = way or "in"
+    direction: Turn = "out" if way == "out" else "in"
     if amount < 0:
         amount, direction = -amount, ("out" if direction == "in" else "in")
     grows = direction == ("out" if counts_out(screw) else "in")

@@ -11,7 +11,7 @@ from engine.procedure.source.problems import did_you_mean
 from engine.quantity.exact import exact
 from engine.run.answer import AnswerRefused
 from engine.run.layout import RunLayout
-from engine.run.moves import counts_out
+from engine.run.moves import Turn, ways_of
 from engine.run.state import State
 from engine.run.texts import turns
 
@@ -66,11 +66,11 @@ def _move(plan: RunLayout, state: State, item: Any) -> Move:
         raise AnswerRefused(f"Say which way screw '{screw.name}' was turned: in or out.")
     if direction is None:
         now = state.world.positions.get((screw.name, place))
-        grows = "out" if counts_out(screw) else "in"
-        shrinks = "in" if grows == "out" else "out"
+        grows, shrinks = ways_of(screw)
         direction = shrinks if position is not None and (now is None or position < now) else grows
-    effect = screw.inward if direction == "in" else screw.outward
-    return Move(screw.name, place, direction, effect, amount, position)
+    way: Turn = "in" if direction == "in" else "out"
+    effect = screw.inward if way == "in" else screw.outward
+    return Move(screw.name, place, way, effect, amount, position)
 
 
 def fitted_by(plan: RunLayout, reported: Any) -> tuple[Part, ...]:

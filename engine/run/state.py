@@ -49,14 +49,15 @@ class Made(NamedTuple):
 
 
 class CallSite(NamedTuple):
-    """Why a frame is there: the call, its places in turn (one None for a plain call), and the results so far.
+    """Why a frame is there: the call, its places in turn (one None for a plain call), which of them is being
+    worked at, and the results so far.
 
     `symptom`: a symptom made the call, and `made` says whether the moves of the step that it broke into were made.
     """
 
     spec: Call
     places: tuple[Place | None, ...]
-    index: int
+    turn: int
     results: Mapping[str, Mapping[Place | None, Any]]
     symptom: bool
     made: bool

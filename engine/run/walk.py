@@ -237,7 +237,7 @@ class Walk:
     def _descend(self, site: CallSite) -> None:
         spec, caller = site.spec, self.frame
         file = self.plan.files[spec.file]
-        here = site.places[site.index] or (caller.here if file.procedure.here else None)
+        here = site.places[site.turn] or (caller.here if file.procedure.here else None)
         outer = scope(caller, self.world.positions)
         inner = began(file, here)
         for name, guard in spec.bindings.items():
@@ -272,7 +272,7 @@ class Walk:
         """Back to the caller with the results, and on by the end that was reached."""
         frame, site = self.frame, self.frame.site
         assert site is not None and frame.caller is not None
-        spec, place = site.spec, site.places[site.index]
+        spec, place = site.spec, site.places[site.turn]
         results = dict(site.results)
         for name, guard in frame.at.file.procedure.gives.items():
             results[name] = {**results.get(name, {}), place: guard.run(look.names)}
@@ -287,7 +287,7 @@ class Walk:
                 )
         target = spec.ends.get(end, end)
         if target == "next":
-            self._next(site._replace(index=site.index + 1, results=results))
+            self._next(site._replace(turn=site.turn + 1, results=results))
         elif target == "back":
             # Its moves were made when the symptom was given; they are not to be made twice.
             made = Made((), (), self.world.positions) if site.made else None
@@ -296,7 +296,7 @@ class Walk:
             self.enter(self.frame.at.file.steps[target])
 
     def _next(self, site: CallSite) -> None:
-        if site.index < len(site.places):
+        if site.turn < len(site.places):
             self._descend(site)
         else:
             self._after_last(site.spec)

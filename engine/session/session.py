@@ -35,7 +35,8 @@ from engine.run.state import State, walk
 from engine.run.walk import Raised
 from engine.session.consult import CantGoOn, Drift, Live, OfThen, Stored
 from engine.session.contracts import recorded, with_today
-from engine.session.shown import View, show
+from engine.session.shown import show
+from engine.session.view import View
 
 __all__ = ["Answer", "BookTrouble", "Drift", "NotForThisJob", "Reply", "Session"]
 

@@ -164,7 +164,8 @@ def _shown(value: Any, unit: str | None) -> Any:
 
 def _cautions(plan: RunLayout, state: State) -> tuple[tuple[CautionView, ...], tuple[CautionView, ...]]:
     declared = state.frame.at.file.procedure.cautions
-    shown, stands = [], []
+    shown: list[CautionView] = []
+    stands: list[CautionView] = []
     for name in cautions(plan, state):
         c = declared[name]
         danger = c.word == "danger"
@@ -352,7 +353,8 @@ def _mark(past: Past) -> TrailMark:
             _said(past),
             past.event.at,
         )
-    return past.memo["mark"]
+    mark: TrailMark = past.memo["mark"]
+    return mark
 
 
 def _said(past: Past) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import Any
+from typing import Any, Literal
 
 from engine.evidence import Because, Finding, Move, Part, Place
 
@@ -20,7 +20,7 @@ class CautionView:
     """A caution with its signal word; `understand` is true where the answer must say that it was understood."""
 
     name: str
-    word: str
+    word: Literal["danger", "warning", "caution", "notice"]
     text: str
     understand: bool
 
