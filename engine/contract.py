@@ -80,6 +80,8 @@ class Adviser:
     findings: Mapping[str, Raises]
     reads: Mapping[str, Read] = field(default_factory=dict)
     retired: Mapping[str, str] = field(default_factory=dict)
+    #: Whether it judges an idle, so that readings taken at a held speed would mislead it.
+    idle: bool = False
     #: Where the sentences of its findings stand.
     sentences: Callable[[], Catalogue] = dict
 
@@ -94,12 +96,23 @@ def adviser(
     makes: tuple[Made, ...] = (),
     reads: Mapping[str, Read] | None = None,
     retired: Mapping[str, str] | None = None,
+    idle: bool = False,
 ) -> Callable[[Run], Adviser]:
     """Bind a function to its contract: the adviser is called what the function is called."""
 
     def bind(run: Run) -> Adviser:
         return Adviser(
-            run.__name__, version, about, inputs, outputs, frozenset(makes), run, findings, reads or {}, retired or {}
+            run.__name__,
+            version,
+            about,
+            inputs,
+            outputs,
+            frozenset(makes),
+            run,
+            findings,
+            reads or {},
+            retired or {},
+            idle,
         )
 
     return bind

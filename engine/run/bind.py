@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 
 from engine.job.model import Job, ScrewBand
 from engine.procedure.build.facts import value_of
+from engine.procedure.pairs import pairs
 from engine.procedure.program import Fact, Layout, Procedure, Program, Setting
 from engine.procedure.source.problems import did_you_mean
 from engine.quantity.units import NotAQuantity, convert, from_base, parse_quantity, to_base
@@ -111,10 +112,32 @@ def settings(program: Program, known: Mapping[str, Mapping[str, Any]], shop: Map
                 f"{did_you_mean(key, names)}".strip()
             )
     layers = (("shop", shop), ("job", job.settings))
-    return {
+    in_force = {
         p.name: {n: _in_force(p, s, known[p.name], layers) for n, s in p.settings.items()}
         for p in program.files.values()
     }
+    for procedure in program.files.values():
+        _in_order(procedure, in_force[procedure.name])
+    return in_force
+
+
+def _in_order(procedure: Procedure, in_force: Mapping[str, InForce]) -> None:
+    """Refuse a pair of settings whose lesser one is above its greater: nothing would lie between them."""
+    for low, high in pairs(procedure):
+        a, b = in_force[low.name], in_force[high.name]
+        if a.value > b.value:
+            given, other = (low, high) if a.origin != "file" else (high, low)
+            origin = in_force[given.name].origin
+            shown = {s.name: _number(in_force[s.name].value, s) for s in (low, high)}
+            raise NotForThisJob(
+                f"The {origin}'s setting '{given.name}: {shown[given.name]}' does not go with '{other.name}: "
+                f"{shown[other.name]}': {low.name} must not be above {high.name}. Correct one of them."
+            )
+
+
+def _number(value: Fraction, setting: Setting) -> str:
+    unit = setting.type.unit or ""
+    return f"{float(from_base(value, unit)):g} {unit}".strip()
 
 
 def _in_force(

@@ -98,3 +98,6 @@ _LOOKS = (
 )
 
 QUANTITIES: tuple[Quantity, ...] = _NUMBERS + _LOOKS
+
+#: Read of a running engine, and not changed by what is turned or fitted at a carburettor [common practice].
+UNTURNED = frozenset({"ignition timing", "dwell", "charging voltage"})

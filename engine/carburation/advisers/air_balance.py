@@ -109,6 +109,7 @@ class _Speed:
         **DISTURBED,
     },
     makes=("moves",),
+    idle=True,
     reads=AIR_READS,
 )
 def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:

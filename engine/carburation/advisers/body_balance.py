@@ -87,6 +87,7 @@ SURE = 0.95
         "both-bypasses-open": adjust("both bypasses of a body stand open, where one belongs shut"),
     },
     makes=("moves",),
+    idle=True,
     reads=AIR_READS,
 )
 def body_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:

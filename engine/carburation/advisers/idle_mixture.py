@@ -123,6 +123,7 @@ RUNNING = 200.0
         "position-lost": adjust("where a mixture screw stands is unknown"),
     },
     makes=("moves",),
+    idle=True,
     reads={
         "engine speed": read("the speed of every answer, told apart by where the screws stood"),
         "lambda": read("every row of it, with the screws' positions then"),

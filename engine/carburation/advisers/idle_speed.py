@@ -71,6 +71,7 @@ LEAST, MOST = 200.0, 8000.0
         "screw-at-its-stop": adjust("a speed screw is at the end of its range and it still runs too slow"),
     },
     makes=("moves",),
+    idle=True,
     reads={
         "engine speed": read("the speed of every answer, with the moves before it"),
         "airflow": read("what the barrels draw: how much a turn of the speed screws is of it"),

@@ -7,11 +7,22 @@ from dataclasses import dataclass, field, fields
 
 from engine.contract import Registry
 from engine.procedure.build.links import calls
-from engine.procedure.check import style
+from engine.procedure.check import figures, style
 from engine.procedure.check.guards import coverage
 from engine.procedure.check.guards.study import Study
 from engine.procedure.check.guards.witness import Words
-from engine.procedure.check.ways import assign, conditions, graph, hazards, passing, standing, symptoms
+from engine.procedure.check.ways import (
+    assign,
+    conditions,
+    fresh,
+    graph,
+    hazards,
+    making,
+    passing,
+    standing,
+    stops,
+    symptoms,
+)
 from engine.procedure.check.ways.edges import edges_of
 from engine.procedure.check.ways.flow import Summary, flow, summary, surely_known
 from engine.procedure.check.ways.passing import Passing
@@ -71,7 +82,7 @@ def prove(study: Study, advisers: Registry, called: Summaries) -> Iterator[Probl
     found, edges = flowed.here, flowed.edges
     yield from graph.problems(study, edges, found, called.meets)
     yield from passing.problems(study, edges, found, called.passing)
-    called.leaves[name] = summary(study, flowed, called.leaves)
+    called.leaves[name] = summary(study, flowed, called.leaves, advisers)
     called.meets[name] = meets(study, found, called.meets)
     called.passing[name] = passing.passing(study, edges, found, called.passing)
     words = Words(study.procedure, study.normal)
@@ -90,5 +101,9 @@ def prove(study: Study, advisers: Registry, called: Summaries) -> Iterator[Probl
     yield from conditions.problems(study, flowed)
     yield from assign.problems(study, edges, found, advisers)
     yield from standing.problems(study, edges, found, called.leaves)
+    yield from fresh.problems(study, flowed, advisers, called.leaves)
+    yield from making.problems(study, flowed, advisers)
+    yield from stops.problems(study, flowed)
     yield from hazards.problems(study, found)
+    yield from figures.problems(study)
     yield from style.problems(study)

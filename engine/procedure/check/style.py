@@ -9,7 +9,7 @@ from engine.procedure.check.guards.study import Study, guards_in, guards_of
 from engine.procedure.language.expr import And, Arith, Call, Compare, Name, Node, Not, Or
 from engine.procedure.program import Call as FileCall
 from engine.procedure.program import Procedure, Step, Template
-from engine.procedure.source.problems import Problem
+from engine.procedure.source.problems import Problem, nearest
 
 #: The most characters of an instruction that fit the card of an 80 x 24 screen beside readings and bank.
 LONGEST = 300
@@ -93,6 +93,7 @@ def _unused(study: Study) -> Iterator[Problem]:
                 "The technician takes it for nothing.",
                 "Branch on it, bind it to an adviser, record it, or delete it.",
             )
+    yield from _kept_for_nothing(study, used)
     tables = {
         "fact": procedure.facts,
         "setting": procedure.settings,
@@ -111,6 +112,31 @@ def _unused(study: Study) -> Iterator[Problem]:
                     "It only makes the file longer.",
                     "Use it, or delete it.",
                 )
+
+
+def _kept_for_nothing(study: Study, used: set[str]) -> Iterator[Problem]:
+    """Values that are kept and never looked at: most likely a name that was misspelt where it is kept."""
+    kept = {name: step for step in study.procedure.steps.values() for name, _ in step.keep}
+    for name, step in kept.items():
+        if name in used:
+            continue
+        close = nearest(name, (used & kept.keys()) | _unknown(study, used), 0.75)
+        yield Problem(
+            "kept-for-nothing",
+            study.path,
+            step.spans.get("keep", step.span),
+            f"'{step.name}' keeps `{name}`, and nothing looks at it.",
+            "If the name is misspelt, what it should say is never said.",
+            f"Did you mean `{close}`?" if close else "Use it, or delete it.",
+            "error" if close else "warning",
+        )
+
+
+def _unknown(study: Study, used: set[str]) -> set[str]:
+    """Names that are looked at and that no table of the file declares: kept somewhere, or nowhere."""
+    procedure = study.procedure
+    declared = {*procedure.facts, *procedure.settings, *procedure.readings, *procedure.values, *procedure.screws}
+    return {n for n in used if "." not in n} - declared
 
 
 def _warn(study: Study, code: str, span: object, message: str, why: str, hint: str) -> Problem:

@@ -13,9 +13,10 @@ from engine.procedure.source.problems import did_you_mean
 @cache
 def pages() -> dict[str, Page]:
     """Every page by its code, in alphabetical order."""
-    from engine.procedure.report.pages import branches, care, guards, names, paths, shape, sharing
+    from engine.procedure.report.pages import branches, care, guards, names, paths, shape, sharing, work
 
-    every = (*shape.PAGES, *names.PAGES, *guards.PAGES, *branches.PAGES, *paths.PAGES, *care.PAGES, *sharing.PAGES)
+    rooms = (shape, names, guards, branches, paths, care, sharing, work)
+    every = (p for room in rooms for p in room.PAGES)
     return {p.code: p for p in sorted(every, key=lambda p: p.code)}
 
 

@@ -1,6 +1,7 @@
 """Every code that a check can give has a page, and the page's example yields exactly that code."""
 
 import re
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -21,17 +22,18 @@ ADVISERS = {
         1,
         "evens two flows",
         {
-            "flow": Input("reading", "the flows", quantities=("other", "water flow"), each=("carb",)),
+            "flow": Input("reading", "the flows", quantities=("other", "airflow"), each=("carb",)),
             "screw": Input("screw", "what sets them", acts=("water",)),
             "target": Input("value", "the aim", FLOW),
         },
-        {"verdict": Output(Type("choice", choices=("even", "not even")), "whether they are even")},
+        {"verdict": Output(Type("choice", choices=("even", "turn", "not even")), "whether they are even")},
         frozenset({"moves"}),
         lambda job, inputs, evidence: None,
         {},
         retired={"aim": "it is called `target`"},
     )
 }
+ADVISERS["idle_flow"] = replace(ADVISERS["even_flow"], name="idle_flow", idle=True)
 
 #: Pages of files that can't be shown as a piece of text.
 WITHOUT_EXAMPLE = {"not-a-file", "cannot-read", "too-big", "not-utf-8"}

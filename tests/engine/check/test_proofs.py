@@ -811,7 +811,7 @@ steps:
   second:
     do: Look once more.
     {read}branch:
-{branches}  other: {{end: failed, say: Other.}}
+{branches}  other: {{end: failed, say: 'Other {{even}}, {{last}}.'}}
 """
 
 

@@ -17,6 +17,8 @@ from engine.procedure.language.expr import And, Arith, Compare, Name, Node, Not,
 from engine.procedure.language.expr import Call as Function
 from engine.procedure.program import Call, Guard, Procedure, Program, Step, Template
 from engine.quantity.units import to_base
+from engine.vocabulary.quantities import UNTURNED
+from engine.vocabulary.states import ENGINE, RUNNING
 
 #: The work that the proofs of one file may take; the longest shipped file takes a hundredth of it.
 EFFORT = 2_500_000
@@ -155,6 +157,16 @@ class Study:
     def range_of(self, terms: Terms) -> Range:
         """The range of a form by intervals."""
         return self.normal.range((terms, Fraction(0)))
+
+    @cached_property
+    def watched(self) -> frozenset[str]:
+        """The readings that turning a screw changes: what is read of a running engine, but for its spark."""
+        known = self.procedure.vocabulary.quantities
+        return frozenset(
+            n
+            for n, r in self.procedure.readings.items()
+            if r.quantity in known and known[r.quantity].needs == (ENGINE, RUNNING) and r.quantity not in UNTURNED
+        )
 
     # ---- spaces
 

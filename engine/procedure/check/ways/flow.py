@@ -16,17 +16,16 @@ from engine.contract import Registry
 from engine.procedure.check.guards.formulas import Formula, TooComplex, negation
 from engine.procedure.check.guards.space import Box
 from engine.procedure.check.guards.study import Study, midway
+from engine.procedure.check.ways import traces
 from engine.procedure.check.ways.carried import Carried, joined
 from engine.procedure.check.ways.edges import Edge, Edges, leading, waits
+from engine.procedure.check.ways.traces import State
 from engine.procedure.program import Call, Guard, Procedure, Step
 
 #: Stands for "as it was when this file was entered".
 ENTRY = "as at entry"
 #: Stands for a value that an expression gives.
 GIVEN = "as given"
-
-#: How things may stand: key -> value -> the worlds in which it may be so. A key that is absent stands as at entry.
-State = dict[str, dict[str, int]]
 
 
 @dataclass(slots=True)
@@ -71,6 +70,8 @@ class Summary:
 
     leaves: Mapping[str | None, Mapping[str, frozenset[str]]]
     gives: Mapping[tuple[str, str], frozenset[Any]] = field(default_factory=dict)
+    #: Whether it records what was found, on a path on which it has turned nothing itself.
+    records_found: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +114,7 @@ def flow(study: Study, edges: Edges, advisers: Registry, called: Mapping[str, Su
             boxes = _settled(carried, edges, here[name].boxes, steps[name], edge, called)
             if not boxes:
                 continue
-            after = _along(here[name], steps[name], edge, boxes, gains[name], followed[name], called)
+            after = _along(study, here[name], steps[name], edge, boxes, gains[name], followed[name], called, advisers)
             if here[edge.target].join(after) and edge.target not in waiting:
                 queue.append(edge.target)
                 waiting.add(edge.target)
@@ -213,15 +214,16 @@ def followed_from(study: Study, step: Step) -> list[str]:
     return found
 
 
-def anywhere_in(state: State, followed: Iterable[str], called: Mapping[str, Summary]) -> State:
+def anywhere_in(study: Study, state: State, followed: Iterable[str], called: Mapping[str, Summary]) -> State:
     """How things may stand while a step is in force, or while a file is followed from it."""
     found = state
     for file in followed:
-        found = _either(found, after_call(state, called.get(file), None))
+        found = _either(found, after_call(study, state, called.get(file), None))
     return found
 
 
 def _along(
+    study: Study,
     here: Here,
     step: Step,
     edge: Edge,
@@ -229,16 +231,21 @@ def _along(
     gains: Mapping[str, int],
     followed: Iterable[str],
     called: Mapping[str, Summary],
+    advisers: Registry,
 ) -> Here:
     reach = _worlds_of(boxes)
     if edge.when == "enter":
         return _narrowed(here.unknown, here.state, reach, boxes)
     state = standing(here, step)
     if edge.when == "asked":
-        # The symptom may come up inside a file that is followed from here, at any of its steps.
-        state = anywhere_in(state, followed, called)
+        # The symptom may come up inside a file that is followed from here, at any of its steps, its moves made or not.
+        state = anywhere_in(
+            study, _either(state, traces.made(study, step, state, ENTRY, traces.BROKEN)), followed, called
+        )
+    else:
+        state = traces.answered(study, step, state, advisers, ENTRY)
     if edge.call is not None:
-        state = after_call(state, called.get(edge.call.file), edge.end)
+        state = after_call(study, state, called.get(edge.call.file), edge.end)
     unknown = here.unknown
     if edge.when == "answered":
         unknown = {n: m & ~gains.get(n, 0) for n, m in unknown.items()}
@@ -263,10 +270,13 @@ def standing(here: Here, step: Step) -> State:
         state[key] = {GIVEN if isinstance(value, Guard) else value: here.reach}
     if step.state.get("engine") == "stopped" and "hold" not in step.state:
         state["hold"] = {"none": here.reach}
+    held = traces.speed(step)
+    if held is not None:
+        state[traces.SPEED] = {held: here.reach}
     return state
 
 
-def after_call(state: State, summary: Summary | None, end: str | None) -> State:
+def after_call(study: Study, state: State, summary: Summary | None, end: str | None) -> State:
     """How things stand after a called file, by the end that it came to (None: anywhere in it)."""
     leaves = summary.leaves.get(end) if summary else None
     if not leaves:
@@ -283,7 +293,7 @@ def after_call(state: State, summary: Summary | None, end: str | None) -> State:
             else:
                 found[value] = every
         after[key] = found
-    return after
+    return traces.after_call(study, after, leaves.get(traces.TURNED, frozenset()), ENTRY)
 
 
 def _either(a: State, b: State) -> State:
@@ -296,7 +306,7 @@ def _either(a: State, b: State) -> State:
     return found
 
 
-def summary(study: Study, flowed: Found, called: Mapping[str, Summary]) -> Summary:
+def summary(study: Study, flowed: Found, called: Mapping[str, Summary], advisers: Registry) -> Summary:
     """What a file leaves standing, and gives back, for those that call it."""
     found = flowed.here
     leaves: dict[str | None, dict[str, set[str]]] = {None: {}}
@@ -304,9 +314,11 @@ def summary(study: Study, flowed: Found, called: Mapping[str, Summary]) -> Summa
     states = {}
     for name, step in study.procedure.steps.items():
         if found[name].reach:
-            at = standing(found[name], step)
-            states[name] = (at, anywhere_in(at, followed_from(study, step), called))
-            keys |= states[name][1].keys()
+            entered = standing(found[name], step)
+            at = traces.answered(study, step, entered, advisers, ENTRY)
+            both = _either(entered, at)
+            states[name] = (at, anywhere_in(study, both, followed_from(study, step), called))
+            keys |= {k for k in states[name][1] if traces.public(k)}
     for name, (at, anywhere) in states.items():
         ends_here = [(name, at)] if name in study.procedure.ends else []
         for target, state in [(None, anywhere), *ends_here]:
@@ -320,7 +332,18 @@ def summary(study: Study, flowed: Found, called: Mapping[str, Summary]) -> Summa
         for name, guard in study.procedure.gives.items()
         if (values := _given_back(study, flowed, study.procedure.steps[end], guard)) is not None
     }
-    return Summary({end: {k: frozenset(v) for k, v in values.items()} for end, values in leaves.items()}, gives)
+    records = any(
+        _records_found(study.procedure.steps[name], called)
+        for name in states
+        if ENTRY in standing(found[name], study.procedure.steps[name]).get(traces.TURNED, {ENTRY: -1})
+    )
+    fixed = {end: {k: frozenset(v) for k, v in values.items()} for end, values in leaves.items()}
+    return Summary(fixed, gives, records)
+
+
+def _records_found(step: Step, called: Mapping[str, Summary]) -> bool:
+    inner = called.get(step.way.file) if isinstance(step.way, Call) else None
+    return step.record == "as found" or bool(inner and inner.records_found)
 
 
 def _given_back(study: Study, found: Found, step: Step, guard: Guard) -> frozenset[Any] | None:

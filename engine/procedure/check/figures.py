@@ -1,0 +1,208 @@
+"""That a file's figures can be meant: moves that a hand can count, bands and pairs the right way up, times that
+somebody would wait; it follows no path."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+from engine.procedure.check.guards.study import Study, guards_of
+from engine.procedure.language.expr import Call, Compare, Name, Node, Number, walk
+from engine.procedure.pairs import pairs
+from engine.procedure.program import Guard, Reading, Screw, Setting, Step
+from engine.procedure.source.problems import Problem
+from engine.quantity.units import UNITS, from_base
+
+#: The units that a screw is counted in: a flat is a sixth of a turn, and only a nut has one.
+TURNING = ("turn", "flat")
+#: Nobody averages a needle longer, or waits longer at a step (seconds) [assumed].
+LONGEST_AVERAGE, LONGEST_WAIT = 300, 24 * 3600
+
+
+def problems(study: Study) -> Iterator[Problem]:
+    """Every figure of a file that can't be meant."""
+    for step in study.procedure.steps.values():
+        yield from _moves(study, step)
+        if step.wait is not None and step.wait.seconds > LONGEST_WAIT:
+            yield _error(
+                study,
+                "unlikely-time",
+                step.wait.span,
+                f"'{step.name}' waits longer than a day.",
+                "Nobody stands at a bench so long.",
+                "Correct the time or its unit.",
+            )
+    yield from _compared(study)
+    for reading in study.procedure.readings.values():
+        yield from _reading(study, reading)
+    for screw in study.procedure.screws.values():
+        yield from _band(study, screw)
+    yield from _upside_down(study)
+
+
+def _error(study: Study, code: str, span: object, message: str, why: str, hint: str) -> Problem:
+    return Problem(code, study.path, span, message, why, hint)  # type: ignore[arg-type]
+
+
+# ---- moves
+
+
+def _moves(study: Study, step: Step) -> Iterator[Problem]:
+    for move in step.moves:
+        screw = study.procedure.screws.get(move.screw)
+        for guard in (move.to, move.by):
+            if screw is not None and guard is not None:
+                yield from _unit(study, screw, guard)
+                yield from _countable(study, screw, guard, move.by is not None)
+
+
+def _unit(study: Study, screw: Screw, guard: Guard) -> Iterator[Problem]:
+    odd = next((u for u in _units(guard.node) if u in TURNING and u != screw.unit), None)
+    if odd is None:
+        return
+    yield _error(
+        study,
+        "turned-in-other-unit",
+        guard.span,
+        f"`{guard.text}` is said in {odd}s; `{screw.name}` is counted in {screw.unit}s.",
+        "A flat is a sixth of a turn: somebody would turn six times too far, or a sixth of the way.",
+        f"Say it in {screw.unit}s.",
+    )
+
+
+def _units(node: Node) -> Iterator[str | None]:
+    """The units of everything in an expression that is an angle."""
+    for part, _ in walk(node):
+        if isinstance(part, Number):
+            yield part.unit
+        elif isinstance(part, Name) and part.type is not None and part.type.dimension == "angle":
+            yield part.type.unit
+
+
+def _countable(study: Study, screw: Screw, guard: Guard, amount: bool) -> Iterator[Problem]:
+    """A move that a hand can't count: a figure of the file, or what a setting is as shipped."""
+    values: list[Fraction] = []
+    if isinstance(guard.node, Number):
+        values = [guard.node.value]
+    elif isinstance(guard.node, Name) and guard.node.name in study.procedure.settings:
+        values = _values(study.procedure.settings[guard.node.name])
+    fine = next((v for v in values if v % screw.step and (amount or v)), None)
+    if fine is None:
+        return
+    unit = UNITS[screw.unit]
+    yield _error(
+        study,
+        "finer-than-step",
+        guard.span,
+        f"`{guard.text}` is {_said(fine, screw.unit)}; `{screw.name}` is counted in steps of "
+        f"{_said(screw.step, unit.name)}.",
+        "A hand can't set what it can't count.",
+        f"Say a whole number of steps, or correct the screw's `step: {_said(screw.step, unit.name)}`.",
+    )
+
+
+def _said(value: Fraction, unit: str) -> str:
+    number = from_base(value, unit)
+    return f"{number} {unit}".strip()
+
+
+def _values(setting: Setting) -> list[Fraction]:
+    return [setting.value] if setting.value is not None else list(setting.table.values())
+
+
+def _compared(study: Study) -> Iterator[Problem]:
+    """A screw's place compared with a figure in a unit that it is not counted in."""
+    for guard in guards_of(study.procedure):
+        for part, _ in walk(guard.node):
+            if not isinstance(part, Compare):
+                continue
+            inside = [n for item in part.items for n, _ in walk(item)]
+            named = [n.argument.name for n in inside if _is_position(n)]  # type: ignore[attr-defined]
+            screws = [study.procedure.screws[n] for n in named if n in study.procedure.screws]
+            if screws and len({s.unit for s in screws}) == 1:
+                yield from _unit(study, screws[0], guard)
+                break
+
+
+def _is_position(node: Node) -> bool:
+    return isinstance(node, Call) and node.function == "position" and isinstance(node.argument, Name)
+
+
+# ---- readings
+
+
+def _reading(study: Study, reading: Reading) -> Iterator[Problem]:
+    if reading.average is not None and reading.average > LONGEST_AVERAGE:
+        yield _error(
+            study,
+            "unlikely-time",
+            reading.span,
+            f"'{reading.name}' is averaged over {_said(reading.average, 's')}.",
+            f"Nobody watches a needle longer than {LONGEST_AVERAGE // 60} minutes.",
+            "Correct the time or its unit.",
+        )
+    low, high = reading.type.low, reading.type.high
+    if reading.step is not None and low is not None and high is not None and reading.step > high - low:
+        yield _error(
+            study,
+            "step-past-range",
+            reading.span,
+            f"The scale of '{reading.name}' has no second mark: its step is wider than its range.",
+            "Every answer would be the same.",
+            "Correct the step or the range.",
+        )
+    if isinstance(reading.healthy, tuple):
+        least, most = reading.healthy
+        if least is not None and most is not None and least > most:
+            yield _error(
+                study,
+                "upside-down",
+                reading.span,
+                f"The healthy answer of '{reading.name}' goes from its greater to its lesser end.",
+                "No engine would be healthy.",
+                "Swap `from` and `to`.",
+            )
+
+
+# ---- bands and pairs
+
+
+def _band(study: Study, screw: Screw) -> Iterator[Problem]:
+    if screw.band is None:
+        return
+    for end in screw.band:
+        yield from _unit(study, screw, end)
+    low, high = screw.band
+    if low.type.low is None or high.type.high is None:
+        return
+    if low.type.low >= high.type.high or (low.text == high.text):
+        yield _upside(study, low, f"The band of `{screw.name}`, `[{low.text}, {high.text}]`, holds no place.")
+
+
+def _upside(study: Study, guard: Guard, message: str) -> Problem:
+    return _error(study, "upside-down", guard.span, message, "Every screw would rest outside it.", "Swap its two ends.")
+
+
+def _upside_down(study: Study) -> Iterator[Problem]:
+    """Pairs of settings whose lesser one is the greater, for some choice of the fact that a table goes by."""
+    for low, high in pairs(study.procedure):
+        units = low.type.unit or "", high.type.unit or ""
+        for a, b in _together(low, high):
+            if a > b:
+                yield _error(
+                    study,
+                    "upside-down",
+                    high.span,
+                    f"`{low.name}` is {_said(a, units[0])}, above `{high.name}`, {_said(b, units[1])}.",
+                    "Nothing lies between the two, so whatever is read would be judged wrong.",
+                    "Swap them, or correct one.",
+                )
+                break
+
+
+def _together(low: Setting, high: Setting) -> Iterator[tuple[Fraction, Fraction]]:
+    """The values that two settings have at once."""
+    if low.by is not None and low.by == high.by:
+        yield from ((low.table[k], high.table[k]) for k in low.table if k in high.table)
+    else:
+        yield from ((a, b) for a in _values(low) for b in _values(high))

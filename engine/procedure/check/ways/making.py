@@ -1,0 +1,122 @@
+"""That advice is made, and made once, and that a step turns no screw twice; it knows no screw."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from engine.contract import Registry
+from engine.procedure.check.guards.formulas import Formula, TooComplex, negation
+from engine.procedure.check.guards.study import Study
+from engine.procedure.check.ways import traces
+from engine.procedure.check.ways.flow import ENTRY, Found, possible, standing
+from engine.procedure.program import Advise, MoveSpec, Step
+from engine.procedure.source.problems import Problem
+
+#: The output and the word by which an adviser says that it has moves to make.
+VERDICT, TURN = "verdict", "turn"
+
+
+def problems(study: Study, found: Found, advisers: Registry) -> Iterator[Problem]:
+    """Advice that is never made or made twice, and screws that one step turns twice."""
+    for name, step in study.procedure.steps.items():
+        here = found.here[name]
+        if not here.reach:
+            continue
+        yield from _twice(study, found, step)
+        if step.make:
+            stands = standing(here, step).get(traces.ADVICE + step.make, {ENTRY: here.reach})
+            if traces.DONE in stands and traces.NEW not in stands:
+                yield Problem(
+                    "made-twice",
+                    study.path,
+                    step.spans.get("make", step.span),
+                    f"When '{name}' is reached, the moves of `{step.make}` were made already, and it was not asked "
+                    "again.",
+                    "There is nothing left to turn, and the step would show no move.",
+                    "Read again and ask the adviser before its moves are made again.",
+                )
+        for advise in step.advise:
+            adviser = advisers.get(advise.adviser)
+            if adviser is not None and adviser.makes and VERDICT in adviser.outputs:
+                yield from _never(study, found, step, advise)
+
+
+def _never(study: Study, found: Found, step: Step, advise: Advise) -> Iterator[Problem]:
+    """A branch that is taken where an adviser says `turn`, and from which its moves are never asked for."""
+    axis = ("c", f"{advise.name}.{VERDICT}")
+    if not isinstance(step.way, tuple) or TURN not in study.normal.choices.get(axis, ()):
+        return
+    turn: Formula = ("enum", axis, frozenset({TURN}), True)
+    for edge in found.edges.out[step.name]:
+        branch = step.way[edge.branch] if edge.branch is not None else None
+        if branch is None or branch.when is None:
+            continue
+        try:
+            formula = study.formula(branch.when)
+        except TooComplex:
+            continue
+        if study.possible([formula, negation(turn)]) or _makes(study, found, edge.target, advise.name):
+            continue
+        yield Problem(
+            "advice-not-made",
+            study.path,
+            branch.when.span,
+            f"`{advise.name}` says '{TURN}' here, and no way from '{branch.go}' asks for its moves.",
+            "The adviser would wait for an answer to a move that nobody was told to make.",
+            f"Lead to a step with `make: {advise.name}`.",
+        )
+
+
+def _makes(study: Study, found: Found, start: str, name: str) -> bool:
+    """Whether some way from a step makes an advice before it is asked for anew."""
+    seen, queue = {start}, [start]
+    while queue:
+        step = study.procedure.steps[queue.pop()]
+        if step.make == name:
+            return True
+        if any(a.name == name for a in step.advise):
+            continue
+        for edge in found.edges.out[step.name]:
+            if edge.target not in seen:
+                seen.add(edge.target)
+                queue.append(edge.target)
+    return False
+
+
+def _twice(study: Study, found: Found, step: Step) -> Iterator[Problem]:
+    """Two moves of one screw at one place that may both be asked for."""
+    for i, move in enumerate(step.moves):
+        for other in step.moves[:i]:
+            if other.screw == move.screw and _meet(move, other) and _both(study, found, step, move, other):
+                yield Problem(
+                    "screw-twice",
+                    study.path,
+                    move.span,
+                    f"'{step.name}' turns `{move.screw}` twice, and both moves may be asked for at one place.",
+                    "Which comes first, and whether the second starts from the first, nobody could tell.",
+                    "Make them two steps, or give them conditions that exclude each other.",
+                )
+                break
+
+
+def _meet(a: MoveSpec, b: MoveSpec) -> bool:
+    return not a.only or not b.only or bool(set(a.only) & set(b.only))
+
+
+def _both(study: Study, found: Found, step: Step, a: MoveSpec, b: MoveSpec) -> bool:
+    """Whether the conditions of two moves may hold at once; of rows, whether they do at one place, is not asked."""
+    formulas: list[Formula] = []
+    for move in (a, b):
+        if move.when is not None and move.when.type.each is not None:
+            if a.when is not None and b.when is not None and a.when.text != b.when.text:
+                return False
+            continue
+        try:
+            formulas.append(study.formula(move.when))
+        except TooComplex:
+            return False
+    together = ("and", tuple(f for f in formulas if not isinstance(f, bool)))
+    if any(f is False for f in formulas):
+        return False
+    whole: Formula = together if len(together[1]) > 1 else together[1][0] if together[1] else True
+    return possible(study, found.carried, whole, found.before(step))
