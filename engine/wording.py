@@ -12,27 +12,15 @@ stands in braces is a figure's name and how it is said:
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from string import Formatter
 from typing import Any
 
 from engine.evidence import Place
+from engine.quantity.wording import count, listed, several, turns
 
-_PARTS = {
-    1: "1/32",
-    2: "1/16",
-    3: "3/32",
-    4: "1/8",
-    6: "3/16",
-    8: "1/4",
-    12: "3/8",
-    16: "1/2",
-    20: "5/8",
-    24: "3/4",
-    28: "7/8",
-}
 _PARSER = Formatter()
 
 
@@ -133,29 +121,5 @@ def _number(value: int | float | Fraction, how: str) -> str:
         return f"{min(99, max(1, round(100 * float(value))))} in 100"
     if how.startswith("count "):
         thing = how.removeprefix("count ")
-        return f"{int(value)} {thing if value == 1 else several(thing)}"
+        return count(int(value), thing, several(thing))
     return format(float(value), how or "g")
-
-
-def turns(value: float | Fraction) -> str:
-    """`1 1/4 turns`, `1/8 turn`; to a thirty-second."""
-    n = round(abs(float(value)) * 32)
-    whole, rest = divmod(n, 32)
-    part = _PARTS.get(rest, f"{rest}/32") if rest else ""
-    text = " ".join(x for x in (str(whole) if whole or not rest else "", part) if x)
-    return f"{text} turn{'s' if n > 32 or not n else ''}"
-
-
-def listed(items: Iterable[str], last: str = "and") -> str:
-    """`a, b and c`; with `,` as `last`: `a, b, c`."""
-    rows = list(items)
-    if len(rows) < 2 or last == ",":
-        return ", ".join(rows) or "none"
-    return f"{', '.join(rows[:-1])} {last or 'and'} {rows[-1]}"
-
-
-def several(name: str) -> str:
-    """More than one of them: `bodies`, `rows`."""
-    if name.endswith("y") and name[-2:-1] not in "aeiou":
-        return name[:-1] + "ies"
-    return name if name.endswith("s") else name + "s"

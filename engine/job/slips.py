@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from engine.job.model import Job
+from engine.job.model import Job, ScrewBand
 from engine.procedure.source.problems import did_you_mean, nearest
 from engine.vocabulary.vocabulary import SHIPPED, Vocabulary
 
@@ -42,3 +42,23 @@ def slips(job: Job, words: Vocabulary = SHIPPED) -> Iterator[Slip]:
             close = nearest(key, type(part).model_fields, ALIKE)
             if close is not None:
                 yield Slip((section, key), f"`{section}.{key}` is no key of a job.", f"Did you mean '{close}'?")
+
+
+class Undeclared(ValueError):
+    """A word of a job that nobody declares; the message is a sentence with the nearest that somebody does."""
+
+
+def settled(job: Job, words: Vocabulary) -> Job:
+    """A job with the band of a kind of mixture screw that only a file or shop declares, so that it is in the record.
+
+    Raises `Undeclared` where nobody declares the kind.
+    """
+    kind = job.bank.mixture_screw
+    if kind is None or kind in SHIPPED.mixture_screws or job.bank.mixture_screw_band is not None:
+        return job
+    found = words.mixture_screws.get(kind)
+    if found is None or found.band is None:
+        hint = did_you_mean(kind, words.mixture_screws, "It can be")
+        raise Undeclared(f"Nobody declares the job's kind of mixture screw, '{kind}'. {hint}".strip())
+    band = ScrewBand.of(found.out, found.band, found.source)
+    return job.model_copy(update={"bank": job.bank.model_copy(update={"mixture_screw_band": band})})

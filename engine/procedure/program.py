@@ -143,6 +143,8 @@ class Reading:
     over_range: bool = False
     #: A place that is not taken must say why.
     lack_needs_reason: bool = False
+    #: A value finer than the step is rounded to it; else it is kept as typed.
+    rounds: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,15 +25,15 @@ def exact(value: Any) -> Fraction | None:
 
 
 def rounded(
-    value: Fraction, step: Fraction | None, low: Fraction | None, high: Fraction | None, zero: Fraction
+    value: Fraction, step: Fraction | None, low: Fraction | None = None, high: Fraction | None = None
 ) -> Fraction:
-    """`value` to the nearest multiple of `step` from `zero`, halves upwards; it never leaves [low, high]."""
+    """`value` to the nearest whole multiple of `step`, a half away from zero; it never leaves [low, high]."""
     if not step:
         return value
-    steps = (value - zero) / step
+    steps = abs(value) / step
     if steps.denominator == 1:
         return value
-    near = zero + math.floor(steps + Fraction(1, 2)) * step
+    near = math.floor(steps + Fraction(1, 2)) * step * (-1 if value < 0 else 1)
     if high is not None and near > high:
         return high
     return low if low is not None and near < low else near

@@ -75,8 +75,59 @@ def _table() -> dict[str, Unit]:
 
 UNITS: dict[str, Unit] = _table()
 
-#: What a technician may type before a unit: 1, 1.25, 1,25, 1/4, 1 1/4, with a sign.
-_NUMBER = re.compile(r"\s*([+-]?)\s*(?:(\d+)\s+(\d+)\s*/\s*(\d+)|(\d+)\s*/\s*(\d+)|(\d*[.,]\d+|\d+[.,]?))\s*")
+#: What people write for a unit, in small letters, beside its own name.
+_ALSO: dict[str, str] = {
+    "turns": "turn",
+    "flats": "flat",
+    "degrees": "deg",
+    "c": "degC",
+    "f": "degF",
+    "°f": "degF",
+    "deg c": "degC",
+    "deg f": "degF",
+    "° c": "degC",
+    "° f": "degF",
+    "l": "L",
+    "litre": "L",
+    "litres": "L",
+    "liter": "L",
+    "liters": "L",
+    "inch": "in",
+    "inches": "in",
+    '"': "in",
+    "kg/hr": "kg/h",
+    "lbs": "lb",
+    "cm3": "cc",
+    "mm²": "mm2",
+    "percent": "%",
+    "per cent": "%",
+    "sec": "s",
+    "seconds": "s",
+    "minutes": "min",
+    "hours": "h",
+    "1/min": "rpm",
+    "revs": "rpm",
+}
+_BY_SMALL: dict[str, str] = {name.lower(): name for name in UNITS} | _ALSO
+#: Units of whole hundreds and thousands, of which nobody needs a thousandth: `1,050` can't be told from 1050 there.
+_COUNTED = frozenset({"rpm", "cc", "ml", "m", "km", "Pa", "hPa", "mbar", "ppm"})
+_THOUSANDS = re.compile(r"\s*[+-]?\s*[1-9]\d{0,2}([.,])\d{3}(?![\d.,/])")
+_VULGAR = {
+    "½": " 1/2",
+    "¼": " 1/4",
+    "¾": " 3/4",
+    "⅛": " 1/8",
+    "⅜": " 3/8",
+    "⅝": " 5/8",
+    "⅞": " 7/8",
+    "⅓": " 1/3",
+    "⅔": " 2/3",
+}
+
+#: What a technician may type before a unit: 1, 1.25, 1,25, 1/4, 1 1/4, 1+1/4, with a sign.
+_NUMBER = re.compile(
+    r"\s*([+-]?)\s*(?:(\d+)(?:\s+|\s*\+\s*)(\d+)\s*/\s*(\d+)|(\d+)\s*/\s*(\d+)|(\d*[.,]\d+|\d+[.,]?))\s*"
+)
 
 
 class NotAQuantity(ValueError):
@@ -85,6 +136,8 @@ class NotAQuantity(ValueError):
 
 def parse_number(text: str) -> tuple[Fraction, str]:
     """Read a number from the front of `text` (`1.25`, `1,25`, `1/4`, `1 1/4`); return it and the rest, stripped."""
+    for sign, said in _VULGAR.items():
+        text = text.replace(sign, said)
     match = _NUMBER.match(text[:60])
     if not match:
         raise NotAQuantity(f"'{text[:40].strip()}' does not start with a number. Write it like 1.25, 1,25 or 1 1/4.")
@@ -100,13 +153,30 @@ def parse_number(text: str) -> tuple[Fraction, str]:
     return (-value if sign == "-" else value), text[match.end() :].strip()
 
 
+def unit_named(said: str) -> Unit | None:
+    """The unit that a text names: by its own name, else as people write it (`turns`, `C`, `l`, `PSI`); None: none."""
+    found = UNITS.get(said)
+    if found is None:
+        name = _BY_SMALL.get(" ".join(said.lower().split()))
+        found = UNITS[name] if name is not None else None
+    return found
+
+
 def parse_quantity(text: str, default: str | None = None) -> tuple[Fraction, Unit]:
-    """Read `4.5 kg/h`; a bare number takes the unit `default`. Return the value in that unit, and the unit."""
+    """Read `4.5 kg/h`; a bare number takes the unit `default`. Return the value in that unit, and the unit.
+
+    Raises `NotAQuantity` with a sentence, also where a thousand and a decimal mark can't be told apart.
+    """
     value, rest = parse_number(text)
-    name = rest or (default if default is not None else "")
-    if name not in UNITS:
+    unit = unit_named(rest or (default if default is not None else ""))
+    if unit is None:
         raise NotAQuantity(f"'{rest[:20]}' is not a known unit in '{text.strip()[:40]}'.")
-    return value, UNITS[name]
+    mark = _THOUSANDS.match(text) if unit.name in _COUNTED else None
+    if mark is not None and (mark.group(1) == "," or unit.name == "rpm"):
+        said = mark.group().strip()
+        whole, part = said.replace(",", "").replace(".", ""), said.replace(",", ".").rstrip("0").rstrip(".")
+        raise NotAQuantity(f"'{said}' can be {whole} or {part}. Write it without the mark, or as {part}.")
+    return value, unit
 
 
 def write_number(value: Fraction) -> str:

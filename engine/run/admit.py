@@ -1,6 +1,6 @@
 """Whether an answer may become an event: kinds, names, row lengths, ranges, dangers; it changes no state.
 
-What passes is exact: numbers in base units, rounded once to the reading's step.
+What passes is exact: numbers in base units, as fine as they were given.
 """
 
 from __future__ import annotations
@@ -12,9 +12,10 @@ from operator import attrgetter
 from typing import Any
 
 from engine.procedure.source.problems import did_you_mean
-from engine.quantity.exact import exact, rounded
-from engine.quantity.units import from_base, to_base
+from engine.quantity.exact import exact
+from engine.quantity.units import NotAQuantity
 from engine.quantity.values import NOT_TAKEN, OVER_RANGE, Missing, OverRange
+from engine.quantity.wording import decimal
 from engine.run import gate
 from engine.run.answer import ALONE, KINDS, Answer, AnswerRefused, Kind
 from engine.run.events import GO_ON, Event
@@ -23,7 +24,7 @@ from engine.run.machine import cautions, dangers, way_of
 from engine.run.reported import fitted_by, moved_by
 from engine.run.scope import scope
 from engine.run.state import Gate, State, spoken_name, visit_of_run
-from engine.run.texts import number, said
+from engine.run.texts import said
 
 #: The longest text that is kept of a note or a reason, in characters; a longer one is refused, never cut.
 LONGEST_NOTE, LONGEST_REASON, LONGEST_NAME = 10_000, 500, 80
@@ -278,20 +279,10 @@ def _one(read: ReadPlan, value: Any, what: str) -> Any:
 
 
 def _number(read: ReadPlan, value: Any, what: str) -> Fraction:
-    kind = read.reading.type
-    unit = kind.unit or ""
-    found = exact(value)
-    if found is None:
-        raise AnswerRefused(f"{what}: '{str(value)[:40]}' is not a number. Give a number in {unit or 'plain figures'}.")
-    base = to_base(found, unit)
-    if (kind.low is not None and base < kind.low) or (kind.high is not None and base > kind.high):
-        low, high = (number(from_base(v, unit)) if v is not None else "no limit" for v in (kind.low, kind.high))
-        raise AnswerRefused(
-            f"{what}: {number(found)} {unit} is outside {low} to {high} {unit}. Look at the reading again.".replace(
-                "  ", " "
-            ).replace(" .", ".")
-        )
-    return rounded(base, read.reading.step, kind.low, kind.high, to_base(Fraction(0), unit))
+    try:
+        return read.measure.base(read.measure.given(value))
+    except NotAQuantity as fault:
+        raise AnswerRefused(f"{what}: {fault}") from None
 
 
 # ---- the other kinds
@@ -401,7 +392,7 @@ def _waited(plan: RunLayout, state: State, answer: Answer, event: Event) -> Even
     seconds = exact(answer.waited)
     if seconds is None or not 0 <= seconds <= _LONGEST_WAIT:
         raise AnswerRefused("A wait is a number of seconds, from 0 up to a week.")
-    return event._replace(text=number(seconds))
+    return event._replace(text=decimal(seconds))
 
 
 #: What each kind of answer still needs to become its event; a kind that is not here needs nothing.

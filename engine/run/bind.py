@@ -8,13 +8,12 @@ from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from typing import Any, NamedTuple
 
-from engine.job.model import Job, ScrewBand
+from engine.job.model import Job
 from engine.procedure.build.facts import value_of
 from engine.procedure.pairs import pairs
 from engine.procedure.program import Fact, Layout, Procedure, Program, Setting
 from engine.procedure.source.problems import did_you_mean
 from engine.quantity.units import NotAQuantity, convert, from_base, parse_quantity, to_base
-from engine.vocabulary.vocabulary import SHIPPED, Vocabulary
 
 
 class NotForThisJob(ValueError):
@@ -30,22 +29,6 @@ class InForce(NamedTuple):
 
 #: file -> setting -> value and origin.
 Settings = Mapping[str, Mapping[str, InForce]]
-
-
-def settled(job: Job, words: Vocabulary) -> Job:
-    """A job with the band of a kind of mixture screw that only a file or shop declares, so that it is in the record.
-
-    Raises `NotForThisJob` where nobody declares the kind.
-    """
-    kind = job.bank.mixture_screw
-    if kind is None or kind in SHIPPED.mixture_screws or job.bank.mixture_screw_band is not None:
-        return job
-    found = words.mixture_screws.get(kind)
-    if found is None or found.band is None:
-        hint = did_you_mean(kind, words.mixture_screws, "It can be")
-        raise NotForThisJob(f"Nobody declares the job's kind of mixture screw, '{kind}'. {hint}".strip())
-    band = ScrewBand.of(found.out, found.band, found.source)
-    return job.model_copy(update={"bank": job.bank.model_copy(update={"mixture_screw_band": band})})
 
 
 def fits(layout: Layout, job: Job, title: str) -> None:

@@ -12,6 +12,7 @@ from typing import Any
 from engine.evidence import Place
 from engine.job.model import Job
 from engine.procedure.program import PER_CARB, Procedure, Program, Reading, ReadSpec, Screw, Step
+from engine.quantity.measure import of_base
 from engine.run import bind
 from engine.run.acts import Act, Exit, Way, entering, leaving, way_on
 from engine.run.events import FORMAT
@@ -199,9 +200,9 @@ class StepPlan:
 
 
 class ReadPlan:
-    """One reading that a step takes, with its bounds in base units."""
+    """One reading that a step takes, and what its number must be."""
 
-    __slots__ = ("listed", "may_lack", "name", "reading", "when")
+    __slots__ = ("listed", "may_lack", "measure", "name", "reading", "when")
 
     def __init__(self, file: FilePlan, spec: ReadSpec) -> None:
         self.name = spec.reading
@@ -209,6 +210,8 @@ class ReadPlan:
         self.when: Run | None = spec.when.run if spec.when else None
         self.may_lack = spec.may_lack or self.reading.may_lack
         self.listed = spec.listed
+        kind = self.reading.type
+        self.measure = of_base(kind.unit, kind.low, kind.high, self.reading.step, self.reading.rounds)
 
 
 def counts_out(screw: Screw) -> bool:

@@ -9,11 +9,11 @@ from typing import Any
 from engine.evidence import Move, Part, Place
 from engine.procedure.source.problems import did_you_mean
 from engine.quantity.exact import exact
+from engine.quantity.wording import fraction
 from engine.run.answer import AnswerRefused
 from engine.run.layout import RunLayout
 from engine.run.moves import Turn, ways_of
 from engine.run.state import State
-from engine.run.texts import turns
 
 
 def moved_by(plan: RunLayout, state: State, reported: Any) -> tuple[Move, ...]:
@@ -52,15 +52,15 @@ def _move(plan: RunLayout, state: State, item: Any) -> Move:
         raise AnswerRefused(f"A screw is turned 'in' or 'out', not '{str(direction)[:20]}'.")
     if position is not None and not screw.range[0] <= position <= screw.range[1]:
         raise AnswerRefused(
-            f"Screw '{screw.name}' can't stand at {turns(position)} turns from its zero; it goes from "
-            f"{turns(screw.range[0])} to {turns(screw.range[1])}."
+            f"Screw '{screw.name}' can't stand at {fraction(position)} turns from its zero; it goes from "
+            f"{fraction(screw.range[0])} to {fraction(screw.range[1])}."
         )
     if amount is not None and amount < 0:
         raise AnswerRefused("Turns are counted from 0 up, with the direction beside them.")
     if amount is not None and amount > screw.range[1] - screw.range[0]:
         raise AnswerRefused(
-            f"Screw '{screw.name}' goes from {turns(screw.range[0])} to {turns(screw.range[1])}; it can't be turned "
-            f"{str(item.get('turns'))[:20]} turns. Count again."
+            f"Screw '{screw.name}' goes from {fraction(screw.range[0])} to {fraction(screw.range[1])}; it can't be "
+            f"turned {str(item.get('turns'))[:20]} turns. Count again."
         )
     if amount and direction is None and position is None:
         raise AnswerRefused(f"Say which way screw '{screw.name}' was turned: in or out.")

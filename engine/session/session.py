@@ -23,11 +23,12 @@ from engine.book.trouble import BookTrouble, BookUnsure
 from engine.contract import Registry
 from engine.evidence import Finding
 from engine.job.model import Job
+from engine.job.slips import Undeclared, settled
 from engine.procedure.program import Program
 from engine.procedure.source.files import KITS
 from engine.run.admit import admit
 from engine.run.answer import Answer, AnswerRefused
-from engine.run.bind import NotForThisJob, Settings, settled
+from engine.run.bind import NotForThisJob, Settings
 from engine.run.events import Event
 from engine.run.layout import RunLayout, prepare
 from engine.run.machine import begin, step
@@ -128,7 +129,10 @@ class Session:
         """
         clock = clock or wall_clock
         # The run lives on what the record keeps of the job, so that it is the same when it is opened again.
-        known = settled(Job.model_validate(job.engineering()), program.files[program.main].vocabulary)
+        try:
+            known = settled(Job.model_validate(job.engineering()), program.files[program.main].vocabulary)
+        except Undeclared as fault:
+            raise NotForThisJob(str(fault)) from None
         plan = prepare(program, known, shop)
         live = Live(advisers, known, plan.main.procedure.terms)
         state, _ = begin(plan, live)

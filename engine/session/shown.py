@@ -15,6 +15,7 @@ from engine.evidence import Aim, Move, Place
 from engine.procedure.program import Guard, Reading
 from engine.quantity.units import from_base
 from engine.quantity.values import OverRange
+from engine.quantity.wording import quantity
 from engine.run import gate
 from engine.run.admit import asks, symptoms
 from engine.run.events import GO_ON
@@ -23,7 +24,7 @@ from engine.run.machine import cautions
 from engine.run.moves import asked
 from engine.run.scope import Scope, scope
 from engine.run.state import Frame, Gate, Past, Recorded, State, standing, visit_of_run, walk
-from engine.run.texts import quantity, render, said
+from engine.run.texts import render, said
 from engine.session.view import (
     Advised,
     Ask,
@@ -217,6 +218,7 @@ def _ask(plan: RunLayout, state: State, look: Scope, read: ReadPlan) -> Ask:
         lack_needs_reason=reading.lack_needs_reason,
         last=_shown(last, unit),
         expect=_expected(state.frame, reading, len(places)),
+        rounds=reading.rounds,
     )
 
 

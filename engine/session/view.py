@@ -55,6 +55,8 @@ class Ask:
     #: The newest row of this quantity and what the advice expected now, if any (declared unit).
     last: tuple[Any, ...] | None = None
     expect: tuple[Fraction | None, ...] | None = None
+    #: A value finer than the step is rounded to it.
+    rounds: bool = False
 
 
 @dataclass(frozen=True, slots=True)

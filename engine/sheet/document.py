@@ -11,7 +11,7 @@ from fractions import Fraction
 from typing import Any, Literal
 
 from engine.evidence import Finding, Place
-from engine.run.texts import number, quantity, turns, unit_word
+from engine.quantity.wording import decimal, fraction, quantity, unit_word
 from engine.sheet.gather import Change, Compared, Sheet, Stand
 
 #: How a run ended, in words, and how good that is.
@@ -259,7 +259,7 @@ def value(one: Any, unit: str | None) -> str:
         return "-"
     if isinstance(one, str | bool):
         return quantity(one, None)
-    return turns(one) if unit == "turn" else quantity(one, None)
+    return fraction(one) if unit == "turn" else quantity(one, None)
 
 
 def _numbers(row: Iterable[Any]) -> tuple[Fraction | None, ...]:
@@ -301,8 +301,8 @@ def _bands(stands: Iterable[Stand]) -> tuple[Row, ...]:
         low, high = stand.band
         for place, at in zip(stand.places, stand.left, strict=True):
             how = "not counted" if at is None else "in band" if low <= at <= high else "under" if at < low else "over"
-            band = f"{turns(low)} to {turns(high)}: {how}"
-            out.append(Row(place, ("-" if at is None else turns(at), band), stand.name, how in ("under", "over")))
+            band = f"{fraction(low)} to {fraction(high)}: {how}"
+            out.append(Row(place, ("-" if at is None else fraction(at), band), stand.name, how in ("under", "over")))
     return tuple(out)
 
 
@@ -365,14 +365,14 @@ def _conditions(sheet: Sheet) -> Iterable[str]:
         if v is not True and (metered or name != "exhaust_sampling"):
             yield f"{name.replace('_', ' ').capitalize()}: {_plain(v)}"
     air = job.conditions
-    yield f"Air: {number(air.temperature, 0)} degC, {number(air.altitude, 0)} m above the sea"
+    yield f"Air: {decimal(air.temperature, 0)} degC, {decimal(air.altitude, 0)} m above the sea"
     if sheet.engine:
-        yield f"Fuel: petrol with {number(job.fuel.ethanol, 0)} % ethanol"
+        yield f"Fuel: petrol with {decimal(job.fuel.ethanol, 0)} % ethanol"
 
 
 def _plain(v: Any) -> str:
     if isinstance(v, Fraction | int):
-        return number(Fraction(v))
+        return decimal(Fraction(v))
     return ", ".join(map(_plain, v)) if isinstance(v, list | tuple) else str(v)
 
 

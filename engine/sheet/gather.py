@@ -17,10 +17,10 @@ from engine.evidence import Finding, Place
 from engine.job.model import Job
 from engine.procedure.program import Reading
 from engine.quantity.units import from_base
+from engine.quantity.wording import quantity
 from engine.run.events import reasons
 from engine.run.layout import FilePlan
 from engine.run.state import Frame, State, standing, walk
-from engine.run.texts import quantity
 from engine.session.session import Session
 from engine.session.shown import lines
 from engine.session.view import Line

@@ -5,7 +5,8 @@ from __future__ import annotations
 import textwrap
 
 from engine.carburation.rules.sizing_report import Fitted, Part, SizingReport
-from engine.wording import Words, listed
+from engine.quantity.wording import listed
+from engine.wording import Words
 
 
 def _off(part: Part, one: Fitted) -> str:

@@ -16,6 +16,7 @@ from tui.control.questions import Countdown, Line, Option, Pick, Press
 FLOW = Cell("", None, "number", "kg/h", F(0), F(20), F(1, 10))
 TURNS = Cell("", None, "number", "turn", F(0), F(8))
 LEVEL = Cell("", None, "number", "mm", F(-20), F(20), F(1, 2))
+ROUNDED = Cell("", None, "number", "mm", F(-20), F(20), F(1, 2), rounds=True)
 SOUND = Cell("", None, "choice", choices=("even", "hunting", "not done, no tool"))
 
 
@@ -27,8 +28,11 @@ SOUND = Cell("", None, "choice", choices=("even", "hunting", "not done, no tool"
         (FLOW, " 5 ", F(5)),
         (FLOW, ",5", F(1, 2)),
         (FLOW, "5.", F(5)),
-        (FLOW, "4.83", F(48, 10)),
-        (FLOW, "4.85", F(49, 10)),
+        (FLOW, "4.83", F(483, 100)),
+        (FLOW, "4.85", F(485, 100)),
+        (ROUNDED, "-0.75", F(-1)),
+        (ROUNDED, "0,75", F(1)),
+        (ROUNDED, "-0.7", F(-1, 2)),
         (FLOW, "4.8 kg/h", F(48, 10)),
         (FLOW, "1 g/s", F(36, 10)),
         (TURNS, "1 1/4", F(5, 4)),
@@ -77,7 +81,7 @@ def test_a_value_just_past_the_range_is_not_rounded_into_it() -> None:
 
 @given(st.fractions(min_value=0, max_value=20, max_denominator=64))
 def test_a_fraction_said_by_the_screen_reads_back_as_itself(value: F) -> None:
-    from tui.drawing.phrases import fraction
+    from engine.quantity.wording import fraction
 
     cell = Cell("", None, "number", "turn", F(0), F(20))
     if value.denominator in (1, 2, 3, 4, 6, 8, 16, 32):

@@ -11,9 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.evidence import Finding, Move, Place
+from engine.quantity import wording
 from engine.session.view import Latest, ScrewRow
 from tui.control import stages
-from tui.drawing import bank, big, card, lines, padview, phrases, step_lines, turns
+from tui.drawing import bank, big, card, lines, padview, step_lines, turns
 from tui.drawing.lines import text_of
 from tui.screens import pages
 
@@ -35,7 +36,7 @@ TERMS = {"carb": "body"}
     ],
 )
 def test_turns_are_said_as_a_mechanic_says_them(value: F, said: str) -> None:
-    assert phrases.fraction(value) == said
+    assert wording.fraction(value) == said
 
 
 @pytest.mark.parametrize(
@@ -51,17 +52,17 @@ def test_turns_are_said_as_a_mechanic_says_them(value: F, said: str) -> None:
     ],
 )
 def test_readings_are_said_as_fine_as_they_are_written_down(value: F, step: F | None, said: str) -> None:
-    assert phrases.decimal(value, step) == said
+    assert wording.decimal(value, step) == said
 
 
 def test_places_use_the_words_of_the_family() -> None:
-    assert phrases.place(Place(2, 1), TERMS) == "body 2, barrel 1"
-    assert phrases.place(Place(2), {}) == "carb 2"
-    assert phrases.place(Place(1), TERMS, "gap") == "between body 1 and 2"
-    assert phrases.place(Place(3), TERMS, "cylinder") == "cylinder 3"
-    assert phrases.place(Place(), TERMS) == "the engine"
-    assert phrases.places([Place(1), Place(2)], TERMS, all_of=2) == "every body"
-    assert [phrases.several(w) for w in ("body", "tap", "key")] == ["bodies", "taps", "keys"]
+    assert wording.place(Place(2, 1), TERMS) == "body 2, barrel 1"
+    assert wording.place(Place(2), {}) == "carb 2"
+    assert wording.place(Place(1), TERMS, "gap") == "between body 1 and 2"
+    assert wording.place(Place(3), TERMS, "cylinder") == "cylinder 3"
+    assert wording.place(Place(), TERMS) == "the engine"
+    assert wording.places([Place(1), Place(2)], TERMS, all_of=2) == "every body"
+    assert [wording.several(w) for w in ("body", "tap", "key")] == ["bodies", "taps", "keys"]
 
 
 def test_a_move_says_which_screw_how_far_and_which_way(samples: Any) -> None:

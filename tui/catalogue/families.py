@@ -8,10 +8,10 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from engine.quantity import wording
 from engine.quantity.units import from_base
 from tui.catalogue.shelf import loaded, paths
 from tui.control.job_form import Fact, Family
-from tui.drawing import phrases
 
 if TYPE_CHECKING:
     from engine.procedure.program import Fact as DeclaredFact
@@ -49,11 +49,11 @@ def _family(name: str, files: Sequence[Procedure]) -> Family:
 
 def _fact(fact: DeclaredFact) -> Fact:
     kind = fact.type
-    default = "" if fact.default is None else phrases.number(fact.default, kind.unit)
+    default = "" if fact.default is None else wording.number(fact.default, kind.unit)
     if kind.kind != "number":
         return Fact(fact.path, kind.choices, yes_no=kind.kind == "bool", default=default)
     unit = kind.unit or ""
     low, high = (None if v is None else from_base(v, unit) for v in (kind.low, kind.high))
     if isinstance(fact.default, Fraction):
-        default = phrases.number(from_base(fact.default, unit), unit)
+        default = wording.number(from_base(fact.default, unit), unit)
     return Fact(fact.path, (), unit, low, high, default=default)

@@ -13,15 +13,14 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Literal
 
-from engine.quantity.units import UNITS, NotAQuantity, convert, parse_quantity
-from tui.drawing import phrases
+from engine.quantity.measure import Measure
+from engine.quantity.units import NotAQuantity
 
 if TYPE_CHECKING:
     from engine.evidence import Place
 
 #: What a text for a number may hold, besides letters of a unit.
-_NUMERIC = set("0123456789.,/+- %°²³µ½¼¾")
-_VULGAR = {"½": " 1/2", "¼": " 1/4", "¾": " 3/4"}
+_NUMERIC = set('0123456789.,/+- %°²³µ½¼¾⅛⅜⅝⅞⅓⅔"')
 LONGEST = 200
 
 
@@ -45,6 +44,8 @@ class Cell:
     step: Fraction | None = None
     choices: tuple[str, ...] = ()
     optional: bool = False
+    #: A value finer than the step is rounded to it; else it is kept as typed.
+    rounds: bool = False
     #: Of a text: what is wrong with it, in a sentence; empty where nothing is.
     fault: Callable[[str], str] | None = None
 
@@ -66,7 +67,7 @@ class Row:
 
 
 def read(cell: Cell, text: str) -> Any:
-    """What a text means in this cell: a Fraction in its unit (rounded to its step), a choice, or a text; None where
+    """What a text means in this cell: a Fraction in its unit, a choice, or a text; None where
     it may be empty.
 
     Raises `Refusal` with a sentence.
@@ -92,36 +93,10 @@ def read(cell: Cell, text: str) -> Any:
 
 
 def _number(cell: Cell, text: str) -> Fraction:
-    for sign, said in _VULGAR.items():
-        text = text.replace(sign, said)
-    said = text[0] + text[1:].replace("+", " ") if text[0] in "+-" else text.replace("+", " ")
     try:
-        value, unit = parse_quantity(said, cell.unit or "")
+        return Measure(cell.unit or "", cell.low, cell.high, cell.step, cell.rounds).typed(text)
     except NotAQuantity as fault:
         raise Refusal(str(fault)) from None
-    own = cell.unit or ""
-    if unit.name != own:
-        if own not in UNITS or unit.dimension != UNITS[own].dimension:
-            raise Refusal(f"{unit.name} does not belong here: this is read in {own or 'plain numbers'}.")
-        value = convert(value, unit.name, own)
-    exact = value
-    if cell.step:
-        value = round_to(value, cell.step)
-    below = cell.low is not None and min(value, exact) < cell.low
-    above = cell.high is not None and max(value, exact) > cell.high
-    if below or above:
-        raise Refusal(
-            f"{phrases.with_unit(exact, cell.unit)} is outside {phrases.number(cell.low, cell.unit)} to "
-            f"{phrases.with_unit(cell.high, cell.unit)}. Correct it, or read again."
-        )
-    return value
-
-
-def round_to(value: Fraction, step: Fraction) -> Fraction:
-    """The nearest multiple of a step, a half away from zero."""
-    turns = abs(value) / step
-    whole = (2 * turns.numerator + turns.denominator) // (2 * turns.denominator)
-    return whole * step * (-1 if value < 0 else 1)
 
 
 @dataclass(frozen=True, slots=True)

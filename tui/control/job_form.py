@@ -15,6 +15,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from engine.evidence import Place
+from engine.quantity import wording
 from engine.session.view import ScrewRow
 from engine.vocabulary.vocabulary import SHIPPED
 from tui.control.entry import Cell, Fields, Refusal, Row, read
@@ -89,7 +90,7 @@ def _choice(name: str, ask: str, choices: Sequence[str], start: int = 1, hint: s
 
 def rows(families: Sequence[Family], chosen: Family, texts: Mapping[str, str]) -> tuple[Row, ...]:
     """The fields of the form, in the order in which a customer tells it and a technician looks."""
-    carbs, barrels, body = chosen.carbs, chosen.barrels, phrases.term(chosen.terms, "carb")
+    carbs, barrels, body = chosen.carbs, chosen.barrels, wording.term(chosen.terms, "carb")
     sizes = "50 for all, or by barrel: 50 50 55 50"
     base = (
         _text("title", "Complaint"),
@@ -104,7 +105,7 @@ def rows(families: Sequence[Family], chosen: Family, texts: Mapping[str, str]) -
         _number("engine.peak_power_speed", "Speed of peak power", "rpm", 1500, 15000, optional=True),
         _choice("engine.use", "Used for", ("road", "fast road", "race")),
         _choice("bank.family", "Family of carburettors", [f.name for f in families], _at(families, chosen)),
-        _number("bank.carbs", f"How many {phrases.several(body)}", "", *carbs, str(_usual(carbs))),
+        _number("bank.carbs", f"How many {wording.several(body)}", "", *carbs, str(_usual(carbs))),
         _number("bank.barrels_per_carb", f"Barrels in each {body}", "", *barrels, str(barrels[0])),
         _number("bank.cylinders_per_barrel", "Cylinders fed by each barrel", "", 1, 4, fed(texts)),
         _choice("bank.manifold", "Manifold", ("separate", "shared"), 1, "shared: all barrels feed one plenum"),
@@ -299,7 +300,7 @@ def _said(row: Row, value: Any) -> Any:
         sizes = _sizes(value)
         return sizes[0] if len(sizes) == 1 else sizes
     if isinstance(value, Fraction):
-        said = str(value.numerator) if value.denominator == 1 else phrases.decimal(value)
+        said = str(value.numerator) if value.denominator == 1 else wording.decimal(value)
         return f"{said} {cell.unit}" if cell.unit else int(said) if value.denominator == 1 else said
     return value
 

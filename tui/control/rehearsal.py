@@ -11,8 +11,8 @@ from random import randrange
 from typing import TYPE_CHECKING, Any
 
 from engine.evidence import Place
+from engine.quantity import wording
 from tui.control.desk import Desk, Sitting, Trouble, sentences
-from tui.drawing import phrases
 
 if TYPE_CHECKING:
     from engine.bench.plant.faults import Kind
@@ -92,18 +92,17 @@ def rehearse(
     from engine.bench.trial import fleet
     from engine.book.book import Book
     from engine.carburation.registry import shipped
-    from engine.run.bind import settled
+    from engine.job.slips import Undeclared, settled
     from engine.session.session import Session
 
     program = desk.program(procedure)
     families = [f for f in program.files[program.main].layout.families if f != "any"]
     seed = randrange(1, 10_000) if seed is None else seed
     known = job or fleet.random_job(seed, families[0] if families else fleet.SIDEDRAUGHT)
-    with sentences():
-        known = settled(known, program.files[program.main].vocabulary)
     try:
+        known = settled(known, program.files[program.main].vocabulary)
         specimen = fleet.faulted(known, faults, seed) if faults else fleet.random_engine(seed, known)
-    except NoSuchFault as fault:
+    except (NoSuchFault, Undeclared) as fault:
         raise Trouble(str(fault)) from fault
     with sentences():
         session = Session.start(program, specimen.job, book=Book.memory(), advisers=shipped(), shop=desk.shop.settings)
@@ -117,7 +116,7 @@ def really_wrong(sitting: Rehearsal) -> list[str]:
     out = []
     for fault in sitting.specimen.faults:
         kind = KINDS[fault.kind]
-        where = f"{phrases.place(Place(fault.carb, fault.barrel), sitting.view.terms)}: " if fault.carb else ""
+        where = f"{wording.place(Place(fault.carb, fault.barrel), sitting.view.terms)}: " if fault.carb else ""
         said = f"{where}{kind.says}{_size(fault.size, kind)}."
         mended = " You mended it." if fault in sitting.engine.mended else ""
         out.append(f"{said[0].upper()}{said[1:]}{mended}")

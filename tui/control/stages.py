@@ -13,6 +13,7 @@ from fractions import Fraction
 from typing import Any
 
 from engine.evidence import Move, Part, Place
+from engine.quantity import wording
 from engine.session.view import Ask, CautionView, View
 from tui.control.entry import Cell, Fields, Row
 from tui.control.questions import Countdown, Option, Pick, Press
@@ -81,7 +82,15 @@ def row_of(ask: Ask, view: View) -> Row:
     choices = bool(ask.choices)
     low, high = ask.range or (None, None)
     cell = Cell(
-        "", None, "choice" if choices else "number", None if choices else ask.unit, low, high, ask.step, ask.choices
+        "",
+        None,
+        "choice" if choices else "number",
+        None if choices else ask.unit,
+        low,
+        high,
+        ask.step,
+        ask.choices,
+        rounds=ask.rounds,
     )
     if ask.each is None or not ask.places:
         cells: tuple[Cell, ...] = (cell,)
@@ -92,9 +101,9 @@ def row_of(ask: Ask, view: View) -> Row:
         )
     hints = []
     if ask.of is not None:
-        hints.append(phrases.place(ask.of, view.terms))
+        hints.append(wording.place(ask.of, view.terms))
     if ask.average:
-        hints.append(f"{phrases.decimal(ask.average)} s average")
+        hints.append(f"{wording.decimal(ask.average)} s average")
     if ask.take and ask.take > 1:
         hints.append(f"the middle of {ask.take}")
     return Row(ask.name, ask.ask, cells, ask.how, ", ".join(hints), ask.may_lack, ask.healthy, ask.expect)
@@ -108,7 +117,7 @@ def label_of(place: Place, n: int, each: str, several: bool, view: View) -> str:
         return f"{n + 1}–{n + 2}"
     if several and place.barrel is not None:
         return str(place.barrel)
-    return f"{phrases.term(view.terms, 'carb')} {place.carb}"
+    return f"{wording.term(view.terms, 'carb')} {place.carb}"
 
 
 def texts(ask: Ask, value: Any) -> list[str]:
@@ -122,7 +131,7 @@ def texts(ask: Ask, value: Any) -> list[str]:
             out.append(str(ask.choices.index(each) + 1) if each in ask.choices else str(each))
         else:
             out.append(
-                phrases.number(
+                wording.number(
                     Fraction(each) if isinstance(each, int | Fraction) else Fraction(str(each)), ask.unit, ask.step
                 )
             )
@@ -175,7 +184,7 @@ def otherwise(view: View, sofar: Sofar) -> Fields:
                 ask,
                 (Cell("", None, "number", unit, -high, high, None, (), amount is None),),
                 hint="0: not turned; -1/8: the other way",
-                start=(phrases.fraction(amount),) if amount is not None else None,
+                start=(wording.fraction(amount),) if amount is not None else None,
             )
         )
     return Fields(tuple(rows), title="REALLY TURNED")
@@ -203,15 +212,15 @@ def other_parts(view: View, sofar: Sofar) -> Fields:
     rows = []
     for part in view.fit:
         size = sizes.get((part.part, part.place), Fraction(0))
-        where = phrases.place(part.place, view.terms)
-        ask = f"{phrases.plain(part.part)}, {where}: asked {phrases.decimal(part.size)}. Fitted"
+        where = wording.place(part.place, view.terms)
+        ask = f"{phrases.plain(part.part)}, {where}: asked {wording.decimal(part.size)}. Fitted"
         rows.append(
             Row(
                 f"{part.part} {len(rows)}",
                 ask,
                 (Cell("", None, "number", "", Fraction(0), Fraction(1000)),),
                 hint="0: none",
-                start=(phrases.decimal(size),),
+                start=(wording.decimal(size),),
             )
         )
     return Fields(tuple(rows), title="REALLY FITTED")

@@ -12,6 +12,7 @@ from fractions import Fraction
 from typing import Any
 
 from engine.evidence import Place
+from engine.quantity import wording
 from engine.session.view import Latest, ScrewRow, View
 from tui.drawing import phrases
 from tui.drawing.card import HEAD
@@ -124,7 +125,7 @@ def slot(row: ScrewRow, n: int) -> tuple[str, str]:
     position = row.positions[n]
     if position is None:
         return f"{HEAD} ?", "amber"
-    said = f"{HEAD} {phrases.fraction(position)}"
+    said = f"{HEAD} {wording.fraction(position)}"
     if row.band is None:
         return said, "ink"
     if position < row.band[0]:
@@ -149,7 +150,7 @@ def _of_body(plan_: BankPlan, carb: int) -> str:
     value = plan_.values.get(Place(carb, None))
     if value is None or plan_.barrels == 1:
         return ""
-    return f" {clean(phrases.with_unit(value, plan_.unit, plan_.step))} "
+    return f" {clean(wording.with_unit(value, plan_.unit, plan_.step))} "
 
 
 def reading_line(plan_: BankPlan, place: Place, cells: int) -> Line:
@@ -157,11 +158,11 @@ def reading_line(plan_: BankPlan, place: Place, cells: int) -> Line:
     label = f"{place.barrel} " if place.barrel is not None and plan_.barrels > 1 else ""
     value = _value(plan_, place)
     if value is None or isinstance(value, str | bool):
-        said = "–" if value is None else clean(phrases.number(value))
+        said = "–" if value is None else clean(wording.number(value))
         return cut_line(((f"{label}", "soft"), (f"{said:>5} ", "soft")), cells)
     value = Fraction(value)
     sign, role = side(value, plan_.band)
-    head = f"{phrases.number(value, plan_.unit, plan_.step):>5}{sign}"
+    head = f"{wording.number(value, plan_.unit, plan_.step):>5}{sign}"
     room = cells - len(label) - len(head) - 1
     line: Line = ((label, "soft"), (head, role))
     if room >= 4:
@@ -190,7 +191,7 @@ def close(plan_: BankPlan, cells: int, across: int | None = None) -> Lines:
 
 
 def _close_body(plan_: BankPlan, carb: int, cells: int) -> Lines:
-    name = f"{phrases.term(plan_.terms, 'carb')} {carb}"
+    name = f"{wording.term(plan_.terms, 'carb')} {carb}"
     screws = [slot(row, n) for each in ("carb", "bank") for row, n in _screws_at(plan_, Place(carb, None), each)]
     gap = [slot(row, n) for row, n in _screws_at(plan_, Place(carb, None), "gap")]
     head: Line = ((f"╴{name}╶", "strong"), (_of_body(plan_, carb), "strong"))
@@ -243,7 +244,7 @@ def opened(plan_: BankPlan, cells: int) -> Lines:
 
 def _box(plan_: BankPlan, carb: int, cells: int) -> Lines:
     inner = cells - 4
-    title = f" {phrases.term(plan_.terms, 'carb')} {carb} {_of_body(plan_, carb).lstrip()}"
+    title = f" {wording.term(plan_.terms, 'carb')} {carb} {_of_body(plan_, carb).lstrip()}"
     unit = f" {plan_.unit} " if plan_.unit and plan_.values else ""
     rule = "─" * max(0, cells - 3 - len(title) - len(unit))
     out: Lines = [cut_line((("┌─", "rule"), (title, "strong"), (rule, "rule"), (unit, "soft"), ("┐", "rule")), cells)]

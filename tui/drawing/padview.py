@@ -11,6 +11,7 @@ from itertools import groupby
 
 from rich.cells import cell_len
 
+from engine.quantity import wording
 from tui.control.entry import Cell, Fields, Refusal, Row, read
 from tui.control.questions import Countdown, Pick, Press
 from tui.control.questions import Line as TextLine
@@ -48,9 +49,9 @@ def limits(cell: Cell) -> str:
         return ""
     if cell.kind == "text":
         return "may stay empty" if cell.optional else ""
-    said = phrases.unit_word(cell.unit)
+    said = wording.unit_word(cell.unit)
     if cell.low is not None and cell.high is not None:
-        said = f"{phrases.number(cell.low, cell.unit)} to {phrases.number(cell.high, cell.unit)} {said}".strip()
+        said = f"{wording.number(cell.low, cell.unit)} to {wording.number(cell.high, cell.unit)} {said}".strip()
     return f"{said}, may stay empty" if cell.optional else said
 
 
@@ -108,7 +109,7 @@ def _cells(question: Fields, row: Row, cells: int, terms: dict[str, str]) -> Lin
     for carb, group in groupby(enumerate(row.cells), key=lambda p: p[1].place.carb if p[1].place else None):
         these = list(group)
         inner = len(these) > 1
-        head = f"{phrases.term(terms, 'carb')} {carb} " if inner and carb is not None else ""
+        head = f"{wording.term(terms, 'carb')} {carb} " if inner and carb is not None else ""
         for k, (n, cell) in enumerate(these):
             on = first + n == question.at
             text = shown(cell, question.texts[first + n])
@@ -159,7 +160,7 @@ def _echo(question: Fields, cells: int) -> Line:
     text = question.texts[question.at].strip()
     beside = []
     if row.expect is not None and question.index < len(row.expect) and row.expect[question.index] is not None:
-        beside.append(f"expected {phrases.number(row.expect[question.index], cell.unit, cell.step)}")
+        beside.append(f"expected {wording.number(row.expect[question.index], cell.unit, cell.step)}")
     sound = healthy(row, cell)
     # Of a list of answers none is called the right one: it would be the one that is typed.
     if sound and cell.kind != "choice":
@@ -179,7 +180,7 @@ def _echo(question: Fields, cells: int) -> Line:
         return ((f"  {fault}", "soft"),)
     if cell.kind == "text":
         return (("  Enter keeps it.", "soft"),)
-    said = phrases.with_unit(value, cell.unit, cell.step)
+    said = wording.with_unit(value, cell.unit, cell.step)
     out = _outside(row, value)
     return ((f"  = {clean(said)}", "amber" if out else "good"), (f"  {out}" if out else "", "amber"), *tail)
 
@@ -195,8 +196,8 @@ def healthy(row: Row, cell: Cell) -> str:
         if low is None and high is None:
             return ""
         way, one = ("from", low) if high is None else ("up to", high)
-        return f"{way} {phrases.with_unit(one, cell.unit, cell.step)}"
-    return f"{phrases.number(low, cell.unit, cell.step)} to {phrases.with_unit(high, cell.unit, cell.step)}"
+        return f"{way} {wording.with_unit(one, cell.unit, cell.step)}"
+    return f"{wording.number(low, cell.unit, cell.step)} to {wording.with_unit(high, cell.unit, cell.step)}"
 
 
 def _outside(row: Row, value: object) -> str:
@@ -216,7 +217,7 @@ def _others(question: Fields, here: int, cells: int, room: int) -> Lines:
     done: Lines = []
     for row in question.rows[:here]:
         said = "  ".join(shown(c, t) or "–" for c, t in zip(row.cells, question.typed(row), strict=True))
-        unit = phrases.unit_word(row.cells[0].unit)
+        unit = wording.unit_word(row.cells[0].unit)
         said = f"{clean(said)} {unit}"
         done.append(cut_line((("  ✓ ", "good"), (f"{clean(row.ask)}: ", "soft"), (said, "ink")), cells))
     free = room - len(last)

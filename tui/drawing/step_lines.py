@@ -10,6 +10,7 @@ from collections.abc import Collection, Iterable
 from fractions import Fraction
 
 from engine.evidence import Finding
+from engine.quantity import wording
 from engine.session.view import CautionView, Latest, View
 from tui.drawing import phrases
 from tui.drawing.lines import Line, Lines, clean, cut, cut_line, fill, width, wrapped
@@ -24,7 +25,7 @@ def head(view: View, cells: int) -> Lines:
     where = view.procedure if view.file in (view.procedure, "") else f"{view.file} · {view.procedure}"
     first = _ends(((clean(phrases.plain(where)), "soft"),), right, cells)
     visit = f"round {view.visit} of {view.limit}" if view.limit else (f"round {view.visit}" if view.visit > 1 else "")
-    place = f"{phrases.place(view.here, view.terms)}: " if view.here is not None else ""
+    place = f"{wording.place(view.here, view.terms)}: " if view.here is not None else ""
     title: Line = ((clean(place + view.title), "title"),)
     return [first, _ends(title, ((visit, "soft"),), cells)]
 
@@ -128,13 +129,13 @@ def findings(view: View, cells: int, rows: int, full: bool = False) -> Lines:
         return [(("No findings stand.", "soft"),)] if full else []
     out: Lines = []
     for n, finding in enumerate(these):
-        where = phrases.places(finding.where, view.terms, each=finding.each) if finding.where else ""
+        where = wording.places(finding.where, view.terms, each=finding.each) if finding.where else ""
         lines = finding_lines(finding, where, cells, full)
         if not full:
             lines = lines[:1]
         left = len(these) - n - 1
         if len(out) + len(lines) + (1 if left else 0) > rows and n:
-            out.append(((f"and {phrases.count(len(these) - n, 'more finding')}: F10", "amber"),))
+            out.append(((f"and {wording.count(len(these) - n, 'more finding')}: F10", "amber"),))
             return out
         if len(out) + len(lines) >= rows and left:
             out.append((*cut_line(lines[0], cells - 12), (f"  +{left}: F10", "amber")))
@@ -163,8 +164,8 @@ def suggestion(finding: Finding) -> str:
     s = finding.suggest
     if s is None:
         return ""
-    instead = f" in place of {phrases.decimal(s.old)}" if s.old is not None else ""
-    return f"{phrases.plain(s.part)} {phrases.decimal(s.new)}{instead}"
+    instead = f" in place of {wording.decimal(s.old)}" if s.old is not None else ""
+    return f"{phrases.plain(s.part)} {wording.decimal(s.new)}{instead}"
 
 
 def sureness(value: float) -> str:
@@ -193,7 +194,7 @@ def spread_line(view: View, cells: int) -> Lines:
     if row is None or not row.spreads:
         return []
     step = Fraction(1, 100) if row.spreads[-1] < Fraction(1, 10) else Fraction(1, 10)
-    past = " → ".join(phrases.decimal(s, step) for s in row.spreads[-6:])
+    past = " → ".join(wording.decimal(s, step) for s in row.spreads[-6:])
     if row.tolerance is None:
         verdict, role = "", "soft"
     elif row.spreads[-1] <= row.tolerance:
@@ -207,7 +208,7 @@ def spread_line(view: View, cells: int) -> Lines:
 
 
 def _hundredth(value: Fraction) -> str:
-    return phrases.decimal(Fraction(round(value * 100), 100))
+    return wording.decimal(Fraction(round(value * 100), 100))
 
 
 def trend(view: View, cells: int, rows: int) -> Lines:
@@ -227,7 +228,7 @@ def trend(view: View, cells: int, rows: int) -> Lines:
         drawn = "".join(("┊" if c >= bar else "┃") if c == mark else "━" if c < bar else " " for c in range(room + 1))
         line: Line = (
             (f"{n:>3} ", "soft"),
-            (f"{phrases.decimal(spread, step):>6} ", "strong"),
+            (f"{wording.decimal(spread, step):>6} ", "strong"),
             (drawn.rstrip(), "good" if even else "amber"),
             (" even" if even else "", "good"),
         )
@@ -285,7 +286,7 @@ def how(view: View, cells: int) -> Lines:
         out += wrapped(ask.ask, cells, "strong")
         out += wrapped(ask.how or "Nothing more is written about this one.", cells, "ink", head=("  ", "ink"))
         if ask.average:
-            average = f"Average over {phrases.decimal(ask.average)} s: the middle of the swing."
+            average = f"Average over {wording.decimal(ask.average)} s: the middle of the swing."
             out += wrapped(average, cells, "ink", head=("  ", "ink"))
         if ask.take and ask.take > 1:
             out += wrapped(f"Take it {ask.take} times, write down the middle one.", cells, "ink", head=("  ", "ink"))

@@ -11,6 +11,7 @@ from fractions import Fraction
 from itertools import groupby
 
 from engine.evidence import Move, Part
+from engine.quantity import wording
 from engine.quantity.units import UNITS, from_base, to_base
 from engine.session.view import ScrewRow, View
 from tui.drawing import phrases
@@ -65,8 +66,8 @@ def stands(position: Fraction, row: ScrewRow | None) -> str:
     """Where a screw stands: `1 1/4 turns` from its seat; on the other side of a contact `2 turns clear of contact`."""
     unit = row.unit if row else "turn"
     if position < 0 and row is not None:
-        return f"{phrases.with_unit(-position, unit)} clear of {phrases.plain(row.zero)}"
-    return phrases.with_unit(position, unit)
+        return f"{wording.with_unit(-position, unit)} clear of {phrases.plain(row.zero)}"
+    return wording.with_unit(position, unit)
 
 
 def turn(view: View, move: Move) -> Turn:
@@ -80,23 +81,23 @@ def turn(view: View, move: Move) -> Turn:
     if move.aim is not None:
         of, step = _reading(view, move.aim.reading)
         value = in_unit(move.aim.value, of or "")
-        figure = phrases.number(value, of, step)
-        far = f"until {phrases.plain(move.aim.reading)} is {phrases.with_unit(value, of, step)}"
+        figure = wording.number(value, of, step)
+        far = f"until {phrases.plain(move.aim.reading)} is {wording.with_unit(value, of, step)}"
         short = f"to {figure} {of or ''}"
         if move.aim.place is not None:
-            gauge = f"gauge on {phrases.place(move.aim.place, view.terms)}"
+            gauge = f"gauge on {wording.place(move.aim.place, view.terms)}"
     elif move.position == 0 and (seated or move.turns is None):
         # A seat is felt, not counted: how far it stood from it is on the bank.
         far = "until it just seats" if seated else f"to {phrases.plain(row.zero if row else '')}"
         short, then = ("to its seat" if seated else far), ""
     elif move.turns is None:
         far = short = then.removeprefix("then at ") or "as told"
-        figure, then = phrases.fraction(abs(in_unit(move.position, unit))) if move.position is not None else "", ""
+        figure, then = wording.fraction(abs(in_unit(move.position, unit))) if move.position is not None else "", ""
     else:
         amount = in_unit(move.turns, unit)
-        figure = phrases.fraction(amount)
+        figure = wording.fraction(amount)
         far = short = f"{figure} {unit if abs(amount) <= 1 else unit + 's'}"
-    where = phrases.place(move.place, view.terms, row.each if row else None)
+    where = wording.place(move.place, view.terms, row.each if row else None)
     return Turn(where, phrases.plain(move.screw), move.direction.upper(), far, short, figure, move.effect, then, gauge)
 
 
@@ -109,7 +110,7 @@ def turns(view: View) -> tuple[Turn, ...]:
         said = [turn(view, m) for m in moves]
         alike = len({(t.direction, t.far, t.rest) for t in said}) == 1
         if row and alike and len(moves) == len(row.places) > 1:
-            every = "every one" if row.each == "gap" else f"every {phrases.term(view.terms, row.each)}"
+            every = "every one" if row.each == "gap" else f"every {wording.term(view.terms, row.each)}"
             out.append(replace(said[0], where=every))
         else:
             out.extend(said)
@@ -122,6 +123,6 @@ def fits(parts: Iterable[Part], terms: Mapping[str, str]) -> list[str]:
     for part in parts:
         by_size.setdefault((part.part, part.size), []).append(part)
     return [
-        f"{phrases.plain(name)} {phrases.decimal(size)}: {phrases.places([p.place for p in these], terms)}"
+        f"{phrases.plain(name)} {wording.decimal(size)}: {wording.places([p.place for p in these], terms)}"
         for (name, size), these in by_size.items()
     ]

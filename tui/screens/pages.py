@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from engine.quantity import wording
 from engine.session.view import View
 from tui.control import actions
 from tui.drawing import bank, phrases, step_lines
@@ -29,13 +30,13 @@ def screws(v: View, cells: int) -> Lines:
     """Every screw's position by place, with its band."""
     out: Lines = []
     for row in v.screws:
-        band = f"  band {phrases.fraction(row.band[0])} to {phrases.fraction(row.band[1])}" if row.band else ""
+        band = f"  band {wording.fraction(row.band[0])} to {wording.fraction(row.band[1])}" if row.band else ""
         unit = f", {row.unit}s from {phrases.plain(row.zero)}{band}"
         out.append(cut_line(((clean(phrases.plain(row.name)), "strong"), (unit, "soft")), cells))
         line: Line = (("  ", "ink"),)
         for n, place in enumerate(row.places):
             said, role = bank.slot(row, n)
-            piece: Line = ((f"{phrases.place(place, v.terms, row.each)} ", "soft"), (f"{said}   ", role))
+            piece: Line = ((f"{wording.place(place, v.terms, row.each)} ", "soft"), (f"{said}   ", role))
             if sum(len(t) for t, _ in (*line, *piece)) > cells and len(line) > 1:
                 out.append(line)
                 line = (("  ", "ink"),)

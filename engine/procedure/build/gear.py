@@ -86,6 +86,8 @@ def reading(make: Maker, name: str, part: ReadingPart, bank: Layout) -> Reading 
         step -= to_base(Fraction(0), parse_quantity(part.step, kind.unit or "")[1])
     if step is not None and step <= 0:
         make.fault("bad-number", part.step.span, "A step is more than 0.")
+    if part.rounding is not None and part.step is None:
+        make.fault("missing-key", part.key_span("rounding"), "There is no `step` to round to.", "Add `step: 0.1`.")
     return Reading(
         str(name),
         make.plain(part.ask),
@@ -101,6 +103,7 @@ def reading(make: Maker, name: str, part: ReadingPart, bank: Layout) -> Reading 
         is_true(part.may_lack),
         str(part.position_of) if part.position_of is not None else None,
         is_true(part.safety),
+        rounds=part.rounding is not None,
     )
 
 
@@ -130,6 +133,7 @@ def _reading_type(make: Maker, part: ReadingPart) -> Type | None:
     whole = (
         not part.unit
         and part.step is not None
+        and part.rounding is not None
         and all(x.denominator == 1 for x in (*pair, parse_quantity(part.step, "")[0]))
     )
     return Type(

@@ -156,7 +156,12 @@ class ReadingPart(Part):
     of: PlacePart | None = maybe(None, "Of", "The place that a single one belongs to: `{carb: 1}`.")
     unit: UnitName | None = maybe(None, "Unit", 'For a number: its unit; `""` for a plain number.')
     range: list[Quantity] = pair("Range", "For a number: what is outside is refused, `[0, 20]`.")
-    step: Quantity | None = maybe(None, "Step", "For a number: what it is rounded to.")
+    step: Quantity | None = maybe(
+        None, "Step", "For a number: the division of its scale. A finer value is kept as typed."
+    )
+    rounding: one_of("to step") | None = maybe(
+        None, "Rounding", "`to step`: a finer value is rounded to the nearest step, a half away from zero."
+    )
     choices: list[Word] = several(None, "Choices", "The answers, the healthy one first.")
     average: Quantity | None = maybe(None, "Average", "Take the mean over this long: `5 s`.")
     take: Whole | None = maybe(None, "Take", "Take it so many times.")

@@ -90,7 +90,7 @@ class Kit:
         for b in branches:
             steps[b.go] = Step(b.go, b.go, at, End("ok", Template("", at, ()), at))
         readings = {
-            n: Reading(n, n, "", "other", t, self.steps.get(n), None, None, None, None, at)
+            n: Reading(n, n, "", "other", t, self.steps.get(n), None, None, None, None, at, rounds=True)
             for n, t in self.names.items()
         }
         facts = {n: Fact(n, f"bank.{n}", t, None, at) for n, t in self.facts.items()}

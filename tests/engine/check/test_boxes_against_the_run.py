@@ -309,7 +309,7 @@ def test_the_run_takes_the_branch_whose_box_holds_the_readings(texts, names, ste
     if stepped:
 
         def entered(name, value):
-            return rounded(value, STEPS[name], k.names[name].low, k.names[name].high, Fraction(0))
+            return rounded(value, STEPS[name], k.names[name].low, k.names[name].high)
 
         names = {
             **names,

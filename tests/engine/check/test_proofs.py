@@ -11,7 +11,7 @@ from engine.procedure.report.pages import files_of
 ADVISERS = shipped()
 READINGS = """\
 readings:
-  flow: {ask: Flow, each: carb, unit: L/min, range: [0, 20], step: 0.1}
+  flow: {ask: Flow, each: carb, unit: L/min, range: [0, 20], step: 0.1, rounding: to step}
   drips: {ask: Drips?, choices: ['no', 'yes']}
   sound: {ask: Sound?, choices: [steady, rough]}
 """
@@ -584,7 +584,7 @@ steps:
 
 
 def test_what_the_step_rounds_away_is_no_gap(problems):
-    """A reading with `step: 0.1` never lies between 1 and 1.1."""
+    """A reading that is rounded to 0.1 never lies between 1 and 1.1; one that is not, may."""
     example = (
         TO_FILL
         + """\
@@ -603,6 +603,8 @@ steps:
     assert [(p.code, p.message) for p in found] == [
         ("uncovered-reading", "Nothing matches flow = 1.1 L/min, drips = no, sound = steady.")
     ]
+    (found,) = problems(example.format(least="1.1").replace(", rounding: to step", ""), whole=True)
+    assert found.code == "uncovered-reading" and found.message == "Nothing matches flow = 1.02 L/min."
 
 
 def test_differences_of_what_is_rounded_are_rounded_too(problems):

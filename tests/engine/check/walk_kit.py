@@ -13,8 +13,7 @@ from engine.evidence import Advice
 from engine.job.model import Job
 from engine.procedure.language.expr import Type
 from engine.procedure.program import Program
-from engine.quantity.exact import rounded
-from engine.quantity.units import to_base
+from engine.quantity.units import from_base
 from engine.run import gate
 from engine.run.admit import asks, symptoms
 from engine.run.bind import InForce
@@ -96,7 +95,7 @@ def answer_of(r: random.Random, plan: RunLayout, state: Any) -> Event:
             value = value_of(r, kind)
             if kind.kind != "number":
                 return value
-            return rounded(value, read.reading.step, kind.low, kind.high, to_base(Fraction(0), kind.unit or ""))
+            return read.measure.base(read.measure.taken(from_base(value, kind.unit or "")))
 
         places = plan.bank.places(kind.each, state.frame.here) if kind.each else None
         readings[read.name] = one() if places is None else tuple(one() for _ in places)

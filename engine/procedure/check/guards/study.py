@@ -31,7 +31,11 @@ class Study:
         self.program = program
         self.procedure = procedure
         self.path = procedure.source.path
-        grids = {n: (to_base(Fraction(0), r.type.unit or ""), r.step) for n, r in procedure.readings.items() if r.step}
+        grids = {
+            n: (to_base(Fraction(0), r.type.unit or ""), r.step)
+            for n, r in procedure.readings.items()
+            if r.step and r.rounds
+        }
         self.normal = Normal(
             {n: v.guard.node for n, v in procedure.values.items()},
             procedure.screws,
