@@ -8,6 +8,7 @@ Nothing of the engine is loaded before the first paint.
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from collections.abc import Callable, Sequence
@@ -20,8 +21,10 @@ from textual.binding import Binding
 from textual.screen import Screen
 
 from tui.catalogue.shop import Shop
+from tui.commandline.out import complain
 from tui.screens.too_small import LEAST, TooSmall
 from tui.styles import themes
+from tui.terminal import forgive_input, leave_on_signals, remember_modes
 
 if TYPE_CHECKING:
     from textual.filter import LineFilter
@@ -68,6 +71,7 @@ class Evendraw(App[int]):
     def on_mount(self) -> None:
         """Close where the terminal has gone without a word, so that the job is free for another window."""
         if not self.is_headless:
+            leave_on_signals(lambda: self.exit(OK))
             self.set_interval(2.0, self._still_there)
 
     def _still_there(self) -> None:
@@ -101,10 +105,12 @@ class Evendraw(App[int]):
 
 def show(opening: Callable[[], Screen[Any]], theme: str = themes.DARK) -> int:
     """Run the program from a first screen until it is closed; its exit code."""
-    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+    if not all(stream is not None and stream.isatty() for stream in (sys.stdin, sys.stdout)):
         return _refuse("There is no terminal here. Run it in a terminal window, or use 'evendraw talk' from a script.")
     if os.environ.get("TERM", "").lower() == "dumb":
         return _refuse("This terminal can't place text (TERM is 'dumb'). Use another terminal window.")
+    forgive_input()
+    remember_modes()
     app = Evendraw(opening, theme)
     broke: BaseException | None = None
     try:
@@ -112,18 +118,20 @@ def show(opening: Callable[[], Screen[Any]], theme: str = themes.DARK) -> int:
     except KeyboardInterrupt:
         return OK
     except Exception as fault:
+        if isinstance(fault, OSError) and fault.errno == errno.EIO:
+            return OK  # the terminal has gone
         broke = fault
     broke = app.broke or broke
     if broke is not None:
         from tui.commandline import crash
 
-        print(crash.sentence(crash.report(broke)), file=sys.stderr)
+        complain(crash.sentence(crash.report(broke)))
         return INTERNAL
     return app.return_code or OK
 
 
 def _refuse(sentence: str) -> int:
-    print(f"evendraw: {sentence}", file=sys.stderr)
+    complain(f"evendraw: {sentence}")
     return USAGE
 
 

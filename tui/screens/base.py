@@ -65,8 +65,15 @@ class AnsweringScreen(Screen[ScreenResultType]):
         self.over.append((question, done))
         self.ask(cue=cue)
 
+    @property
+    def going(self) -> bool:
+        """The screen is being taken down, or is not up yet: keys that still come in are for nobody."""
+        return not self.is_attached or not self.query(Pad)
+
     def on_pad_answered(self, message: Pad.Answered) -> None:
         """A question was answered: one that was laid over goes to whoever asked it, else it is the screen's own."""
+        if self.going:
+            return
         if self.over and message.question is self.over[-1][0]:
             _, done = self.over.pop()
             done(message.value)
@@ -78,7 +85,8 @@ class AnsweringScreen(Screen[ScreenResultType]):
     def on_pad_called(self, message: Pad.Called) -> None:
         """A key of this screen was pressed where the technician types; what was typed after it comes after it."""
         self.action_do(message.ids)
-        self.pad.release()
+        if not self.going:
+            self.pad.release()
 
     def allowed(self, id: str) -> bool:
         """Whether an action means anything now."""
@@ -90,7 +98,8 @@ class AnsweringScreen(Screen[ScreenResultType]):
 
     def offer(self) -> None:
         """Make the key bar anew."""
-        self.query_one(KeyBar).offer(self.NAME, self.allowed, self.labels())
+        if not self.going:
+            self.query_one(KeyBar).offer(self.NAME, self.allowed, self.labels())
 
     def on_page_scrolling(self) -> None:
         """There is more than shows, or no longer: the key for it comes and goes."""
@@ -98,6 +107,8 @@ class AnsweringScreen(Screen[ScreenResultType]):
 
     def action_do(self, ids: str) -> None:
         """A key of the registry: the first of its actions that is allowed."""
+        if self.going:
+            return
         for id in ids.split():
             if self.allowed(id):
                 getattr(self, f"do_{id.replace('-', '_')}")()

@@ -67,12 +67,12 @@ class RunScreen(RunKeys):
 
     def _tick(self) -> None:
         """Half a second went by: only a countdown cares."""
-        if isinstance(self.pad.question, Countdown):
+        if not self.going and isinstance(self.pad.question, Countdown):
             self.pad.tick()
 
     def _play(self) -> None:
         """A rehearsal that plays by itself does the next thing that a technician would do."""
-        if not self.sitting.playing or self.over or self.app.screen is not self:
+        if self.going or not self.sitting.playing or self.over or self.app.screen is not self:
             return
         question = self.pad.question
         if isinstance(question, Press):

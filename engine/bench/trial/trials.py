@@ -7,6 +7,8 @@ work on fresh copies of the same engine. The registry of advisers is handed in. 
 from __future__ import annotations
 
 import multiprocessing
+import os
+import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
@@ -190,6 +192,18 @@ def _work(job: tuple[TrialPlan, int]) -> Outcome:
     return try_one(*_AT_HAND[plan], plan, seed)
 
 
+def _end_with_parent() -> None:
+    """In a worker: end when the process that started it has ended, however it did."""
+
+    def wait() -> None:
+        parent = multiprocessing.parent_process()
+        if parent is not None:
+            parent.join()
+            os._exit(1)
+
+    threading.Thread(target=wait, daemon=True).start()
+
+
 def run(
     plan: TrialPlan,
     seeds: Sequence[int],
@@ -206,7 +220,7 @@ def run(
                 progress(len(out), len(seeds))
         return out
     spawn = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(workers, mp_context=spawn) as pool:
+    with ProcessPoolExecutor(workers, mp_context=spawn, initializer=_end_with_parent) as pool:
         for one in pool.map(_work, [(plan, s) for s in seeds], chunksize=max(1, min(8, len(seeds) // (4 * workers)))):
             out.append(one)
             if progress:
