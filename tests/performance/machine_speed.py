@@ -126,7 +126,7 @@ def _fold(values: list[int]) -> Iterator[Figure]:
         took = []
         for _ in range(5):
             began = time.perf_counter()
-            state = folded(plan, [codec.load(e.body) for e in book.events(session.run)])
+            state = folded(plan, [codec.body_of(e) for e in book.events(session.run)])
             took.append(time.perf_counter() - began)
         assert state.seq == EVENTS
         assert state.frame.at.name == session.state.frame.at.name

@@ -155,14 +155,14 @@ async def test_no_traceback_is_painted_when_the_program_fails(capsys: pytest.Cap
     assert "Traceback" not in out.out + out.err
 
 
-def test_a_crash_report_holds_the_traceback_and_the_sentence_names_the_file(tmp_path: Path) -> None:
+def test_a_crash_report_says_where_it_broke_and_the_sentence_names_the_file(tmp_path: Path) -> None:
     try:
         raise ValueError("inside [b]")
     except ValueError as fault:
         path = crash.report(fault)
     assert path is not None and path.parent == tmp_path / "log"
     text = path.read_text(encoding="utf-8")
-    assert "Traceback" in text and "inside [b]" in text
+    assert "test_trouble.py:" in text and "ValueError" in text and "inside [b]" not in text
     assert str(path) in crash.sentence(path)
     assert "job book" in crash.sentence(path)
     assert "No report" in crash.sentence(None)
