@@ -258,6 +258,17 @@ class TestForAuthors:
         assert "already" in evendraw(shop, "new", "my-pair", code=Exit.USAGE).stderr
         assert "can't name" in evendraw(shop, "new", "../mine", code=Exit.USAGE).stderr
 
+    def test_advisers_prints_what_each_takes_gives_and_finds(self, shop: Path) -> None:
+        from engine.carburation.registry import ADVISERS
+
+        listed = evendraw(shop, "advisers").stdout
+        for name, adviser in ADVISERS.items():
+            assert name in listed
+            told = evendraw(shop, "advisers", name).stdout if name in ("idle_jets", "sizing") else ""
+            for word in (*adviser.inputs, *adviser.reads, *adviser.outputs, *adviser.findings, *adviser.retired):
+                assert not told or word in told
+        assert "Did you mean" in evendraw(shop, "advisers", "idle_jet", code=Exit.USAGE).stderr
+
     def test_explain_route_and_schema(self, shop: Path) -> None:
         assert "uncovered-reading" in evendraw(shop, "explain").stdout
         assert evendraw(shop, "explain", "uncovered-reeding", code=Exit.USAGE).stderr
@@ -280,6 +291,7 @@ HEADLESS = {
     "where": [],
     "explain": [],
     "schema": [],
+    "advisers": ["idle_jets"],
     "jobs": [],
     "new": ["fresh"],
     "check": [str(BLEED)],

@@ -1,4 +1,4 @@
-"""The commands for who writes procedures: check, explain, route, schema, new; none of them loads the terminal."""
+"""The commands for who writes procedures, from `check` to `new`; none of them loads the terminal."""
 
 from __future__ import annotations
 
@@ -13,9 +13,15 @@ from tui.commandline.out import say, write
 
 def run(arguments: argparse.Namespace) -> int:
     """Run the command that the arguments name."""
-    return {"check": _check, "explain": _explain, "route": _route, "schema": _schema, "new": _new}[arguments.command](
-        arguments
-    )
+    commands = {
+        "check": _check,
+        "explain": _explain,
+        "route": _route,
+        "schema": _schema,
+        "advisers": _advisers,
+        "new": _new,
+    }
+    return commands[arguments.command](arguments)
 
 
 def _search(a: argparse.Namespace) -> tuple[Path, ...]:
@@ -72,6 +78,15 @@ def _schema(a: argparse.Namespace) -> int:
     made = {"procedure": schema.schema, "kit": schema.kit_schema, "job": schema.job_schema}
     write(sys.stdout, schema.text(made[a.of]()))
     return Exit.OK
+
+
+def _advisers(a: argparse.Namespace) -> int:
+    from engine.carburation import registry as advisers
+    from engine.procedure.report.contracts import run_advisers
+
+    text, code = run_advisers(advisers.shipped(), a.name)
+    write(sys.stderr if code else sys.stdout, text)
+    return code
 
 
 def _new(a: argparse.Namespace) -> int:

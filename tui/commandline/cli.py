@@ -140,6 +140,11 @@ def _schema(p: argparse.ArgumentParser) -> None:
     )
 
 
+@_command("advisers", "print what each adviser takes, gives and finds", "evendraw advisers idle_jets")
+def _advisers(p: argparse.ArgumentParser) -> None:
+    p.add_argument("name", metavar="NAME", nargs="?", help="an adviser; without it, all of them are listed")
+
+
 @_command("new", "write a sound procedure file to start from", "evendraw new my-triples --carbs 3 --barrels 1")
 def _new(p: argparse.ArgumentParser) -> None:
     p.add_argument("name", metavar="NAME", help="the name of the procedure; its file becomes NAME.yaml")

@@ -72,6 +72,7 @@ _WHY = (
 #: What the jets of a bank are judged by beside the inputs: of `jet_swap` as well.
 JET_READS = {
     **idle_mixture.reads,
+    "engine speed": read("the speed of every answer, told apart by where the screws stood"),
     "idle jet size": read("the number read off each jet; it outranks what the job lists"),
     "air leak": read("barrels where the leak test showed a leak, where `leak` is not bound"),
     "fuel level": read("the level of each body against the specified one, where `level` is not bound"),

@@ -26,6 +26,7 @@ from engine.carburation.advisers.contract_words import (
     reading,
     says,
     screw,
+    wanted,
 )
 from engine.carburation.advisers.meter_doubts import doubts
 from engine.carburation.estimation import gauge
@@ -125,7 +126,7 @@ RUNNING = 200.0
     makes=("moves",),
     idle=True,
     reads={
-        "engine speed": read("the speed of every answer, told apart by where the screws stood"),
+        "engine speed": wanted("the speed of every answer, told apart by where the screws stood"),
         "lambda": read("every row of it, with the screws' positions then"),
         "CO": read("every row of it, where no lambda was taken with it"),
         "airflow": read("what each barrel drew then: more air leans its mixture"),

@@ -17,6 +17,7 @@ from engine.procedure.check.ways import (
     fresh,
     graph,
     hazards,
+    looked_up,
     making,
     passing,
     standing,
@@ -42,6 +43,7 @@ def check(program: Program, advisers: Registry) -> tuple[Problem, ...]:
         found += prove(study, advisers, summaries)
         lost[name] = symptoms.lost_in(study, lost)
     found += symptoms.problems(lost[program.main])
+    found += looked_up.problems(program, advisers)
     return in_order(found)
 
 

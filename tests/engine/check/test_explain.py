@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import engine.procedure
-from engine.contract import Adviser, Input, Output
+from engine.contract import Adviser, Input, Output, Read
 from engine.procedure.language.expr import Type
 from engine.procedure.report.checking import check_file
 from engine.procedure.report.explain import explain, listing, pages, run_explain
@@ -31,7 +31,18 @@ ADVISERS = {
         lambda job, inputs, evidence: None,
         {},
         retired={"aim": "it is called `target`"},
-    )
+    ),
+    "even_steam": Adviser(
+        "even_steam",
+        1,
+        "evens what it finds",
+        {},
+        {"verdict": Output(Type("choice", choices=("even", "not even")), "whether they are even")},
+        frozenset(),
+        lambda job, inputs, evidence: None,
+        {},
+        reads={"steam pressure": Read("the pressure of every boiler", wanted=True)},
+    ),
 }
 ADVISERS["idle_flow"] = replace(ADVISERS["even_flow"], name="idle_flow", idle=True)
 

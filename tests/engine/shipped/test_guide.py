@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
 from explorer import sound_answer
@@ -62,7 +63,7 @@ def written(listing: Listing, folder) -> None:
 
 def test_the_guide_has_listings_of_every_kind(listings):
     """Else the tests below would test nothing."""
-    assert {x.kind for x in listings} == {"yaml", "console"}
+    assert {x.kind for x in listings} == {"yaml", "console", "advise"}
     assert len([x for x in listings if x.kind == "yaml"]) >= 9
 
 
@@ -109,6 +110,7 @@ def test_the_commands_print_what_the_guide_says(listings, tmp_path):
     for listing in listings:
         if listing.kind == "yaml":
             written(listing, tmp_path)
+        if listing.kind != "console":
             continue
         command, _, expected = listing.body.partition("\n")
         assert command.startswith("$ evendraw ")
@@ -120,3 +122,24 @@ def test_the_commands_print_what_the_guide_says(listings, tmp_path):
         assert " ".join(done.stdout.split()) == " ".join(expected.split())
         ran += 1
     assert ran >= 2
+
+
+#: What the examples of the advisers are set into.
+FRAME = Path(__file__).with_name("adviser_frame.yaml")
+TURN = "  turn:\n    do: Make the moves.\n    make: next\n    go: measure\n"
+#: What a frame that serves all of them can't keep: it reads more than one example wants, of a dead and a live engine.
+OF_THE_FRAME = {"unused-name", "unused-reading", "wrong-state", "idle-caution"}
+
+
+def test_every_adviser_has_an_example_that_is_sound(listings, advisers, tmp_path):
+    """Set into a file that declares what the shipped files declare, each is proved like any other."""
+    examples = {x.name: x.body for x in listings if x.kind == "advise"}
+    assert examples.keys() == advisers.keys()
+    for name, body in examples.items():
+        assert f"adviser: {name}," in body
+        lines = "".join(f"    {line}\n" for line in body.splitlines())
+        text = FRAME.read_text(encoding="utf-8").replace("    # the example\n", lines)
+        text = text.replace("  # a step that makes it\n", TURN if "go: turn" in body else "")
+        (tmp_path / "example.yaml").write_text(text, encoding="utf-8")
+        problems = check_file(tmp_path / "example.yaml", (tmp_path,), advisers).problems
+        assert [str(p) for p in problems if p.code not in OF_THE_FRAME] == [], name

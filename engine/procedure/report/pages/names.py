@@ -87,6 +87,18 @@ PAGES = (
         "target: 6 L/min, goal: 6 L/min}}\n    go: done\n",
     ),
     Page(
+        "reading-never-taken",
+        "A reading that an adviser looks for and nothing takes",
+        "Besides what is bound to it, an adviser looks among all readings of the run for some quantities. None of the "
+        "files has a reading of one of them.",
+        "The adviser judges by less than it could, and says nothing of it.",
+        "Declare a reading with that `quantity` and read it before the adviser is asked; `evendraw advisers NAME` "
+        "lists what it looks up.",
+        "steps:\n  gate:\n    advise: {name: next, adviser: even_steam, with: {}}\n    branch:\n"
+        "      - {when: next.verdict == 'even', go: done}\n      - {otherwise: done}\n",
+        "warning",
+    ),
+    Page(
         "retired-input",
         "An input that an adviser no longer takes",
         "The file binds an input of an earlier version of the adviser.",
