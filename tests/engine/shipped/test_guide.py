@@ -128,7 +128,7 @@ def test_the_commands_print_what_the_guide_says(listings, tmp_path):
 FRAME = Path(__file__).with_name("adviser_frame.yaml")
 TURN = "  turn:\n    do: Make the moves.\n    make: next\n    go: measure\n"
 #: What a frame that serves all of them can't keep: it reads more than one example wants, of a dead and a live engine.
-OF_THE_FRAME = {"unused-name", "unused-reading", "wrong-state", "idle-caution"}
+OF_THE_FRAME = {"unused-name", "unused-reading", "unreachable-step"}
 
 
 def test_every_adviser_has_an_example_that_is_sound(listings, advisers, tmp_path):
