@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from engine.carburation.advisers import saying
-from engine.carburation.advisers.contract_words import gives, note, says, wanted
+from engine.carburation.advisers.contract_words import gives, note, read, says
 from engine.carburation.advisers.idle_jets import sizes
 from engine.carburation.estimation.seen import places
 from engine.contract import adviser
@@ -31,7 +31,7 @@ from engine.wording import said
     },
     {"jet-odd-one-out": note("a jet bears another number than more than half of them")},
     makes=("parts",),
-    reads={"idle jet size": wanted("the number read off each jet; it outranks what the job lists")},
+    reads={"idle jet size": read("the number read off each jet; it outranks what the job lists")},
 )
 def jet_numbers(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     """Idle jets that bear another number than most, as fitted, read off or listed: the parts make them alike.
