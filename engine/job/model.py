@@ -57,10 +57,15 @@ def _day(value: Any) -> str:
         return ""
     if isinstance(value, date):
         return value.isoformat()[:10]
+    said = str(value).strip()
+    if len(said) == 4 and said.isdecimal() and said > "1884":
+        return said
     try:
         return date.fromisoformat(str(value).strip()).isoformat()
     except ValueError:
-        raise ValueError(f"'{str(value)[:20]}' is no date; write it like 1971-05-01, or leave it out") from None
+        raise ValueError(
+            f"'{str(value)[:20]}' is no date; write it like 1971-05-01, the year alone, or leave it out"
+        ) from None
 
 
 class _Part(BaseModel):
@@ -80,7 +85,7 @@ class Vehicle(_Part):
     registration: Text = ""
     odometer: Text = ""
     first_used: Annotated[str, BeforeValidator(_day)] = Field(
-        "", description="Date of first use, YYYY-MM-DD: selects emission limits."
+        "", description="Date of first use, YYYY-MM-DD, or the year alone: selects emission limits."
     )
     jurisdiction: Text = Field("", description="Whose emission limits hold; empty for the one the shop's table names.")
 
@@ -211,16 +216,35 @@ class Fuel(_Part):
 
 
 class Instruments(_Open):
-    """What the shop has; each `true` or `false`. Further instruments may be named."""
+    """What the shop has; each `true` or `false`, and what is known of it. Further instruments may be named."""
 
     airflow_gauge: bool = True
     vacuum_gauges: bool = False
     tachometer: bool = True
     lambda_meter: bool = False
     co_meter: bool = False
+    tachometer_step: _quantity("rpm", 1, 500) | None = Field(
+        None, description="In what steps the tachometer shows; left out: not known."
+    )
+    tachometer_scatter: _quantity("rpm", 0, 500) | None = Field(
+        None, description="Scatter of its reading at a steady idle, one standard deviation; left out: not known."
+    )
+    airflow_scale: Literal["kg/h", "divisions"] = Field(
+        "kg/h", description="'divisions': a scale of its own, which tells what is equal and claims no kg/h."
+    )
+    airflow_range: _quantity("kg/h", 5, 200) | None = Field(None, description="Top of the airflow gauge's scale.")
+    co_range: _quantity("%", 1, 20) | None = Field(None, description="Top of the CO meter's scale.")
     exhaust_sampling: Literal["each cylinder", "merged"] = Field(
         "each cylinder", description="'merged': one pipe after the junction, which names no cylinder."
     )
+
+
+class Shelf(_Part):
+    """The jets that the shop has to hand, by number: what is named as next is one of them where any are listed."""
+
+    idle_jets: Sizes = None
+    main_jets: Sizes = None
+    air_correctors: Sizes = None
 
 
 class Conditions(_Part):
@@ -240,6 +264,7 @@ class Job(_Part):
     bank: Bank
     fuel: Fuel = Fuel()
     instruments: Instruments = Instruments()
+    shelf: Shelf = Shelf()
     conditions: Conditions = Conditions()
     settings: dict[str, str | int | float] = Field({}, description="Values of procedure settings for this job only.")
 

@@ -365,9 +365,9 @@ def _conditions(sheet: Sheet) -> Iterable[str]:
         if v is not True and (metered or name != "exhaust_sampling"):
             yield f"{name.replace('_', ' ').capitalize()}: {_plain(v)}"
     air = job.conditions
-    yield f"Air: {decimal(air.temperature, 0)} degC, {decimal(air.altitude, 0)} m above the sea"
+    yield f"Air: {decimal(air.temperature, Fraction(1))} degC, {decimal(air.altitude, Fraction(1))} m above the sea"
     if sheet.engine:
-        yield f"Fuel: petrol with {decimal(job.fuel.ethanol, 0)} % ethanol"
+        yield f"Fuel: petrol with {decimal(job.fuel.ethanol, Fraction(1))} % ethanol"
 
 
 def _plain(v: Any) -> str:

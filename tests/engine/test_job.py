@@ -211,3 +211,46 @@ def test_no_text_whatever_gets_past_as_anything_but_a_job_or_a_fault(text):
         assert isinstance(job_file.parse(text), Job)
     except BadJob as fault:
         assert fault.problems
+
+
+@pytest.mark.parametrize(
+    ("said", "kept"),
+    [
+        ("1,6 l", 1600),
+        ("1.6 L", 1600),
+        ("1598", 1598),
+        ("1598 cc", 1598),
+        ("0,9985 litres", Fraction(9985, 10)),
+    ],
+)
+def test_a_displacement_is_read_as_people_write_it(said: str, kept: Fraction) -> None:
+    assert job(engine={"displacement": said}).engine.displacement == kept
+
+
+@pytest.mark.parametrize(("said", "kept"), [("18 C", 18), ("18 °C", 18), ("50 F", 10), ("50 degF", 10), ("18", 18)])
+def test_a_temperature_is_read_in_either_scale(said: str, kept: int) -> None:
+    assert job(conditions={"temperature": said}).conditions.temperature == kept
+
+
+def test_a_speed_with_a_mark_before_three_digits_is_asked_back_and_never_taken_for_one() -> None:
+    for said in ("1,050", "1,050 rpm", "1.050 rpm"):
+        with pytest.raises(ValidationError, match=r"can be 1050 or 1\.05"):
+            job(engine={"idle_speed": said})
+    assert job(engine={"idle_speed": "1050 rpm"}).engine.idle_speed == 1050
+
+
+def test_a_first_use_may_be_a_year_alone() -> None:
+    assert job(vehicle={"first_used": "1971"}).vehicle.first_used == "1971"
+    assert job(vehicle={"first_used": 1971}).vehicle.first_used == "1971"
+
+
+def test_a_job_says_what_its_instruments_show_and_what_lies_on_the_shelf() -> None:
+    it = job(
+        instruments={"tachometer_step": 50, "tachometer_scatter": "20 rpm", "airflow_scale": "divisions"},
+        shelf={"idle_jets": [45, 50, 55]},
+    )
+    assert (it.instruments.tachometer_step, it.instruments.tachometer_scatter) == (50, 20)
+    assert it.instruments.airflow_scale == "divisions" and it.shelf.idle_jets == (45, 50, 55)
+    assert it.engineering()["shelf"]["idle_jets"] == [45, 50, 55]
+    with pytest.raises(ValidationError, match="outside 1 to 20 %"):
+        job(instruments={"co_meter": True, "co_range": "30 %"})

@@ -60,6 +60,8 @@ def _text(name: str, ask: str, hint: str = "", fault: Callable[[str], str] | Non
 
 
 def _no_date(text: str) -> str:
+    if re.fullmatch(r"\d{4}", text):
+        return ""
     try:
         date.fromisoformat(text)
     except ValueError:

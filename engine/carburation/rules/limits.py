@@ -173,11 +173,22 @@ def judge(
         return _unset(f"The table of limits has no jurisdiction '{name}'; it has {_names(table.jurisdictions)}.")
     if not first_used:
         return _unset("The date of first use is not in the job, and the limit goes by it.", where.source)
+    if isinstance(first_used, str) and len(first_used.strip()) == 4 and first_used.strip().isdecimal():
+        year = first_used.strip()
+        within_it = {p for p in where.periods for d in _days_of(int(year)) if p.covers(d)}
+        if len(within_it) != 1:
+            return _unset(f"In {name} the limit changed within {year}: the day of first use is needed.", where.source)
+        first_used = f"{year}-01-01"
     day = parse_day(first_used)
     period = next((p for p in where.periods if p.covers(day)), None)
     if period is None:
         return _unset(f"{name} has no limit in this table for a vehicle first used on {day}.", where.source)
     return _against(period, where, day, co, hc)
+
+
+def _days_of(year: int) -> tuple[date, ...]:
+    """The first day of each month of a year, and its last day."""
+    return (*(date(year, month, 1) for month in range(1, 13)), date(year, 12, 31))
 
 
 def _unset(say: str, source: str = "") -> Judgement:

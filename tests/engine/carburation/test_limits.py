@@ -133,3 +133,10 @@ def test_a_missing_table_is_named(tmp_path):
 def test_a_date_that_is_none_is_refused(first_used):
     with pytest.raises(Refused, match=r"is no date\. Write it like 1976-05-01"):
         limits.judge(limits.load(), first_used, 3, None, "GB")
+
+
+@pytest.mark.parametrize(("year", "result"), [("1980", "pass"), ("1975", "not set"), ("1990", "pass")])
+def test_a_year_alone_is_enough_where_one_limit_held_all_through_it(year, result):
+    judgement = limits.judge(limits.load(), year, 3.0, 500, "GB")
+    assert judgement.result == result
+    assert result != "not set" or "the day of first use is needed" in judgement.say
