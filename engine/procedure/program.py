@@ -145,6 +145,8 @@ class Reading:
     lack_needs_reason: bool = False
     #: A value finer than the step is rounded to it; else it is kept as typed.
     rounds: bool = False
+    #: The reasons that are offered for it.
+    reasons: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

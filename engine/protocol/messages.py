@@ -114,6 +114,7 @@ class Ask(TypedDict):
     average: Annotated[Number | None, Field(description="Seconds to average over.")]
     may_lack: Annotated[bool, Field(description="A place may be null, or {'not taken': reason}.")]
     lack_needs_reason: Annotated[bool, Field(description="A place that is not taken must say why.")]
+    reasons: Annotated[list[str], Field(description="Reasons that are offered for it; any other may be given.")]
     over_range: Annotated[bool, Field(description="`over range` is an answer: the needle stands beyond the scale.")]
     listed: Annotated[
         bool, Field(description="Part of a checklist: readings with one usual answer, asked as one list.")

@@ -90,7 +90,7 @@ def _send_now(session: Session, out: TextIO, protocol: int) -> None:
 #: What protocol 2 brought, by where it stands in a message; a client of protocol 1 is not sent it.
 _SINCE_2 = {
     "step": ("seq", "phase", "again", "gate", "waiting"),
-    "read": ("lack_needs_reason", "over_range", "listed", "safety"),
+    "read": ("lack_needs_reason", "reasons", "over_range", "listed", "safety"),
     "fit": ("from",),
     "findings": ("accepted",),
     "finding": ("accepted",),
@@ -228,6 +228,7 @@ def ask_message(ask: Ask) -> say.Ask:
         "average": number(ask.average),
         "may_lack": ask.may_lack,
         "lack_needs_reason": ask.lack_needs_reason,
+        "reasons": list(ask.reasons),
         "over_range": ask.over_range,
         "listed": ask.listed,
         "safety": ask.safety,

@@ -26,7 +26,7 @@ class OverRange(Fraction):
     """A reading beyond the top of its scale, in the base unit: at least the top, and no more is known.
 
     It counts as the top wherever a number is compared or worked with, so that 'more than 6 %' holds of a meter that
-    ends at 10 %; `known()` does not hold of it.
+    ends at 10 %; `over()` holds of it.
     """
 
     __slots__ = ()

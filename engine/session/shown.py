@@ -216,6 +216,7 @@ def _ask(plan: RunLayout, state: State, look: Scope, read: ReadPlan) -> Ask:
         safety=reading.safety,
         over_range=reading.over_range,
         lack_needs_reason=reading.lack_needs_reason,
+        reasons=reading.reasons,
         last=_shown(last, unit),
         expect=_expected(state.frame, reading, len(places)),
         rounds=reading.rounds,

@@ -52,6 +52,8 @@ class Ask:
     #: "over range" is an answer; a place that is not taken must say why.
     over_range: bool = False
     lack_needs_reason: bool = False
+    #: The reasons that are offered; any other may be given.
+    reasons: tuple[str, ...] = ()
     #: The newest row of this quantity and what the advice expected now, if any (declared unit).
     last: tuple[Any, ...] | None = None
     expect: tuple[Fraction | None, ...] | None = None

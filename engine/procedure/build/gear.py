@@ -8,7 +8,7 @@ from fractions import Fraction
 from engine.procedure.build.declarations import choices, inside
 from engine.procedure.build.making import Maker, Want
 from engine.procedure.language.expr import Type
-from engine.procedure.model.file import HealthyPart, ReadingPart, ScrewPart
+from engine.procedure.model.file import HealthyPart, LackPart, ReadingPart, ScrewPart
 from engine.procedure.model.leaves import is_true
 from engine.procedure.model.steps import PlacePart
 from engine.procedure.program import Guard, Layout, Reading, Screw
@@ -100,16 +100,33 @@ def reading(make: Maker, name: str, part: ReadingPart, bank: Layout) -> Reading 
         take,
         _healthy(make, part, kind),
         part.span,
-        is_true(part.may_lack),
+        may_lack(part),
         str(part.position_of) if part.position_of is not None else None,
         is_true(part.safety),
+        over_range=_over_range(make, part),
+        lack_needs_reason=isinstance(part.may_lack, LackPart),
+        reasons=tuple(str(r) for r in part.may_lack.because) if isinstance(part.may_lack, LackPart) else (),
         rounds=part.rounding is not None,
     )
 
 
+def may_lack(part: ReadingPart) -> bool:
+    """Whether a place of it may be not taken."""
+    return isinstance(part.may_lack, LackPart) or is_true(part.may_lack)
+
+
+def _over_range(make: Maker, part: ReadingPart) -> bool:
+    if is_true(part.over_range) and part.choices:
+        make.fault(
+            "wrong-kind", part.key_span("over_range"), "Only a number has a scale to stand beyond.", "Delete it."
+        )
+        return False
+    return is_true(part.over_range)
+
+
 def _reading_type(make: Maker, part: ReadingPart) -> Type | None:
     each = str(part.each) if part.each is not None else None
-    holes = is_true(part.may_lack)
+    holes = may_lack(part)
     spoilt = [k for k in ("unit", "range", "choices") if part.lost(k)]
     if bool(part.choices) == (part.unit is not None or bool(part.range)):
         if not spoilt:

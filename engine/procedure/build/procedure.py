@@ -95,6 +95,7 @@ def build(
         {str(n): str(w) for n, w in make.words.items()},
         {PurePath(path).stem: names for path, names in taken(part).items()},
         make.vocabulary,
+        steps.on_stop(part.on_stop, whole=True),
     )
     return procedure, make.problems
 

@@ -12,8 +12,8 @@ from engine.procedure.build.making import TRUTH, Maker, Want
 from engine.procedure.build.symbols import Symbols
 from engine.procedure.build.ways import call, symptom_way
 from engine.procedure.model.leaves import is_true
-from engine.procedure.model.steps import BranchPart, LimitPart, MovePart, ReadPart, StepPart
-from engine.procedure.program import Branch, Call, End, Guard, Limit, MoveSpec, ReadSpec, Step, Template
+from engine.procedure.model.steps import BranchPart, LimitPart, MovePart, OnStopPart, ReadPart, StepPart
+from engine.procedure.program import Branch, Call, End, Guard, Limit, MoveSpec, OnStop, ReadSpec, Step, Template
 from engine.procedure.source.problems import did_you_mean, nearest
 from engine.procedure.source.spans import Span
 from engine.procedure.source.tree import Map, Scalar
@@ -82,6 +82,7 @@ class Steps:
             **fields,
             exclusive=is_true(part.exclusive),
             phase=make.phase(part.phase),
+            on_stop=self.on_stop(part.on_stop),
             record=str(part.record) if part.record is not None else None,
             spans=_spans(part._map),
         )
@@ -176,6 +177,16 @@ class Steps:
                 "Give this one a name of its own.",
             )
         return guard
+
+    def on_stop(self, part: OnStopPart | None, whole: bool = False) -> OnStop | None:
+        """How a step, or the `whole` file, words the gate of a stop; a file's words show nothing of one step."""
+        if part is None:
+            return None
+        if not whole:
+            return OnStop(self.make.template(part.say), self.make.template(part.do), part.span)
+        said = ((t, self.make.plain(t)) for t in (part.say, part.do))
+        say, do = (None if t is None else Template(s, t.span, (s,)) for t, s in said)
+        return OnStop(say, do, part.span)
 
     def clear(self, part: StepPart) -> tuple[str, ...]:
         for code in part.clear:  # another file of the run may have raised it; only what looks like a slip is one

@@ -67,6 +67,7 @@ class Symbols:
             self.names,
             {n: gear.position_type(make, s) for n, s in self.screws.items() if s is not None},
             {"carb": carbs, "barrel": carbs * each[1], "gap": max(carbs - 1, 1), "cylinder": carbs * each[1] * 4},
+            frozenset(n for n, r in self.readings.items() if r is not None and r.over_range),
         )
         self.derived.settle()
 

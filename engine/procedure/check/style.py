@@ -179,7 +179,7 @@ def texts_of(step: Step) -> Iterator[Template | None]:
         findings += [f for b in step.way for f in b.findings]
     elif not isinstance(step.way, str | FileCall):
         yield step.way.say
-    for finding in findings:
+    for finding in (*findings, *([step.on_stop] if step.on_stop else ())):
         yield finding.say
         yield finding.do
 

@@ -151,6 +151,8 @@ class _Compiler:
             return _fetch(f"position:{node.argument.name}")
         if node.function == "known":
             return _known(self.run(node.argument))
+        if node.function == "over":
+            return _over(self.run(node.argument))
         argument = self.run(node.argument)
         if node.function == "abs":
             return lambda n: _each_of(abs, argument(n))
@@ -249,10 +251,19 @@ def _each_of(apply: Callable[[Any], Any], x: Any) -> Any:
 def _known(item: Run) -> Run:
     def known(n: Names) -> bool:
         x = item(n)
-        row = x if isinstance(x, tuple) else (x,)
-        return not any(v is None or isinstance(v, OverRange) for v in row)
+        return not any(v is None for v in x) if isinstance(x, tuple) else x is not None
 
     return known
+
+
+def _over(item: Run) -> Run:
+    """Whether a reading, or any place of a row, stands beyond its scale."""
+
+    def over(n: Names) -> bool:
+        x = item(n)
+        return any(isinstance(v, OverRange) for v in (x if isinstance(x, tuple) else (x,)))
+
+    return over
 
 
 def _there(row: Any) -> list[Any]:

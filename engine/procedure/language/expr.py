@@ -114,12 +114,12 @@ class Not(Node):
 
 
 #: The whole vocabulary of functions. any all count which take a comparison over a row; the rest a row of numbers.
-FUNCTIONS = ("any", "all", "count", "which", "min", "max", "mean", "spread", "abs", "position", "known")
+FUNCTIONS = ("any", "all", "count", "which", "min", "max", "mean", "spread", "abs", "position", "known", "over")
 
 
 @dataclass(frozen=True, slots=True)
 class Call(Node):
-    """`spread(flow, per: carb)`; `position(screw)` and `known(name)` take a bare name."""
+    """`spread(flow, per: carb)`; `position(screw)`, `known(name)`, `over(reading)` take a bare name."""
 
     function: str
     argument: Node

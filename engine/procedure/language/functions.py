@@ -1,4 +1,4 @@
-"""The functions of guards: any all count which min max mean spread abs position known, typed; nothing is evaluated."""
+"""The functions of guards: any all count which min max mean spread abs position known over, typed; none is run."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ Typed = Callable[[Node, Scope], Node]
 
 def call(node: Call, scope: Scope, typed: Typed) -> Node:
     """A call with its type; `typed` types what is inside it."""
-    if node.function in ("position", "known"):
+    if node.function in ("position", "known", "over"):
         return _about(node, scope)
     if node.function in ("any", "all", "count", "which"):
         return _over_truths(node, scope, typed)
@@ -93,6 +93,16 @@ def _about(node: Call, scope: Scope) -> Node:
         return replace(node, argument=_about(inner, scope), type=BOOL)
     if not isinstance(inner, Name):
         raise fault("wrong-kind", inner, f"`{node.function}` takes one name.")
+    if node.function == "over":
+        kind = name_type(inner, scope)
+        if inner.name not in scope.over:
+            raise fault(
+                "wrong-kind",
+                inner,
+                f"`{inner.name}` is never beyond a scale.",
+                "`over` takes a reading with `over_range: true`.",
+            )
+        return replace(node, argument=replace(inner, type=kind), type=BOOL)
     screw = scope.screws.get(inner.name)
     if node.function == "known":
         if screw is not None:  # `known(spindle)` is `known(position(spindle))`

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 
 from engine.procedure.language import ranges
@@ -28,6 +28,8 @@ class Scope:
     names: Callable[[], Iterable[str]]
     screws: Mapping[str, Type]
     most: Mapping[Each, int]
+    #: The readings whose gauge may stand beyond its scale.
+    over: Collection[str] = ()
 
 
 def type_of(node: Node) -> Type:

@@ -25,7 +25,7 @@ from engine.procedure.model.leaves import (
     one_of,
     short,
 )
-from engine.procedure.model.steps import LimitPart, PlacePart, StepPart
+from engine.procedure.model.steps import LimitPart, OnStopPart, PlacePart, StepPart
 from engine.procedure.source.tree import Map
 
 
@@ -140,6 +140,20 @@ class HealthyPart(Part):
     high: Quantity | None = maybe("to", "To", "The most.")
 
 
+class LackPart(Part):
+    """Why a place may be not taken. Short: `true`, with or without a reason."""
+
+    because: list[Text] = key(
+        None,
+        "Because",
+        "The reasons that are offered, one of which or another has to be given: `[no tool, no access]`.",
+    )
+
+
+def _lack(value: Any) -> str:
+    return "because" if isinstance(value, Map | LackPart) else "true"
+
+
 def _healthy(value: Any) -> str:
     return "from and to" if isinstance(value, Map | HealthyPart) else "a word"
 
@@ -169,7 +183,16 @@ class ReadingPart(Part):
         Annotated[Annotated[HealthyPart, Tag("from and to")] | Annotated[Word, Tag("a word")], Discriminator(_healthy)]
         | None
     ) = maybe(None, "Healthy", "The answer of a sound one: a choice, or `{from: 5, to: 7}`.")
-    may_lack: Yes | None = maybe(None, "May lack", "true: a place may be not taken, with the reason.")
+    may_lack: (
+        Annotated[Annotated[LackPart, Tag("because")] | Annotated[Yes, Tag("true")], Discriminator(_lack)] | None
+    ) = maybe(
+        None, "May lack", "true: a place may be not taken. `{because: [no tool, no access]}`: only with a reason."
+    )
+    over_range: Yes | None = maybe(
+        None,
+        "Over range",
+        "true: the needle may stand beyond its scale. It counts as the top of `range`; `over(reading)` asks for it.",
+    )
     safety: Yes | None = maybe(
         None,
         "Safety",
@@ -262,6 +285,9 @@ class ProcedurePart(Part):
     )
     uses: list[Stem] = several(None, "Uses", USES)
     declares: DeclaresPart | None = maybe(None, "Declares", DECLARES)
+    on_stop: OnStopPart | None = maybe(
+        None, "On stop", "How the gate of a stop that is found in this file is worded; a step's own goes before it."
+    )
     needs: list[Text] = several(None, "Needs", "Tools to lay out before starting.")
     terms: dict[Name, Text] = named(None, "Terms", "This family's words: `{carb: valve}`.")
     words: dict[Name, Text] = named(None, "Words", WORDS)

@@ -113,6 +113,14 @@ class FindingPart(Part):
     when: Expression | None = maybe(None, "When", WHEN)
 
 
+class OnStopPart(Part):
+    """How the gate of a stop is worded. The gate itself, which offers to mend it and read again, to end here, or to go
+    on knowingly, is the program's."""
+
+    say: Text | None = maybe(None, "Say", "What stands in the way. Left out: what the finding says.")
+    do: Text | None = maybe(None, "Do", "What to do about it, in full. Left out: what the finding says.")
+
+
 class BranchPart(Part):
     """One way on. The first whose `when` holds is taken; `otherwise` only stands last."""
 
@@ -204,6 +212,9 @@ class StepPart(Part):
         None, "Record", "`as found` keeps the first visit's readings for the sheet, `as left` the last."
     )
     findings: list[FindingPart] = several(None, "Findings", "What is found wrong, each where its `when` holds.")
+    on_stop: OnStopPart | None = maybe(
+        None, "On stop", "How the gate of a stop that is found here is worded: `{say: ..., do: ...}`."
+    )
     clear: list[Code] = several(None, "Clear", "Codes of findings that no longer stand.")
     symptoms: dict[Name, SymptomWay] = named(
         None, "Symptoms", "Where a symptom leads from this step: `{hammer: bleed}`; else as the file says."

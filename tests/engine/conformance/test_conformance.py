@@ -28,7 +28,7 @@ from engine.session.view import View
 
 HERE = Path(__file__).parent
 TRACES = sorted(HERE.glob("*.trace.yaml"))
-RULES = range(1, 22)
+RULES = range(1, 25)
 
 
 def _cases() -> list[Any]:
@@ -123,6 +123,10 @@ def _shown(view: View, key: str, taken: dict[str, Any]) -> Any:
             return [a.ask for a in view.read]
         case "warns":
             return [c.text for c in view.cautions]
+        case "gate":
+            return [view.gate.say, view.gate.do] if view.gate else None
+        case "reasons":
+            return {a.name: list(a.reasons) for a in view.read if a.reasons}
         case "listed":
             return [a.name for a in view.read if a.listed]
         case "usual":

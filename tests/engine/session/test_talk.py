@@ -100,6 +100,7 @@ def test_numbers_are_in_the_declared_unit_and_a_reading_says_all_that_it_must() 
         "average": 5,
         "may_lack": False,
         "lack_needs_reason": False,
+        "reasons": [],
         "over_range": False,
         "listed": False,
         "safety": False,

@@ -262,7 +262,7 @@ class _Judge:
 
         return all(
             axis.kind == "worlds"
-            or (axis.kind == "enum" and not str(axis.key[1]).startswith("known:"))
+            or (axis.kind == "enum" and not str(axis.key[1]).startswith(("known:", "over:")))
             or (axis.kind == "line" and plain(axis.key))
             or (axis.kind == "row" and (isinstance(axis.key[0], str) or (len(axis.key) == 1 and plain(axis.key))))
             for axis in self.space.axes

@@ -68,6 +68,10 @@ class Normal(Numbers):
                 return negation(self._some(self.along(node.argument, False)))
             case Call(function="known"):
                 return self._known(node.argument)
+            case Call(function="over", argument=Name(name=name)):
+                beyond: Atom = ("c", f"over:{name}")
+                self.choices[beyond] = (True, False)
+                return self._is(beyond, frozenset({True}))
         raise TypeError(f"{node} is no truth")
 
     def _is(self, axis: Atom, values: frozenset[Any]) -> Formula:

@@ -199,6 +199,7 @@ def _plain(atom: Atom) -> str:
     name = str(atom[1])
     if name.startswith("position:"):
         return f"position({name[9:]})"
-    if name.startswith("known:"):
-        return f"known({name[6:]})"
+    for asks in ("known", "over"):
+        if name.startswith(f"{asks}:"):
+            return f"{asks}({name[len(asks) + 1 :]})"
     return name

@@ -106,6 +106,8 @@ class _Walk:
                 self.learn(name, advise.when, bool(advise.when and any("." in n for n in advise.when.uses)))
         for finding in step.findings:
             yield from self.finding(finding, at)
+        for text in (step.on_stop.say, step.on_stop.do) if step.on_stop else ():
+            yield from self.template(text, at)
 
     def way_on(self) -> Iterator[tuple[Problem, str]]:
         """The branches, each where those above it do not hold; a call; the words and results of an end."""
