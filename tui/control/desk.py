@@ -80,6 +80,10 @@ class Sitting:
         """A rehearsal: do the work of the step on the virtual engine; what it shows is a symptom, or None."""
         return None
 
+    def at_stop(self) -> dict[str, Any]:
+        """A rehearsal: the way on from a stop, with its reason."""
+        raise NotImplementedError
+
     def truth(self) -> list[tuple[str, list[str]]]:
         """A rehearsal: what was really wrong, and how the engine stands, as blocks of sentences."""
         return []

@@ -57,9 +57,15 @@ class Rehearsal(Sitting):
         done = self.work()
         return done.get("readings", {}).get(name), done.get("lacking", {}).get(name)
 
+    def at_stop(self) -> dict[str, Any]:
+        """What the hands say at a stop."""
+        done = self.work()
+        way = done["readings"]["stop_gate"]
+        return {"gate": way, "reason": done["reason"]} if "reason" in done else {"gate": way}
+
     def answer(self, **answer: Any) -> str | None:
         """As a real run. The step is done on the engine first; what the hand really turned rides along."""
-        if answer.keys() & {"done", "readings", "symptom"}:
+        if answer.keys() & {"done", "readings", "symptom"} and self.view.gate is None:
             done = self.work(answer.get("moved"))
             if "moved" in done and "moved" not in answer:
                 answer["moved"] = done["moved"]

@@ -14,7 +14,7 @@ from typing import Any
 
 from engine.evidence import Move, Part, Place
 from engine.quantity import wording
-from engine.session.view import Ask, CautionView, View
+from engine.session.view import Ask, CautionView, GateView, View
 from tui.control.entry import Cell, Fields, Row
 from tui.control.questions import Countdown, Option, Pick, Press
 from tui.drawing import phrases, turns
@@ -63,6 +63,8 @@ def question(view: View, sofar: Sofar, now: Callable[[], float]) -> Question:
             "Enter does not do it: read it, then press +.",
             caution.word,
         )
+    if view.gate is not None:
+        return at_stop(view.gate)
     work = [w for w, there in (("turned", view.moves and not view.moves_made), ("fitted", view.fit)) if there]
     if view.wait is not None and not sofar.waited:
         if work and not sofar.begun:
@@ -75,6 +77,20 @@ def question(view: View, sofar: Sofar, now: Callable[[], float]) -> Question:
         return sofar.fields
     done = "All " + " and ".join(work) + ", go on" if work else "Done, go on"
     return Press(done, ("enter",))
+
+
+#: What each way on from a stop means, in a word more.
+_STOP_HINTS = {
+    "mended": "it is read again",
+    "ends here": "to the sheet, with what was found",
+    "go on knowingly": "with a reason, which stands on the sheet",
+}
+
+
+def at_stop(stop: GateView) -> Pick:
+    """The one choice at a stop: nothing goes on without it."""
+    options = tuple(Option(way, way, _STOP_HINTS.get(way, "")) for way in stop.choices)
+    return Pick("STOP: HOW DOES IT GO ON", options, detail=stop.say, hold=True)
 
 
 def row_of(ask: Ask, view: View) -> Row:

@@ -16,10 +16,11 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Vertical
 
+from engine.session.view import GateView
 from tui.control import actions, stages
 from tui.control.desk import Sitting, Trouble
 from tui.control.entry import Fields
-from tui.control.questions import Countdown, Line, Press
+from tui.control.questions import Countdown, Line, Pick, Press
 from tui.drawing import bank, card, step_lines
 from tui.drawing.lines import Lines
 from tui.drawing.padview import Question
@@ -79,6 +80,8 @@ class RunScreen(RunKeys):
             self.pad.press(question.keys[0], None)
         elif isinstance(question, Countdown):
             self.answered(question, True)
+        elif self.sitting.view.gate is not None and isinstance(question, Pick):
+            self.give(**self.sitting.at_stop())
         elif isinstance(question, Fields) and (all(question.texts) or not self.take()):
             self.pad.press("enter", None)
 
@@ -145,6 +148,8 @@ class RunScreen(RunKeys):
                 self.ask(new=True)
             else:
                 self.give(understood=True, stays=True)
+        elif v.gate is not None:
+            self._pass(v.gate, value)
         elif v.wait is not None and not self.sofar.waited:
             self.sofar.begun = True
             self.sofar.waited = not isinstance(question, Press)
@@ -153,6 +158,13 @@ class RunScreen(RunKeys):
             self.give(readings=value, lacking=dict(question.reasons) or None)
         else:
             self.give(done=True)
+
+    def _pass(self, stop: GateView, way: str) -> None:
+        """Go on from a stop; where that needs a reason, it is asked for first."""
+        if way in stop.reason_for:
+            self.lay(Line("WHY GO ON KNOWINGLY", detail=stop.say), lambda text: self.give(gate=way, reason=text))
+        else:
+            self.give(gate=way)
 
     def give(self, stays: bool = False, cue: str = "", **answer: Any) -> None:
         """Give an answer to the session; paint what follows only once it is written. `stays`: the step goes on."""

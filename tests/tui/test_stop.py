@@ -1,0 +1,71 @@
+"""A stop on the screen: one choice, and a reason where it is gone on from knowingly."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from hands import press
+
+SHOP = """\
+procedure: lid
+title: Lid
+revision: 1
+for: {family: any, carbs: {from: 1, to: 4}}
+readings:
+  lid: {ask: How is the lid?, choices: [sound, cracked], healthy: sound}
+start: look
+steps:
+  look:
+    do: Look at the lid.
+    read: [lid]
+    findings: [{code: lid-cracked, severity: stop, say: The lid is cracked., do: Fit another., when: lid == 'cracked'}]
+    go: after
+  after: {do: Sweep up., go: done}
+  done: {end: ok, say: Done.}
+"""
+
+
+@pytest.fixture
+def lid(shop: Any, taps: Any) -> Any:
+    from tui.control.desk import Desk
+
+    (shop.procedures[0] / "lid.yaml").write_text(SHOP, encoding="utf-8")
+    desk = Desk(shop)
+    sitting = desk.start(desk.program("lid"), taps.session.plan.job, None)
+    yield sitting
+    desk.close()
+
+
+async def test_it_says_what_is_wrong_and_what_to_do_and_asks_one_thing(lid: Any, at_run: Any, grid: Any) -> None:
+    async with at_run(lid) as (pilot, _):
+        await press(pilot, "2", "enter")
+        text = " ".join(" ".join(grid(pilot.app)).split())
+        for said in ("The lid is cracked.", "Fit another.", "mended", "ends here", "go on knowingly"):
+            assert said in text, said
+
+
+async def test_mended_is_read_again(lid: Any, at_run: Any) -> None:
+    async with at_run(lid) as (pilot, _):
+        await press(pilot, "2", "enter")
+        await press(pilot, "1", "enter")
+        assert lid.view.step == "look"
+        assert lid.view.findings == ()
+
+
+async def test_to_go_on_knowingly_asks_for_the_reason_first(lid: Any, at_run: Any, recorded: Any) -> None:
+    async with at_run(lid) as (pilot, _):
+        await press(pilot, "2", "enter")
+        await press(pilot, "3", "enter")
+        assert lid.view.gate is not None
+        await press(pilot, "o", "l", "d", "enter")
+        assert lid.view.step == "after"
+        last = recorded(lid)[-1]
+        assert (last["kind"], last["gate"], last["text"]) == ("gate", "go on knowingly", "old")
+
+
+async def test_to_end_here_ends_the_run(lid: Any, at_run: Any) -> None:
+    async with at_run(lid) as (pilot, _):
+        await press(pilot, "2", "enter")
+        await press(pilot, "2", "enter")
+        assert lid.view.end.outcome == "stopped"
