@@ -146,7 +146,6 @@ class Caution(TypedDict):
     understand: Annotated[bool, Field(description="The answer must say understood: true.")]
 
 
-@with_config(_STRICT)
 @with_config(ConfigDict(extra="allow"))
 class Stand(TypedDict):
     """How things must stand; families may have further keys."""

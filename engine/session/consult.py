@@ -14,7 +14,7 @@ from fractions import Fraction
 from typing import Any
 
 from engine.contract import Adviser, Registry
-from engine.evidence import Advice, Aim, Because, Finding, Move, Part, Suggest
+from engine.evidence import Advice, Aim, Because, Finding, Move, Suggest
 from engine.job.model import Job
 from engine.judgement import Found, Judgement
 from engine.procedure.language.expr import Type
@@ -138,7 +138,7 @@ def sealed(adviser: Adviser, advice: Advice) -> Advice:
         advice,
         outputs=outputs,
         moves=tuple(_move(m) for m in advice.moves),
-        parts=tuple(Part(p.part, p.place, grained(p.size)) for p in advice.parts),
+        parts=tuple(replace(p, size=grained(p.size)) for p in advice.parts),
         findings=tuple(replace(f, suggest=_suggest(f.suggest)) for f in advice.findings),
         expect={k: tuple(None if v is None else grained(v) for v in row) for k, row in advice.expect.items()},
     )

@@ -188,6 +188,9 @@ class Hands:
     def _is_swap(self, one: Mapping[str, Any], two: Mapping[str, Any]) -> bool:
         stamps = self.engine.stamps
         a, b = (self.engine.index(p["carb"], p.get("barrel") or 1) for p in (one, two))
+        froms = [p.get("from") for p in (one, two)]
+        if froms != [None, None]:
+            return froms == [{"carb": p["carb"], "barrel": p.get("barrel")} for p in (two, one)]
         return a != b and float(one["size"]) == stamps[b] and float(two["size"]) == stamps[a]
 
     # --- readings -----------------------------------------------------------------------------------------------

@@ -47,7 +47,10 @@ def jet_swap(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
             continue
         j = min(free, key=lambda j: (spots[j].carb != spots[i].carb, told[j] != "right", abs(j - i)))
         free.remove(j)
-        parts += [Part("idle jet", spots[i], _fraction(fitted[j])), Part("idle jet", spots[j], _fraction(fitted[i]))]
+        parts += [
+            Part("idle jet", spots[i], _fraction(fitted[j]), spots[j]),
+            Part("idle jet", spots[j], _fraction(fitted[i]), spots[i]),
+        ]
         moves += jet_reset.for_swap(view, known, i, j)
         pairs.append(said("{one} with {other}", one=spots[i], other=spots[j]))
     verdict = "swap" if parts else "cannot"

@@ -318,3 +318,21 @@ def test_what_a_client_of_protocol_1_may_answer_is_understood() -> None:
         validator(PROTOCOL_1, "in").validate(message)
         IN.validate(message)
         assert isinstance(parse_answer(parse_line(json.dumps(message).encode())), Answer)
+
+
+def test_a_part_of_a_swap_says_where_it_comes_from() -> None:
+    from fractions import Fraction
+
+    from engine.evidence import Part, Place
+    from engine.protocol.talk import part_message
+
+    swapped = part_message(Part("idle jet", Place(1, 1), Fraction(50), Place(2, 1)))
+    assert swapped["from"] == {"carb": 2, "barrel": 1}
+    assert part_message(Part("idle jet", Place(1, 1), Fraction(50)))["from"] is None
+    session = begun()
+    back = {"done": True, "fitted": [{"part": "washer", "carb": 2, "size": 12, "from": {"carb": 1, "barrel": None}}]}
+    said([back], session)
+    assert session.state.past.event.fitted == (Part("washer", Place(2), Fraction(12), Place(1)),)
+    assert Session.reopen(session.book, session.run, advisers=ADVISERS, reading=True).state.past.event.fitted == (
+        Part("washer", Place(2), Fraction(12), Place(1)),
+    )
