@@ -14,6 +14,7 @@ def _geopotential(height: float) -> float:
     return 6356766.0 * height / (6356766.0 + height)
 
 
+@pytest.mark.library("ambiance")
 @pytest.mark.parametrize("height", HEIGHTS)
 def test_the_standard_atmosphere_is_that_of_ambiance(height):
     from ambiance import Atmosphere
@@ -24,6 +25,7 @@ def test_the_standard_atmosphere_is_that_of_ambiance(height):
     assert ours.density == pytest.approx(float(judge.density[0]), rel=1e-5)
 
 
+@pytest.mark.library("fluids")
 @pytest.mark.parametrize("height", HEIGHTS)
 def test_the_standard_atmosphere_is_that_of_fluids(height):
     from fluids import ATMOSPHERE_1976
@@ -33,6 +35,7 @@ def test_the_standard_atmosphere_is_that_of_fluids(height):
     assert ours.pressure * 1000 == pytest.approx(judge.P, rel=1e-4)
 
 
+@pytest.mark.table("ISO 2533, from memory")
 @pytest.mark.parametrize(
     ("height", "kelvin", "pascal", "density"),
     [
@@ -53,6 +56,7 @@ def test_the_standard_atmosphere_is_the_printed_one(height, kelvin, pascal, dens
     assert ours.density == pytest.approx(density, abs=1e-5)
 
 
+@pytest.mark.library("chemicals")
 @pytest.mark.parametrize("celsius", [1, 10, 20, 30, 40])
 def test_saturated_vapour_is_that_of_iapws_95(celsius):
     from chemicals.iapws import iapws95_Psat
@@ -61,6 +65,7 @@ def test_saturated_vapour_is_that_of_iapws_95(celsius):
     assert air.saturation_pressure(kelvin) * 1000 == pytest.approx(iapws95_Psat(kelvin), rel=0.001)
 
 
+@pytest.mark.table("a meteorological page; Smithsonian tables, from memory")
 @pytest.mark.parametrize(
     ("celsius", "hectopascal", "tolerance"),
     [
@@ -79,6 +84,7 @@ def test_saturated_vapour_is_the_printed_one(celsius, hectopascal, tolerance):
     assert air.saturation_pressure(celsius + 273.15) * 10 == pytest.approx(hectopascal, abs=tolerance)
 
 
+@pytest.mark.kept("the ideal mixture, computed once")
 @pytest.mark.parametrize(
     ("celsius", "humidity", "density"),
     [
@@ -93,6 +99,7 @@ def test_moist_air_is_lighter(celsius, humidity, density):
     assert air.density(101.325, celsius + 273.15, humidity) == pytest.approx(density, abs=1e-4)
 
 
+@pytest.mark.library("chemicals")
 def test_moist_air_is_the_ideal_mixture_by_molar_mass():
     from chemicals import molecular_weight
     from chemicals.iapws import iapws95_Psat
@@ -114,6 +121,7 @@ def test_moist_air_is_the_ideal_mixture_by_molar_mass():
     assert air.density(pressure, kelvin, humidity) == pytest.approx(mixture, rel=2e-4)
 
 
+@pytest.mark.law("speed and density, by hand")
 @pytest.mark.parametrize(
     ("displacement", "speed", "kpa", "efficiency", "total"),
     [

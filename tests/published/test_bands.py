@@ -11,6 +11,7 @@ from engine.vocabulary import screws
 from engine.vocabulary.vocabulary import SHIPPED
 
 
+@pytest.mark.table("common practice, and source S10")
 @pytest.mark.parametrize(
     ("screw", "turns", "jet"),
     [
@@ -43,6 +44,7 @@ def test_what_a_resting_place_says_of_the_jet(screw, turns, jet):
     assert SHIPPED.band(screw).jet(Fraction(turns)) == jet
 
 
+@pytest.mark.table("common practice, sources S7 and S8")
 @pytest.mark.parametrize(
     ("screw", "turns"),
     [
@@ -61,6 +63,7 @@ def test_where_a_screw_is_first_set(screw, turns):
     assert band.jet(band.start) == "right"
 
 
+@pytest.mark.law("geometry, and source S24")
 def test_twelve_flats_are_two_turns():
     # Source S24, club, and exact geometry.
     assert Fraction(screws.JET_NUT_START, screws.FLATS_PER_TURN) == 2
@@ -68,12 +71,14 @@ def test_twelve_flats_are_two_turns():
     assert SHIPPED.band("jet nut") is None, "a jet nut has no idle jet to judge"
 
 
+@pytest.mark.table("source S24")
 def test_bodies_13_and_16_flats_down_stand_at_the_alarm_and_18_past_it():
     # Source S24, club: the example is 13 against 16 to 18.
     assert screws.JET_NUT_SPREAD == 16 - 13
     assert screws.JET_NUT_SPREAD < 18 - 13
 
 
+@pytest.mark.law("an air screw leans as it goes out")
 @pytest.mark.parametrize("screw", [s for s in screws.MIXTURE_SCREWS if s.band], ids=lambda s: s.name)
 def test_a_band_lies_inside_its_doubt_and_says_where_it_comes_from(screw):
     band = screw.band

@@ -9,6 +9,7 @@ import pytest
 from engine.carburation.rules import air
 
 
+@pytest.mark.kept("the textbook form, computed once")
 @pytest.mark.parametrize(
     ("ratio", "psi"),
     [
@@ -25,6 +26,7 @@ def test_the_flow_function_has_its_known_values(ratio, psi):
     assert air.flow_function(ratio) == pytest.approx(psi, abs=1e-6)
 
 
+@pytest.mark.table("NACA Report 1135, from memory")
 @pytest.mark.parametrize(
     ("ratio", "area_ratio"),
     [
@@ -40,6 +42,7 @@ def test_the_flow_function_is_the_area_ratio_of_the_isentropic_tables(ratio, are
     assert air.flow_function(0.5) / air.flow_function(ratio) == pytest.approx(area_ratio, rel=5e-4)
 
 
+@pytest.mark.library("fluids")
 def test_the_critical_ratio_is_that_of_fluids():
     from fluids import P_critical_flow
 
@@ -47,6 +50,7 @@ def test_the_critical_ratio_is_that_of_fluids():
     assert air.critical_ratio() == pytest.approx(0.52828, abs=1e-5)
 
 
+@pytest.mark.library("fluids")
 def test_choked_flow_is_that_of_a_relief_valve():
     from fluids.safety_valve import API520_C
 
@@ -56,6 +60,7 @@ def test_choked_flow_is_that_of_a_relief_valve():
     assert area == pytest.approx(100.0, rel=1e-3)
 
 
+@pytest.mark.library("fluids")
 @pytest.mark.parametrize("downstream", [60.0, 75.0, 95.0, 100.0])
 def test_unchoked_flow_is_that_of_a_relief_valve(downstream):
     from fluids.safety_valve import API520_F2
@@ -67,12 +72,14 @@ def test_unchoked_flow_is_that_of_a_relief_valve(downstream):
     assert area == pytest.approx(50.0, rel=2e-3)
 
 
+@pytest.mark.table("ISO 9300")
 def test_the_choked_flux_is_the_printed_one():
     # ISO 9300: 0.6847 p0 / sqrt(R T0), which is 239.17 kg/(s m2) at 101.325 kPa and 293.15 K, 0.861 kg/h a mm2.
     assert air.orifice_flow(1.0, 101.325, 0.0, 293.15) == pytest.approx(0.861, abs=5e-4)
     assert air.orifice_flow(1e6, 101.325, 50.0, 293.15) / 3600 == pytest.approx(239.17, abs=0.02)
 
 
+@pytest.mark.kept("choked flow, worked once")
 def test_a_plate_that_passes_2_3_kg_an_hour_is_open_by_3_3_mm2():
     # Derived: coefficient 0.8, choked, 20 degC.
     assert 2.3 / air.orifice_flow(1.0, 101.325, 35.0, 293.15, 0.8) == pytest.approx(3.34, abs=0.01)

@@ -7,6 +7,7 @@ import pytest
 from engine.carburation.rules import limits
 
 
+@pytest.mark.table("SI 2001/25, source S12")
 @pytest.mark.parametrize(
     ("first_used", "co", "hc", "result"),
     [
@@ -29,6 +30,7 @@ def test_limits_by_first_use(first_used, co, hc, result):
     assert limits.judge(limits.load(), first_used, co, hc, "GB").result == result
 
 
+@pytest.mark.table("source S22")
 def test_hc_that_fails_alone_may_be_read_again_at_2000_rpm():
     # Source S22, quoting a tester's manual.
     say = limits.judge(limits.load(), "1980-01-01", 3.0, 1500, "GB").say

@@ -25,12 +25,14 @@ def _meter(kind: str, bore: float, pipe: float, density: float, viscosity: float
     )
 
 
+@pytest.mark.library("fluids")
 def test_fuel_through_an_orifice_goes_as_the_bore_squared():
     # Petrol at 2 kPa in a 4 mm passage, bores of 1.30 and 1.40 mm.
     flows = {bore: _meter("ISO 5167 orifice", bore / 1000, 0.004, 745.0, 5e-4, 2000.0) for bore in (1.30, 1.40)}
     assert flows[1.40] / flows[1.30] == pytest.approx(1 + sizing.area_change(130, 140), rel=0.004)
 
 
+@pytest.mark.library("fluids")
 @pytest.mark.parametrize("density", [1.0581, 0.9093])
 def test_air_through_a_venturi_goes_as_the_root_of_density(density):
     # The same choke depression of 3 kPa in thin air.
@@ -42,6 +44,7 @@ def test_air_through_a_venturi_goes_as_the_root_of_density(density):
     assert on_bore**2 == pytest.approx(on_lambda)
 
 
+@pytest.mark.law("geometry")
 @pytest.mark.parametrize(
     ("before", "after", "percent"),
     [
@@ -59,6 +62,7 @@ def test_a_step_of_a_jet_changes_its_area_as_printed(before, after, percent):
     assert 100 * sizing.area_change(before, after) == pytest.approx(percent, abs=0.005)
 
 
+@pytest.mark.law("geometry")
 def test_an_idle_step_is_about_three_times_a_main_step():
     ratio = sizing.area_change(50, 55) / sizing.area_change(130, 135)
     assert 2.5 < ratio < 3  # derived

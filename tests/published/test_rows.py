@@ -26,6 +26,7 @@ def work_out(expression: str, unit: str, row: tuple[str, ...]) -> Any:
     return run({"row": tuple(to_base(*parse_quantity(v, unit)) for v in row)})
 
 
+@pytest.mark.library("statistics")
 def test_flows_of_four_barrels():
     # Worked by hand: spread 0.4, mean 4.425, 9.04 % of it; the second barrel is the low one and gets its bypass opened.
     assert work_out("spread(row)", "kg/h", FLOWS) == Fraction("0.4")
@@ -34,6 +35,7 @@ def test_flows_of_four_barrels():
     assert work_out("which(row == min(row))", "kg/h", FLOWS) == (False, True, False, False)
 
 
+@pytest.mark.table("service manuals, from memory; NIST SP 811")
 @pytest.mark.parametrize(("limit", "passes"), [("2.7 kPa", True), ("20.25 mmHg", True), ("1.3 kPa", False)])
 def test_vacuums_of_four_cylinders(limit, passes):
     # Worked by hand: spread 2.5 kPa passes a service limit of 2.7 and fails one of 1.3 (from memory: service manuals).
@@ -41,6 +43,7 @@ def test_vacuums_of_four_cylinders(limit, passes):
     assert work_out(f"spread(row) <= {limit}", "kPa", VACUUMS) is passes
 
 
+@pytest.mark.law("physics, and source S35")
 def test_the_highest_vacuum_is_the_most_closed_plate():
     # Source S35, club, and physics: more vacuum, less air. Cylinder 1 here.
     assert work_out("which(row == max(row))", "kPa", VACUUMS) == (True, False, False, False)

@@ -1,4 +1,4 @@
-"""The numbers that the shipped procedures work by, against the published figures and the trade's bands beside them."""
+"""The numbers that the shipped procedures work by, against the published figures beside them."""
 
 from __future__ import annotations
 
@@ -10,9 +10,7 @@ import pytest
 from ruamel.yaml import YAML
 
 from engine.quantity.units import parse_quantity, to_base
-from engine.vocabulary.screws import JET_NUT_SPREAD, JET_NUT_START, MIXTURE_SCREWS
-
-BANDS = {s.name: s.band for s in MIXTURE_SCREWS if s.band}
+from engine.vocabulary.screws import JET_NUT_SPREAD, JET_NUT_START
 
 PROCEDURES = Path(__file__).resolve().parents[2] / "procedures"
 
@@ -41,72 +39,39 @@ def named(*names: str) -> list[Any]:
     return found
 
 
-def by_screw(setting: dict[str, Any]) -> dict[str, Fraction]:
-    """A table by kind of screw as numbers; one value stands for the fuel screw that S10 speaks of."""
-    if "value" in setting:
-        return {"fuel screw": base(setting["value"])}
-    return {screw: base(setting[screw]) for screw in setting if screw in BANDS}
-
-
-@pytest.mark.parametrize(
-    ("end", "setting"),
-    [
-        pytest.param(end, *p.values, id=p.id)
-        for end, names in (
-            ("low", ("mixture_low", "pilot_low", "volume_low")),
-            ("high", ("mixture_high", "pilot_high", "volume_high")),
-            ("start", ("mixture_start", "pilot_start", "volume_start")),
-            ("doubt low", ("doubt_low",)),
-            ("doubt high", ("doubt_high",)),
-        )
-        for p in named(*names)
-    ],
-)
-def test_screw_bands_are_those_of_the_trade(end, setting):
-    # The bands with their sources: `engine.vocabulary.screws`, checked in `test_bands`.
-    table = by_screw(setting)
-    assert table
-    for screw, turns in table.items():
-        band = BANDS[screw]
-        assert (
-            turns
-            == {
-                "low": band.rest[0],
-                "high": band.rest[1],
-                "start": band.start,
-                "doubt low": band.doubt[0],
-                "doubt high": band.doubt[1],
-            }[end]
-        )
-
-
+@pytest.mark.table("source S24")
 @pytest.mark.parametrize("setting", named("jets_start"))
 def test_jet_nuts_start_two_turns_down(setting):
     assert base(setting["value"]) == Fraction(JET_NUT_START, 6)  # source S24, club
 
 
+@pytest.mark.table("source S24")
 @pytest.mark.parametrize("setting", named("flats_apart"))
 def test_jet_nuts_apart_are_an_alarm(setting):
     assert base(setting["value"]) == Fraction(JET_NUT_SPREAD, 6)  # source S24, club
 
 
+@pytest.mark.table("source S38")
 @pytest.mark.parametrize("setting", named("compression_floor"))
 def test_lowest_compression_is_three_quarters_of_the_highest(setting):
     assert base(setting["value"]) == Fraction(3, 4)  # source S38, a maker's manual
 
 
+@pytest.mark.table("common practice")
 @pytest.mark.parametrize("setting", named("compression_alike"))
 def test_compression_of_172_168_165_150_passes_and_150_to_180_does_not(setting):
     # Common practice: a spread of 15 % of the highest is marginal; 172 to 150 is 12.8 %, 180 to 150 is 16.7 %.
     assert Fraction(150, 172) >= base(setting["value"]) > Fraction(150, 180)
 
 
+@pytest.mark.table("sources S40 to S43")
 @pytest.mark.parametrize("setting", named("leak_down_limit"))
 def test_leak_down_of_an_eighth_passes(setting):
     # Sources S40 to S43 disagree between 8 and 25 %; 80 in and 70 out is 12.5 %, acceptable to most.
     assert Fraction(80 - 70, 80) < base(setting["value"]) <= Fraction(25, 100)
 
 
+@pytest.mark.table("makers' sheets, from memory")
 @pytest.mark.parametrize(
     ("setting", "psi"),
     [
@@ -120,17 +85,13 @@ def test_fuel_pressure_of_a_twin_choke_is_2_5_to_3_5_psi(setting, psi):
     assert float(base(setting["value"])) == pytest.approx(psi * 6.894757293, abs=0.5)
 
 
+@pytest.mark.table("from memory")
 @pytest.mark.parametrize("setting", named("body_limit"))
 def test_one_kilogram_an_hour_within_a_body_is_a_fault_to_mend(setting):
     assert base(setting["value"]) == 1  # from memory: twisted spindle, plate off centre, or leak
 
 
+@pytest.mark.table("from memory")
 @pytest.mark.parametrize("setting", named("least_flow"))
 def test_a_quarter_of_a_kilogram_an_hour_is_good_and_half_of_one_acceptable(setting):
     assert base(setting["value"]) in (Fraction(1, 4), Fraction(1, 2))  # from memory
-
-
-@pytest.mark.parametrize("setting", SETTINGS.values(), ids=[" ".join(k) for k in SETTINGS])
-def test_every_setting_says_where_its_number_comes_from(setting):
-    source = str(setting["source"])
-    assert source.startswith(("published: S", "from memory", "common practice", "derived")), source

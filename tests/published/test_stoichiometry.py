@@ -17,6 +17,7 @@ def _by_chemicals(carbon: float, hydrogen: float, oxygen: float) -> float:
     return -combustion_stoichiometry(atoms)["O2"] / 0.209476 * 28.9644 / molecular_weight(atoms)
 
 
+@pytest.mark.library("chemicals")
 @pytest.mark.parametrize(
     ("name", "carbon", "hydrogen", "oxygen", "afr"),
     [
@@ -36,6 +37,7 @@ def test_air_fuel_ratio_by_atoms(name, carbon, hydrogen, oxygen, afr):
     assert ours == pytest.approx(afr, abs=0.01)
 
 
+@pytest.mark.library("cantera")
 def test_air_fuel_ratio_is_that_of_cantera():
     import cantera
 
@@ -46,6 +48,7 @@ def test_air_fuel_ratio_is_that_of_cantera():
         assert fuel.stoichiometric_afr(ratio) == pytest.approx(judge, rel=5e-4)
 
 
+@pytest.mark.kept("atomic masses and densities, computed once")
 @pytest.mark.parametrize(
     ("ethanol", "afr", "area", "bore"),
     [
@@ -65,6 +68,7 @@ def test_a_blend_asks_for_a_larger_jet(ethanol, afr, area, bore):
     assert blend.bore == pytest.approx(bore, abs=6e-5)
 
 
+@pytest.mark.table("sources S51 and S58")
 @pytest.mark.parametrize(
     ("ethanol", "published"),
     [
@@ -79,6 +83,7 @@ def test_a_blend_is_near_its_published_ratio(ethanol, published):
     assert fuel.blend(ethanol).afr == pytest.approx(published, abs=0.15)
 
 
+@pytest.mark.library("chemicals")
 def test_a_blend_is_the_mixture_of_its_atoms():
     # A tenth of ethanol by volume, weighed out by hand: the judge gets the atoms of the mixture, not our average.
     from chemicals import molecular_weight
@@ -92,6 +97,7 @@ def test_a_blend_is_the_mixture_of_its_atoms():
     assert blend.hydrogen == pytest.approx((1.85 * petrol + 6 * ethanol) / (petrol + 2 * ethanol), rel=1e-4)
 
 
+@pytest.mark.kept("the square-root law, worked once")
 def test_a_tenth_of_ethanol_leans_an_unchanged_jet():
     # Derived: lambda 0.87 becomes 0.9039, and a 130 jet would have to be 132.5.
     blend = fuel.blend(0.1)
@@ -100,6 +106,7 @@ def test_a_tenth_of_ethanol_leans_an_unchanged_jet():
     assert sizing.bore_for(130, 0.87 * blend.lambda_factor, 0.87) == pytest.approx(130 * math.sqrt(blend.area))
 
 
+@pytest.mark.table("source S51")
 @pytest.mark.parametrize(
     ("afr", "lam"),
     [

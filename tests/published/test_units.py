@@ -84,11 +84,13 @@ def registry():
     return pint.UnitRegistry()
 
 
+@pytest.mark.library("pint")
 def test_every_unit_has_a_judge():
     assert set(PINT) == set(UNITS)
     assert {u.dimension for u in UNITS.values()} == set(BASE)
 
 
+@pytest.mark.library("pint")
 @pytest.mark.parametrize("name", PINT)
 def test_a_unit_converts_as_pint_does(registry, name):
     base = registry.parse_units(PINT[BASE[UNITS[name].dimension]])
@@ -101,6 +103,7 @@ def test_a_unit_converts_as_pint_does(registry, name):
         assert float(to_base(value, name)) == pytest.approx(judged.magnitude, rel=1e-9, abs=1e-15)
 
 
+@pytest.mark.table("SI and NIST SP 811")
 @pytest.mark.parametrize(
     ("value", "here", "there", "printed"),
     [
@@ -128,6 +131,7 @@ def test_exact_factors_are_held_exactly(value, here, there, printed):
     assert convert(Fraction(value), here, there) == Fraction(printed)
 
 
+@pytest.mark.table("NIST SP 811")
 @pytest.mark.parametrize(
     ("value", "here", "there", "printed", "digits"),
     [
@@ -147,18 +151,21 @@ def test_rounded_factors_agree_to_the_printed_digits(value, here, there, printed
     assert float(convert(Fraction(value), here, there)) == pytest.approx(printed, abs=0.6 * 10**-digits)
 
 
+@pytest.mark.law("the definition")
 def test_psi_is_a_pound_force_on_a_square_inch():
     # NIST SP 811: pound avoirdupois, standard gravity and inch are exact, so psi is an exact rational.
     psi = Fraction("0.45359237") * Fraction("9.80665") / Fraction("0.0254") ** 2 / 1000
     assert to_base(Fraction(1), "psi") == psi
 
 
+@pytest.mark.law("a conversion has an inverse")
 @pytest.mark.parametrize("name", UNITS)
 def test_there_and_back_changes_nothing(name):
     for value in (Fraction(1, 3), Fraction(-7, 6), Fraction(95, 2)):
         assert from_base(to_base(value, name), name) == value
 
 
+@pytest.mark.law("dimensions")
 def test_units_of_different_things_are_not_converted():
     with pytest.raises(ValueError, match="kPa and turn measure different things"):
         convert(Fraction(1), "kPa", "turn")
