@@ -22,21 +22,13 @@ SETTINGS = {
     for path in sorted(PROCEDURES.rglob("*.yaml"))
     for name, setting in (YAML(typ="safe").load(path.read_text(encoding="utf-8")).get("settings") or {}).items()
 }
-#: Where on a band each setting stands, by the end of its name.
-ENDS = {
-    "low": lambda band: band.rest[0],
-    "high": lambda band: band.rest[1],
-    "start": lambda band: band.start,
-}
-OF_A_BAND = {
-    key: ENDS[key[1].rpartition("_")[2]]
-    for key in SETTINGS
-    if key[1].rpartition("_")[0] in ("mixture", "pilot", "volume") and key[1].rpartition("_")[2] in ENDS
-} | {
-    key: (lambda band, end=("low", "high").index(key[1].removeprefix("doubt_")): band.doubt[end])
-    for key in SETTINGS
-    if key[1] in ("doubt_low", "doubt_high")
-}
+#: Where on a band a setting stands, by its name.
+ENDS: dict[str, Any] = {
+    f"{what}_{end}": at
+    for what in ("mixture", "pilot", "volume")
+    for end, at in (("low", lambda b: b.rest[0]), ("high", lambda b: b.rest[1]), ("start", lambda b: b.start))
+} | {"doubt_low": lambda b: b.doubt[0], "doubt_high": lambda b: b.doubt[1]}
+OF_A_BAND = {key: ENDS[key[1]] for key in SETTINGS if key[1] in ENDS}
 
 
 def by_screw(setting: dict[str, Any]) -> dict[str, Fraction]:
