@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
+from typing import Any
 
 from engine.foreign import plain_lines
 from tui.commandline.cli import Exit, Failed
@@ -73,11 +74,33 @@ def _schema(a: argparse.Namespace) -> int:
 
         write(sys.stdout, json.dumps(of_sheets(), indent=2) + "\n")
         return Exit.OK
+    if a.of == "settings":
+        import json
+
+        from engine.procedure.report.settings import schema as of_settings
+
+        write(sys.stdout, json.dumps(of_settings(files_asked(a, _search(a))), indent=2, ensure_ascii=False) + "\n")
+        return Exit.OK
     from engine.procedure.model import schema
 
     made = {"procedure": schema.schema, "kit": schema.kit_schema, "job": schema.job_schema}
     write(sys.stdout, schema.text(made[a.of]()))
     return Exit.OK
+
+
+def files_asked(a: argparse.Namespace, search: tuple[Path, ...]) -> Any:
+    """The files whose settings are asked for: one with all that it calls, else every file of shop and program."""
+    from engine.carburation import registry as advisers
+    from engine.procedure.build.load import load
+    from engine.procedure.report import settings
+    from tui.catalogue.shelf import paths
+
+    if getattr(a, "procedure", None):
+        loaded = load(a.procedure, search, advisers.shipped())
+        if loaded.program is None:
+            raise Failed(Exit.PROCEDURE, "\n".join(str(p) for p in loaded.problems if p.severity == "error"))
+        return loaded.program.files
+    return settings.files_of(paths(search), search, advisers.shipped())
 
 
 def _advisers(a: argparse.Namespace) -> int:

@@ -73,7 +73,9 @@ _PROCEDURE = "a path, or the name of a shipped or shop file"
 
 
 #: Commands that give no answer to any run, so that a crash of theirs has nothing to say of answers.
-UNBOOKED = frozenset({"check", "explain", "route", "schema", "advisers", "new", "sizing", "trials", "where"})
+UNBOOKED = frozenset(
+    {"check", "explain", "route", "schema", "advisers", "new", "settings", "sizing", "trials", "where"}
+)
 
 
 @_command("run", "follow a procedure on a job, on the screen", "evendraw run twin-choke-sidedraught --job job.yaml")
@@ -131,13 +133,25 @@ def _route(p: argparse.ArgumentParser) -> None:
 
 @_command(
     "schema",
-    "print the JSON Schema of a procedure file, a job file, or the line protocol",
+    "print the JSON Schema of a procedure file, a job file, the line protocol or a shop's settings",
     "evendraw schema > procedure.schema.json",
 )
 def _schema(p: argparse.ArgumentParser) -> None:
     p.add_argument(
-        "of", choices=("procedure", "kit", "job", "talk", "sheet"), nargs="?", default="procedure", help="of what"
+        "of",
+        choices=("procedure", "kit", "job", "talk", "sheet", "settings"),
+        nargs="?",
+        default="procedure",
+        help="of what",
     )
+    _shop(p)
+
+
+@_command("settings", "list every setting, what is in force and who gave it", "evendraw settings air-balance")
+def _settings(p: argparse.ArgumentParser) -> None:
+    p.add_argument("procedure", metavar="PROCEDURE", nargs="?", help=f"{_PROCEDURE}; without it, all of them")
+    p.add_argument("--job", metavar="FILE", help="a job file: what it sets, and the choice that it makes in a table")
+    _shop(p)
 
 
 @_command("advisers", "print what each adviser takes, gives and finds", "evendraw advisers idle_jets")

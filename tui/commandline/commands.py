@@ -306,6 +306,16 @@ def _where(a: argparse.Namespace) -> int:
     return Exit.OK
 
 
+def _list_settings(a: argparse.Namespace) -> int:
+    from engine.procedure.report import settings
+    from tui.commandline.author_commands import files_asked
+
+    found = _places(a)
+    shop, job = _settings(found), _job(a.job, found) if a.job else None
+    say(settings.as_text(settings.rows(files_asked(a, found.search), shop, job)).rstrip())
+    return Exit.OK
+
+
 # ---- computations
 
 
@@ -379,6 +389,7 @@ def _json(made: Any) -> str:
 
 
 _HANDLERS: dict[str | None, Callable[[argparse.Namespace], int]] = {
+    "settings": _list_settings,
     None: _home,
     "run": _run,
     "rehearse": _rehearse,

@@ -62,6 +62,8 @@ def places(book: str | None = None, shop: str | None = None) -> Places:
         except RuntimeError:
             raise NoPlace(f"'{named[:60]}': there is no such user on this PC. Write the path out.") from None
 
+    if shop is not None and not _is_folder(Path(shop).expanduser()):
+        raise NoPlace(f"'{shop[:60]}' is no folder that can be opened. Make it, or give the shop's own with --shop.")
     data = user_data_path(APP, appauthor=False)
     return Places(
         book=chosen(book, "EVENDRAW_BOOK", data / "jobs.book"),
@@ -70,6 +72,13 @@ def places(book: str | None = None, shop: str | None = None) -> Places:
         jobs=chosen(None, "EVENDRAW_JOBS", data / "jobs"),
         log=chosen(None, "EVENDRAW_LOG", user_log_path(APP, appauthor=False)),
     )
+
+
+def _is_folder(path: Path) -> bool:
+    try:
+        return path.resolve(strict=True).is_dir()
+    except (OSError, RuntimeError):  # not there, or links that lead in a circle
+        return False
 
 
 def shipped() -> Path:
