@@ -141,10 +141,11 @@ class TestGoneOnKnowingly:
         assert session.view.end.outcome == "stopped"
 
     def test_the_sheet_prints_the_reason(self, program: Program) -> None:
+        from engine.sheet.document import document
         from engine.sheet.gather import gathered
         from engine.sheet.plain_text import lines
 
-        text = "\n".join(lines(gathered(answered(at_stop(program), KNOWINGLY, DONE))))
+        text = "\n".join(lines(document(gathered(answered(at_stop(program), KNOWINGLY, DONE)))))
         assert "He sells it tomorrow." in text
 
 
