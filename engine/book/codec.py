@@ -41,8 +41,8 @@ def parted(body: Json) -> tuple[bytes, dict[str, Word]]:
     free: dict[str, str] = {}
     kept = dict(body)
     for key in _FREE:
-        # How long was waited is a number, though it stands where texts do.
-        if key in kept and not (key == "text" and kept.get("kind") == "waited"):
+        # How long was waited, and which answer is struck, are numbers, though they stand where texts do.
+        if key in kept and not (key == "text" and kept.get("kind") in ("waited", "strike")):
             kept[key] = _emptied(kept[key], key, free)
     words = {name: Word(new_salt(), _plain(text)) for name, text in free.items()}
     return sealing(kept, words), words

@@ -359,6 +359,10 @@ class AnswerLine(BaseModel):
         "the way on from a stop: mended (it is read again), ends here, or go on knowingly, with a reason."
     )
     undo: Literal[True] = _key("true: strike the last answer. No screw is turned back.")
+    strike: Count = _key(
+        "the number of an earlier answer (its seq, as recorded): it and all that followed are struck. No screw is "
+        "turned back; redo takes them up again."
+    )
     redo: Literal[True] = _key("true: take the struck answer up again.")
     lost: Annotated[list[str], Field(min_length=1)] = _key(
         "a list of screw ids: their count was lost, and their positions are unknown from here on."
@@ -380,6 +384,8 @@ class AnswerLine(BaseModel):
     )
     lacking: dict[str, str] = _key("an object: why a reading was not taken, by the reading's name; beside readings.")
     reason: str = _key("a text: why a stop is gone on from, or ended at; beside the choice of a stop.")
+    about: Count = _key("the number of the answer that a note is about; beside note.")
+    photo: Words = _key("the file name of a photograph; beside note.")
     key: Annotated[str, Field(min_length=1, max_length=200)] = _key(
         "a text of 1 to 200 characters: the same key is recorded once, however often it is sent."
     )

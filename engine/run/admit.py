@@ -23,7 +23,7 @@ from engine.run.layout import ReadPlan, RunLayout
 from engine.run.machine import cautions, dangers, way_of
 from engine.run.reported import fitted_by, moved_by
 from engine.run.scope import scope
-from engine.run.state import Gate, State, spoken_name, visit_of_run
+from engine.run.state import Gate, State, spoken_name, visit_of_run, walk
 from engine.run.texts import said
 
 #: The longest text that is kept of a note or a reason, in characters; a longer one is refused, never cut.
@@ -44,7 +44,7 @@ def admit(plan: RunLayout, state: State, answer: Answer, at: str = "") -> Event:
         _fresh(state, answer.answers)
     if kind.works and not answer.understood:
         _danger(plan, state)
-    if answer.lacking is not None or answer.reason is not None:
+    if answer.lacking is not None or answer.reason is not None or answer.about is not None or answer.photo is not None:
         _beside(kind, answer)
     moved = None if answer.moved is None else moved_by(plan, state, answer.moved)
     fitted = None if answer.fitted is None else fitted_by(plan, answer.fitted)
@@ -68,7 +68,7 @@ def _kind(answer: Answer) -> Kind:
 
 
 def _beside(kind: Kind, answer: Answer) -> None:
-    for rider in ("lacking", "reason"):
+    for rider in ("lacking", "reason", "about", "photo"):
         if getattr(answer, rider) is not None and rider not in kind.beside:
             raise AnswerRefused(f"'{rider}' says nothing beside '{kind.key}'. Leave it out.")
 
@@ -361,6 +361,15 @@ def _undo(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
     return event
 
 
+def _strike(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
+    seq = answer.strike
+    if type(seq) is not int or seq not in (p.seq for p in walk(state.past)):
+        raise AnswerRefused(
+            f"'{str(seq)[:20]}' is the number of no answer that stands. Name one by the number of its event."
+        )
+    return event._replace(text=str(seq))
+
+
 def _redo(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
     if state.redo is None:
         raise AnswerRefused("There is nothing to take up again.")
@@ -368,7 +377,16 @@ def _redo(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
 
 
 def _note(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
-    return event._replace(text=_text(answer.note, "A note needs words.", LONGEST_NOTE))
+    text = _text(answer.note, "A note needs words.", LONGEST_NOTE)
+    if answer.about is not None:
+        about = next((p for p in walk(state.past) if p.seq == answer.about), None)
+        if about is None:
+            raise AnswerRefused(f"'{str(answer.about)[:20]}' is the number of no answer that stands: note about which?")
+        at = about.state.frame.at
+        text = f"{at.step.title or spoken_name(about.state)} (answer {about.seq}): {text}"
+    if answer.photo is not None:
+        text += f" [photograph: {_text(answer.photo, 'A photograph is named by its file.', LONGEST_REASON)}]"
+    return event._replace(text=text)
 
 
 def _abandon(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
@@ -403,6 +421,7 @@ _ADMIT: dict[str, Callable[[RunLayout, State, Answer, Event], Event]] = {
     "gate": _gate,
     "lost": _lost,
     "undo": _undo,
+    "strike": _strike,
     "redo": _redo,
     "note": _note,
     "abandon": _abandon,

@@ -28,6 +28,8 @@ class Answer:
     `"over range"`. `lacking` gives a reason by name. `gate` answers a stop gate, with its `reason`. `moved` and
     `fitted` (`Move`, `Part`, or mappings with their keys) say what was done where it differs from what was asked; `()`
     or `[]`: nothing. `lost` names screws whose count was lost. `wait_for_parts`: `{"parts": [words], "note": words}`.
+    `strike` is the number of an earlier answer: it and what followed are struck. A `note` may be `about` the answer of
+    that number, with the file name of a `photo`.
     `key` makes the answer safe to send twice; `answers` is the step that it answers: the `seq` that was shown with it,
     or its `{"step", "visit"}`; `by` who answers.
     """
@@ -37,6 +39,7 @@ class Answer:
     symptom: str | None = None
     gate: str | None = None
     undo: bool = False
+    strike: int | None = None
     redo: bool = False
     lost: Sequence[str] | None = None
     abandon: str | None = None
@@ -52,6 +55,8 @@ class Answer:
     fitted: Sequence[Any] | None = None
     lacking: Mapping[str, Any] | None = None
     reason: str | None = None
+    about: int | None = None
+    photo: str | None = None
     key: str | None = None
     answers: Any = None
     by: str | None = None
@@ -78,10 +83,11 @@ KINDS = (
     Kind("symptom", "symptom", works=True),
     Kind("gate", "gate", beside=("reason",)),
     Kind("undo", "undo", ended=True),
+    Kind("strike", "strike", ended=True),
     Kind("redo", "redo"),
     Kind("lost", "lost"),
     Kind("abandon", "abandoned", paused=True),
-    Kind("note", "note", paused=True, ended=True),
+    Kind("note", "note", paused=True, ended=True, beside=("about", "photo")),
     Kind("wait_for_parts", "waiting", paused=True),
     Kind("resume", "resumed", paused=True),
     Kind("waited", "waited"),
@@ -90,4 +96,4 @@ KINDS = (
 #: What may also stand alone, and then answers nothing: a danger understood, a screw turned, a part fitted.
 ALONE = (Kind("moved", "moved"), Kind("fitted", "fitted"), Kind("understood", "understood"))
 #: Riders that stand beside an answer of any kind.
-RIDERS = ("understood", "moved", "fitted", "lacking", "reason", "key", "answers", "by")
+RIDERS = ("understood", "moved", "fitted", "lacking", "reason", "about", "photo", "key", "answers", "by")

@@ -19,6 +19,7 @@ Kind = Literal[
     "lost",
     "abandoned",  # answers: each can be undone
     "undo",
+    "strike",
     "redo",
     "understood",
     "moved",
@@ -46,7 +47,8 @@ class Event(NamedTuple):
 
     `lacking` holds the reason by reading where a place was not taken: one for the whole of it, or a row of them with
     None where the place was taken. `text` is a note, why the run was abandoned, the reason of a `gate`, or what a wait
-    is for; `gate` the way chosen there; `awaited` the parts waited for, in words; `by` who answered.
+    is for, how long was waited (`waited`), or which answer is struck (`strike`); `gate` the way chosen there;
+    `awaited` the parts waited for, in words; `by` who answered.
     """
 
     kind: Kind

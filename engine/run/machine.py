@@ -20,7 +20,7 @@ from engine.run.events import Event
 from engine.run.layout import ReadPlan, RunLayout, StepPlan
 from engine.run.moves import asked, fitted, turned
 from engine.run.scope import Names, began
-from engine.run.state import Ending, Frame, Made, Past, State, Waiting, World
+from engine.run.state import Ending, Frame, Made, Past, State, Waiting, World, walk
 from engine.run.walk import Ended, Unsound, Walk
 from engine.run.walk import made as made_of
 
@@ -240,6 +240,8 @@ def _abandoned(plan: RunLayout, state: State, event: Event, advise: Advise) -> t
 
 # ---- undo and redo
 
+_STRUCK = "The last answer is struck."
+
 
 def _undo(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
     """Strike the last answer. No screw turns: what hands did since stays done, and belongs to the next answer's
@@ -265,13 +267,25 @@ def _undo(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[
         tuple(dict.fromkeys((*old.world.changed, *moved))),
         world.understood if same else old.world.understood,
     )
-    said = "The last answer is struck."
+    said = _STRUCK
     if made.moves or made.parts:
         said += " No screw was turned back: moves made stay made, parts stay fitted."
     undone = past.made is None and state.made is None
     return old._replace(
         seq=state.seq + 1, made=None if undone else made, world=back, redo=state, notes=state.notes, because=(said,)
     ), ()
+
+
+def _strike(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
+    """Strike an earlier answer and all that followed: undone one after the other, and taken up again by one redo."""
+    here, count = state, 0
+    for past in walk(state.past):
+        here, _ = _undo(plan, here, event._replace(understood=False, moved=None, fitted=None), advise)
+        count += 1
+        if past.seq == int(event.text):
+            break
+    said = f"{count} answer{' is' if count == 1 else 's are'} struck." + here.because[0].removeprefix(_STRUCK)
+    return _aside(plan, here, event)._replace(seq=state.seq + 1, redo=state, because=(said,)), ()
 
 
 def _redo(plan: RunLayout, state: State, event: Event, advise: Advise) -> tuple[State, Effects]:
@@ -340,6 +354,7 @@ _HANDLERS: dict[str, Callable[[RunLayout, State, Event, Advise], tuple[State, Ef
     "lost": _lost,
     "abandoned": _abandoned,
     "undo": _undo,
+    "strike": _strike,
     "redo": _redo,
     "understood": _told,
     "moved": _told,

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import hashlib
 import logging
-from collections.abc import Callable, Mapping
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import cached_property
@@ -301,15 +302,21 @@ def led(state: State) -> str:
 
 def folded(plan: RunLayout, bodies: list[dict[str, Any]]) -> State:
     """The state after these stored events, advice played back. Raises `Drift` at the first that leads elsewhere."""
+    return deque(states(plan, bodies), 1).pop()
+
+
+def states(plan: RunLayout, bodies: list[dict[str, Any]]) -> Iterator[State]:
+    """The state after each of these stored events in turn, as `folded`."""
     advice = Stored([codec.advice_in(a) for a in bodies[0].get("advice", ())], 0)
     state, _ = begin(plan, advice)
     _arrived(state, bodies[0], 0, advice)
+    yield state
     for seq, body in enumerate(bodies[1:], 1):
         given = body.get("advice", ())
         advice = Stored([codec.advice_in(a) for a in given], seq)
         state, _ = step(plan, state, codec.event_in(body), advice)
         _arrived(state, body, seq, advice)
-    return state
+        yield state
 
 
 def _arrived(state: State, body: Mapping[str, Any], seq: int, advice: Stored) -> None:

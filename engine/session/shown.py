@@ -340,10 +340,11 @@ def _advice(state: State, advisers: Registry) -> tuple[Advised, ...]:
 
 
 def _trail(plan: RunLayout, past: Past | None) -> tuple[TrailMark, ...]:
-    return tuple(_mark(p) for p in walk(past))[::-1]
+    return tuple(mark(p) for p in walk(past))[::-1]
 
 
-def _mark(past: Past) -> TrailMark:
+def mark(past: Past) -> TrailMark:
+    """One answer, as a trail shows it."""
     if "mark" not in past.memo:
         frame = past.state.frame
         at_stop = past.state.gate is not None

@@ -192,6 +192,40 @@ def _recheck(a: argparse.Namespace, found: Places) -> int:
     return Exit.OK
 
 
+# ---- corrections
+
+
+def _strike(a: argparse.Namespace, found: Places) -> int:
+    from engine.carburation.registry import shipped
+    from engine.session.session import Answer, Session
+    from engine.session.struck import would_strike
+
+    book = _opened(found)
+    try:
+        session = Session.reopen(book, a.run, advisers=shipped())
+        marks = would_strike(session, a.answer) if a.answer is not None else [*session.view.trail]
+        if a.answer is None:
+            say([f"{m.seq:>5}  {m.at[:16].replace('T', ' ')}  {m.title or m.step}: {m.said}" for m in marks])
+            return Exit.OK
+        if not marks:
+            raise Failed(
+                Exit.USAGE, f"Answer {a.answer} of run {a.run} does not stand; without a number they are listed."
+            )
+        say(f"Struck would be {len(marks)} answer{'s' if len(marks) > 1 else ''}:")
+        say([f"{m.seq:>5}  {m.at[:16].replace('T', ' ')}  {m.title or m.step}: {m.said}" for m in marks])
+        say("They stay in the record as struck. No screw is turned back: moves made stay made.")
+        if not a.yes and not _agreed("Strike them? Type yes: "):
+            say("Nothing was changed.")
+            return Exit.PROBLEMS
+        reply = session.answer(Answer(strike=a.answer))
+        if reply.recorded is None:
+            raise Failed(Exit.BOOK, reply.problem or "It could not be recorded.")
+        say(f"Struck. The run stands at '{session.view.title or session.view.step}': go on there.")
+    finally:
+        book.close()
+    return Exit.OK
+
+
 _HANDLERS: dict[str, Callable[[argparse.Namespace, Places], int]] = {
     "verify": _verify,
     "backup": _backup,
@@ -201,6 +235,7 @@ _HANDLERS: dict[str, Callable[[argparse.Namespace, Places], int]] = {
     "join": _join,
     "people": _people,
     "recheck": _recheck,
+    "strike": _strike,
 }
 
 
@@ -239,6 +274,10 @@ def arguments(p: argparse.ArgumentParser, usual: Callable[[argparse.ArgumentPars
     recheck.add_argument("--on", metavar="DAY", help="such as 2031-05-01")
     recheck.add_argument("--at", metavar="ODOMETER", help="at which reading of the odometer")
     recheck.add_argument("--why", metavar="TEXT")
+    strike = add("strike", "strike an answer of a run, and all that followed; without one, its answers are listed")
+    strike.add_argument("run", metavar="RUN", help="the id of a run, such as 12.1")
+    strike.add_argument("answer", metavar="ANSWER", type=number, nargs="?")
+    strike.add_argument("--yes", action="store_true", help="don't ask")
 
 
 def number(text: str) -> int:
