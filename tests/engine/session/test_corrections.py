@@ -84,4 +84,4 @@ class TestNotes:
 
     def test_about_nothing_that_stands_is_refused(self) -> None:
         assert "no answer that stands" in (worked().answer(Answer(note="a", about=77)).problem or "")
-        assert "says nothing beside done" in (worked().answer(Answer(done=True, photo="a.jpg")).problem or "")
+        assert "says nothing beside 'done'" in (worked().answer(Answer(done=True, photo="a.jpg")).problem or "")
