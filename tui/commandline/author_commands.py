@@ -20,6 +20,7 @@ def run(arguments: argparse.Namespace) -> int:
         "route": _route,
         "schema": _schema,
         "advisers": _advisers,
+        "words": _words,
         "new": _new,
     }
     return commands[arguments.command](arguments)
@@ -108,6 +109,14 @@ def _advisers(a: argparse.Namespace) -> int:
     from engine.procedure.report.contracts import run_advisers
 
     text, code = run_advisers(advisers.shipped(), a.name)
+    write(sys.stderr if code else sys.stdout, text)
+    return code
+
+
+def _words(a: argparse.Namespace) -> int:
+    from engine.procedure.report.manual import run_words
+
+    text, code = run_words(a.word)
     write(sys.stderr if code else sys.stdout, text)
     return code
 

@@ -74,7 +74,7 @@ _PROCEDURE = "a path, or the name of a shipped or shop file"
 
 #: Commands that give no answer to any run, so that a crash of theirs has nothing to say of answers.
 UNBOOKED = frozenset(
-    {"check", "explain", "route", "schema", "advisers", "new", "settings", "sizing", "trials", "where"}
+    {"check", "explain", "route", "schema", "advisers", "words", "new", "settings", "sizing", "trials", "where"}
 )
 
 
@@ -152,6 +152,16 @@ def _settings(p: argparse.ArgumentParser) -> None:
     p.add_argument("procedure", metavar="PROCEDURE", nargs="?", help=f"{_PROCEDURE}; without it, all of them")
     p.add_argument("--job", metavar="FILE", help="a job file: what it sets, and the choice that it makes in a table")
     _shop(p)
+
+
+@_command("words", "print the words of a procedure file, each with an example", "evendraw words quantities")
+def _words(p: argparse.ArgumentParser) -> None:
+    p.add_argument(
+        "word",
+        metavar="WORD",
+        nargs="?",
+        help="a word, or keys, functions, states, quantities, hazards, families, phases; without it, all of them",
+    )
 
 
 @_command("advisers", "print what each adviser takes, gives and finds", "evendraw advisers idle_jets")

@@ -21,6 +21,25 @@ from engine.procedure.language.scope import (
 )
 from engine.procedure.source.problems import did_you_mean
 
+#: Each function with one line and an example, for the manual.
+TAUGHT: dict[str, tuple[str, str]] = {
+    "any": ("Whether a comparison holds at one place of a row at least.", "any(flow < 1 L/min)"),
+    "all": ("Whether a comparison holds at every place of a row that was taken.", "all(flow >= 1 L/min)"),
+    "count": ("At how many places of a row a comparison holds.", "count(flow < 1 L/min) > 1"),
+    "which": ("The places of a row where a comparison holds; for `where` of a finding.", "which(flow < 1 L/min)"),
+    "min": ("The least of a row.", "min(flow) < 1 L/min"),
+    "max": ("The greatest of a row.", "max(flow) > 9 L/min"),
+    "mean": ("The mean of a row; per: carb of each body's barrels.", "mean(flow, per: carb)"),
+    "spread": ("The greatest of a row less its least; per: carb within each body.", "spread(flow) <= 5 % * mean(flow)"),
+    "abs": ("A number without its sign, place by place.", "abs(level) > 0.5 mm"),
+    "position": (
+        "Where a screw stands, from its zero; missing where the count was lost.",
+        "any(position(spindle) > 4)",
+    ),
+    "known": ("Whether a reading, all of a row, or a screw's count is there.", "not known(flow)"),
+    "over": ("Whether a reading, or one place of a row, stood beyond its scale.", "over(flow)"),
+}
+
 Typed = Callable[[Node, Scope], Node]
 
 

@@ -11,9 +11,11 @@ from engine.procedure.model.declares import DeclaresPart
 from engine.procedure.model.leaves import (
     Each,
     Expression,
+    FamilyName,
     Name,
     Phase,
     Quantity,
+    QuantityName,
     Stem,
     StepName,
     Text,
@@ -42,7 +44,7 @@ Counts = short(CountsPart, ("from", "to"), Whole)
 class ForPart(Part):
     """Which banks the file is for. The checker proves the file for every one of them."""
 
-    family: many(Text) = key(None, "Family", "The family that the job names, a list of them, or `any`.")
+    family: many(FamilyName) = key(None, "Family", "The family that the job names, a list of them, or `any`.")
     carbs: Counts = key(None, "Carbs", "How many bodies: `2`, or `{from: 2, to: 4}`.")
     barrels_per_carb: Counts | None = maybe(None, "Barrels a carb", "How many barrels each has. Left out: 1.")
 
@@ -163,7 +165,7 @@ class ReadingPart(Part):
 
     ask: Text = key(None, "Ask", "The question: `Flow at the valve`.")
     how: Text | None = maybe(None, "How", "How to take it well.")
-    quantity: Text | None = maybe(
+    quantity: QuantityName | None = maybe(
         None, "Quantity", "What it is to a machine: a word of the vocabulary, or one declared. Left out: other."
     )
     each: Each | None = maybe(None, "Each", "A row: one for each carb, barrel, gap or cylinder. Left out: a single.")

@@ -16,8 +16,14 @@ from engine.procedure.language.expr import FUNCTIONS
 from engine.procedure.source.problems import did_you_mean, nearest
 from engine.procedure.source.tree import Map, Scalar, Seq, mapping
 from engine.quantity.units import UNITS, NotAQuantity, parse_number, parse_quantity
+from engine.vocabulary.families import FAMILIES
+from engine.vocabulary.hazards import HAZARDS
 from engine.vocabulary.phases import PHASES
+from engine.vocabulary.quantities import QUANTITIES
 
+QUANTITY_NAMES = [q.name for q in QUANTITIES]
+HAZARD_NAMES = [h.name for h in HAZARDS]
+FAMILY_NAMES = ["any", *(f.name for f in FAMILIES)]
 LONGEST_TEXT = 1500
 LONGEST_NAME = 60
 #: Words that guards and ways on already use for something else.
@@ -180,9 +186,12 @@ Code = _leaf(_code, type="string", pattern="^[a-z]+(-[a-z0-9]+)*$", maxLength=LO
 Expression = _leaf(_expression, type=["string", "number", "boolean"])
 Quantity = _leaf(_quantity, type=_NUMBER_OR_TEXT)
 Whole = _leaf(_whole, type="integer", minimum=0, maximum=999999)
-UnitName = _leaf(_unit, type="string")
+UnitName = _leaf(_unit, type="string", enum=sorted(UNITS))
 Yes = _leaf(_yes, type="boolean")
 Phase = one_known(_text, PHASES)
+QuantityName = one_known(_text, QUANTITY_NAMES)
+HazardName = one_known(_text, HAZARD_NAMES)
+FamilyName = one_known(_text, FAMILY_NAMES)
 Each = one_of("carb", "barrel", "gap", "cylinder")
 
 

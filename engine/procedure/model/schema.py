@@ -8,6 +8,8 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from engine.vocabulary.states import STATES
+
 #: The dialect that editors' YAML servers understand best.
 DIALECT = "http://json-schema.org/draft-07/schema#"
 #: Of these keys one set must be there. The loader says more; this is what an editor can say while a file is typed.
@@ -28,6 +30,7 @@ def schema() -> dict[str, Any]:
     definitions = made["definitions"]
     definitions["Wait"] = definitions["Step"]["properties"]["wait"]
     _one_of(definitions)
+    _known_states(definitions["Step"]["properties"]["state"])
     # A file may say of a kit's symptom only where it leads.
     definitions["Symptom"].pop("required", None)
     definitions["Symptom"]["anyOf"] = [{"required": keys} for keys in (["kind", "ask"], ["go"], ["call"])]
@@ -47,6 +50,18 @@ def kit_schema() -> dict[str, Any]:
     made = _schema(KitPart, "Evendraw kit")
     _one_of(made["definitions"])
     return made
+
+
+def _known_states(state: dict[str, Any]) -> None:
+    """Offer the trade's keys of `state` with their words; a file may declare others."""
+    state["properties"] = {
+        s.name: {
+            "title": s.name.replace("_", " ").capitalize(),
+            "description": s.about,
+            "anyOf": [{"enum": list(s.choices)}, state["additionalProperties"]],
+        }
+        for s in STATES
+    }
 
 
 def _one_of(definitions: dict[str, Any]) -> None:

@@ -10,6 +10,7 @@ from engine.procedure.model.base import Part, key, maybe, named, several
 from engine.procedure.model.leaves import (
     Code,
     Expression,
+    HazardName,
     Name,
     Phase,
     Quantity,
@@ -186,7 +187,7 @@ class StepPart(Part):
         "How things must stand from here on: `{engine: running, hold: 1800 rpm}`. It stays until "
         "another step changes it; `hold` is cleared by `engine: stopped` or `hold: none`.",
     )
-    hazards: list[Text] = several(None, "Hazards", "Dangers of this step; each demands its caution: `[scald]`.")
+    hazards: list[HazardName] = several(None, "Hazards", "Dangers of this step; each demands its caution: `[scald]`.")
     caution: Text | None = maybe(None, "Caution", "A line of caution of this step alone.")
     cautions: list[Name] = several(None, "Cautions", "Names from `cautions` to show here.")
     do: Text | None = maybe(None, "Do", "The instruction: one action, which tool, which way, how far.")

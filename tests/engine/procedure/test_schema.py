@@ -62,6 +62,8 @@ def _without_words(node: Any) -> Any:
     if isinstance(node, list):
         return [_without_words(n) for n in node]
     if isinstance(node, dict):
+        if "coupling" in node.get("properties", {}):  # the keys of `state`
+            node = {k: v for k, v in node.items() if k != "properties"}
         return {k: _without_words(v) for k, v in node.items() if k not in ("enum", "examples")}
     return node
 
