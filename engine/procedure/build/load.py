@@ -9,13 +9,14 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from engine.contract import Registry
 from engine.procedure.build import kits, vocabulary
 from engine.procedure.build.links import check_closure
 from engine.procedure.build.procedure import build
+from engine.procedure.build.replaced import blamed
 from engine.procedure.build.shelf import Shelf
 from engine.procedure.model.base import read_model
 from engine.procedure.model.file import ProcedurePart
@@ -74,7 +75,8 @@ def load(path_or_name: str | Path, search: Sequence[Path], advisers: Registry) -
     words, faults = vocabulary.of_folders([Path(main.path).parent, *search])
     closure = _Closure(find, shelf, advisers, lambda: files.names(Path(main.path).parent, search), words)
     closure.problems += faults
-    return closure.load(main)
+    loaded = closure.load(main)
+    return replace(loaded, problems=in_order(blamed(loaded.problems, loaded.sources.values(), search)))
 
 
 def load_texts(texts: Mapping[str, str], main: str, advisers: Registry, judged: bool = True) -> Loaded:

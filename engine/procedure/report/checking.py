@@ -3,12 +3,13 @@ nothing."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from engine.contract import Registry
-from engine.procedure.build.load import load
+from engine.procedure.build.load import Loaded, load
+from engine.procedure.build.replaced import CODE, callers, replaces
 from engine.procedure.check import check
 from engine.procedure.check.style import sources_said
 from engine.procedure.program import Program
@@ -48,8 +49,18 @@ def check_file(path: str | Path, search: Sequence[Path], advisers: Registry) -> 
         return Checked(str(path), None, problems, loaded.sources, True, True)
     if loaded.program is None:
         return Checked(str(path), None, loaded.problems, loaded.sources, False)
-    problems = in_order((*loaded.problems, *check(loaded.program, advisers)))
+    problems = in_order((*loaded.problems, *check(loaded.program, advisers), *_called(loaded, search, advisers)))
     return Checked(str(path), loaded.program, problems, loaded.sources)
+
+
+def _called(loaded: Loaded, search: Sequence[Path], advisers: Registry) -> Iterator[Problem]:
+    """What those that call a file miss in it, where it stands in for another of its name."""
+    assert loaded.program is not None
+    path = Path(loaded.program.files[loaded.program.main].source.path)
+    if replaces(path, search):
+        for caller in callers(path, search):
+            told = load(caller, search, advisers).problems
+            yield from (p for p in told if p.code == CODE and p.path == str(path))
 
 
 def check_files(paths: Iterable[str | Path], search: Sequence[Path], advisers: Registry) -> list[Checked]:

@@ -47,7 +47,7 @@ ADVISERS = {
 ADVISERS["idle_flow"] = replace(ADVISERS["even_flow"], name="idle_flow", idle=True)
 
 #: Pages of files that can't be shown as a piece of text.
-WITHOUT_EXAMPLE = {"not-a-file", "cannot-read", "too-big", "not-utf-8"}
+WITHOUT_EXAMPLE = {"not-a-file", "cannot-read", "too-big", "not-utf-8", "called-otherwise"}
 
 
 def codes_in_source():

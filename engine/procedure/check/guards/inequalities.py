@@ -13,7 +13,7 @@ from math import gcd, lcm
 from engine.procedure.check.guards.forms import Atom, Terms
 
 #: The most inequalities that elimination may come to before the answer is "may be".
-ROWS = 400
+ROWS = 160
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +41,11 @@ def bounds(terms: Terms, low: Fraction | None, low_in: bool, high: Fraction | No
 _Row = tuple[tuple[int, ...], int, int, bool]
 
 
-def solve(given: list[Bound], pick: Callable[..., Fraction] | None) -> dict[Atom, Fraction] | None:
-    """Numbers that keep every bound, or None if there are none.
+def solve(
+    given: list[Bound], pick: Callable[..., Fraction] | None, spend: Callable[[int], None] = lambda work: None
+) -> dict[Atom, Fraction] | None:
+    """Numbers that keep every bound, or None if there are none. `spend` is told of the work, in pairs of bounds times
+    numbers, before it is done.
 
     `pick(atom, low, low_in, high, high_in)` chooses in a range; without it no numbers are worked out, and the answer is
     empty or None. Raises `TooMany` where elimination grows too long.
@@ -59,6 +62,7 @@ def solve(given: list[Bound], pick: Callable[..., Fraction] | None) -> dict[Atom
         at = min(left, key=lambda i: _cost(rows, i))
         left.remove(at)
         stages.append((at, [r for r in rows if r[0][at]]))
+        spend(_cost(rows, at) * len(atoms))
         rows = _without(rows, at)
     found: dict[Atom, Fraction] = {}
     value = [Fraction(0)] * len(atoms)

@@ -8,6 +8,7 @@ that it may hold, so that `any` and `all` over one row agree exactly.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from fractions import Fraction
@@ -95,8 +96,7 @@ class Axis:
         """The cells where a literal holds."""
         match literal[0]:
             case "lin":
-                _, _, c, bits = literal
-                return sum(1 << i for i, cell in enumerate(self.cells) if (side(cell, c) if cell else 8) & bits)
+                return self._line(literal[2], literal[3])
             case "enum":
                 mask = sum(1 << i for i, v in enumerate(self.cells) if v in literal[2])
                 return mask if literal[3] else self.full & ~mask
@@ -105,6 +105,19 @@ class Axis:
                 mask = sum(1 << s for s in range(1 << len(self.cells)) if s & kinds) & self.full
                 return mask if literal[3] else self.full & ~mask
         return 1 if literal[-1] else 2
+
+    def _line(self, c: Fraction, bits: int) -> int:
+        """The cells of a line below, at and above c. They stand in order, so that two bisections find them."""
+        n = len(self.cells) - (self.cells[-1:] == [None])
+        at = bisect_left(self.cells, 2, 0, n, key=lambda cell: side(cell, c))
+        above = bisect_left(self.cells, 4, at, n, key=lambda cell: side(cell, c))
+        low, mid, whole = (1 << at) - 1, (1 << above) - 1, (1 << n) - 1
+        return (
+            (low if bits & 1 else 0)
+            | (mid & ~low if bits & 2 else 0)
+            | (whole & ~mid if bits & 4 else 0)
+            | (self.full & ~whole if bits & 8 else 0)
+        )
 
 
 def _holds(cell: Any, where: Any) -> bool:

@@ -126,7 +126,7 @@ class Theory:
             given = [b for choice in case for b in choice.bounds]
             given.extend(self._laws(given))
             try:
-                numbers = solve(given, pick)
+                numbers = solve(given, pick, self.space.effort.spend)
             except TooMany:
                 sure = False
                 continue

@@ -41,11 +41,15 @@ class Names:
 
 def problems(study: Study, edges: Edges, found: Mapping[str, Here], advisers: Registry) -> Iterator[Problem]:
     """Every use of a name that some path leaves unknown; each name once a step."""
+    givers: dict[str, list[str]] = {}
+    for step in study.procedure.steps.values():
+        for given in dict.fromkeys(given_by(step, advisers, study.program.files)):
+            givers.setdefault(given, []).append(step.name)
     for name, step in study.procedure.steps.items():
         here = found[name]
         if here.reach:
             seen: set[str] = set()
-            for problem, used in _Walk(study, edges, step, here, advisers).run():
+            for problem, used in _Walk(study, edges, step, here, advisers, givers).run():
                 if used not in seen:
                     seen.add(used)
                     yield problem
@@ -54,8 +58,16 @@ def problems(study: Study, edges: Edges, found: Mapping[str, Here], advisers: Re
 class _Walk:
     """One step in the order in which it is carried out."""
 
-    def __init__(self, study: Study, edges: Edges, step: Step, here: Here, advisers: Registry) -> None:
-        self.study, self.edges, self.step, self.advisers = study, edges, step, advisers
+    def __init__(
+        self,
+        study: Study,
+        edges: Edges,
+        step: Step,
+        here: Here,
+        advisers: Registry,
+        givers: Mapping[str, list[str]],
+    ) -> None:
+        self.study, self.edges, self.step, self.advisers, self.givers = study, edges, step, advisers, givers
         self.names = Names(dict(here.unknown))
         self.start = Context(here.reach)
 
@@ -209,8 +221,7 @@ class _Walk:
 
     def problem(self, name: str, span: Span, what: str, where: int = 0) -> Problem:
         study = self.study
-        files = study.program.files
-        givers = [s.name for s in study.procedure.steps.values() if name in given_by(s, self.advisers, files)]
+        givers = self.givers.get(name, [])
         facts = study.worlds.describe(where, lambda atom: str(atom[1])) if where else {}
         cases = " and ".join(
             f"{n} is {v if isinstance(v, str) else 'true' if v else 'false'}"

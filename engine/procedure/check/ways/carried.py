@@ -57,6 +57,8 @@ class Carried:
         self.at = {key: i + 1 for i, key in enumerate(self.axes)}
         self.names = [set[str](), *(names_in(key[1]) for key in self.axes)]
         self.full: Box = (study.worlds.all, *(a.full for a in self.axes.values()))
+        self._after: dict[tuple[str, Box], list[Box]] = {}
+        self._fresh: dict[str, list[int]] = {}
         self._images: dict[Any, list[int | None]] = {}
         self._shapes: dict[int, list[tuple[int, tuple[tuple[int, int], ...]]]] = {}
 
@@ -80,8 +82,20 @@ class Carried:
     def after(self, step: Step, box: Box) -> list[Box]:
         """A box once the step is answered: what it takes anew may be anything, what it keeps is what it says. A word
         that is kept under another name is told apart, since both are the same from then on."""
-        taken = self.given.get(step.name, ())
-        found = [tuple(f if names & set(taken) else m for m, f, names in zip(box, self.full, self.names, strict=True))]
+        known = self._after.get((step.name, box))
+        if known is None:
+            known = self._after[step.name, box] = self._answered(step, box)
+        return known
+
+    def _answered(self, step: Step, box: Box) -> list[Box]:
+        fresh = self._fresh.get(step.name)
+        if fresh is None:
+            taken = frozenset(self.given.get(step.name, ()))
+            fresh = self._fresh[step.name] = [i for i, names in enumerate(self.names) if names & taken]
+        left = list(box)
+        for i in fresh:
+            left[i] = self.full[i]
+        found: list[Box] = [tuple(left)]
         for name, guard in step.keep:
             found = [b for known in found for b in self._kept(known, name, guard)]
         return found
