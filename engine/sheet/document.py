@@ -238,6 +238,8 @@ def _sections(sheet: Sheet) -> Iterable[Section]:
     settings = tuple(f"{n}: {v} ({who})" for n, v, who in sheet.settings)
     yield Section("settings", "SETTINGS OF THIS SHOP OR JOB", Items(settings))
     yield Section("notes", "NOTES", Items(sheet.notes))
+    yield Section("struck", "STRUCK, and not counted above", Items(sheet.struck_answers))
+    yield Section("not sealed", "NOT UNDER THE SEAL", Items(sheet.not_sealed))
     yield Section("files", "PROCEDURES FOLLOWED", Items(tuple(_files(sheet.files))))
 
 

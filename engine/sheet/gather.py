@@ -10,7 +10,8 @@ from typing import Any
 
 from engine.book import codec
 from engine.book.book import Book
-from engine.book.rows import Recheck
+from engine.book.rows import Recheck, Stored
+from engine.book.seal import salted
 from engine.book.trouble import BookTrouble
 from engine.contract import Registry
 from engine.evidence import Finding, Place
@@ -23,6 +24,7 @@ from engine.run.layout import FilePlan
 from engine.run.state import Frame, State, standing, walk
 from engine.session.session import Session
 from engine.session.shown import lines
+from engine.session.struck import struck_in
 from engine.session.view import Line
 from engine.vocabulary.states import ENGINE
 
@@ -137,6 +139,9 @@ class Sheet:
     engine: bool = False
     #: The bodies along the bank, in words.
     bodies: tuple[str, ...] = ()
+    #: Answers that were struck, in words, and what of the sheet the seal does not vouch for.
+    struck_answers: tuple[str, ...] = ()
+    not_sealed: tuple[str, ...] = ()
 
 
 def newest_run(book: Book, wanted: str) -> str:
@@ -165,13 +170,16 @@ def sheet_of(book: Book, run: str, advisers: Registry) -> Sheet:
 def gathered(session: Session) -> Sheet:
     """The sheet of a run that is open."""
     plan, state, book, run = session.plan, session.state, session.book, session.run
-    bodies = [codec.body_of(e) for e in book.events(run)]
+    stored = book.events(run)
+    bodies = [codec.body_of(e) for e in stored]
     main = plan.main.procedure
     end = state.end
+    recheck = next((r for r in book.rechecks() if r.job == session.job_number), None)
+    gone = struck_in(plan, bodies)
     return Sheet(
         run=run,
         job_number=session.job_number,
-        job=book.job(session.job_number),
+        job=_as_started(session, bodies[0]),
         procedure=main.name,
         title=main.title,
         revision=main.revision,
@@ -188,7 +196,9 @@ def gathered(session: Session) -> Sheet:
         orders=_orders(standing(state)),
         symptoms=_symptoms(session),
         notes=tuple(text for _, text in state.notes),
-        struck=sum(b["kind"] == "undo" for b in bodies) - sum(b["kind"] == "redo" for b in bodies),
+        struck=len(gone),
+        struck_answers=tuple(f"{s.answer.title or s.answer.step}: {s.answer.said}" for s in gone),
+        not_sealed=(*_not_sealed(session, stored[0]), *(("the recheck",) if recheck else ())),
         settings=_settings(session),
         events=len(bodies),
         head=book.head(run),
@@ -200,8 +210,35 @@ def gathered(session: Session) -> Sheet:
         worked=minutes_worked(bodies),
         bodies=tuple(_words(session, p) for p in plan.bank.places("carb")),
         engine=ENGINE in state.world.conditions,
-        recheck=next((r for r in book.rechecks() if r.job == session.job_number), None),
+        recheck=recheck,
     )
+
+
+def _as_started(session: Session, started: Mapping[str, Any]) -> Job:
+    """The job as the run sealed it at its start, with the persons as they stand now."""
+    told = session.book.told(session.job_number)
+    vehicle = {k.removeprefix("vehicle "): v for k, v in told.items() if k.startswith("vehicle ")}
+    persons = {"title": told.get("complaint", ""), "customer": told.get("customer", ""), "vehicle": vehicle}
+    return Job.model_validate({**started["job"], **persons})
+
+
+def _not_sealed(session: Session, first: Stored) -> Iterable[str]:
+    """What the sheet prints and the run's chain does not vouch for: what was changed since, or was never in it."""
+    told = session.book.told(session.job_number)
+    sealed = {k: h for k, h in (codec.load(first.body).get("words") or {}).items() if k.startswith("told ")}
+    if not sealed and any(told.values()):
+        yield "customer, vehicle and complaint (a run of an older version seals its measurements alone)"
+    for name, text in told.items():
+        word = first.words.get(f"told {name}")
+        if word is not None and not word.gone and salted(word.salt, text) != sealed.get(f"told {name}"):
+            yield f"{name}: changed since the run was started"
+    try:
+        now = session.book.job(session.job_number).engineering()
+    except BookTrouble:
+        yield f"job {session.job_number} in the list of jobs: its row can't be read"
+        return
+    if now != session.plan.job.engineering():
+        yield "engine, bank and instruments were corrected since; the sheet prints those that the run was started with"
 
 
 def _words(session: Session, place: Place, each: str | None = None) -> str:

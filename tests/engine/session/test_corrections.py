@@ -4,14 +4,22 @@ struck.
 
 from __future__ import annotations
 
+import gzip
+import sqlite3
 from pathlib import Path
 
 import pytest
-from valve_runs import ADVISERS, DONE, LONG_WAY, Answer, answered, begun, gate
+from valve_runs import ADVISERS, DONE, LONG_WAY, Answer, answered, begun, gate, valve_job
 
 from engine.book.book import Book
+from engine.carburation.registry import shipped
 from engine.session.session import Session
 from engine.session.struck import struck, would_strike
+from engine.sheet.document import document
+from engine.sheet.gather import gathered, sheet_of
+from engine.sheet.plain_text import lines
+
+KEPT = Path(__file__).parents[2] / "kept" / "state_6e732ba" / "jobs.book.gz"
 
 
 def worked() -> Session:
@@ -85,3 +93,44 @@ class TestNotes:
     def test_about_nothing_that_stands_is_refused(self) -> None:
         assert "no answer that stands" in (worked().answer(Answer(note="a", about=77)).problem or "")
         assert "says nothing beside 'done'" in (worked().answer(Answer(done=True, photo="a.jpg")).problem or "")
+
+
+class TestWhatTheSealCovers:
+    def sheet(self, session: Session) -> str:
+        return "\n".join(lines(document(gathered(session))))
+
+    def test_nothing_is_marked_where_nothing_was_changed(self) -> None:
+        assert "NOT UNDER THE SEAL" not in self.sheet(worked())
+
+    def test_a_customer_who_was_changed_since_is_marked(self) -> None:
+        session = worked()
+        session.book.rewrite_persons(1, valve_job().model_copy(update={"customer": "B. Other"}))
+        said = self.sheet(session)
+        assert "B. Other" in said
+        assert "customer: changed since the run was started" in said
+
+    def test_engine_and_bank_are_those_that_were_sealed(self, tmp_path: Path) -> None:
+        book = Book.open(tmp_path / "jobs.book")
+        session = answered(begun(book), DONE)
+        before = self.sheet(session)
+        db = sqlite3.connect(tmp_path / "jobs.book", isolation_level=None)
+        for (name,) in db.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            db.execute(f"DROP TRIGGER {name}")
+        db.execute("UPDATE job SET facts = CAST(replace(facts, 'carbs', 'Carbs') AS BLOB)")
+        db.execute("UPDATE run SET title = 'Another'")
+        said = self.sheet(session)
+        assert "its row can't be read" in " ".join(said.split())
+        assert [line for line in said.splitlines() if line in before.splitlines()] == before.splitlines()
+        assert book.runs()[0].problem == "its row was altered since it was started"
+
+    def test_a_run_of_an_older_book_says_what_it_seals(self, tmp_path: Path) -> None:
+        path = tmp_path / "jobs.book"
+        path.write_bytes(gzip.decompress(KEPT.read_bytes()))
+        book = Book.open(path, reading=True)
+        named = next(row.job for row in book.jobs() if row.customer)
+        said = "\n".join(lines(document(sheet_of(book, f"{named}.1", shipped()))))
+        assert "a run of an older version seals its measurements alone" in " ".join(said.split())
+
+    def test_what_was_struck_is_printed_as_struck(self) -> None:
+        said = self.sheet(answered(worked(), Answer(strike=4), gate(5, 6.5)))
+        assert "STRUCK, and not counted above" in said
