@@ -43,6 +43,12 @@ def law(
     return fuel
 
 
+def heard(engine: VirtualEngine, carb: int) -> int:
+    """What the lifting pin of one body (row index) tells: +1 rich, it stays up; -1 weak, it falls; 0 right."""
+    change = lifted(engine, carb) * engine.carbs / 2.0
+    return 1 if change > a.LIFT_RISES_RPM else -1 if change < a.LIFT_FALLS_RPM else 0
+
+
 def lifted(engine: VirtualEngine, carb: int) -> float:
     """Change of speed, rpm, when the piston of one body (row index) is lifted 0.8 mm: it goes a little leaner."""
     return engine.with_fuel(carb * engine.per_carb, 1.0 - a.LIFT_LEANS).speed - engine.now.speed

@@ -28,6 +28,8 @@ from engine.bench.plant.faults import Fault
 from engine.bench.terms import TOLERANCE
 from engine.job.model import Job
 
+#: A change of friction by less than this share does not show in the speed (0.05 rpm), so the balance is kept.
+SAME_DRAG = 1e-4
 KINDS_OF_SCREW = ("plate", "bypass", "jet", "coupling")
 
 
@@ -94,6 +96,7 @@ class VirtualEngine:
         self.jet_ids = list(range(self.barrels))
         self.dirt = [self.having("dirty jet", barrel=b) or 1.0 for b in range(self.barrels)]
         self._now: physics.Running | None = None
+        self._dragged = 1.0
         self._guess = self.body.target
         self.at: dict[str, list[float]] = found.screws(self)
         found.driven_in(self)
@@ -198,7 +201,8 @@ class VirtualEngine:
             setattr(self, name, goal + (now - goal) * math.exp(-max(0.0, minutes) / slow))
         self.minutes_run += minutes if run else 0.0
         self.wanders(minutes)
-        self._now = None
+        if abs(self._drag() - self._dragged) > SAME_DRAG or self.coolant < assumed.HOT_COOLANT_C - 0.1:
+            self._now = None
 
     def wanders(self, minutes: float) -> None:
         """Let the slow wander of the speed go on for so long: it forgets itself, and is as wide at any time."""
@@ -235,6 +239,7 @@ class VirtualEngine:
 
     def _solve(self) -> physics.Running:
         cold, strength, build = self._drag(), self.strengths(), self.body.build
+        self._dragged = cold
 
         hold = self.state.get("hold")
         self._held = True

@@ -97,10 +97,10 @@ def _answers(engine: VirtualEngine, rows: Sequence[int]) -> tuple[str, ...] | No
 
 def _lift(engine: VirtualEngine, rows: Sequence[int]) -> tuple[str, ...] | None:
     """The lifting pin: up and stays is rich, a little is right, down or dying is weak."""
-    change = constant_depression.lifted(engine, rows[0] // engine.per_carb) * engine.carbs / 2.0
-    if change > assumed.LIFT_RISES_RPM:
+    heard = constant_depression.heard(engine, rows[0] // engine.per_carb)
+    if heard > 0:
         return ("stays up", "rich", "rises and")
-    return ("falls", "weak", "dies") if change < assumed.LIFT_FALLS_RPM else None
+    return ("falls", "weak", "dies") if heard < 0 else None
 
 
 def _creep(engine: VirtualEngine) -> tuple[str, ...] | None:

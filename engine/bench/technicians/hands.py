@@ -28,7 +28,7 @@ _STOPPED_WORDS = ("dies", "stall", "stops", "will not", "won't", "dead")
 class Work:
     """What was done: `rounds` are answers with a row of airflow, lambda, CO or depression; a move is one screw once."""
 
-    rounds: int = 0
+    rounds: float = 0
     moves: int = 0
     stops: int = 0
     stalls: int = 0
