@@ -90,6 +90,7 @@ _LOOKS = (
     _look("damper oil"),
     _look("cap vent"),
     _look("screw tip"),
+    _look("screw answers", _RUNS, about="Whether the beat changes as this mixture screw goes a quarter in and out."),
     _look("jet swap", about="Whether the fault follows the jet."),
     _look("jet clean"),
     _look("plug short"),

@@ -341,7 +341,7 @@ def _sizing(a: argparse.Namespace) -> int:
 
 
 def _trials(a: argparse.Namespace) -> int:
-    from engine.bench.trial import trial_table, trials
+    from engine.bench.trial import statistics, trial_table, trials
     from engine.carburation import registry as advisers
 
     if a.engines < 1 or (a.workers is not None and a.workers < 1):
@@ -368,7 +368,7 @@ def _trials(a: argparse.Namespace) -> int:
 
     try:
         outcomes = trials.run(plan, range(a.seed, a.seed + a.engines), a.workers or os.cpu_count() or 1, progress)
-        summary = trial_table.summary(program.main, plan.family, plan.meter, outcomes)
+        summary = statistics.summary(program.main, plan.family, plan.meter, outcomes, plan.fleet)
     except ValueError as refusal:
         raise Failed(Exit.USAGE, f"evendraw trials: {refusal}") from None
     say(_json(summary.to_json()) if a.json else trial_table.table(summary))

@@ -271,6 +271,10 @@ class VirtualEngine:
         strength[barrel] = 0.0
         return physics.idle(self.body.build, *self._breathing(), strength, self._drag(), self._guess)
 
+    def turned_at(self, speed: float) -> physics.Running:
+        """What it breathes and burns as the screws stand, were it turned at `speed` rpm; nothing is kept of it."""
+        return physics.at_speed(self.body.build, *self._breathing(), self.strengths(), speed)
+
     def held_at(self, speed: float) -> physics.Running:
         """The balance with the pedal holding `speed` rpm; nothing is kept of it."""
         kept, self.state = self.state, self.state | {"hold": speed}

@@ -94,14 +94,16 @@ def carbon_monoxide(lam: float) -> float:
 
 
 def _exhaust(engine: VirtualEngine, quantity: str, barrels: list[int]) -> float:
-    """What a probe shows of the gas of some barrels, mixed; misfired cycles carry their oxygen out and read lean."""
-    now, n = engine.now, len(barrels)
-    lam = sum(now.lambdas[b] for b in barrels) / n
-    miss = sum(now.misfire[b] for b in barrels) / n
+    """What a probe shows of the gas of some barrels, mixed by flow; a missed cycle carries its oxygen out."""
+    now = engine.now
+    whole = sum(now.total[b] for b in barrels)
+    part = {b: now.total[b] / whole if whole else 1.0 / len(barrels) for b in barrels}
+    lam = 1.0 / sum(share / now.lambdas[b] for b, share in part.items())
+    miss = sum(share * now.misfire[b] for b, share in part.items())
     gauss = engine.rng.gauss
     if quantity == "lambda":
         return max(0.6, min(1.6, (lam + 0.35 * miss) * gauss(1.0, NOISE.lambda_)))
-    co = sum(carbon_monoxide(now.lambdas[b]) for b in barrels) / n * (1.0 - miss)
+    co = sum(share * carbon_monoxide(now.lambdas[b]) for b, share in part.items()) * (1.0 - miss)
     if quantity == "CO":
         return co * gauss(1.0, NOISE.co)
     if quantity == "O2":

@@ -103,6 +103,17 @@ def _lift(engine: VirtualEngine, rows: Sequence[int]) -> tuple[str, ...] | None:
     return ("falls", "weak", "dies") if heard < 0 else None
 
 
+def _answers_its_screw(engine: VirtualEngine, rows: Sequence[int]) -> tuple[str, ...] | None:
+    """A quarter turn in and out: the beat of a sound cylinder changes, that of a dead screw or cylinder does not."""
+    changed = []
+    for b in rows:
+        effect = [engine.body.needle.passes(engine.at["jet"][b] + way / 4, engine.body.rests[b]) for way in (-1, 1)]
+        stuck = _any(engine, [b], ("dead mixture screw", "broken screw tip")) or not engine.body.feeds[b]
+        burns = engine.now.misfire[b] < 0.95
+        changed.append(not stuck and burns and abs(effect[1] - effect[0]) > assumed.QUARTER_HEARD)
+    return None if all(changed) else ("no", "nothing", "same")
+
+
 def _creep(engine: VirtualEngine) -> tuple[str, ...] | None:
     """From 1500 to 2500 at a creep: lambda over 1.0 by far is flat, near the lean limit it snatches."""
     leanest = max(max(engine.held_at(speed).lambdas) for speed in (1500.0, 1800.0, 2100.0, 2500.0))
@@ -138,6 +149,7 @@ LOOKS: dict[str, Look] = {
     "plug short": _answers,
     "plug test": _answers,
     "hunting rhythm": _hunts,
+    "screw answers": _answers_its_screw,
     "screw tip": _has("broken screw tip", words=("broken", "missing", "short")),
     "pump squirt": _has("weak pump", words=("weak", "short", "late", "none")),
     "take-off": _take_off,
@@ -150,13 +162,17 @@ def choose(
     rows: Sequence[int],
     choices: Sequence[str],
     healthy: str | None,
+    wolf: bool = False,
 ) -> str:
-    """The choice that is true of the barrels `rows`, or what erring ears hear of it."""
+    """The choice that is true of the barrels `rows`, or what erring ears hear of it; `wolf`: they hear a fault."""
     sound = healthy if healthy in choices else choices[0]
     look = LOOKS.get(quantity)
     words = look(engine, rows) if look else None
-    if quantity in BY_EAR and engine.nature.ears and engine.rng.random() < engine.nature.ears:
-        return sound if words else next((c for c in choices if c != sound), sound)
+    if quantity in BY_EAR and engine.nature.ears:
+        if words and engine.rng.random() < engine.nature.ears:
+            return sound
+        if wolf and not words:
+            return next((c for c in choices if c != sound), sound)
     if words is None:
         return sound
     worse = [c for c in choices if c != sound]
@@ -166,6 +182,13 @@ def choose(
                 return choice
     after = choices[choices.index(sound) + 1 :]
     return after[0] if after else sound
+
+
+def cries_wolf(engine: VirtualEngine, quantity: str, places: int) -> int | None:
+    """Which of so many places a test by ear accuses this time, sound or not; None mostly. A row is one test."""
+    if quantity in BY_EAR and engine.nature.ears and engine.rng.random() < engine.nature.ears:
+        return engine.rng.randrange(places)
+    return None
 
 
 def speed_drop(engine: VirtualEngine, barrel: int) -> float:

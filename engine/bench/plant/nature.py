@@ -35,7 +35,7 @@ WANDER_RPM, WANDER_MINUTES = (0.0, 8.0), 1.0  # sd of a slow wander of the speed
 HAND_TURNS, BACKLASH_TURNS = 1 / 40, (0.0, 0.03)  # sd of a counted mixture move; play on going back [assumed]
 SEATING = 0.02  # sd of how the gauge sits on a mouth, constant a barrel [assumed]
 TACHOMETER_RPM = (1, 5, 10, 25)  # steps of what it shows [assumed: even chances]
-EARS = 0.15  # tests by ear that miss or cry wolf [assumed]
+EARS = 0.15  # of faults that a test by ear misses, and of tests (a row each) that cry wolf somewhere [assumed]
 LEVEL_MM = 0.5  # a level is read to this, either way [assumed]
 
 

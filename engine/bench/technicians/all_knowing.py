@@ -4,18 +4,24 @@ from __future__ import annotations
 
 from engine.bench.plant import assumed, physics, plates
 from engine.bench.plant.engine import VirtualEngine
+from engine.bench.technicians import mending
 from engine.bench.technicians.hands import Work
 from engine.bench.terms import TOLERANCE
 
+#: So far, lambda, to the lean side of the crest he sets a mixture [assumed: within 2 % of torque on every width].
+LEAN_OF_CREST = 0.017
+#: No screw is turned further out than this.
+MOST_TURNS = 8.0
+
 
 def all_knowing(engine: VirtualEngine) -> Work:
-    """Fit the right jets and sound screws where they are not, and turn each screw once to where the truth wants it."""
+    """Mend what a shop mends, fit right jets where there are none, then turn each screw once to where it belongs."""
     work = Work(rounds=1, stops=1, starts=1)
     coupled = engine.job.bank.linkage_balance_screws
     engine.set_state({"engine": "running", "pedal_link": "off", "hold": None, "coupling": "on" if coupled else "off"})
     engine.warm()
-    while engine.mend("dead mixture screw") or engine.mend("broken screw tip"):
-        work.jets += 1
+    kinds = {kind for row in mending.BY_QUANTITY.values() for kind in row}
+    mending.at(engine, sorted(kinds), range(engine.barrels))
     for b in range(engine.barrels):
         if abs(engine.jets[b] - engine.body.right_jet) > 1.0 or engine.dirt[b] < 1.0:
             engine.fit("idle jet", b // engine.per_carb + 1, b % engine.per_carb + 1, engine.body.right_jet)
@@ -57,14 +63,14 @@ def _draw(engine: VirtualEngine, area: float, coupled: bool) -> None:
 
 
 def _mix(engine: VirtualEngine) -> None:
-    """Every mixture screw to the lambda that belongs there."""
-    span = (0.0, 8.0)
-    ends = [list(span) for _ in range(engine.barrels)]
-    for _ in range(14):
+    """Every mixture screw a little to the lean side of this engine's crest, within where mixture belongs."""
+    goal = max(0.87, min(0.95, 1.0 / engine.body.build.burning.crest + LEAN_OF_CREST))
+    ends = [[0.0, MOST_TURNS] for _ in range(engine.barrels)]
+    for _ in range(16):
         engine.at["jet"] = [0.5 * (low + high) for low, high in ends]
         engine.reset()
-        for b, lam in enumerate(engine.now.lambdas):
-            richer = lam > assumed.SETTLED_LAMBDA
+        for b, lam in enumerate(engine.turned_at(engine.body.target).lambdas):
+            richer = lam > goal
             if engine.body.screw == "air screw":
                 richer = not richer
             ends[b][0 if richer else 1] = engine.at["jet"][b]

@@ -15,12 +15,14 @@ from typing import Any
 
 from engine.bench.plant import assumed, gauges, inspections
 from engine.bench.plant.engine import VirtualEngine
-from engine.bench.technicians import hand
+from engine.bench.technicians import hand, mending
 from engine.quantity.units import UNITS, convert
 
 MEASURED = frozenset({"airflow", "lambda", "CO", "depression"})
 #: Which way opens, by the place where a screw works: in for plates and couplings, out for seats.
 OPENS = {"plate": "in", "coupling": "in", "bypass": "out", "jet": "out"}
+#: What a question calls a thing that was mended.
+PUT_RIGHT = frozenset({"put right", "mended"})
 _STOPPED_WORDS = ("dies", "stall", "stops", "will not", "won't", "dead")
 
 
@@ -38,10 +40,14 @@ class Work:
 
 
 class Hands:
-    """A technician at `engine`."""
+    """A technician at `engine`; one that `mends` puts right on the spot what a shop can of the faults that he finds."""
 
-    def __init__(self, engine: VirtualEngine) -> None:
-        self.engine = engine
+    def __init__(self, engine: VirtualEngine, mends: bool = False) -> None:
+        self.engine, self.mends = engine, mends
+        self._ill: dict[str, list[int]] = {}
+        self._standing: Sequence[Mapping[str, Any]] = ()
+        self._dealt: set[str] = set()
+        self._wolf: int | None = None
         self.work = Work()
         self._known: dict[str, tuple[str, str | None]] = {}
         self._told: set[str] = set()
@@ -51,6 +57,7 @@ class Hands:
     def answer(self, step: Mapping[str, Any]) -> dict[str, Any]:
         """Do one step and answer it: `readings`, a `symptom` or `done`, with `understood` and `moved` beside."""
         self.work.answers += 1
+        self._standing = step.get("findings", ())
         out: dict[str, Any] = {}
         if [ask["name"] for ask in step.get("read", ())] == ["stop_gate"]:
             return self._at_stop(step)
@@ -197,7 +204,11 @@ class Hands:
     def _read(self, ask: Mapping[str, Any]) -> Any:
         each = ask.get("each")
         places = self._places(each, ask.get("of"), int(ask.get("count") or 1))
+        self._wolf = inspections.cries_wolf(self.engine, ask.get("quantity") or "", len(places))
         values = [self._value(ask, rows, i) for i, rows in enumerate(places)]
+        if self.mends and ask.get("quantity") in mending.BY_QUANTITY:
+            ill = [b for value, rows in zip(values, places, strict=True) if _unsound(ask, value) for b in rows]
+            self._ill[ask["quantity"]] = ill
         return values if each else values[0]
 
     def _places(self, each: str | None, of: Mapping[str, Any] | None, count: int) -> list[list[int]]:
@@ -214,7 +225,7 @@ class Hands:
     def _value(self, ask: Mapping[str, Any], rows: list[int], i: int) -> Any:
         quantity = ask.get("quantity") or "other"
         if ask.get("choices"):
-            return self._choice(ask, quantity, rows)
+            return self._choice(ask, quantity, rows, self._wolf == i)
         try:
             value, unit = self._number(ask, quantity, rows, i)
         except gauges.NotTakeable:
@@ -223,11 +234,29 @@ class Hands:
             value, unit = self._held(ask, quantity, rows, i)
         return self._rounded(ask, _to(value, unit, ask.get("unit")))
 
-    def _choice(self, ask: Mapping[str, Any], quantity: str, rows: list[int]) -> str:
+    def _choice(self, ask: Mapping[str, Any], quantity: str, rows: list[int], wolf: bool) -> str:
         choices, healthy = ask["choices"], ask.get("healthy")
+        if self.mends and (done := next((c for c in choices if c in PUT_RIGHT), None)):
+            if self._puts_right():
+                return done
+            return next((c for c in choices if c.startswith("go on")), healthy or choices[0])
         if self.engine.stalled and _stops(ask):
             return next(c for c in choices if any(w in c.lower() for w in _STOPPED_WORDS))
-        return inspections.choose(self.engine, quantity, rows, choices, healthy if isinstance(healthy, str) else None)
+        return inspections.choose(
+            self.engine, quantity, rows, choices, healthy if isinstance(healthy, str) else None, wolf
+        )
+
+    def _puts_right(self) -> bool:
+        """Mend what was just found, as far as a shop does on the spot; whether it was such a thing."""
+        could = False
+        for quantity, rows in self._ill.items():
+            if rows:
+                mending.at(self.engine, mending.BY_QUANTITY[quantity], rows)
+                could = True
+        self._ill.clear()
+        new = [f for f in self._standing if f"{f['code']} {f['where']}" not in self._dealt]
+        self._dealt |= {f"{f['code']} {f['where']}" for f in new}
+        return mending.of_findings(self.engine, new) or could
 
     def _number(self, ask: Mapping[str, Any], quantity: str, rows: list[int], i: int) -> tuple[float, str | None]:
         engine, averaged, take = self.engine, ask.get("average") is not None, int(ask.get("take") or 1)
@@ -251,13 +280,26 @@ class Hands:
         self.engine.set_state({"engine": "running", "hold": self.engine.body.target})
         return self._number(ask, quantity, rows, i)
 
-    def _rounded(self, ask: Mapping[str, Any], value: float) -> float:
+    def _rounded(self, ask: Mapping[str, Any], value: float) -> float | str:
         step = _number(ask.get("step"))
         if step:
             value = round(value / step) * step
+        if ask.get("over_range") and ask.get("range") and value > float(ask["range"][1]):
+            return "over range"
         if ask.get("range"):
             value = max(float(ask["range"][0]), min(value, float(ask["range"][1])))
         return round(value, 6)
+
+
+def _unsound(ask: Mapping[str, Any], value: Any) -> bool:
+    """Whether an answer is not that of a sound engine."""
+    healthy = ask.get("healthy")
+    if value is None or healthy is None:
+        return False
+    if isinstance(value, str):
+        return value != healthy
+    low, high = _ends(ask)
+    return not low <= value <= high
 
 
 def _at(move: Mapping[str, Any]) -> str:

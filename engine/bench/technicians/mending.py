@@ -90,11 +90,12 @@ def rows_of(engine: VirtualEngine, where: Sequence[Mapping[str, Any]]) -> list[i
 
 
 def look_over(engine: VirtualEngine) -> None:
-    """What anybody does before he tunes: mist the joints, measure the levels, try the pistons; and mend what he finds."""
+    """What anybody does before he tunes: mist the joints, measure levels, try the pistons; what he finds, he mends."""
     was = dict(engine.state)
     engine.set_state({"engine": "running", "hold": engine.body.target})
+    wolf = inspections.cries_wolf(engine, "air leak", engine.barrels)
     for b in range(engine.barrels):
-        if inspections.choose(engine, "air leak", [b], ("no", "yes"), "no") == "yes":
+        if inspections.choose(engine, "air leak", [b], ("no", "yes"), "no", wolf == b) == "yes":
             at(engine, _LEAKS, [b])
     for carb in range(engine.carbs):
         rows = list(range(carb * engine.per_carb, (carb + 1) * engine.per_carb))

@@ -15,6 +15,8 @@ OFF_THE_SEAT = 0.25
 #: From the crest that he finds back to the lean side, share of the excursion [assumed: the fit errs to the rich side].
 LEAN_SIDE = 0.25
 LAPS = 2
+#: Where the speed is so much lower than at the base, rpm, he goes back to the base [assumed].
+FELL = 25.0
 
 
 class MidBand(Craft):
@@ -55,7 +57,12 @@ class Sweeper(Craft):
         crest = (
             0.5 * rich if not leaner else -0.5 * lean if not richer else self.crest(lean, rich, leaner, base, richer)
         )
-        self.enrich(row, crest - LEAN_SIDE * out)
+        goal = crest - LEAN_SIDE * out
+        if self.richer > 0:
+            goal = max(goal, min(0.0, OFF_THE_SEAT - self.stands(row)))
+        self.enrich(row, goal)
+        if (self.speed() or self.speed()) < base - FELL:  # a needle's law may bend more than that
+            self.enrich(row, -goal)
 
     @staticmethod
     def crest(lean: float, rich: float, leaner: float, base: float, richer: float) -> float:

@@ -1,27 +1,16 @@
-"""Judges one trial by the truth of its engine: tolerance, mixture, jets and faults named; it runs nothing.
-
-An initial jet is followed wherever it goes (a swap moves it). Its verdict is the last one given on the barrel where it
-sat before it came out; a verdict of another size than the truth is wrong, none is withheld.
-"""
+"""Judges one trial by the truth of its engine: tolerance, mixture, faults named or mended; it runs nothing."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
+from engine.bench.plant import physics
 from engine.bench.plant.engine import VirtualEngine
-from engine.bench.plant.faults import KINDS, Fault
+from engine.bench.plant.faults import Fault
 from engine.bench.terms import TOLERANCE
-from engine.evidence import Advice, Finding
-
-#: Adviser outputs that speak of jets, in their words: small, large, right; the rest is no verdict.
-_SAID = {
-    "too small": "small",
-    "perhaps too small": "small",
-    "too large": "large",
-    "perhaps too large": "large",
-    "right": "right",
-}
+from engine.bench.trial.places import points_at, there
+from engine.evidence import Finding
 
 #: Fault kinds -> words of which a finding's code must hold one to name it.
 NAMES: dict[str, tuple[str, ...]] = {
@@ -41,7 +30,8 @@ NAMES: dict[str, tuple[str, ...]] = {
     "uneven linkage": ("apart", "link"),
     "sticking plate": ("hang", "plate", "throttle"),
     "dead speed screw": ("does-nothing",),
-    "broken screw tip": ("does-not-answer", "tip", "at-its-stop"),
+    "dead mixture screw": ("not-answer", "dead-screw", "tip"),
+    "broken screw tip": ("not-answer", "dead-screw", "tip"),
     "starter stuck open": ("start",),
     "sticking piston": ("piston",),
     "low damper oil": ("damper",),
@@ -51,11 +41,16 @@ NAMES: dict[str, tuple[str, ...]] = {
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """How an engine stands, judged hot with its links as left and nobody at the pedal."""
+    """How an engine stands, judged hot with its links as left and nobody at the pedal.
+
+    `near_best`, `belongs`: every cylinder's lambda within those ends. `lean_best`: every cylinder within so much of its
+    own engine's best torque, and on the lean side of it.
+    """
 
     in_tolerance: bool
     near_best: bool
     belongs: bool
+    lean_best: bool
 
 
 def judged(engine: VirtualEngine) -> State:
@@ -70,119 +65,41 @@ def judged(engine: VirtualEngine) -> State:
         return runs and all(ends[0] <= lam <= ends[1] for lam in lambdas)
 
     even = runs and truth.spread_ok and abs(truth.speed - engine.body.target) <= TOLERANCE.idle
-    return State(even, all_in(TOLERANCE.near_best), all_in(TOLERANCE.belongs))
+    lean_best = runs and all(_lean_best(engine, lam) for lam in lambdas)
+    return State(even, all_in(TOLERANCE.near_best), all_in(TOLERANCE.belongs), lean_best)
 
 
-@dataclass(slots=True)
-class JetWatch:
-    """Listens to what is said of the jets while a run goes on, and knows which jet sat where."""
-
-    engine: VirtualEngine
-    truth: tuple[str, ...] = ()
-    said: dict[int, str] = field(default_factory=dict)
-    why: dict[int, bool] = field(default_factory=dict)
-    needless: int = 0
-    _seated: list[int] = field(default_factory=list)
-    _stamps: list[float] = field(default_factory=list)
-
-    def __post_init__(self) -> None:
-        self.truth = tuple(self._true(b) for b in range(self.engine.barrels))
-        self._seated, self._stamps = list(self.engine.jet_ids), list(self.engine.stamps)
-
-    def _true(self, barrel: int) -> str:
-        off = self.engine.jets[barrel] * self.engine.dirt[barrel] ** 0.5 - self.engine.body.right_jet
-        return "small" if off < -1.0 else "large" if off > 1.0 else "right"
-
-    def heard(self, advice: Advice) -> None:
-        """One advice on the jets: a verdict a barrel, and where there is none, whether its reason is true."""
-        rows = advice.outputs.get("barrels")
-        if not isinstance(rows, tuple | list) or len(rows) != self.engine.barrels:
-            return
-        reason = str(advice.outputs.get("reason", "none"))
-        spoilt, untold = advice.outputs.get("verdict") == "withheld", advice.outputs.get("untold")
-        for barrel, word in enumerate(rows):
-            jet = self.engine.jet_ids[barrel]
-            if jet >= self.engine.barrels:
-                continue
-            verdict = None if spoilt else _SAID.get(str(word))
-            if verdict:
-                self.said[jet] = verdict
-            else:
-                self.said.pop(jet, None)
-                alone = isinstance(untold, tuple | list) and len(untold) == self.engine.barrels and not spoilt
-                self.why[jet] = (
-                    self._is_true(str(untold[barrel]), barrel, True) if alone else self._is_true(reason, barrel)
-                )
-
-    def _is_true(self, reason: str, barrel: int, alone: bool = False) -> bool:
-        """Whether what is said to spoil the verdict is really so: on the engine, or at this barrel `alone`."""
-        e, truth = self.engine, self.engine.truth()
-        carb = barrel // e.per_carb
-        leaks = ("manifold leak", "spindle leak", "worn spindle")
-        if reason == "leak not excluded":
-            return any(e.having(k, barrel=barrel if alone else None) for k in leaks)
-        return {
-            "air not even": not truth.spread_ok,
-            "speed off": abs(e.now.speed - e.body.target) > TOLERANCE.idle,
-            "hole uncovered": "uncovered" in (truth.hole[barrel : barrel + 1] if alone else truth.hole),
-            "level off": bool(e.having("low fuel level", carb=carb) or e.having("high fuel level", carb=carb)),
-            "mixture not found": not all(
-                TOLERANCE.belongs[0] <= lam <= TOLERANCE.belongs[1]
-                for lam in (truth.lambdas[barrel : barrel + 1] if alone else truth.lambdas)
-            ),
-        }.get(reason, False)
-
-    def fitted(self) -> None:
-        """Look at the jets after a step: a change says what is thought of the jet that came out; a right one costs."""
-        now, count = self.engine.jet_ids, self.engine.barrels
-        for barrel, (old, new) in enumerate(zip(self._seated, now, strict=True)):
-            if old == new or old in now or old >= count:
-                continue
-            change = self.engine.stamps[barrel] - self._stamps[barrel]
-            self.needless += self.truth[old] == "right"
-            self.said.setdefault(old, "small" if change > 0 else "large" if change < 0 else self.truth[old])
-        self._seated, self._stamps = list(now), list(self.engine.stamps)
-
-    def verdicts(self) -> tuple[tuple[str, str], ...]:
-        """(truth, verdict) of every initial jet; the verdict may be 'withheld'."""
-        return tuple((true, self.said.get(jet, "withheld")) for jet, true in enumerate(self.truth))
-
-    def named(self) -> tuple[int, int]:
-        """Of the wrong jets: how many were named by barrel and direction or withheld for a true reason, of how many."""
-        wrong = [j for j, true in enumerate(self.truth) if true != "right"]
-        good = sum(self.said.get(j) == self.truth[j] or (j not in self.said and self.why.get(j, False)) for j in wrong)
-        return good, len(wrong)
+def _lean_best(engine: VirtualEngine, lam: float) -> bool:
+    """Whether a cylinder at `lam` gives nearly the best torque of this engine, from the lean side of it."""
+    burning = engine.body.build.burning
+    crest = 1.0 / burning.crest
+    share, best = physics.burn(burning, lam)[0], physics.burn(burning, crest)[0]
+    return share >= (1.0 - TOLERANCE.torque) * best and lam >= crest - TOLERANCE.lean_side
 
 
 def names(engine: VirtualEngine, fault: Fault, findings: Iterable[Finding]) -> bool:
     """Whether one of the findings names this fault and its place."""
     words = NAMES.get(fault.kind, ())
-    return any(any(w in f.code for w in words) and _there(engine, fault, f) for f in findings)
-
-
-def _there(engine: VirtualEngine, fault: Fault, finding: Finding) -> bool:
-    """Whether a finding points at a fault's place: no place (the engine), its carb, its barrel or its cylinder.
-
-    A row over cylinders numbers them along the bank, where a row over carbs has the carb.
-    """
-    if fault.carb is None or not finding.where:
-        return True
-    per, shared = engine.per_carb, engine.job.bank.cylinders_per_barrel
-    first = ((fault.carb - 1) * per + (fault.barrel or 1) - 1) * shared + 1
-    for place in finding.where:
-        if place.barrel is None and KINDS[fault.kind].at == "cylinder" and per * shared > 1:
-            if first <= (place.carb or 0) < first + shared:
-                return True
-        elif place.carb in (None, fault.carb) and (fault.barrel is None or place.barrel in (None, fault.barrel)):
-            return True
-    return False
+    return any(any(w in f.code for w in words) and there(engine, fault, f) for f in findings)
 
 
 def found_faults(engine: VirtualEngine, findings: Sequence[Finding]) -> Mapping[str, tuple[int, int]]:
-    """By kind: how many faults other than jets were named, of how many."""
+    """By kind: how many faults other than jets were named, or found and mended, of how many."""
     out: dict[str, tuple[int, int]] = {}
     for fault in engine.faults:
         if fault.kind in NAMES:
             good, of = out.get(fault.kind, (0, 0))
-            out[fault.kind] = (good + names(engine, fault, findings), of + 1)
+            out[fault.kind] = (good + (fault in engine.mended or names(engine, fault, findings)), of + 1)
     return out
+
+
+def said_mute(engine: VirtualEngine, findings: Iterable[Finding]) -> tuple[int, int]:
+    """Of the barrels whose screw works and whose cylinder burns: how many were said not to answer, of how many.
+
+    A finding without a place accuses nobody.
+    """
+    mute = [f for f in findings if "not-answer" in f.code and f.where]
+    feeding = [b for b in range(engine.barrels) if engine.body.feeds[b]]
+    dead = ("dead mixture screw", "broken screw tip", "weak cylinder", "dirty jet")
+    sound = [b for b in feeding if not any(f.kind in dead and engine.hits(f, b) for f in engine.faults)]
+    return sum(any(points_at(engine, f, b) for f in mute) for b in sound), len(sound)

@@ -1,25 +1,32 @@
 """Runs a procedure over many random engines, closed-loop through the session of a real job, and judges by the truth.
 
-Each engine gets a job, a book in memory, a session and a pair of hands; beside it the two technicians of reference
-work on fresh copies of the same engine. The registry of advisers is handed in. Workers are spawned.
+Each engine gets a job, a book in memory, a session and a pair of hands that mend leaks and levels when they find them;
+beside it the technicians of reference work on fresh copies of the same engine. The registry of advisers is handed in.
+Workers are spawned.
 """
 
 from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from engine.bench.plant.engine import VirtualEngine
 from engine.bench.technicians.all_knowing import all_knowing, mendable
 from engine.bench.technicians.hands import Hands, Work
 from engine.bench.technicians.patient import Patient
+from engine.bench.technicians.plain_ones import MidBand, Sweeper
+from engine.bench.trial.claims import Claim, ClaimWatch
 from engine.bench.trial.fleet import SIDEDRAUGHT, Specimen, random_engine, random_job
-from engine.bench.trial.judging import JetWatch, State, found_faults, judged, names
+from engine.bench.trial.jet_watch import Fate, JetWatch
+from engine.bench.trial.judging import State, found_faults, judged, names, said_mute
 from engine.book.book import Book
 from engine.evidence import Finding
 from engine.job.model import Job
@@ -54,8 +61,20 @@ class TrialPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class Reference:
+    """What a technician of reference did to a copy of the engine."""
+
+    state: State
+    work: Work
+
+
+@dataclass(frozen=True, slots=True)
 class Outcome:
-    """One engine, tried. `problem`: why the run did not end by itself, if so. The references' work and state beside."""
+    """One engine, tried. `problem`: why the run did not end by itself, if so.
+
+    Pairs are (so many, of so many): `accused` sound jets with a standing finding, `mute` working screws said not to
+    answer, `named` faults by kind. `fates` counts what became of the wrong jets.
+    """
 
     seed: int
     faults: tuple[str, ...]
@@ -65,28 +84,31 @@ class Outcome:
     state: State
     work: Work
     jets: tuple[tuple[str, str], ...]
-    jets_named: tuple[int, int]
+    fates: Mapping[Fate, int]
+    accused: tuple[int, int]
+    wrong_left: int
     needless: int
+    claims: tuple[Claim, ...]
+    barrels: int
+    mute: tuple[int, int]
     named: Mapping[str, tuple[int, int]]
     says_why: bool
     problem: str | None = None
-    patient: State | None = None
-    patient_work: Work | None = None
-    best: State | None = None
-    best_work: Work | None = None
+    references: Mapping[str, Reference] = field(default_factory=dict)
 
 
 class _Listening(Mapping[str, Any]):
-    """The registry, with an ear at the adviser that judges jets."""
+    """The registry, with an ear at the advisers whose names tell what they judge."""
 
-    def __init__(self, registry: Mapping[str, Any], watch: JetWatch) -> None:
-        self._registry, self._watch = registry, watch
-        self._heard = {n: self._with_ear(a) for n, a in registry.items() if "jets" in n}
+    def __init__(self, registry: Mapping[str, Any], ears: Mapping[str, Callable[[Any], None]]) -> None:
+        self._registry = registry
+        self._heard = {n: self._with_ear(a, ears[w]) for n, a in registry.items() for w in ears if w in n}
 
-    def _with_ear(self, adviser: Any) -> Any:
+    @staticmethod
+    def _with_ear(adviser: Any, ear: Callable[[Any], None]) -> Any:
         def run(job: Job, inputs: Any, evidence: Any) -> Any:
             advice = adviser.run(job, inputs, evidence)
-            self._watch.heard(advice)
+            ear(advice)
             return advice
 
         return replace(adviser, run=run)
@@ -122,45 +144,53 @@ def play(
     return raised, None if session.over else f"no end after {most} answers"
 
 
+#: The technicians of reference, in the order of the table.
+REFERENCES: Mapping[str, Callable[[VirtualEngine], Work]] = {
+    "patient": lambda engine: Patient(engine).run(),
+    "mid band": lambda engine: MidBand(engine).run(),
+    "sweeper": lambda engine: Sweeper(engine).run(),
+}
+
+
 def try_one(program: Program, advisers: Mapping[str, Any], plan: TrialPlan, seed: int) -> Outcome:
     """Run the procedure on engine number `seed` and judge it; the references on copies of it."""
     specimen = specimen_of(plan, seed)
     engine = specimen.engine()
-    hands, watch = Hands(engine), JetWatch(engine)
-    book = Book.memory()
-    ears = _Listening(advisers, watch)
-    session = Session.start(program, specimen.job, book=book, advisers=ears, clock=lambda: _CLOCK)
-    raised, problem = play(session, hands, watch)
+    hands, jets, claims = Hands(engine, mends=True), JetWatch(engine), ClaimWatch(engine)
+    ears = _Listening(advisers, {"jets": jets.heard, "mixture": claims.heard})
+    session = Session.start(program, specimen.job, book=Book.memory(), advisers=ears, clock=lambda: _CLOCK)
+    raised, problem = play(session, hands, jets)
     end = session.view.end
     standing = list(end.findings) if end is not None else []
-    state = judged(engine)
-    best_engine = specimen.engine()
-    best_work = all_knowing(best_engine)
-    can = mendable(best_engine)
+    best = specimen.engine()
+    best_work = all_knowing(best)
     plates = [f for f in engine.faults if f.kind in ("plate out of step", "twisted spindle")]
     worst = max(plates, key=lambda f: abs(f.size), default=None)
     out = Outcome(
         seed=seed,
         faults=tuple(f.kind for f in specimen.faults),
-        mendable=can,
+        mendable=mendable(best),
         outcome=end.outcome if end else "unfinished",
         say=end.say if end else "",
-        state=state,
-        work=hands.work,
-        jets=watch.verdicts(),
-        jets_named=watch.named(),
-        needless=watch.needless,
+        jets=jets.verdicts(standing),
+        fates=jets.fates(standing),
+        accused=jets.accused(standing),
+        wrong_left=jets.wrong_left(),
+        needless=jets.needless,
+        claims=claims.claims,
+        barrels=sum(engine.body.feeds),
+        mute=said_mute(engine, raised),
         named=found_faults(engine, raised),
-        problem=problem,
         says_why=worst is not None and names(engine, worst, standing),
+        state=judged(engine),
+        work=hands.work,
+        problem=problem,
     )
     if not plan.references:
         return out
-    patient_engine = specimen.engine()
-    patient_work = Patient(patient_engine).run()
-    return replace(
-        out, patient=judged(patient_engine), patient_work=patient_work, best=judged(best_engine), best_work=best_work
-    )
+    copies = {name: specimen.engine() for name in REFERENCES}
+    beside = {name: Reference(work=does(copies[name]), state=judged(copies[name])) for name, does in REFERENCES.items()}
+    return replace(out, references=beside | {"all-knowing": Reference(judged(best), best_work)})
 
 
 def specimen_of(plan: TrialPlan, seed: int) -> Specimen:
@@ -192,16 +222,21 @@ def _work(job: tuple[TrialPlan, int]) -> Outcome:
     return try_one(*_AT_HAND[plan], plan, seed)
 
 
-def _end_with_parent() -> None:
-    """In a worker: end when the process that started it has ended, however it did."""
+class WorkerLost(ValueError):
+    """A worker process died; the message says what to do."""
 
-    def wait() -> None:
-        parent = multiprocessing.parent_process()
+
+def _begin() -> None:
+    """A worker leaves an interrupt to its parent, and ends when its parent is gone, however that went."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+
+    def ends_with_it() -> None:
         if parent is not None:
             parent.join()
-            os._exit(1)
+        os._exit(1)
 
-    threading.Thread(target=wait, daemon=True).start()
+    threading.Thread(target=ends_with_it, daemon=True).start()
 
 
 def run(
@@ -210,19 +245,32 @@ def run(
     workers: int = 1,
     progress: Callable[[int, int], None] | None = None,
 ) -> list[Outcome]:
-    """Try every engine of `seeds`, in their order; `progress(done, of)` after each. Raises `Unsound`."""
+    """Try every engine of `seeds`, in their order; `progress(done, of)` after each. Raises `Unsound`, `WorkerLost`.
+
+    However it ends, its workers end with it.
+    """
     loaded(plan)
     out: list[Outcome] = []
-    if workers <= 1:
+
+    def note(one: Outcome) -> None:
+        out.append(one)
+        if progress:
+            progress(len(out), len(seeds))
+
+    if workers <= 1 or len(seeds) < 2:
         for seed in seeds:
-            out.append(_work((plan, seed)))
-            if progress:
-                progress(len(out), len(seeds))
+            note(_work((plan, seed)))
         return out
-    spawn = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(workers, mp_context=spawn, initializer=_end_with_parent) as pool:
-        for one in pool.map(_work, [(plan, s) for s in seeds], chunksize=max(1, min(8, len(seeds) // (4 * workers)))):
-            out.append(one)
-            if progress:
-                progress(len(out), len(seeds))
+    pool = ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"), initializer=_begin)
+    try:
+        for one in pool.map(_work, [(plan, s) for s in seeds]):
+            note(one)
+    except BrokenProcessPool:
+        raise WorkerLost("A worker process was ended from outside. Try again with fewer --workers.") from None
+    except BaseException:
+        for worker in multiprocessing.active_children():
+            worker.terminate()
+        raise
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
     return out

@@ -312,3 +312,64 @@ def test_a_cold_engine_is_nursed_at_the_pedal_and_warms_while_it_waits():
     answer = h.answer(step(state=RUN | {"hold": 1500}, wait={"seconds": 900}, symptoms=STALL))
     assert answer == {"done": True}
     assert h.engine.coolant > cold + 40
+
+
+PUT_RIGHT = choice("other", "left for now", "put right", each=None, count=1)
+
+
+def test_hands_that_mend_put_right_what_was_just_found_and_others_leave_it():
+    leak = Fault("manifold leak", 2, 1, 0.3)
+    mist = choice("air leak", "no", "yes")
+    for mends, said in ((True, "put right"), (False, "left for now")):
+        engine = hands(leak).engine
+        h = Hands(engine, mends=mends)
+        h.answer(step(read=[mist]))
+        assert h.answer(step(read=[PUT_RIGHT]))["readings"]["look"] == said
+        assert (leak in engine.mended) is mends
+
+
+def test_hands_that_mend_leave_what_no_shop_mends_on_the_spot():
+    engine = hands(Fault("plate out of step", 1, None, 0.3)).engine
+    h = Hands(engine, mends=True)
+    stop = [{"code": "body-out-of-step", "severity": "stop", "where": [{"carb": 1, "barrel": None}]}]
+    assert h.answer(step(read=[PUT_RIGHT], findings=stop))["readings"]["look"] == "left for now"
+    gate = choice("other", "mended", "ends here", "go on knowingly", each=None, count=1)
+    assert h.answer(step(read=[gate], findings=stop))["readings"]["look"] == "go on knowingly"
+
+
+def test_a_finding_that_stands_is_mended_once_at_its_place():
+    worn = Fault("worn spindle", 2, None, 0.2)
+    engine = hands(worn).engine
+    h = Hands(engine, mends=True)
+    found = [{"code": "worn-spindle", "severity": "change part", "where": [{"carb": 2, "barrel": None}]}]
+    assert h.answer(step(read=[PUT_RIGHT], findings=found))["readings"]["look"] == "put right"
+    assert worn in engine.mended
+    assert h.answer(step(read=[PUT_RIGHT], findings=found))["readings"]["look"] == "left for now"
+
+
+def test_a_quarter_in_and_out_changes_the_beat_unless_the_screw_is_dead():
+    ask = choice("screw answers", "yes", "no")
+    h = hands(Fault("dead mixture screw", 1, 2, 0.95), Fault("broken screw tip", 2, 1, 1))
+    assert h.answer(step(read=[ask]))["readings"]["look"] == ["yes", "no", "no", "yes"]
+
+
+def test_a_meter_beyond_its_scale_says_so_where_that_is_an_answer():
+    h = hands()
+    h.engine.at["jet"] = [2.5] * 4
+    ask = SPEED | {"name": "co", "quantity": "CO", "unit": "%", "range": [0, 5], "average": None}
+    assert h.answer(step(read=[ask]))["readings"]["co"] == 5
+    assert h.answer(step(read=[ask | {"over_range": True}]))["readings"]["co"] == "over range"
+
+
+def test_a_merged_pipe_shows_the_mean_weighted_by_flow():
+    h = hands(bypass=False)
+    h.engine.at["jet"][0], h.engine.at["plate"][0] = 0.5, h.engine.at["plate"][0] + 0.3
+    h.engine.reset()
+    now = h.engine.now
+    ask = SPEED | {"name": "lam", "quantity": "lambda", "unit": "", "range": [0, 3], "average": None}
+    seen = [h.answer(step(read=[ask]))["readings"]["lam"] for _ in range(40)]
+    fuel = [m / lam for m, lam in zip(now.total, now.lambdas, strict=True)]
+    whole = sum(now.total) / sum(fuel) + 0.35 * sum(m * x for m, x in zip(now.total, now.misfire, strict=True)) / sum(
+        now.total
+    )
+    assert sum(seen) / len(seen) == pytest.approx(whole, rel=0.01)

@@ -1,21 +1,23 @@
-"""Trials: a procedure closed-loop on virtual engines, through a real session, judged by truth."""
+"""Trials: a procedure closed-loop on virtual engines, through a real session; its figures, and how it is stopped."""
 
 from __future__ import annotations
 
 import json
+import math
+import os
+import signal
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import pytest
 
-from engine.bench.plant.engine import VirtualEngine
-from engine.bench.plant.faults import Fault
 from engine.bench.terms import WANTED
-from engine.bench.trial.fleet import random_job
-from engine.bench.trial.judging import JetWatch, judged, names
-from engine.bench.trial.trial_table import Criterion, summary, table
+from engine.bench.trial.claims import Claim
+from engine.bench.trial.statistics import Criterion, summary
+from engine.bench.trial.trial_table import table
 from engine.bench.trial.trials import TrialPlan, Unsound, loaded, run
-from engine.evidence import Advice, Finding, Place
-from engine.job.model import Job
 
 HERE = Path(__file__).parent
 
@@ -25,6 +27,7 @@ def no_advisers() -> dict:
 
 
 PLAN = TrialPlan(str(HERE / "trial-run.yaml"), (HERE,), no_advisers, fleet="plain")
+ALONE = TrialPlan(PLAN.procedure, PLAN.search, no_advisers, references=False)
 
 
 @pytest.fixture(scope="module")
@@ -34,17 +37,45 @@ def outcomes():
 
 def test_a_trial_tries_every_seed_in_order_and_tells_its_progress():
     told = []
-    done = run(
-        TrialPlan(PLAN.procedure, PLAN.search, no_advisers, references=False),
-        [3, 1, 2],
-        progress=lambda n, of: told.append((n, of)),
-    )
+    done = run(ALONE, [3, 1, 2], progress=lambda n, of: told.append((n, of)))
     assert [o.seed for o in done] == [3, 1, 2] and told == [(1, 3), (2, 3), (3, 3)]
 
 
-def test_spawned_workers_find_the_same_as_one(outcomes):
-    plan = TrialPlan(PLAN.procedure, PLAN.search, no_advisers, references=False)
-    assert run(plan, [40, 41], workers=2) == run(plan, [40, 41])
+def test_spawned_workers_find_the_same_as_one():
+    assert run(ALONE, [40, 41], workers=2) == run(ALONE, [40, 41])
+
+
+@pytest.mark.skipif(os.name == "nt", reason="asks for processes by POSIX signals")
+@pytest.mark.parametrize("how", ["SIGKILL", "SIGINT"])
+def test_a_trial_that_is_killed_leaves_no_worker_behind(how):
+    code = (
+        f"import multiprocessing, sys; sys.path.insert(0, {str(HERE)!r})\n"
+        "from test_trials import ALONE; from engine.bench.trial.trials import run\n"
+        "def told(n, of): print(*[p.pid for p in multiprocessing.active_children()], flush=True)\n"
+        "if __name__ == '__main__': run(ALONE, range(4000), workers=2, progress=told)\n"
+    )
+    script = subprocess.Popen(
+        [sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, cwd=HERE
+    )
+    workers = [int(pid) for pid in script.stdout.readline().split()]
+    assert len(workers) == 2
+    script.send_signal(getattr(signal, how))
+    script.stdout.close()
+    script.wait(timeout=20)
+
+    def lives(pid: int) -> bool:
+        try:
+            os.kill(pid, 0)
+        except ProcessLookupError:
+            return False
+        stat = Path(f"/proc/{pid}/stat")
+        return not stat.exists() or stat.read_text().rsplit(")")[1].split()[0] != "Z"
+
+    for _ in range(100):
+        if not any(map(lives, workers)):
+            return
+        time.sleep(0.1)
+    pytest.fail("a worker goes on")
 
 
 def test_the_work_is_counted_and_the_ends_are_those_of_the_file(outcomes):
@@ -64,13 +95,35 @@ def test_leaks_that_the_file_names_are_counted_as_named(outcomes):
         assert good == (of if one.outcome == "ok" else 0), "every leak of 0.1 mm2 and more shows under mist"
 
 
-def test_the_table_and_the_json_say_what_was_reached_against_what_is_wanted(outcomes):
+def test_four_technicians_work_on_copies_of_every_engine(outcomes):
     found = summary("trial-run", "twin-choke sidedraught", None, outcomes)
+    assert list(found.workers) == ["routine", "patient", "mid band", "sweeper", "all-knowing"]
+    assert found.workers["all-knowing"].near_best.value == 1.0
+    assert found.workers["mid band"].work["moves"].median < found.workers["sweeper"].work["moves"].median
+
+
+def test_the_table_and_the_json_say_what_was_reached_against_what_is_wanted(outcomes):
+    found = summary("trial-run", "twin-choke sidedraught", None, outcomes, "plain")
     text = table(found)
-    assert "measuring rounds" in text and "patient" in text and "MISSED" in text
+    assert all(word in text for word in ("measuring rounds", "mid band", "sweeper", "plain fleet", "MISSED"))
     plain = json.loads(json.dumps(found.to_json()))
-    assert plain["engines"] == 8 and len(plain["criteria"]) == 10
-    assert plain["criteria"][0]["wanted"] == WANTED["gauge only"].in_tolerance
+    assert plain["engines"] == 8
+    rows = {row["name"]: row for row in plain["criteria"]}
+    assert rows["in tolerance, of mendable engines"]["wanted"] == WANTED["gauge only"].in_tolerance
+    assert rows["mendable engines that end ok"]["of"] == found.mendable
+
+
+def test_a_claim_is_wanted_to_hold_less_two_standard_errors(outcomes):
+    from dataclasses import replace
+
+    claims = tuple(Claim(0.97, i < 18, True) for i in range(20)) + tuple(Claim(0.85, True, True) for _ in range(4))
+    found = summary("x", "y", None, [replace(outcomes[0], claims=claims, barrels=32)])
+    rows = {c.name: c for c in found.criteria}
+    high = rows["claimed 95 to 100: true"]
+    assert (high.reached, high.of) == (0.9, 20)
+    assert high.wanted == pytest.approx(0.95 - 2 * math.sqrt(0.95 * 0.05 / 20)) and high.met
+    assert rows["claimed 80 to 95: true"].reached == 1.0
+    assert rows["barrels claimed at 80 or more"].reached == 24 / 32
 
 
 def test_a_criterion_of_nothing_is_neither_met_nor_missed():
@@ -81,88 +134,3 @@ def test_a_criterion_of_nothing_is_neither_met_nor_missed():
 def test_a_procedure_that_does_not_load_is_refused_with_its_problems():
     with pytest.raises(Unsound, match="nowhere"):
         loaded(TrialPlan("nowhere", (HERE,), no_advisers))
-
-
-# --- judging --------------------------------------------------------------------------------------------------------
-
-
-def watched(*faults: Fault) -> JetWatch:
-    plain = random_job(5).model_dump(mode="json")
-    job = Job.model_validate(plain | {"bank": plain["bank"] | {"idle_jet": 50}})
-    return JetWatch(VirtualEngine(job, faults, 5))
-
-
-def verdicts(watch: JetWatch, *words: str, verdict: str = "some out", reason: str = "none") -> None:
-    row = tuple(words) + ("right",) * (watch.engine.barrels - len(words))
-    watch.heard(Advice("idle_jets", 1, {"verdict": verdict, "reason": reason, "barrels": row}))
-
-
-def test_a_wrong_jet_named_by_barrel_and_direction_counts_and_the_other_direction_does_not():
-    watch = watched(Fault("mis-drilled jet", 1, 1, -1), Fault("wrong jet", 1, 2, 2))
-    assert watch.truth[:2] == ("small", "large")
-    verdicts(watch, "too small", "too small")
-    assert watch.named() == (1, 2)
-    assert watch.verdicts()[:3] == (("small", "small"), ("large", "small"), ("right", "right"))
-
-
-def test_a_verdict_withheld_counts_only_where_its_reason_is_true():
-    watch = watched(Fault("wrong jet", 1, 1, -1), Fault("low fuel level", 1, None, 3))
-    verdicts(watch, "unknown", verdict="withheld", reason="level off")
-    assert watch.named() == (1, 1)
-    verdicts(watch, "unknown", verdict="withheld", reason="hole uncovered")
-    assert watch.named() == (0, 1)
-
-
-def test_a_reason_told_for_one_barrel_must_be_true_at_that_barrel():
-    watch = watched(Fault("wrong jet", 1, 1, -1), Fault("wrong jet", 1, 2, -1), Fault("manifold leak", 1, 1, 0.4))
-    n = watch.engine.barrels
-    watch.heard(
-        Advice(
-            "idle_jets",
-            1,
-            {
-                "verdict": "right",
-                "reason": "none",
-                "barrels": ("unknown", "unknown") + ("right",) * (n - 2),
-                "untold": ("leak not excluded", "leak not excluded") + ("none",) * (n - 2),
-            },
-        )
-    )
-    assert watch.named() == (1, 2)
-
-
-def test_a_jet_keeps_its_verdict_when_it_is_swapped_and_a_new_one_for_a_right_one_was_needless():
-    watch = watched(Fault("wrong jet", 1, 1, -1))
-    verdicts(watch, "too small")
-    watch.engine.swap_jets(0, 1)
-    watch.fitted()
-    verdicts(watch, "right", "too small")
-    assert watch.said[0] == "small" and watch.said[1] == "right" and watch.needless == 0
-    watch.engine.fit("idle jet", 2, 1, 55)
-    watch.fitted()
-    assert watch.needless == 1
-
-
-@pytest.mark.parametrize(
-    ("where", "named"),
-    [((Place(2, 1),), True), ((Place(2),), True), ((), True), ((Place(1, 1),), False), ((Place(2, 2),), False)],
-)
-def test_a_finding_names_a_fault_only_at_its_place(where, named):
-    engine = VirtualEngine(random_job(5), (), 5)
-    fault = Fault("manifold leak", 2, 1, 0.3)
-    assert names(engine, fault, [Finding("air-leak", "stop", where, "")]) is named
-    assert not names(engine, fault, [Finding("fuel-level-low", "stop", where, "")])
-
-
-def test_a_row_over_cylinders_numbers_them_along_the_bank():
-    engine = VirtualEngine(random_job(5), (), 5)
-    fault = Fault("weak cylinder", 2, 1, 0.8)
-    assert names(engine, fault, [Finding("weak-cylinder", "stop", (Place(3),), "")])
-    assert not names(engine, fault, [Finding("weak-cylinder", "stop", (Place(2),), "")])
-    assert names(engine, fault, [Finding("weak-cylinder", "stop", (Place(2, 1),), "")])
-
-
-def test_an_engine_that_stalls_is_not_in_tolerance_however_even_it_stands():
-    engine = VirtualEngine(random_job(5), (), 5)
-    engine.at["jet"] = [0.0] * engine.barrels
-    assert not judged(engine).in_tolerance
