@@ -87,9 +87,9 @@ class Hands:
     def _at_stop(self, step: Mapping[str, Any]) -> dict[str, Any]:
         """He mends what he can and has it read again, once; what is still there he goes on from, to see the whole."""
         codes = frozenset(f["code"] for f in step.get("findings", ()) if f["severity"] == "stop")
-        first = codes not in self._stops and "mended" in step["read"][0]["choices"]
+        first = self._puts_right() if self.mends else codes not in self._stops
         self._stops.add(codes)
-        if first:
+        if first and "mended" in step["read"][0]["choices"]:
             return {"readings": {"stop_gate": "mended"}}
         return {"readings": {"stop_gate": "go on knowingly"}, "reason": "a trial: the rest is to be seen, too"}
 

@@ -333,8 +333,17 @@ def test_hands_that_mend_leave_what_no_shop_mends_on_the_spot():
     h = Hands(engine, mends=True)
     stop = [{"code": "body-out-of-step", "severity": "stop", "where": [{"carb": 1, "barrel": None}]}]
     assert h.answer(step(read=[PUT_RIGHT], findings=stop))["readings"]["look"] == "left for now"
-    gate = choice("other", "mended", "ends here", "go on knowingly", each=None, count=1)
-    assert h.answer(step(read=[gate], findings=stop))["readings"]["look"] == "go on knowingly"
+    gate = choice("other", "mended", "ends here", "go on knowingly", each=None, count=1, name="stop_gate")
+    assert h.answer(step(read=[gate], findings=stop))["readings"]["stop_gate"] == "go on knowingly"
+
+
+def test_a_stop_that_a_shop_mends_is_mended_and_read_again():
+    leak = Fault("manifold leak", 2, 1, 0.3)
+    engine = hands(leak).engine
+    stop = [{"code": "air-leak", "severity": "stop", "where": [{"carb": 2, "barrel": 1}]}]
+    gate = choice("other", "mended", "ends here", "go on knowingly", each=None, count=1, name="stop_gate")
+    assert Hands(engine, mends=True).answer(step(read=[gate], findings=stop)) == {"readings": {"stop_gate": "mended"}}
+    assert leak in engine.mended
 
 
 def test_a_finding_that_stands_is_mended_once_at_its_place():
