@@ -348,13 +348,15 @@ def _trials(a: argparse.Namespace) -> int:
         raise Failed(Exit.USAGE, "evendraw trials: --engines and --workers are at least 1.")
     found = _places(a)
     program = _program(a.procedure, found)
-    families = program.files[program.main].layout.families
+    layout = program.files[program.main].layout
+    families = [f for f in layout.families if f != "any"]
     family = families[0] if families else trials.SIDEDRAUGHT
     plan = trials.TrialPlan(
         a.procedure,
         found.search,
         advisers.shipped,
         family=family,
+        counts=(layout.carbs, layout.barrels_per_carb),
         meter=a.meter,
         references=not a.no_references,
         fleet=a.fleet,

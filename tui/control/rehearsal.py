@@ -102,9 +102,12 @@ def rehearse(
     from engine.session.session import Session
 
     program = desk.program(procedure)
-    families = [f for f in program.files[program.main].layout.families if f != "any"]
+    layout = program.files[program.main].layout
+    families = [f for f in layout.families if f != "any"]
     seed = randrange(1, 10_000) if seed is None else seed
-    known = job or fleet.random_job(seed, families[0] if families else fleet.SIDEDRAUGHT)
+    known = job or fleet.random_job(
+        seed, families[0] if families else fleet.SIDEDRAUGHT, (layout.carbs, layout.barrels_per_carb)
+    )
     try:
         known = settled(known, program.files[program.main].vocabulary)
         specimen = fleet.faulted(known, faults, seed) if faults else fleet.random_engine(seed, known)

@@ -99,9 +99,44 @@ def _with_fitted(job: Job, faults: Sequence[Fault], seed: int) -> Job:
     return Job.model_validate(job.model_dump(mode="json") | {"bank": bank})
 
 
-def random_job(seed: int, family: str = SIDEDRAUGHT, **instruments: Any) -> Job:
+#: Counts of bodies, and of barrels a body, that a procedure is for: from and to.
+Counts = tuple[tuple[int, int], tuple[int, int]]
+#: The most cylinders that an engine of a job has.
+_MOST_CYLINDERS = 16
+
+
+def random_job(seed: int, family: str = SIDEDRAUGHT, counts: Counts | None = None, **instruments: Any) -> Job:
     """An invented engine of a family: `twin-choke sidedraught` (4 or 6 cylinders, 1.6 to 2.8 litres), or one whose name
-    says constant depression, motorcycle, progressive, or else a single carburettor on a shared manifold."""
+    says constant depression, motorcycle, progressive, or else a single carburettor on a shared manifold. With `counts`
+    its bank is one that they allow: of a family that no code knows, a barrel for each cylinder."""
+    job = _job(seed, family, instruments)
+    bank = job.bank
+    if counts is None or all(
+        low <= n <= high for n, (low, high) in zip((bank.carbs, bank.barrels_per_carb), counts, strict=True)
+    ):
+        return job
+    return _counted(job, random.Random(f"bank {seed}"), counts)
+
+
+def _counted(job: Job, rng: random.Random, counts: Counts) -> Job:
+    """The same engine with a bank that the counts allow, as far as an engine has cylinders for it."""
+    (least, most), (narrow, wide) = counts
+    pairs = [(c, b) for c in range(least, most + 1) for b in range(narrow, wide + 1) if c * b <= _MOST_CYLINDERS]
+    carbs, barrels = rng.choice(pairs or [(least, narrow)])
+    alone = carbs * barrels == 1
+    cylinders = 4 if alone else min(carbs * barrels, _MOST_CYLINDERS)
+    said = job.model_dump(mode="json")
+    bank = said["bank"] | {
+        "carbs": carbs,
+        "barrels_per_carb": barrels,
+        "cylinders_per_barrel": 1,
+        "manifold": "shared" if alone else "separate",
+    }
+    engine = said["engine"] | {"cylinders": cylinders, "displacement": f"{cylinders * rng.choice((300, 400, 500))} cc"}
+    return Job.model_validate(said | {"bank": bank, "engine": engine})
+
+
+def _job(seed: int, family: str, instruments: dict[str, Any]) -> Job:
     rng = random.Random(f"job {seed}")
     if family != SIDEDRAUGHT:
         return _other_job(rng, seed, family, instruments)

@@ -24,7 +24,7 @@ from engine.bench.technicians.hands import Hands, Work
 from engine.bench.technicians.patient import Patient
 from engine.bench.technicians.plain_ones import MidBand, Sweeper
 from engine.bench.trial.claims import Claim, ClaimWatch
-from engine.bench.trial.fleet import SIDEDRAUGHT, Specimen, random_engine, random_job
+from engine.bench.trial.fleet import SIDEDRAUGHT, Counts, Specimen, random_engine, random_job
 from engine.bench.trial.jet_watch import Fate, JetWatch
 from engine.bench.trial.judging import State, found_faults, judged, names, said_mute
 from engine.book.book import Book
@@ -48,6 +48,7 @@ class TrialPlan:
     search: tuple[Path, ...]
     advisers: Callable[[], Mapping[str, Any]]
     family: str = SIDEDRAUGHT
+    counts: Counts | None = None  # of bodies and barrels that the procedure is for
     meter: str | None = None  # None, "lambda" or "co", a cylinder at a time
     references: bool = True
     fleet: str = "varied"
@@ -195,7 +196,7 @@ def try_one(program: Program, advisers: Mapping[str, Any], plan: TrialPlan, seed
 
 def specimen_of(plan: TrialPlan, seed: int) -> Specimen:
     """Engine number `seed` of the plan's family, with its meters."""
-    return random_engine(seed, random_job(seed, plan.family, **plan.instruments), plan.fleet)
+    return random_engine(seed, random_job(seed, plan.family, plan.counts, **plan.instruments), plan.fleet)
 
 
 class Unsound(ValueError):
