@@ -53,7 +53,7 @@ class Measure:
     def taken(self, value: Fraction, shown: str | None = None) -> Fraction:
         """A number in `unit` as it is kept. Raises `OutOfRange` with a sentence that speaks in the unit `shown`."""
         if (self.low is not None and value < self.low) or (self.high is not None and value > self.high):
-            raise OutOfRange(f"{self._said(value, shown)} is outside {self.span(shown)}. Look at it again.")
+            raise OutOfRange(f"{self._said(value, shown)} is outside {self.span(shown)}. Correct it, or read again.")
         return rounded(value, self.step, self.low, self.high) if self.rounds else value
 
     def base(self, value: Fraction) -> Fraction:

@@ -359,7 +359,10 @@ def _files(files: Iterable[tuple[str, int]]) -> Iterable[str]:
 
 def _conditions(sheet: Sheet) -> Iterable[str]:
     job = sheet.job
-    shown = {name: v for name, v in job.instruments.model_dump().items() if v not in (False, None, "")}
+    said = job.instruments.model_dump(mode="json")
+    shown = {
+        name: v for name, v in said.items() if v not in (False, None, "") and (name, v) != ("airflow_scale", "kg/h")
+    }
     has = [name.replace("_", " ") for name, v in shown.items() if v is True]
     yield f"Instruments: {', '.join(has) or 'none named'}"
     metered = job.instruments.lambda_meter or job.instruments.co_meter
