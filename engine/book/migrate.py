@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from engine.book.schema import APPLICATION, MIGRATIONS, VERSION
@@ -130,6 +130,21 @@ def link(db: sqlite3.Connection, job: int, at: str, facts: bytes, told: bytes, a
     db.execute(
         "UPDATE job SET told = ?, vehicle = ?, customer = ?, sum = ? WHERE job = ?",
         (told, vehicle, customer, job_sum(job, at, facts, told, vehicle, customer), job),
+    )
+
+
+def facts_bytes(facts: Mapping[str, Any]) -> bytes:
+    """The engineering part of a job as its row keeps it."""
+    return json.dumps(facts, ensure_ascii=False, sort_keys=True).encode("utf-8", "replace")
+
+
+def write_facts(db: sqlite3.Connection, job: int, facts: Mapping[str, Any], at: str, by: int | None = None) -> None:
+    """Write corrected facts of a job beside those that it was taken in with."""
+    data = facts_bytes(facts)
+    nth = db.execute("SELECT count(*) FROM corrected WHERE job = ?", (job,)).fetchone()[0]
+    db.execute(
+        "INSERT INTO corrected(job, nth, at, by, facts, sum) VALUES (?, ?, ?, ?, ?, ?)",
+        (job, nth, at, by, data, summed("corrected", job, nth, at, by, data)),
     )
 
 

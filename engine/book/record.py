@@ -9,12 +9,12 @@ from __future__ import annotations
 import hashlib
 import json
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
 
-from engine.book.migrate import head_sum, index, write_head
-from engine.book.rows import RunRow, Stored, Word
+from engine.book.migrate import head_sum, index, write_facts, write_head
+from engine.book.rows import Further, RunRow, Stored, Word
 from engine.book.seal import chained
 from engine.book.store import Store
 from engine.book.trouble import BookTrouble
@@ -37,9 +37,13 @@ class Record(Store):
         body: bytes,
         words: Words = NONE,
         instead: str | None = None,
+        further: Sequence[Further] = (),
+        facts: tuple[Mapping[str, Any], str] | None = None,
     ) -> str:
-        """Start a run of a job with its first event; the run's id is `job.count`. `instead` is a run that it takes the
-        place of.
+        """Start a run of a job with its first event; the run's id is `job.count`.
+
+        `instead` is a run that it takes the place of, `further` the events that it takes over, `facts` the job's facts
+        put right, and when: all of it in one transaction.
         """
         with self._write() as db:
             count = db.execute("SELECT count(*) FROM run WHERE job = ?", (job,)).fetchone()[0]
@@ -55,6 +59,17 @@ class Record(Store):
             db.execute("INSERT INTO event(run, seq, key, body, hash) VALUES (?, 0, NULL, ?, ?)", (run, body, head))
             _write_words(db, run, 0, words)
             write_head(db, run, 1, 0, head)
+            for seq, event in enumerate(further, 1):
+                head = chained(head, run, seq, event.key, event.body)
+                db.execute(
+                    "INSERT INTO event(run, seq, key, body, hash) VALUES (?, ?, ?, ?, ?)",
+                    (run, seq, event.key, event.body, head),
+                )
+                _write_words(db, run, seq, event.words)
+                write_head(db, run, seq + 1, event.answers, head)
+            if facts is not None:
+                write_facts(db, job, *facts)
+            index(db, job)
             if instead is not None:
                 db.execute("INSERT INTO successor(run, next, at) VALUES (?, ?, ?)", (instead, run, at))
         return run

@@ -30,6 +30,15 @@ class Stored(NamedTuple):
     gone: str | None = None
 
 
+class Further(NamedTuple):
+    """An event that a run begins with: its key, bytes, free texts, and how many answers stand after it."""
+
+    key: str | None
+    body: bytes
+    words: Mapping[str, Word]
+    answers: int
+
+
 class RunRow(NamedTuple):
     """One run as a list shows it. `last` is the body of its newest event, empty where that can't be read.
 

@@ -12,15 +12,7 @@ import sqlite3
 from collections.abc import Mapping
 from typing import Any
 
-from engine.book.migrate import (
-    index,
-    job_sum,
-    link,
-    new_customer,
-    plate,
-    sum_vehicle,
-    told_bytes,
-)
+from engine.book.migrate import facts_bytes, index, job_sum, link, plate, sum_vehicle, told_bytes, write_facts
 from engine.book.rows import CustomerRow, JobRow, Recheck, StaffRow, VehicleRow
 from engine.book.seal import summed
 from engine.book.store import Store
@@ -82,13 +74,8 @@ class Visits(Store):
     def correct_facts(self, number: int, facts: Mapping[str, Any], at: str, by: int | None = None) -> None:
         """Put the facts of a job right; those that it was taken in with stay in the book."""
         self._row(number)
-        data = facts_bytes(facts)
         with self._write() as db:
-            nth = db.execute("SELECT count(*) FROM corrected WHERE job = ?", (number,)).fetchone()[0]
-            db.execute(
-                "INSERT INTO corrected(job, nth, at, by, facts, sum) VALUES (?, ?, ?, ?, ?, ?)",
-                (number, nth, at, by, data, summed("corrected", number, nth, at, by, data)),
-            )
+            write_facts(db, number, facts, at, by)
 
     def rewrite_persons(self, number: int, job: Job) -> None:
         """Change customer, vehicle and complaint of a job; the record of its runs does not change."""
@@ -243,11 +230,6 @@ class Visits(Store):
         return [n for (n,) in self._read("SELECT rowid FROM search WHERE search MATCH ? ORDER BY rowid DESC", terms)]
 
 
-def facts_bytes(facts: Mapping[str, Any]) -> bytes:
-    """The engineering part of a job as its row keeps it."""
-    return json.dumps(facts, ensure_ascii=False, sort_keys=True).encode("utf-8", "replace")
-
-
 def _told(job: Job) -> bytes:
     return told_bytes(job.title, job.customer, job.vehicle.model_dump(mode="json"))
 
@@ -290,4 +272,4 @@ def _sweep(db: sqlite3.Connection) -> None:
     )
 
 
-__all__ = ["DAMAGED", "Visits", "facts_bytes", "new_customer"]
+__all__ = ["DAMAGED", "Visits"]

@@ -142,9 +142,7 @@ class Session:
         book.hold(number)
         texts, body = _started(plan, number, live, state, at)
         main = program.files[program.main]
-        told = {f"told {k}": Word(new_salt(), v) for k, v in book.told(number).items()}
-        salts = {name: word._replace(text=None) for name, word in told.items()}
-        run = book.begin(number, program.main, main.title, at, texts, codec.sealing(body, told), salts)
+        run = book.begin(number, program.main, main.title, at, texts, *sealed_start(book, number, body))
         return cls(run, number, plan, state, book, advisers, clock, at)
 
     @classmethod
@@ -337,6 +335,12 @@ def _body(event: Event, live: Live, state: State) -> dict[str, Any]:
     if state.end is not None:
         body["outcome"] = state.end.outcome
     return body
+
+
+def sealed_start(book: Book, number: int, body: dict[str, Any]) -> tuple[bytes, dict[str, Word]]:
+    """The bytes of a first event, which seal what was said of the job's persons; the salts alone stand beside it."""
+    told = {f"told {k}": Word(new_salt(), v) for k, v in book.told(number).items()}
+    return codec.sealing(body, told), {name: word._replace(text=None) for name, word in told.items()}
 
 
 def _started(

@@ -9,7 +9,7 @@ import sys
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from tui.commandline.cli import Exit, Failed
 from tui.commandline.out import say
@@ -226,6 +226,52 @@ def _strike(a: argparse.Namespace, found: Places) -> int:
     return Exit.OK
 
 
+def _correct(a: argparse.Namespace, found: Places) -> int:
+    from pydantic import ValidationError
+
+    from engine.carburation.registry import shipped
+    from engine.session.corrected import correct, correction
+    from engine.session.session import NotForThisJob, Session
+
+    book = _opened(found)
+    try:
+        session = Session.reopen(book, a.run, advisers=shipped())
+        facts = book.job(session.job_number).engineering()
+        for said in a.facts:
+            _set(facts, said)
+        try:
+            made = correction(session, facts)
+        except (ValidationError, NotForThisJob) as fault:
+            why = fault.errors()[0]["msg"] if isinstance(fault, ValidationError) else str(fault)
+            raise Failed(Exit.USAGE, f"evendraw book correct: {why.removeprefix('Value error, ')}") from None
+        at = made.state.frame.at
+        say(
+            f"{len(made.kept)} events of run {a.run} don't rest on this and are kept; the run goes on at "
+            f"'{at.step.title or at.name}'. To be given again: {made.again} answers. The old run stays as it was."
+        )
+        if not a.yes and not _agreed("Put it right? Type yes: "):
+            say("Nothing was changed.")
+            return Exit.PROBLEMS
+        say(f"Put right: go on with run {correct(session, made).run}.")
+    finally:
+        book.close()
+    return Exit.OK
+
+
+def _set(facts: dict[str, Any], said: str) -> None:
+    """Put one `path=value` into the facts of a job."""
+    path, sign, value = said.partition("=")
+    *folders, name = path.strip().split(".")
+    here: Any = facts
+    for folder in folders:
+        here = here.get(folder) if isinstance(here, dict) else None
+    if not sign or not isinstance(here, dict) or (name not in here and folders not in (["bank"], ["instruments"])):
+        raise Failed(
+            Exit.USAGE, f"evendraw book correct: '{said[:60]}' is no fact of the job; say such as bank.carbs=3."
+        )
+    here[name] = {"true": True, "false": False}.get(value.strip(), value.strip())
+
+
 _HANDLERS: dict[str, Callable[[argparse.Namespace, Places], int]] = {
     "verify": _verify,
     "backup": _backup,
@@ -236,6 +282,7 @@ _HANDLERS: dict[str, Callable[[argparse.Namespace, Places], int]] = {
     "people": _people,
     "recheck": _recheck,
     "strike": _strike,
+    "correct": _correct,
 }
 
 
@@ -278,6 +325,10 @@ def arguments(p: argparse.ArgumentParser, usual: Callable[[argparse.ArgumentPars
     strike.add_argument("run", metavar="RUN", help="the id of a run, such as 12.1")
     strike.add_argument("answer", metavar="ANSWER", type=number, nargs="?")
     strike.add_argument("--yes", action="store_true", help="don't ask")
+    correct = add("correct", "put a wrong fact of the job right; the run goes on from the last gate not resting on it")
+    correct.add_argument("run", metavar="RUN", help="the id of a run, such as 12.1")
+    correct.add_argument("facts", metavar="FACT=VALUE", nargs="+", help="such as bank.air_bypass_screws=true")
+    correct.add_argument("--yes", action="store_true", help="don't ask")
 
 
 def number(text: str) -> int:
