@@ -9,6 +9,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from engine.vocabulary.families import ANY, FAMILIES
+
 #: What a name may be: it becomes the name of a file on every system.
 NAME = re.compile(r"[a-z][a-z0-9_-]{0,60}")
 
@@ -64,14 +66,128 @@ GAUGES = {
     ),
 }
 
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """What a family changes of the file: its word for a carburettor, how the vehicle is held, its idle, its gauge, its
+    mixture screw. Common practice, as everything that the file starts with."""
+
+    carb: str = "carb"
+    held: str = "Brake on, out of gear, wheels chocked."
+    idle: tuple[int, int] = (800, 1000)
+    gauge: str = "airflow"
+    screw: str = "mixture_screw"
+    seat: str = "Seat every mixture screw finger-light, then open it 1 1/2 turns."
+    lines: str = """\
+  mixture_screw:
+    each: barrel
+    acts: mixture
+    at: jet
+    in: leaner
+    out: richer
+    unit: turn
+    zero: seated
+    step: 1/16 turn
+    range: [0, 8]
+"""
+    start: str = "1.5 turn"
+    each: str = "barrel"
+    kind: str = "short taper"
+
+
+_SCREW = """\
+  {name}:
+    each: carb
+    acts: mixture
+    at: {at}
+    in: leaner
+    out: richer
+    unit: {unit}
+    zero: seated
+    step: {step}
+    range: {range}
+"""
+#: By a word in the family's name.
+MANNERS = {
+    "motorcycle": Manner(
+        held="On the centre stand, in neutral, a fan at the engine.",
+        idle=(950, 1250),
+        gauge="depression",
+        screw="pilot_screw",
+        seat="Seat every pilot screw finger-light, then open it 1 1/2 turns.",
+        lines=_SCREW.format(name="pilot_screw", at="screw", unit="turn", step="1/8 turn", range="[0, 8]"),
+        each="carb",
+        kind="fuel screw",
+    ),
+    "constant depression": Manner(
+        carb="body",
+        idle=(700, 900),
+        screw="jet_nut",
+        seat="Screw every jet nut up until it stops, then down twelve flats.",
+        lines=_SCREW.format(name="jet_nut", at="jet", unit="flat", step="1 flat", range="[0, 36]"),
+        start="12 flat",
+        each="carb",
+        kind="jet nut",
+    ),
+    "downdraught": Manner(carb="carburettor"),
+    "sidedraught": Manner(carb="body"),
+}
+
+
+def manner(family: str) -> Manner:
+    """The manner of a family, by what its name says."""
+    return next((m for word, m in MANNERS.items() if word in family.lower()), Manner())
+
+
+def _declared(family: str) -> str:
+    """The line that declares a family which the vocabulary does not have."""
+    known = {ANY, *(f.name for f in FAMILIES)}
+    return "" if family in known else f"declares: {{families: {{{family}: say what it is}}}}\n"
+
+
+_JOB = """\
+# An invented job to try {name} with: evendraw rehearse {name}.yaml --job {name}-job.yaml
+title: Invented, to try {name}
+engine: {{cylinders: {cylinders}, displacement: {cc} cc, idle_speed: {idle} rpm}}
+bank:
+  family: {family}
+  carbs: {carbs}
+  barrels_per_carb: {barrels}
+  manifold: {manifold}
+  mixture_screw: {kind}
+instruments: {{airflow_gauge: {airflow}, vacuum_gauges: {vacuum}, tachometer: true}}
+"""
+
+
+def starting_job(name: str, family: str = "any", carbs: int = 2, barrels: int = 1, gauge: str | None = None) -> str:
+    """The text of an invented job for the file of `starting_file`, as large an engine as that bank needs."""
+    how = manner(family)
+    cylinders = 4 if carbs * barrels == 1 else min(carbs * barrels, 16)
+    air = (gauge or how.gauge) == "airflow"
+    return _JOB.format(
+        name=name,
+        family="own family" if family == "any" else family,
+        carbs=carbs,
+        barrels=barrels,
+        cylinders=cylinders,
+        cc=400 * cylinders,
+        idle=sum(how.idle) // 2,
+        manifold="shared" if carbs * barrels == 1 else "separate",
+        kind=how.kind,
+        airflow=str(air).lower(),
+        vacuum=str(not air).lower(),
+    )
+
+
 _HEAD = """\
 # yaml-language-server: $schema=./procedure.schema.json
 # A file to start from: make the words, numbers and steps those of your family, and check it again after each change.
 procedure: {name}
 title: {title}
 revision: 1
-for: {{family: {family}, carbs: {carbs}, barrels_per_carb: {barrels}}}
+{declares}for: {{family: {family}, carbs: {carbs}, barrels_per_carb: {barrels}}}
 needs: [{needs}]
+terms: {{carb: {carb}}}
 
 cautions:
   fumes:
@@ -80,7 +196,7 @@ cautions:
     demanded_by: ["engine: running"]
   moving:
     word: warning
-    text: Brake on, out of gear, wheels chocked. Sleeves and hair clear of belts and fan. Face clear of the intakes.
+    text: {held} Sleeves and hair clear of belts and fan. Face clear of the intakes.
     demanded_by: ["engine: running"]
   hot_parts:
     word: caution
@@ -102,17 +218,7 @@ screws:
     zero: first contact
     step: 1/32 turn
     range: [-3, 5]
-  mixture_screw:
-    each: barrel
-    acts: mixture
-    at: jet
-    in: leaner
-    out: richer
-    unit: turn
-    zero: seated
-    step: 1/16 turn
-    range: [0, 8]
-
+MIXTURE
 readings:
   speed:
     ask: Engine speed
@@ -122,7 +228,7 @@ readings:
     range: [0, 5000]
     step: 1
     average: 10 s
-    healthy: {from: 800, to: 1000}
+    healthy: {from: LOW, to: HIGH}
 """
 _START = """\
 symptoms:
@@ -133,9 +239,9 @@ steps:
   preset:
     title: Starting positions
     state: {engine: stopped}
-    do: Seat every mixture screw finger-light, then open it 1 1/2 turns.
+    do: SEAT
     note: The maker's figure governs. Force spoils seat and taper.
-    moves: [{screw: mixture_screw, each: barrel, to: 1.5 turn}]
+    moves: [{screw: NAME, each: EACH, to: START}]
     go: warm
 
   warm:
@@ -180,7 +286,7 @@ _MIXTURE = """\
     do: Read the speed with the gauge off.
     wait: {for: 10 s, why: the mixture settles, cut: allowed}
     read: [speed]
-    advise: {name: next_mixture, adviser: idle_mixture, with: {screw: mixture_screw, speed: speed}}
+    advise: {name: next_mixture, adviser: idle_mixture, with: {screw: NAME, speed: speed}}
     branch:
       - {when: next_mixture.verdict == 'turn', go: turn_mixture}
       - {when: next_mixture.verdict == 'read again', go: mixture}
@@ -246,8 +352,9 @@ _ENDS = """\
 _NOT_EVEN = "  not_even: {end: failed, say: The air would not come even.}\n"
 
 
-def starting_file(name: str, family: str = "any", carbs: int = 2, barrels: int = 1, gauge: str = "airflow") -> str:
-    """The text of a sound file for `carbs` carburettors of `barrels` barrels, read by an airflow or a depression gauge.
+def starting_file(name: str, family: str = "any", carbs: int = 2, barrels: int = 1, gauge: str | None = None) -> str:
+    """The text of a sound file for `carbs` carburettors of `barrels` barrels in the manner of the family, read by an
+    airflow or a depression gauge (None: the family's usual one).
 
     Raises `NotAStart` with a sentence where the name can't be a file's or the counts no bank's.
     """
@@ -257,6 +364,8 @@ def starting_file(name: str, family: str = "any", carbs: int = 2, barrels: int =
         raise NotAStart(f"{carbs} x {barrels} is no bank: 1 to 12 carburettors with 1 to 4 barrels each.")
     if not re.fullmatch(r"[\w][\w ,()-]{0,60}", family):
         raise NotAStart(f"'{family[:60]}' can't name a family. Use words and dashes.")
+    how = manner(family)
+    gauge = gauge or how.gauge
     if gauge not in GAUGES:
         raise NotAStart(f"There is no gauge '{gauge}'. Take {' or '.join(GAUGES)}.")
     kind = GAUGES[gauge]
@@ -270,6 +379,9 @@ def starting_file(name: str, family: str = "any", carbs: int = 2, barrels: int =
         carbs=carbs,
         barrels=barrels,
         title=title,
+        held=how.held,
+        declares=_declared(family),
+        carb=how.carb,
         needs=", ".join([*([f"{gauge} gauge"] if row else []), "tachometer", "small flat screwdriver"]),
     )
     parts = [head]
@@ -287,4 +399,16 @@ def starting_file(name: str, family: str = "any", carbs: int = 2, barrels: int =
     parts += [_PACE, _ENDS]
     if row:
         parts.append(_NOT_EVEN)
-    return "".join(parts)
+    text = "".join(parts)
+    low, high = how.idle
+    for mark, said in (
+        ("MIXTURE\n", how.lines + "\n"),
+        ("LOW", str(low)),
+        ("HIGH", str(high)),
+        ("SEAT", how.seat),
+        ("NAME", how.screw),
+        ("EACH", how.each),
+        ("START", how.start),
+    ):
+        text = text.replace(mark, said)
+    return text

@@ -1,13 +1,19 @@
-"""A file that the program starts for an author is sound as it stands, for every bank and gauge."""
+"""A file that the program starts for an author is sound as it stands, for every bank, family and gauge, and its job
+fits it."""
 
 from __future__ import annotations
 
 import pytest
 
+from engine.bench.trial.fleet import faulted
+from engine.book.book import Book
 from engine.carburation.registry import shipped
-from engine.procedure.authoring import GAUGES, NotAStart, starting_file
+from engine.job.job_file import parse
+from engine.procedure.authoring import GAUGES, MANNERS, NotAStart, starting_file, starting_job
 from engine.procedure.build.load import load_texts
 from engine.procedure.check import check
+from engine.session.session import Session
+from engine.vocabulary.families import FAMILIES
 
 
 @pytest.mark.parametrize("gauge", GAUGES)
@@ -18,6 +24,25 @@ def test_it_passes_the_checker(carbs: int, barrels: int, gauge: str) -> None:
     loaded = load_texts({"my-bank": text}, "my-bank", shipped())
     assert loaded.program is not None, loaded.problems
     assert [*loaded.problems, *check(loaded.program, shipped())] == []
+
+
+@pytest.mark.parametrize("family", [f.name for f in FAMILIES] + ["my own family", "any"])
+def test_each_family_gets_its_own_file_and_a_job_that_an_engine_can_be_made_of(family: str) -> None:
+    text, said = starting_file("mine", family), starting_job("mine", family)
+    loaded = load_texts({"mine": text}, "mine", shipped())
+    assert loaded.program is not None, loaded.problems
+    assert [*loaded.problems, *check(loaded.program, shipped())] == []
+    job = parse(said, "mine-job.yaml")
+    specimen = faulted(job, [], 1)
+    session = Session.start(loaded.program, specimen.job, book=Book.memory(), advisers=shipped())
+    assert session.view.moves, "the mixture screws of this family are set first"
+
+
+def test_the_families_differ_where_their_work_does() -> None:
+    texts = {word: starting_file("mine", f"{word} bank") for word in MANNERS}
+    assert len(set(texts.values())) == len(texts)
+    assert "wheels chocked" not in texts["motorcycle"] and "depression" in texts["motorcycle"]
+    assert "jet_nut" in texts["constant depression"] and "mixture_screw" not in texts["constant depression"]
 
 
 @pytest.mark.parametrize(

@@ -122,22 +122,28 @@ def _words(a: argparse.Namespace) -> int:
 
 
 def _new(a: argparse.Namespace) -> int:
-    from engine.procedure.authoring import NotAStart, starting_file
+    from engine.procedure.authoring import NotAStart, starting_file, starting_job
 
-    path = Path(f"{a.name}.yaml")
+    path, job = Path(f"{a.name}.yaml"), Path(f"{a.name}-job.yaml")
+    given = (a.name, a.family, a.carbs, a.barrels, a.gauge)
     try:
-        text = starting_file(a.name, a.family, a.carbs, a.barrels, a.gauge)
+        texts = {path: starting_file(*given), job: starting_job(*given)}
     except NotAStart as refusal:
         raise Failed(Exit.USAGE, f"evendraw new: {refusal}") from None
+    for there in (p for p in texts if p.exists()):
+        raise Failed(Exit.USAGE, f"evendraw new: there is a {there} already. Choose another name, or move it away.")
+    for file, text in texts.items():
+        _written(file, text)
+    say(f"Wrote {path} and {job}. Edit the first, prove it: evendraw check {path}")
+    say(f"Try it on the second: evendraw rehearse {path} --job {job}")
+    return Exit.OK
+
+
+def _written(path: Path, text: str) -> None:
+    """Write a file that is not there yet."""
     try:
         with path.open("x", encoding="utf-8", newline="\n") as file:
             file.write(text)
-    except FileExistsError:
-        raise Failed(
-            Exit.USAGE, f"evendraw new: there is a {path} already. Choose another name, or move it away."
-        ) from None
     except (OSError, ValueError) as fault:
         said = getattr(fault, "strerror", None) or fault
         raise Failed(Exit.USAGE, f"evendraw new: {path} can't be written: {said}.") from None
-    say(f"Wrote {path}. Edit it, then prove it: evendraw check {path}")
-    return Exit.OK

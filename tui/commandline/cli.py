@@ -171,11 +171,13 @@ def _advisers(p: argparse.ArgumentParser) -> None:
 
 @_command("new", "write a sound procedure file to start from", "evendraw new my-triples --carbs 3 --barrels 1")
 def _new(p: argparse.ArgumentParser) -> None:
-    p.add_argument("name", metavar="NAME", help="the name of the procedure; its file becomes NAME.yaml")
+    p.add_argument(
+        "name", metavar="NAME", help="the name of the procedure: it becomes NAME.yaml, its job NAME-job.yaml"
+    )
     p.add_argument("--family", default="any", help="the family of carburettors that it is for")
     p.add_argument("--carbs", type=int, default=2, metavar="N", help="how many carburettors")
     p.add_argument("--barrels", type=int, default=1, metavar="N", help="how many barrels each has")
-    p.add_argument("--gauge", choices=("airflow", "depression"), default="airflow", help="how the air is read")
+    p.add_argument("--gauge", choices=("airflow", "depression"), help="how the air is read; else as the family does")
 
 
 @_command("sheet", "print the job sheet", "evendraw sheet 12")
