@@ -123,8 +123,10 @@ class Session:
         clock: Clock | None = None,
         shop: Mapping[str, Any] | None = None,
         job_number: int | None = None,
+        rehearsal: Mapping[str, Any] | None = None,
     ) -> Session:
-        """Start a run of a program on a job; the job is taken into the book unless it has a number there.
+        """Start a run of a program on a job; the job is taken into the book unless it has a number there. `rehearsal`
+        says how its virtual engine is made again.
 
         Raises `NotForThisJob` where the procedure does not fit, `BookTrouble` where the book won't have it.
         """
@@ -141,6 +143,7 @@ class Session:
         number = book.take_in(job, at) if job_number is None else job_number
         book.hold(number)
         texts, body = _started(plan, number, live, state, at)
+        body |= {"rehearsal": dict(rehearsal)} if rehearsal is not None else {}
         main = program.files[program.main]
         run = book.begin(number, program.main, main.title, at, texts, *sealed_start(book, number, body))
         return cls(run, number, plan, state, book, advisers, clock, at)

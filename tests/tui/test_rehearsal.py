@@ -12,7 +12,7 @@ from hands import press, settled
 
 from tui.app import Evendraw
 from tui.control.desk import Desk, Shop
-from tui.control.rehearsal import Rehearsal, how_it_stands, really_wrong, rehearse
+from tui.control.rehearsal import Rehearsal, go_on, how_it_stands, really_wrong, rehearse
 
 SHIPPED = Path(__file__).parents[2] / "procedures"
 
@@ -38,7 +38,7 @@ async def test_the_key_takes_the_engines_readings_into_the_fields_and_enter_reco
         assert [e["kind"] for e in recorded(sitting)] == ["started"]
         await press(pilot, "enter")
         assert recorded(sitting)[-1]["kind"] == "readings"
-        assert not (shipped.book.exists() or shipped.jobs.exists()), "a rehearsal writes nothing"
+        assert not (shipped.book.exists() or shipped.jobs.exists()), "a rehearsal is no job"
 
 
 async def test_the_technician_may_type_another_value_than_the_engine_gives(shipped: Shop, at_run: Any) -> None:
@@ -119,3 +119,29 @@ def test_what_was_said_to_be_turned_otherwise_is_what_the_engine_gets(shipped: S
     assert sitting.answer(done=True, moved=tuple(replace(m, turns=m.turns * 2, position=None) for m in moves)) is None
     row = next(r for r in sitting.view.screws if r.name == moves[0].screw)
     assert row.positions[row.places.index(moves[0].place)] is not None
+
+
+def test_it_is_gone_on_with_on_the_same_engine_as_if_it_had_never_stopped(shipped: Shop) -> None:
+    straight = rehearsal(shipped, "twin-choke-sidedraught", seed=7)
+    stopped = rehearsal(shipped, "twin-choke-sidedraught", seed=7)
+
+    def answers(sitting: Rehearsal, count: int) -> None:
+        for _ in range(count):
+            if sitting.view.gate is not None:
+                sitting.answer(**sitting.at_stop())
+                continue
+            done = sitting.work()
+            given = {k: v for k, v in done.items() if k in ("done", "readings", "symptom", "lacking")}
+            assert sitting.answer(**given, understood=True) is None
+
+    answers(straight, 30)
+    answers(stopped, 18)
+    run = stopped.session.run
+    stopped.suspend()
+    desk = Desk(shipped)
+    assert run in [e.key for e in desk.open_rehearsals()]
+    again = go_on(desk, run)
+    answers(again, 12)
+    assert [m.said for m in again.view.trail] == [m.said for m in straight.view.trail]
+    assert again.engine.truth().gauge == straight.engine.truth().gauge
+    assert desk.jobs() == desk.unfinished() == []

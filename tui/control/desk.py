@@ -18,7 +18,7 @@ from engine.session.view import View
 from tui.catalogue.shop import Shop
 
 if TYPE_CHECKING:
-    from engine.book.book import Book
+    from engine.book.book import Book, RunRow
     from engine.job.model import Job
     from engine.procedure.program import Program
     from engine.session.session import Session
@@ -122,6 +122,7 @@ class Desk:
     def __init__(self, shop: Shop) -> None:
         self.shop = shop
         self._book: Book | None = None
+        self._rehearsals: Book | None = None
 
     @property
     def book(self) -> Book:
@@ -133,19 +134,44 @@ class Desk:
                 self._book = Book.open(self.shop.book)
         return self._book
 
+    @property
+    def rehearsals(self) -> Book:
+        """The book of rehearsals, beside the job book; in memory where it can't be kept."""
+        if self._rehearsals is None:
+            from engine.book.book import Book
+            from engine.book.trouble import BookTrouble
+
+            try:
+                self._rehearsals = Book.open(self._rehearsals_path, backups=False)
+            except BookTrouble:
+                self._rehearsals = Book.memory()
+        return self._rehearsals
+
+    @property
+    def _rehearsals_path(self) -> Path:
+        return self.shop.book.with_name(f"{self.shop.book.stem}.rehearsals{self.shop.book.suffix}")
+
+    def open_rehearsals(self) -> list[Entry]:
+        """Rehearsals that can be gone on with, the newest first."""
+        if not self._rehearsals_path.exists():
+            return []
+        with sentences():
+            runs = [r for r in self.rehearsals.runs() if "outcome" not in r.last and r.problem is None]
+        return [Entry(f"Go on: {r.title}", f"{r.answers} answers, {_moment(r)}", r.run) for r in runs]
+
     def unfinished(self) -> list[Entry]:
         """Runs that can go on, the newest first; none where there is no book yet."""
         if not self.shop.book.exists():
             return []
         with sentences():
             jobs = {row.job: row for row in self.book.jobs()}
-            runs = [row for row in self.book.runs() if "outcome" not in row.last]
+            runs = [r for r in self.book.runs() if "outcome" not in r.last and r.problem is None and r.next is None]
         out = []
         for row in runs:
             job = jobs.get(row.job)
             name = (job.title or job.vehicle.get("description") or f"job {row.job}") if job else f"job {row.job}"
             led = str(row.last.get("led", "")).split("#")[0].replace(".", ": ").replace("_", " ").replace("-", " ")
-            when = str(row.last.get("at", row.at))[:16].replace("T", " ")
+            when = _moment(row)
             out.append(Entry(name, f"{row.title}, at {led}, {when}", row.run))
         return out
 
@@ -215,9 +241,15 @@ class Desk:
 
     def close(self) -> None:
         """Let go of the book."""
-        if self._book is not None:
-            self._book.close()
-            self._book = None
+        for book in (self._book, self._rehearsals):
+            if book is not None:
+                book.close()
+        self._book = self._rehearsals = None
+
+
+def _moment(row: RunRow) -> str:
+    """When a run was last answered, to the minute."""
+    return str(row.last.get("at", row.at))[:16].replace("T", " ")
 
 
 def _when(path: Path) -> float:

@@ -1,11 +1,13 @@
 """A run on the virtual engine: the same session as a real one, its readings taken by the technician's hands of the
 bench.
 
-The book of a rehearsal lives in memory. What is hidden in the engine stays hidden until the end.
+Rehearsals have a book of their own beside the job book, and are no jobs. One can be gone on with: its engine is made
+again from its seed, and what was done to it is done again. What is hidden in it stays hidden until the end.
 """
 
 from __future__ import annotations
 
+import copy
 from pathlib import Path
 from random import randrange
 from typing import TYPE_CHECKING, Any
@@ -18,7 +20,10 @@ if TYPE_CHECKING:
     from engine.bench.plant.faults import Kind
     from engine.bench.trial.fleet import Specimen
     from engine.job.model import Job
+    from engine.run.events import Event
+    from engine.run.state import State
     from engine.session.session import Session
+    from engine.session.view import View
 
 
 class Rehearsal(Sitting):
@@ -78,9 +83,30 @@ class Rehearsal(Sitting):
         """What was really wrong, and how the engine stands."""
         return [("WHAT WAS REALLY WRONG", really_wrong(self)), ("HOW THE ENGINE STANDS", how_it_stands(self))]
 
-    def suspend(self) -> None:
-        """A rehearsal is not kept."""
-        self.session.close()
+    def catch_up(self) -> None:
+        """Do on a fresh engine again what the record says was done."""
+        from engine.book import codec
+        from engine.session.session import states
+        from engine.session.shown import show
+
+        session = self.session
+        bodies = [codec.body_of(e) for e in session.book.events(session.run)]
+        for before, body in zip(states(session.plan, bodies), bodies[1:], strict=False):
+            if body["kind"] in ("done", "readings", "symptom", "gate"):
+                self._again(show(session.plan, before, session.run, session._advisers), before, codec.event_in(body))
+
+    def _again(self, view: View, before: State, event: Event) -> None:
+        from engine.protocol.talk import move_message, step_message
+        from engine.run.reported import moved_by
+
+        step, fresh = step_message(view), copy.deepcopy(self.hands)
+        done = self.hands.answer(step)
+        turned = moved_by(self.session.plan, before, done["moved"]) if "moved" in done else None
+        if event.moved is not None and turned != event.moved:
+            # The technician said what was really turned: do that instead.
+            self.hands, self.engine = fresh, fresh.engine
+            step["moves"] = [move_message(move, view) for move in event.moved]
+            self.hands.answer(step)
 
 
 def rehearse(
@@ -96,7 +122,6 @@ def rehearse(
     """Begin a rehearsal of a procedure, on a job's engine or an invented one; raises `Trouble` with a sentence."""
     from engine.bench.plant.faults import NoSuchFault
     from engine.bench.trial import fleet
-    from engine.book.book import Book
     from engine.carburation.registry import shipped
     from engine.job.slips import Undeclared, settled
     from engine.session.session import Session
@@ -109,13 +134,40 @@ def rehearse(
         seed, families[0] if families else fleet.SIDEDRAUGHT, (layout.carbs, layout.barrels_per_carb)
     )
     try:
-        known = settled(known, program.files[program.main].vocabulary)
+        # Nobody's name belongs into a rehearsal.
+        known = settled(type(known).model_validate(known.engineering()), program.files[program.main].vocabulary)
         specimen = fleet.faulted(known, faults, seed) if faults else fleet.random_engine(seed, known)
     except (NoSuchFault, Undeclared) as fault:
         raise Trouble(str(fault)) from fault
+    made = {"seed": seed, "faults": list(faults), "engine": known.engineering()}
     with sentences():
-        session = Session.start(program, specimen.job, book=Book.memory(), advisers=shipped(), shop=desk.shop.settings)
+        session = Session.start(
+            program,
+            specimen.job,
+            book=desk.rehearsals,
+            advisers=shipped(),
+            shop=desk.shop.settings,
+            rehearsal=made,
+        )
     return Rehearsal(session, specimen, by_itself, pace)
+
+
+def go_on(desk: Desk, run: str) -> Rehearsal:
+    """Go on with a rehearsal where it stood; raises `Trouble` with a sentence."""
+    from engine.bench.trial import fleet
+    from engine.book import codec
+    from engine.carburation.registry import shipped
+    from engine.job.model import Job
+    from engine.session.session import Session
+
+    with sentences():
+        session = Session.reopen(desk.rehearsals, run, advisers=shipped())
+        made = codec.load(desk.rehearsals.events(run)[0].body)["rehearsal"]
+    known, seed = Job.model_validate(made["engine"]), made["seed"]
+    specimen = fleet.faulted(known, tuple(made["faults"]), seed) if made["faults"] else fleet.random_engine(seed, known)
+    sitting = Rehearsal(session, specimen, False, 2.5)
+    sitting.catch_up()
+    return sitting
 
 
 def really_wrong(sitting: Rehearsal) -> list[str]:

@@ -227,10 +227,13 @@ class HomeScreen(AnsweringScreen[None]):
         def listed() -> None:
             from tui.catalogue.shelf import mains
 
-            options = tuple(Option(e.label, e.key, e.hint) for e in mains(self.shop.procedures))
-            self.lay(Pick("REHEARSE WHICH PROCEDURE", options), how)
+            entries = [*mains(self.shop.procedures), *self._desk.open_rehearsals()]
+            self.lay(Pick("REHEARSE WHICH PROCEDURE", tuple(Option(e.label, e.key, e.hint) for e in entries)), how)
 
-        def how(path: Path) -> None:
+        def how(path: Path | str) -> None:
+            if isinstance(path, str):
+                self.opening(lambda: self.rehearse_again(path))
+                return
             options = (
                 Option("I do it", False, "+ takes the readings of the virtual engine"),
                 Option("it plays by itself", True, "+ stops it and goes on"),
@@ -247,6 +250,12 @@ class HomeScreen(AnsweringScreen[None]):
         from tui.control.rehearsal import rehearse
 
         self.run_(rehearse(self._desk, procedure, **how))
+
+    def rehearse_again(self, run: str) -> None:
+        """Go on with a rehearsal."""
+        from tui.control.rehearsal import go_on
+
+        self.run_(go_on(self._desk, run))
 
     def take_in(self) -> None:
         """The intake; then the procedures that fit."""
