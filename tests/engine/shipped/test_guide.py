@@ -50,6 +50,7 @@ def job(listings):
 def written(listing: Listing, folder) -> None:
     """Put a listing where a reader would: a new file, or the lines added to the file that is there."""
     path = folder / listing.name
+    path.parent.mkdir(exist_ok=True)
     how, _, where = listing.rest.partition(" ")
     if how in ("in-place-of", "after"):
         anchor = where.replace(" / ", "\n") + "\n"
@@ -63,7 +64,7 @@ def written(listing: Listing, folder) -> None:
 
 def test_the_guide_has_listings_of_every_kind(listings):
     """Else the tests below would test nothing."""
-    assert {x.kind for x in listings} == {"yaml", "console", "advise"}
+    assert {x.kind for x in listings} == {"yaml", "console", "advise", "family"}
     assert len([x for x in listings if x.kind == "yaml"]) >= 9
 
 
@@ -80,6 +81,30 @@ def test_every_file_is_sound_as_it_grows(listings, advisers, tmp_path):
             assert [str(p) for p in checked.problems if p.code != "unused-name" or not unfinished] == []
         else:
             assert listing.rest in {p.code for p in checked.problems}
+
+
+def test_a_routine_for_a_family_of_ones_own_takes_at_most_60_lines(listings, folder, advisers, tmp_path):
+    """With a kit for its words and the shipped files for the work; it is sound, and it runs on a virtual engine."""
+    from engine.bench.technicians.hands import Hands
+    from engine.bench.trial.fleet import faulted, random_job
+    from engine.protocol.talk import parse_answer, step_message
+
+    parts = [x for x in listings if x.kind == "family"]
+    assert sum(len(x.body.splitlines()) for x in parts) <= 60
+    for listing in parts:
+        written(listing, tmp_path)
+    checked = check_file(tmp_path / "my-trim.yaml", (tmp_path, folder), advisers)
+    assert checked.program is not None and [str(p) for p in checked.problems] == []
+    layout = checked.program.files["my-trim"].layout
+    specimen = faulted(random_job(3, layout.families[0], (layout.carbs, layout.barrels_per_carb)), [], 3)
+    session = Session.start(checked.program, specimen.job, book=Book.memory(), advisers=advisers)
+    hands = Hands(specimen.engine())
+    for _ in range(400):
+        if session.over:
+            break
+        answer = parse_answer(hands.answer(step_message(session.view)))
+        assert session.answer(answer).problem is None
+    assert session.over and session.view.end.outcome == "ok", session.view.end.say
 
 
 def test_every_file_that_can_be_started_runs_to_its_end(listings, job, advisers, tmp_path, invented):
