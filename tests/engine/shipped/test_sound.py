@@ -19,7 +19,7 @@ FAMILIES = {
     "progressive-downdraught": ["progressive downdraught"],
     "single-carburettor": ["single sidedraught", "single downdraught"],
 }
-LABEL = re.compile(r"(common practice|from memory|derived|published: S\d+)")
+LABEL = re.compile(r"(common practice|from memory|derived|assumed|published: S\d+)")
 BRANDS = re.compile(r"\b[A-Z]{2,}\d*[-/]?\d*\b")
 #: Words in capitals that are the trade's: CO, idle CO, a stop at once.
 CAPITALS = {"CO", "CO2", "HC", "O2", "SAE", "STOP", "OK"} | {f"S{n}" for n in range(1, 80)}
