@@ -27,8 +27,9 @@ class World(NamedTuple):
     """What hands have done and how things must stand: it outlives an undo where it is of metal.
 
     `conditions` is how things must stand now, `changed` which of them no step has shown yet. `understood` are the
-    dangers understood since the last start. `epoch` counts changed parts and linkage. `rested`: the work was taken up
-    again after a pause, and no answer since was given with the engine running, so nobody knows whether it is hot.
+    dangers understood in this run, or since its last pause. `epoch` counts changed parts and linkage. `rested`: the
+    work was taken up again after a pause, and no answer since was given with the engine running, so nobody knows
+    whether it is hot.
     """
 
     positions: Positions

@@ -203,12 +203,13 @@ class Walk:
         if not fresh:
             return
         changed = tuple(dict.fromkeys((*self.world.changed, *fresh)))
-        start = any(f"{k}: {v}" in self.plan.demanded for k, v in fresh.items())
+        # Runs of the first format asked for a danger at every start; since then once a run, and after a pause.
+        again = self.plan.format < gate.SINCE and any(f"{k}: {v}" in self.plan.demanded for k, v in fresh.items())
         # What is put on or taken off (a linkage) changes what each screw does, so what was learnt of it no longer
         # holds.
         epoch = self.world.epoch + any(v in ("on", "off") and old.get(k) is not None for k, v in fresh.items())
         self.world = self.world._replace(
-            conditions=new, changed=changed, epoch=epoch, understood=frozenset() if start else self.world.understood
+            conditions=new, changed=changed, epoch=epoch, understood=frozenset() if again else self.world.understood
         )
 
     def _asks(self) -> bool:
