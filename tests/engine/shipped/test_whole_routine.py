@@ -92,6 +92,20 @@ def test_the_parts_of_the_routine_come_in_their_order(sound_run):
     assert [f for f in files if f in order] == order
 
 
+def test_screws_whose_count_is_fresh_are_not_seated_a_second_time(sound_run):
+    """They were counted in to their seats and put back at as found."""
+    steps = {m["step"] for m in sound_run[0] if m["kind"] == "step"}
+    assert "as-found.count_screws" in steps
+    assert "zero-and-preset.seat" not in steps
+
+
+def test_nothing_changes_the_engine_before_it_was_read_as_found(sound_run):
+    """Hot, nothing touched: no move, no part, and the engine runs."""
+    steps = [m for m in sound_run[0] if m["kind"] == "step"]
+    read = next(n for n, m in enumerate(steps) if m["step"] == "as-found.found_row")
+    assert all(not m["moves"] and not m["fit"] and m["state"]["engine"] == "running" for m in steps[: read + 1])
+
+
 def test_danger_is_understood_once_a_run_not_at_every_step(sound_run):
     """Each new hazard asks once; a hundred steps do not ask a hundred times."""
     steps = [m for m in sound_run[0] if m["kind"] == "step"]
