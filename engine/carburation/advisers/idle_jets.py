@@ -6,7 +6,6 @@ withholds the verdict and says what to mend first.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -28,12 +27,12 @@ from engine.carburation.advisers.contract_words import (
     truths,
 )
 from engine.carburation.advisers.idle_mixture import idle_mixture
-from engine.carburation.estimation import rest
-from engine.carburation.estimation.masks import LEVEL_OFF, UNPLACED, Mask, masks
+from engine.carburation.estimation.bank import Weighed
 from engine.carburation.estimation.search import Search, search
 from engine.carburation.estimation.seen import flag, numbers, screw_places, value
 from engine.carburation.policy import jet_reset
-from engine.carburation.rules import bands, sizing
+from engine.carburation.policy.mixture_moves import best_place
+from engine.carburation.rules import bands
 from engine.contract import adviser
 from engine.evidence import Evidence, Inputs, Part, Place, ScrewView, Suggest
 from engine.job.model import Job
@@ -42,6 +41,12 @@ from engine.wording import said
 
 #: How sure a barrel's jet must be before it is called wrong, or right.
 WRONG, PERHAPS, RIGHT = 0.85, 0.5, 0.6
+#: From here on a jet that is perhaps wrong is worth a swap.
+SUSPECT = 0.55
+#: So sure of a jet that it is changed without a swap, once leaks are excluded.
+NAMED = 0.97
+#: A mixture whose place is less sure than this says nothing of a jet (share of fuel).
+UNPLACED = 0.13
 #: Air further from even than this, or a speed so far from target, spoils the evidence.
 UNEVEN, OFF_SPEED = 0.15, 120.0
 
@@ -54,8 +59,12 @@ class _Case:
     view: ScrewView
     spots: tuple[Place, ...]
     search: Search
-    sizes: tuple[Fraction | None, ...]
     step: float
+
+    @property
+    def sizes(self) -> tuple[Fraction | None, ...]:
+        """The number on each barrel's idle jet."""
+        return self.search.sizes
 
 
 _WHY = (
@@ -73,9 +82,6 @@ _WHY = (
 JET_READS = {
     **idle_mixture.reads,
     "engine speed": read("the speed of every answer, told apart by where the screws stood"),
-    "idle jet size": read("the number read off each jet; it outranks what the job lists"),
-    "air leak": read("barrels where the leak test showed a leak, where `leak` is not bound"),
-    "fuel level": read("the level of each body against the specified one, where `level` is not bound"),
 }
 
 
@@ -164,51 +170,20 @@ def idle_jets(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
         evidence,
         view,
         spots,
-        search(job, inputs, evidence, value(inputs, "low", 1.0), value(inputs, "high", 1.5)),
-        sizes(job, evidence, spots),
+        searched(job, inputs, evidence),
         value(inputs, "stock_step", 5.0),
     )
     reason = _spoilt(case)
     if reason:
         return _withheld(case, reason)
-    lean, doubt = _lean(case)
-    idle = case.search.idle
-    masked = masks(inputs, evidence, spots, idle.air if idle else (), [d > UNPLACED for d in doubt])
-    jets = [float(s) if s else 50.0 for s in case.sizes]
-    verdict = rest.judge(
-        [x - m.shift for x, m in zip(lean, masked, strict=True)],
-        [math.hypot(d, m.doubt) for d, m in zip(doubt, masked, strict=True)],
-        jets,
-        case.step,
-        _usual(job),
-    )
-    return _judged(case, verdict, lean, masked)
+    assert case.search.mix is not None
+    return _judged(case, case.search.mix.weighed)
 
 
-def _usual(job: Job) -> float | None:
-    """The idle jet that the table gives for a cylinder of this volume, or None where it has none."""
-    try:
-        volume = float(job.engine.displacement) / job.engine.cylinders
-        return sizing.idle_jet(volume, job.bank.cylinders_per_barrel).exact
-    except ValueError:
-        return None
-
-
-def sizes(job: Job, evidence: Evidence, spots: Sequence[Place]) -> tuple[Fraction | None, ...]:
-    """The number on each barrel's idle jet: as last fitted in this run or read off the jet, else as the job says."""
-    per = job.bank.barrels_per_carb
-    listed = job.row("idle_jet")
-    out: list[Fraction | None] = [
-        None if listed is None else listed[((p.carb or 1) - 1) * per + (p.barrel or 1) - 1] for p in spots
-    ]
-    for answer in evidence.answers:
-        for part in answer.parts:
-            if part.part == "idle jet" and part.place in spots:
-                out[list(spots).index(part.place)] = Fraction(part.size)
-        read = answer.readings.get("idle jet size", ())
-        if len(read) == len(spots):
-            out = [old if size is None else Fraction(size) for old, size in zip(out, read, strict=True)]
-    return tuple(out)
+def searched(job: Job, inputs: Inputs, evidence: Evidence) -> Search:
+    """The search as it is judged by, with what was checked."""
+    band = (value(inputs, "low", 1.0), value(inputs, "high", 1.5))
+    return search(job, inputs, evidence, band, step=value(inputs, "stock_step", 5.0))
 
 
 def _spoilt(c: _Case) -> str | None:
@@ -225,10 +200,16 @@ def _spoilt(c: _Case) -> str | None:
     if not flag(c.inputs, "on_speed", not _off_speed(c)):
         return "speed off"
     s = c.search
-    if s.idle is None or not flag(c.inputs, "mixture_set", True):
+    if s.mix is None or len(s.units) != len(c.spots) or not flag(c.inputs, "mixture_set", True):
         return "mixture not found"
-    unsure = sum(s.idle.phi_sd(i, s.idle.where(i, 1.1)) > UNPLACED for i in range(len(c.spots)))
-    return "mixture not found" if unsure > len(c.spots) / 2 else None
+    return "mixture not found" if sum(_unplaced(c)) > len(c.spots) / 2 else None
+
+
+def _unplaced(c: _Case) -> list[bool]:
+    """Barrels whose mixture was not found closely enough to say something of their jets."""
+    s = c.search
+    assert s.mix is not None
+    return [s.mix.doubt(i, best_place(s, c.view, i)) > UNPLACED for i in range(len(c.spots))]
 
 
 def _row(c: _Case) -> list[float]:
@@ -252,27 +233,15 @@ def _off_speed(c: _Case) -> bool:
     return speed is not None and abs(speed - float(c.job.engine.idle_speed)) > OFF_SPEED
 
 
-def _lean(c: _Case) -> tuple[list[float], list[float]]:
-    """ln of the fuel each barrel lacks in mid band, at the mean air of the bank, and its doubt."""
-    idle = c.search.idle
-    assert idle is not None
-    mean = sum(idle.air) / len(idle.air)
-    lean, doubt = [], []
-    for i in range(len(c.spots)):
-        phi = idle.phi(i, c.search.screws.mid)
-        lean.append(math.log(1.0 / 0.91 / phi * mean / idle.air[i]))
-        doubt.append(idle.phi_sd(i, idle.where(i, 1.0 / 0.91)) * 0.91)
-    return lean, doubt
-
-
-def _judged(c: _Case, v: rest.Verdict, lean: Sequence[float], masked: Sequence[Mask]) -> Judgement:
+def _judged(c: _Case, v: Weighed) -> Judgement:
     n = len(c.spots)
+    masked, unplaced = c.search.masks, _unplaced(c)
     checked = flag(c.inputs, "leaks_excluded", False)
     told, by = [], []
     for i in range(n):
         s, p = v.likeliest(i)
         way = "small" if s > 0 else "large"
-        if masked[i].hole and s <= 0:  # fed past its screw: it would look large, or right, if small
+        if (masked[i].hole and s <= 0) or masked[i].level_off:  # fed past its screw, or by its level
             told.append("unknown")
             s = 0
         elif s and p >= WRONG:
@@ -280,34 +249,40 @@ def _judged(c: _Case, v: rest.Verdict, lean: Sequence[float], masked: Sequence[M
         elif s and p >= PERHAPS:
             told.append(f"perhaps too {way}")
         else:
-            told.append("right" if v.sizes[i][0] >= RIGHT else "unknown")
+            told.append("right" if v.sizes[i][0] >= RIGHT and not masked[i].leak else "unknown")
         by.append(s)
-    why = tuple(m.reason if t == "unknown" else "none" for t, m in zip(told, masked, strict=True))
+    why = tuple(m.reason(un) if t == "unknown" else "none" for t, m, un in zip(told, masked, unplaced, strict=True))
     out = [i for i in range(n) if told[i] in ("too small", "too large")]
-    every = next((a for a in (-1, 1) if v.all_by[a] > 0.85 and _all_one_way(c, a, by, out)), 0)
+    maybe = [
+        i
+        for i in range(n)
+        if told[i].startswith("perhaps") and v.likeliest(i)[1] >= SUSPECT and not masked[i].hides(by[i])
+    ]
+    every = next((a for a in (-1, 1) if v.all_by[a] > WRONG and _all_one_way(c, a, by, out)), 0)
     odd = _odd(c, out, by)
+    change: list[int] = []
     if every:
         verdict, change = ("all too small" if every > 0 else "all too large"), list(range(n))
         by = [b if b * every > 0 else every for b in by] if n > 1 else by
-    elif not out and not any(t.startswith("perhaps") for t in told):
-        verdict, change = "right", []
-    elif len(out) > n / 2 and len({by[i] > 0 for i in out}) == 2:
-        verdict, change = "mixed", []
-    else:
-        proven = _followed(c)
+    elif len(out + maybe) > n / 2 and len({by[i] > 0 for i in out + maybe}) == 2:
+        verdict = "mixed"
+    elif out or maybe:
+        proven = c.search.swapped | {i for i in out if v.likeliest(i)[1] >= NAMED}
         change = [i for i in out if i in odd or i in proven] if checked or all(i in odd for i in out) else []
-        verdict = "change" if change and set(change) >= set(out) else "some out" if out else "right"
-    sure = v.all_by[every] if every else min((v.likeliest(i)[1] for i in (out or range(n))), default=0.0)
+        verdict = "change" if change and set(change) >= set(out) else "some out"
+    else:
+        verdict = "right"
+    sure = v.all_by[every] if every else min((v.likeliest(i)[1] for i in (out or maybe or range(n))), default=0.0)
     parts = _parts(c, change, by) if verdict in ("all too small", "all too large", "change") else ()
     promise, broken = _promise(c, by, v)
-    findings = _findings(c, verdict, change, out, by, masked, v) + broken
+    findings = _findings(c, verdict, change, out + maybe, by, v) + broken
     return Judgement(
         saying.outputs(
             verdict=verdict,
             reason="none",
             barrels=tuple(told),
             untold=why,
-            suspects=len(out) if not every else 0,
+            suspects=len(out + maybe) if not every else 0,
             sizes=float(max(by, key=abs, default=0)),
             promise=promise,
             sureness=saying.clamp(sure, 0.0, 1.0),
@@ -315,7 +290,7 @@ def _judged(c: _Case, v: rest.Verdict, lean: Sequence[float], masked: Sequence[M
         tuple(jet_reset.for_new_jets(c.view, c.search, parts, c.sizes)),
         tuple(parts),
         tuple(findings),
-        because=_because(c, verdict, told, lean, sure),
+        because=_because(c, verdict, told, sure),
     )
 
 
@@ -336,61 +311,42 @@ def _odd(c: _Case, out: Sequence[int], by: Sequence[int]) -> set[int]:
     return {i for i in out if (s := c.sizes[i]) is not None and s != usual and (usual - s) * by[i] > 0}
 
 
-def _followed(c: _Case) -> set[int]:
-    """Neighbours that took a suspect's jet in the last swap: where such a one is out now, the jet brought it along.
-
-    A suspect that is out still, with its neighbour's jet in it, has another fault. `jet_swap` names the suspect first.
-    """
-    took: set[int] = set()
-    for answer in c.evidence.answers:
-        jets = [p for p in answer.parts if p.part == "idle jet" and p.place in c.spots]
-        took -= {c.spots.index(p.place) for p in jets}
-        if len(jets) > 1 and _is_swap(c, jets):
-            took |= {c.spots.index(p.place) for p in jets[1::2] if p.place is not None}
-    return took
-
-
-def _is_swap(c: _Case, jets: Sequence[Part]) -> bool:
-    return len(jets) % 2 == 0 and len(jets) < len(c.spots) + 1 and not _all_changed(c, jets)
-
-
-def _all_changed(c: _Case, jets: Sequence[Part]) -> bool:
-    listed = c.job.row("idle_jet") or ()
-    return bool(listed) and {p.size for p in jets}.isdisjoint(listed)
-
-
 def _parts(c: _Case, change: Sequence[int], by: Sequence[int]) -> list[Part]:
-    proven = _followed(c)
     return [
         Part("idle jet", c.spots[i], new)
         for i in change
-        if (new := _new_size(c, i, by, proven)) is not None and (new != c.sizes[i] or i in proven)
+        if (new := _new_size(c, i, by)) is not None and (new != c.sizes[i] or _false(c, i))
     ]
 
 
-def _new_size(c: _Case, i: int, by: Sequence[int], proven: set[int]) -> Fraction | None:
-    """The size to fit at barrel i. A jet that took its fault along and bears the number of the others is not what its
-    number says: a sound one of that number takes its place."""
+def _new_size(c: _Case, i: int, by: Sequence[int]) -> Fraction | None:
+    """The size to fit at barrel i. A jet that bears the number of the others and is wrong alone is not what its number
+    says: a sound one of that number takes its place."""
     size = c.sizes[i]
-    known = [s for s in c.sizes if s is not None]
     if size is None:
         return None
-    if i in proven and known.count(size) > len(known) / 2:
+    if _false(c, i) and not all(by):
         return size
     return _stocked(float(size) + by[i] * c.step, c.step)
+
+
+def _false(c: _Case, i: int) -> bool:
+    """Whether barrel i's jet bears the number that most bear."""
+    known = [s for s in c.sizes if s is not None]
+    return known.count(c.sizes[i]) > len(known) / 2
 
 
 def _stocked(size: float, step: float) -> Fraction:
     return max(Fraction(20), round(size / step) * Fraction(step).limit_denominator(10))
 
 
-def _promise(c: _Case, by: Sequence[int], v: rest.Verdict) -> tuple[str, list[Found]]:
+def _promise(c: _Case, by: Sequence[int], v: Weighed) -> tuple[str, list[Found]]:
     last = next((a for a in reversed(c.evidence.answers) if any(p.part == "idle jet" for p in a.parts)), None)
     if last is None:
         return "none", []
     places_ = [c.spots.index(p.place) for p in last.parts if p.place in c.spots]
-    wrong = [i for i in places_ if by[i] and v.likeliest(i)[1] >= WRONG]
-    if not wrong or _followed(c) & set(wrong):
+    wrong = [i for i in places_ if (by[i] and v.likeliest(i)[1] >= WRONG) or v.own[i] >= PERHAPS]
+    if not wrong or c.search.swapped & set(wrong):
         return "kept", []
     where = tuple(c.spots[i] for i in wrong)
     return "not kept", [Found("jet-change-not-kept", where, {"places": where}, sureness=0.9)]
@@ -402,13 +358,13 @@ def _findings(
     change: Sequence[int],
     out: Sequence[int],
     by: Sequence[int],
-    masked: Sequence[Mask],
-    v: rest.Verdict,
+    v: Weighed,
 ) -> list[Found]:
     found = []
+    masked = c.search.masks
     if verdict in ("all too small", "all too large", "change"):
         for i in change:
-            size, new = c.sizes[i], _new_size(c, i, by, _followed(c))
+            size, new = c.sizes[i], _new_size(c, i, by)
             way = "small" if by[i] > 0 else "large"
             found.append(
                 Found(
@@ -420,7 +376,7 @@ def _findings(
                 )
             )
     elif verdict == "mixed":
-        found.append(Found("jets-mixed", tuple(c.spots[i] for i in out)))
+        found.append(Found("jets-mixed", tuple(c.spots[i] for i in sorted(out))))
     alone = [i for i in out if i not in change]
     for i in alone if verdict == "some out" else ():
         way = "out" if by[i] > 0 else "in"
@@ -429,7 +385,7 @@ def _findings(
     for spot, mask in zip(c.spots, masked, strict=True):
         if mask.leak:
             found.append(Found("air-leak", (spot,), {"place": spot}, "known", sureness=0.95))
-    bodies = sorted({p.carb for p, m in zip(c.spots, masked, strict=True) if abs(m.level) > LEVEL_OFF and p.carb})
+    bodies = sorted({p.carb for p, m in zip(c.spots, masked, strict=True) if m.level_off and p.carb})
     return found + [Found("level-off", (Place(b, None),), {"body": Place(b, None)}) for b in bodies]
 
 
@@ -456,21 +412,18 @@ def _withheld(c: _Case, reason: str) -> Judgement:
     )
 
 
-def _because(c: _Case, verdict: str, told: Sequence[str], lean: Sequence[float], sure: float) -> Reasons:
-    idle = c.search.idle
-    assert idle is not None
+def _because(c: _Case, verdict: str, told: Sequence[str], sure: float) -> Reasons:
+    s = c.search
+    assert s.mix is not None
     used = said(
-        "Where each screw belongs, told to the air of now: {at:,}; band {low:turns} to {high:turns}; a turn is "
-        "{slope:.0f} % of the fuel.",
-        at=[said("{place} {at:turns}", place=p, at=idle.where(i, 1 / 0.91)) for i, p in enumerate(c.spots)],
+        "Where each screw belongs: {at:,}; band {low:turns} to {high:turns}; a turn is about {slope:.0f} % of the "
+        "fuel.",
+        at=[said("{place} {at:turns}", place=p, at=best_place(s, c.view, i)) for i, p in enumerate(c.spots)],
         low=value(c.inputs, "low", 1.0),
         high=value(c.inputs, "high", 1.5),
-        slope=100 * idle.slope,
+        slope=100 * s.mix.slope,
     )
-    short = [
-        said("{place} {told} ({lean:+.0f} % fuel)", place=p, told=t, lean=100 * x)
-        for p, t, x in zip(c.spots, told, lean, strict=True)
-    ]
+    short = [said("{place} {told}", place=p, told=t) for p, t in zip(c.spots, told, strict=True)]
     return Reasons(
         used,
         said("{verdict}: {short:,}.", verdict=verdict, short=short),

@@ -1,8 +1,7 @@
 """Idle mixture: the next position of every mixture screw, from speed alone or from lambda or CO by barrel.
 
-With a meter the screws go straight to where lambda belongs. With speed alone each screw is swept across the expected
-crest, one screw a reading, so that every reading serves the fit of all; then all are set at once, on the lean side of
-best, and only those that this leaves in doubt are swept again.
+With a meter the screws go straight to where lambda belongs. With speed alone each screw is turned where the reading
+tells most, one screw a reading, until each is known well enough or nothing more can be learned; then all are set.
 """
 
 from __future__ import annotations
@@ -19,6 +18,7 @@ from engine.carburation.advisers.contract_words import (
     SURENESS,
     TARGET,
     adjust,
+    change,
     gives,
     note,
     number,
@@ -30,32 +30,20 @@ from engine.carburation.advisers.contract_words import (
 )
 from engine.carburation.advisers.meter_doubts import doubts
 from engine.carburation.estimation import gauge
-from engine.carburation.estimation.picture import Idle
 from engine.carburation.estimation.search import Search, search
 from engine.carburation.estimation.seen import numbers, screw_places, value
-from engine.carburation.policy.mixture_moves import (
-    Barrel,
-    back_out,
-    barrel_of,
-    further,
-    is_mute,
-    set_where_best,
-    settled,
-    swept,
-    to_best_seen,
-)
+from engine.carburation.policy import mixture_moves as policy
+from engine.carburation.policy.mixture_moves import Choice
 from engine.contract import adviser
-from engine.evidence import Evidence, Inputs, Move, ScrewView
+from engine.evidence import Evidence, Inputs, Move, Place, ScrewView
 from engine.job.model import Job
 from engine.judgement import Found, Judgement, Reasons
-from engine.wording import said
+from engine.wording import Said, said
 
-#: A barrel's mixture is placed well enough, as a standard deviation of phi: about 0.035 of lambda.
-PLACED = 0.045
-#: A screw is turned at most so often to learn from it.
-MOST_SWEEPS = 5
-#: Further from where it belongs than this, phi, a screw still unsure is set alone, so that its effect is seen.
-AWAY = 0.10
+#: With a meter: so sure that it is done, and so many rows at most to be so sure [assumed].
+SURE, MOST_ROWS = 0.9, 4
+#: A barrel is said to be set where it is so likely near its best [assumed].
+SET = 0.8
 #: Slower than this nothing idles, rpm [assumed].
 RUNNING = 200.0
 
@@ -117,7 +105,7 @@ RUNNING = 200.0
     },
     {
         **NOT_BELIEVED,
-        "barrel-does-not-answer": adjust("its screw was turned far both ways and the speed never answered"),
+        "barrel-does-not-answer": change("its screw was turned far both ways and the speed never answered"),
         "mixture-screw-at-its-stop": adjust("the screw would have to leave its range to reach its mixture"),
         "lambda-lean-by-misfire": note("a meter shows so lean that it may be the oxygen of a misfire"),
         "meters-disagree": note("lambda and CO of one barrel tell of different mixtures"),
@@ -132,6 +120,9 @@ RUNNING = 200.0
         "airflow": read("what each barrel drew then: more air leans its mixture"),
         "take-off": read("take-offs that could not be plugged: their barrel's airflow is held to its neighbour's"),
         "spit-back": read("barrels that were seen to spit back stand lean"),
+        "idle jet size": read("the number read off each jet; it outranks what the job lists"),
+        "air leak": read("where a leak showed, the barrel is leaner than its jet makes it"),
+        "fuel level": read("the level of each body against the specified one moves its barrels' screws"),
     },
 )
 def idle_mixture(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
@@ -142,21 +133,18 @@ def idle_mixture(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     wrong = _problem(inputs, view)
     if wrong:
         return _answer(job, view, "unsound readings", findings=(wrong,), why=wrong)
-    s = search(job, inputs, evidence, *_band(inputs))
-    if s.idle is None:
+    window = (value(inputs, "lambda_low", 0.86), value(inputs, "lambda_high", 0.96))
+    s = search(job, inputs, evidence, _band(inputs), window)
+    if s.mix is None:
         return _answer(job, view, "read again", why="Nothing was read yet that the mixture shows in.")
-    low, high = value(inputs, "lambda_low", 0.86), value(inputs, "lambda_high", 0.96)
-    target = 2.0 / (low + high)
-    barrels = [barrel_of(s, s.idle, i, low, high, target) for i in range(len(s.spots))]
-    metered = s.meter_rows > 0 and ("lambda" in inputs.readings or "co" in inputs.readings)
-    by = _by_meter if metered else _by_speed
-    judged = by(job, inputs, view, s, barrels, target)
+    rows = policy.choices(s, view, inputs, window)
+    judged = (_by_meter if s.mix.metered else _by_speed)(job, inputs, view, s, rows)
     return replace(judged, findings=judged.findings + doubts(inputs, s.spots))
 
 
-def _band(inputs: Inputs) -> tuple[float | None, float | None]:
+def _band(inputs: Inputs) -> tuple[float, float] | None:
     low, high = inputs.values.get("low"), inputs.values.get("high")
-    return (None, None) if low is None or high is None else (float(low), float(high))
+    return None if low is None or high is None else (float(low), float(high))
 
 
 def _problem(inputs: Inputs, view: ScrewView) -> Found | None:
@@ -182,60 +170,43 @@ def _problem(inputs: Inputs, view: ScrewView) -> Found | None:
 
 
 # --- with a meter ---------------------------------------------------------------------------------------------------
-def _by_meter(
-    job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[Barrel], target: float
-) -> Judgement:
-    moves, stopped = settled(job, inputs, view, s, barrels, target)
+def _by_meter(job: Job, inputs: Inputs, view: ScrewView, s: Search, rows: Sequence[Choice]) -> Judgement:
+    moves, stopped = policy.settled(job, inputs, view, s, rows)
     if moves:
         verdict = "turn"
     elif stopped:
         verdict = "at its stop"
-    elif min(b.right for b in barrels) < 0.9 and s.meter_rows < 4:
+    elif min(c.right for c in rows) < SURE and s.meter_rows < MOST_ROWS:
         verdict = "read again"
     else:
         verdict = "best"
-    return _told(job, view, s, barrels, verdict, moves, stopped, target)
+    return _told(job, inputs, view, s, rows, verdict, moves, stopped)
 
 
 # --- with speed alone -----------------------------------------------------------------------------------------------
-def _by_speed(
-    job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[Barrel], target: float
-) -> Judgement:
-    assert s.idle is not None
-    last = s.last_symptom
-    if last is not None and last[0] in ("stall", "spit-back", "hunting"):
-        back = to_best_seen(view, s) if len(last[1]) > 1 else [back_out(view, s, barrels[i]) for i in last[1]]
-        moves = [m for m in back if m is not None]
+def _by_speed(job: Job, inputs: Inputs, view: ScrewView, s: Search, rows: Sequence[Choice]) -> Judgement:
+    assert s.mix is not None
+    symptom = s.last_symptom
+    if symptom is not None:
+        kind, leaned = symptom
+        if kind == "stall":
+            moves = policy.taken_back(view, s)
+        elif kind in ("spit-back", "hunting") and len(leaned) == 1:
+            moves = policy.back_out(view, s, rows[s.unit_of(leaned[0])])
+        else:
+            moves = []
         if moves:
-            return _told(job, view, s, barrels, "turn", moves, [], target)
-    half = value(inputs, "sweep", 0.0)
-    new = next((b for b in barrels if not b.ever), None)
-    if new is not None:  # first each once, outward
-        move = swept(view, s, s.idle, new, half)
-        if move is not None:
-            return _told(job, view, s, barrels, "turn", [move], [], target, sweeping=new)
-    unsure = [b for b in barrels if s.idle.phi_sd(b.i, b.best) > PLACED and b.swept < MOST_SWEEPS]
-    away = [b for b in unsure if abs(b.phi - target) > AWAY]
-    if away:  # then each alone to where it seems best: it tells again
-        b = max(away, key=lambda b: abs(b.phi - target))
-        moves, stopped = set_where_best(view, s, [b], target)
-        if moves:
-            return _told(job, view, s, barrels, "turn", moves, [], target, sweeping=b)
-    again = [b for b in unsure if b.swept < MOST_SWEEPS - 1]
-    if again:
-        b = min(again, key=lambda b: (b.swept, b.i))
-        move = swept(view, s, s.idle, b, half)
-        if move is not None:
-            return _told(job, view, s, barrels, "turn", [move], [], target, sweeping=b)
-    moves, stopped = settled(job, inputs, view, s, barrels, target)
-    if not moves:
-        for b in barrels:
-            move = further(view, s, s.idle, b)
-            if move is not None:
-                return _told(job, view, s, barrels, "turn", [move], [], target, sweeping=b)
-    mute = [b for b in barrels if is_mute(s, s.idle, b)]
+            return _told(job, inputs, view, s, rows, "turn", moves, ())
+    trial = policy.next_trial(job, inputs, s, view, rows)
+    back = policy.last_goes_back(s, rows)
+    if trial is not None and (back is None or trial.u == back.u):
+        return _told(job, inputs, view, s, rows, "turn", policy.to_place(view, s, trial.u, trial.to), (), trial)
+    if back is not None and any(policy.unknown(c) for c in rows):
+        return _told(job, inputs, view, s, rows, "turn", policy.to_place(view, s, back.u, back.best), ())
+    moves, stopped = policy.settled(job, inputs, view, s, rows)
+    mute = policy.mute(s, view, inputs, rows)
     verdict = "turn" if moves else "no answer" if mute else "at its stop" if stopped else "best"
-    return _told(job, view, s, barrels, verdict, moves, stopped, target, mute=mute)
+    return _told(job, inputs, view, s, rows, verdict, moves, stopped)
 
 
 # --- telling --------------------------------------------------------------------------------------------------------
@@ -265,52 +236,48 @@ def _answer(
 
 def _told(
     job: Job,
+    inputs: Inputs,
     view: ScrewView,
     s: Search,
-    barrels: Sequence[Barrel],
+    rows: Sequence[Choice],
     verdict: str,
     moves: Sequence[Move],
-    stopped: Sequence[Barrel],
-    target: float,
-    sweeping: Barrel | None = None,
-    mute: Sequence[Barrel] = (),
+    stopped: Sequence[Choice],
+    trial: policy.Trial | None = None,
 ) -> Judgement:
-    idle = s.idle
-    assert idle is not None
+    mute = policy.mute(s, view, inputs, rows)
     words_of = [
-        "silent" if b in mute else "stopped" if b in stopped else "set" if b.right > 0.75 else "sought" for b in barrels
+        "silent" if c in mute else "stopped" if c in stopped else "set" if c.near > SET else "sought" for c in rows
     ]
-    findings = [Found("mixture-screw-at-its-stop", (s.spots[b.i],), {"place": s.spots[b.i]}) for b in stopped] + [
-        Found("barrel-does-not-answer", (s.spots[b.i],), {"place": s.spots[b.i]}, sureness=0.9) for b in mute
-    ]
-    after = [
-        float(m.position)
-        if (m := next((m for m in moves if m.place == s.spots[b.i]), None)) and m.position is not None
-        else b.at
-        for b in barrels
-    ]
+    findings = [Found("mixture-screw-at-its-stop", _where(s, c), {"place": _where(s, c)}) for c in stopped]
+    findings += [Found("barrel-does-not-answer", _where(s, c), {"place": _where(s, c)}, sureness=c.dead) for c in mute]
+    to = {
+        s.unit_of(s.spots.index(m.place)): float(m.position)
+        for m in moves
+        if m.screw == view.name and m.position is not None and m.place in s.spots
+    }
     speeds = [shot.speed for shot in s.shots if shot.speed]
     gain = (speeds[-1] - speeds[0]) if len(speeds) > 1 else 0.0
-    sure = min((b.right for b in barrels), default=0.0)
-    expect = (
-        {}
-        if idle is None or not speeds
-        else {"engine speed": (saying.exact(saying.clamp(idle.speed(after), 0, 9000), 0),)}
-    )
+    there = policy.expected(s, to)
+    expect = {} if there is None else {"engine speed": (saying.exact(saying.clamp(there, 0, 9000), 0),)}
     return Judgement(
         saying.outputs(
             verdict=verdict,
             left=sum(w != "set" for w in words_of),
             speed_gain=saying.clamp(gain, -5000.0, 5000.0),
-            sureness=sure,
+            sureness=saying.clamp(policy.sureness(rows), 0.0, 1.0),
             barrels=_by_barrel(job, s, words_of),
         ),
         tuple(moves),
         (),
         tuple(findings),
         expect,
-        _because(view, s, idle, barrels, verdict, moves, sweeping, target),
+        _because(s, rows, verdict, moves, trial),
     )
+
+
+def _where(s: Search, c: Choice) -> tuple[Place, ...]:
+    return tuple(s.spots[i] for i in s.units[c.u])
 
 
 def _by_barrel(job: Job, s: Search, told: Sequence[str]) -> tuple[str, ...]:
@@ -318,57 +285,59 @@ def _by_barrel(job: Job, s: Search, told: Sequence[str]) -> tuple[str, ...]:
     for c in range(1, job.bank.carbs + 1):
         for b in range(1, job.bank.barrels_per_carb + 1):
             i = next((k for k, p in enumerate(s.spots) if p.carb in (None, c) and p.barrel in (None, b)), None)
-            out.append("unknown" if i is None else told[i])
+            out.append("unknown" if i is None else told[s.unit_of(i)])
     return tuple(out)
 
 
 def _because(
-    view: ScrewView,
-    s: Search,
-    idle: Idle,
-    barrels: Sequence[Barrel],
-    verdict: str,
-    moves: Sequence[Move],
-    sweeping: Barrel | None,
-    target: float,
+    s: Search, rows: Sequence[Choice], verdict: str, moves: Sequence[Move], trial: policy.Trial | None
 ) -> Reasons:
-    lam = [said("{place} {lam:.2f}", place=s.spots[b.i], lam=1.0 / max(b.phi, 0.4)) for b in barrels]
-    used = said(
-        "{rows:count row} of the meter"
-        if s.meter_rows
-        else "{shots:count reading} of speed with the screws' positions",
-        rows=s.meter_rows,
-        shots=idle.shots,
+    mix = s.mix
+    assert mix is not None
+    used = (
+        said("{rows:count row} of the meter with the screws' positions.", rows=s.meter_rows)
+        if mix.metered
+        else said(
+            "{shots:count reading} of speed with the screws' positions, each good to about {good:.0f} rpm.",
+            shots=len(s.shots),
+            good=s.noise.scatter * mix.noise,
+        )
     )
-    used = said(
-        "{used}; a turn changes the fuel by about {slope:.0f} %, as learned.", used=used, slope=100 * idle.slope
-    )
-    if sweeping is not None:
+    told = [_lambda(s, c) for c in rows]
+    if trial is not None:
         concluded = said(
-            "{place} is swept across the crest: by how far the speed changes is told on which side it stands.",
-            place=s.spots[sweeping.i],
+            "{here}. How the speed changes on this turn tells on which side of its crest it stands.",
+            here=told[trial.u],
         )
     elif verdict == "turn":
+        concluded = said("Set {moves:count screw} where the mixture belongs. Now {now}.", moves=len(moves), now=told)
+    elif verdict == "best" and not mix.metered and any(c.doubt > policy.KNOWN for c in rows):
         concluded = said(
-            "Set {moves:count screw} where lambda is about {lam:.2f}. Now about: {now:,}.",
-            moves=len(moves),
-            lam=1.0 / target,
-            now=lam,
+            "Fastest here; with a tachometer alone the mixture is known to ±{half:.2f}. {now}.",
+            half=max(policy.tolerance(mix, c.u, c.at) for c in rows),
+            now=told,
         )
     elif verdict == "best":
-        concluded = said("Every screw stands where it belongs. Lambda is about: {now:,}.", now=lam)
+        concluded = said("Every screw stands where it belongs. {now}.", now=told)
     else:
-        concluded = said("Lambda is about: {now:,}.", now=lam)
-    worst = min(barrels, key=lambda b: b.right)
-    sure = said(
-        "Least sure is {place}: {right:sure} that its lambda is right, with a doubt of {doubt:.3f}.",
-        place=s.spots[worst.i],
-        right=worst.right,
-        doubt=worst.sd / worst.phi**2,
-    )
+        concluded = said("{now}.", now=told)
+    worst = min(rows, key=lambda c: c.near)
     return Reasons(
         used,
         concluded,
-        sure,
+        said("Least sure is {place}: {near:sure} that it is near its best.", place=_where(s, worst), near=worst.near),
         said("A speed that does not follow as expected, or air that is moved: more air leans its {barrel}."),
+    )
+
+
+def _lambda(s: Search, c: Choice) -> Said:
+    mix = s.mix
+    assert mix is not None
+    lam, half = mix.lam(c.u, c.at)[0], policy.tolerance(mix, c.u, c.at)
+    return said(
+        "{place}: about lambda {lam:.2f}, between {low:.2f} and {high:.2f}",
+        place=_where(s, c),
+        lam=lam,
+        low=lam - half,
+        high=lam + half,
     )

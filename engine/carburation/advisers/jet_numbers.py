@@ -6,8 +6,8 @@ from fractions import Fraction
 
 from engine.carburation.advisers import saying
 from engine.carburation.advisers.contract_words import gives, note, read, says
-from engine.carburation.advisers.idle_jets import sizes
 from engine.carburation.estimation.seen import places
+from engine.carburation.estimation.stock import sizes
 from engine.contract import adviser
 from engine.evidence import Evidence, Inputs, Part, Suggest
 from engine.job.model import Job

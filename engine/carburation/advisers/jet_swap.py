@@ -7,9 +7,8 @@ from fractions import Fraction
 
 from engine.carburation.advisers import saying
 from engine.carburation.advisers.contract_words import says
-from engine.carburation.advisers.idle_jets import idle_jets, sizes
-from engine.carburation.estimation.search import search
-from engine.carburation.estimation.seen import screw_places, value
+from engine.carburation.advisers.idle_jets import idle_jets, searched
+from engine.carburation.estimation.seen import screw_places
 from engine.carburation.policy import jet_reset
 from engine.contract import adviser
 from engine.evidence import Evidence, Inputs, Part
@@ -38,12 +37,12 @@ def jet_swap(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     view = inputs.screws["screw"]
     spots = screw_places(view, job, inputs)
     told: Sequence[str] = judged.outputs["barrels"]
-    fitted = sizes(job, evidence, spots)
+    known = searched(job, inputs, evidence)
+    fitted = known.sizes
     free = [i for i, t in enumerate(told) if t in ("right", "unknown") and fitted[i] is not None]
-    known = search(job, inputs, evidence, value(inputs, "low", 1.0), value(inputs, "high", 1.5))
     parts, moves, pairs = [], [], []
     for i, t in enumerate(told):
-        if t not in ("too small", "too large") or fitted[i] is None or not free:
+        if not t.endswith(("too small", "too large")) or i in known.swapped or fitted[i] is None or not free:
             continue
         j = min(free, key=lambda j: (spots[j].carb != spots[i].carb, told[j] != "right", abs(j - i)))
         free.remove(j)

@@ -24,19 +24,16 @@ LEAK, LEAK_SD = 0.05, 0.05
 PLATE_SD = 0.5
 #: Air this far from the bank's mean is worth naming as a reason.
 APART = 0.10
-#: A mixture whose place is less sure than this says nothing of a jet (share of fuel).
-UNPLACED = 0.11
 
 
 @dataclass(frozen=True, slots=True)
 class Mask:
-    """One barrel: `leak` and `hole` as checked, `level` in mm, `apart` its air off the mean as a share, `unplaced`."""
+    """One barrel: `leak` and `hole` as checked, `level` in mm, `apart` its air off the mean as a share."""
 
     leak: bool = False
     hole: bool = False
     level: float = 0.0
     apart: float = 0.0
-    unplaced: bool = False
 
     @property
     def shift(self) -> float:
@@ -49,19 +46,24 @@ class Mask:
         return math.hypot(LEVEL_SD * self._level, LEAK_SD if self.leak else 0.0, PLATE_SD * self.apart)
 
     @property
+    def level_off(self) -> bool:
+        """Whether the level of its body is off by more than can be left out of account."""
+        return self._level != 0.0
+
+    @property
     def _level(self) -> float:
         return self.level if abs(self.level) > LEVEL_OFF else 0.0
 
-    @property
-    def reason(self) -> str:
-        """Why its jet can't be told, in a word of the registry's: the gravest that holds."""
+    def reason(self, unplaced: bool = False) -> str:
+        """Why its jet can't be told, in a word of the registry's: the gravest that holds (`unplaced`: its mixture was
+        not found closely enough)."""
         if self.hole:
             return "hole uncovered"
         if self._level:
             return "level off"
         if self.leak:
             return "leak not excluded"
-        if self.unplaced:
+        if unplaced:
             return "mixture not found"
         return "air not even" if abs(self.apart) > APART else "between sizes"
 
@@ -71,15 +73,15 @@ class Mask:
 
 
 def masks(
-    inputs: Inputs, evidence: Evidence, spots: Sequence[Place], air: Sequence[float], unplaced: Sequence[bool]
+    inputs: Inputs, evidence: Evidence, spots: Sequence[Place], air: Sequence[float], given: bool
 ) -> tuple[Mask, ...]:
-    """What is known of every barrel: given with the question, or else as last checked in this run."""
+    """What is known of every barrel: given with the question (where it is `given` one), or else as last checked."""
     n = len(spots)
-    leak = _truths(inputs.values, "leak", n) or _yes(evidence, "air leak", n)
-    hole = _truths(inputs.values, "hole_uncovered", n) or [False] * n
-    level = _level(inputs, evidence, spots)
+    leak = (_truths(inputs.values, "leak", n) if given else None) or _yes(evidence, "air leak", n)
+    hole = (_truths(inputs.values, "hole_uncovered", n) if given else None) or [False] * n
+    level = _level(inputs if given else None, evidence, spots)
     mean = sum(air) / n
-    return tuple(Mask(leak[i], hole[i], level[i], math.log(air[i] / mean), unplaced[i]) for i in range(n))
+    return tuple(Mask(leak[i], hole[i], level[i], math.log(air[i] / mean)) for i in range(n))
 
 
 def _truths(values: Mapping, name: str, n: int) -> list[bool] | None:
@@ -92,8 +94,8 @@ def _yes(evidence: Evidence, quantity: str, n: int) -> list[bool]:
     return [v == "yes" for v in row] if len(row) == n else [False] * n
 
 
-def _level(inputs: Inputs, evidence: Evidence, spots: Sequence[Place]) -> list[float]:
+def _level(inputs: Inputs | None, evidence: Evidence, spots: Sequence[Place]) -> list[float]:
     """Fuel level error of each barrel's body, mm; 0 where it was not measured."""
-    view = inputs.readings.get("level")
+    view = None if inputs is None else inputs.readings.get("level")
     row = numbers(view.row if view is not None and view.row else evidence.latest("fuel level") or ())
     return [(row[p.carb - 1] or 0.0) if p.carb and p.carb <= len(row) else 0.0 for p in spots]

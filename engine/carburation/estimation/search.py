@@ -1,7 +1,5 @@
-"""The search for the best mixture put together: positions, air, speed and lambda by answer, and the picture fitted to
-them.
-
-It reads evidence and fits `crest`; which screw to turn next is `mixture`'s business.
+"""The search for the best mixture put together from evidence: who had which jet, what was read while which screw was
+turned, at which air; and the belief that follows. Which screw to turn next is the policy's business.
 """
 
 from __future__ import annotations
@@ -9,226 +7,402 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from fractions import Fraction
 
-from engine.carburation.estimation import pace
+from engine.carburation.estimation import laws, sweeps
 from engine.carburation.estimation.air_drawn import Drawn, drawn
-from engine.carburation.estimation.crest import Screws
-from engine.carburation.estimation.foresee import Gas, Shot
-from engine.carburation.estimation.picture import Idle
-from engine.carburation.estimation.seen import Seen, history, screw_places
-from engine.carburation.estimation.stretches import believed, changes, stretches
-from engine.carburation.rules import bands
+from engine.carburation.estimation.bank import OWN_FAULT, UNSEEN_FAULT, Jet
+from engine.carburation.estimation.laws import Screws
+from engine.carburation.estimation.masks import Mask, masks
+from engine.carburation.estimation.meters import Gas, meter_row, pipe
+from engine.carburation.estimation.mixture import CREST, Mixture, Told, believed
+from engine.carburation.estimation.seen import Seen, history, places, screw_places
+from engine.carburation.estimation.stock import Stock
+from engine.carburation.estimation.sweeps import Look, Noise, Sweep
+from engine.carburation.rules import bands, sizing
 from engine.evidence import Evidence, Inputs, Place, ScrewView
 from engine.job.model import Job
 from engine.vocabulary.screws import FLATS_PER_TURN, JET_NUT_START
 
-#: Share of mid-band fuel that a turn changes, by kind of screw [derived from the bands: a size of idle jet, about a
-#: fifth of
-#: its area, moves a short taper's rest by 0.75 turn and a long taper's by 1; assumed for the others].
-SLOPE = {"short taper": 0.30, "long taper": 0.22, "air screw": 0.20, "fuel screw": 0.20, "jet nut": 0.15}
-#: Scatter of ln lambda as a meter gives it, and of CO as a share of itself [assumed].
-LAMBDA_SCATTER, CO_SCATTER = 0.010, 0.06
-#: CO % = a (1 - lambda)^2 + b (1 - lambda) + c, for lambda 0.80 to 0.98 [derived: equilibrium gas].
-CO_FIT = (11.357, 35.828, -0.0084)
-#: Below this CO, %, a cylinder is lean, or so rich that it does not fire: a bound and no figure [derived].
-NO_CO = 0.7
-#: A meter reading beyond this may be oxygen from misfire: only a bound [common practice].
-MISFIRE_LAMBDA = 1.12
 #: A stall says that the engine could not hold about this speed [assumed].
 STALLED, STALLED_SD = 480.0, 120.0
 #: A barrel that spits back stands about here, lambda, and the scatter of its logarithm [assumed].
 SPAT, SPAT_SD = 1.18, 0.10
+#: Slower than this nothing idles, rpm [assumed].
+RUNNING = 200.0
+#: Step of stocked idle jets, where nobody says [common practice].
+STOCK_STEP = 5.0
+#: How richness follows air, as an exponent, and how unsure that is [assumed: between not at all and in proportion].
+FOLLOWS, FOLLOWS_SD = 0.5, 0.3
+#: Scatter of a reading averaged over ten seconds, and wander from one answer to the next, rpm [assumed: 3 to 8 beat to
+#: beat, 0 to 12 over a minute]; the belief widens both by what it sees.
+SCATTER, WANDER = 3.0, 2.5
+#: Steps in which a tachometer may show, rpm: the coarsest that all readings keep to is taken to be its own.
+STEPS = (50, 25, 20, 10, 5)
+
+
+@dataclass(frozen=True, slots=True)
+class Shot:
+    """What was seen at one moment with the jets of then: where each screw stood, the speed, lambda by screw, the
+    air."""
+
+    at: tuple[float, ...]
+    speed: float | None
+    stalled: bool
+    when: int
+    gas: tuple[Gas | None, ...] | None
+    air: tuple[float, ...]
+    era: int
+    #: Screws whose barrels were seen to spit back.
+    spat: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Search:
-    """`spots`: the screws' places. `at`: where they stand. `idle`: the picture, or None before any reading. `shots`:
-    what was seen with the jets of now. `meter_rows`: how often a meter was read since."""
+    """`spots`: the screws' places. `at`: where they stand. `units`: screws that count as one (a plenum that feeds all
+    makes one of all). `mix`: the belief, or None before any reading. `shots`: what was seen with the jets of now."""
 
     spots: tuple[Place, ...]
     at: tuple[float | None, ...]
     screws: Screws
-    idle: Idle | None
+    units: tuple[tuple[int, ...], ...]
+    mix: Mixture | None
     shots: tuple[Shot, ...]
+    sweeps: tuple[Sweep, ...]
+    #: How often a meter was read since the jets were last changed, and since a screw was last turned.
     meter_rows: int
     #: Kind of the last answer's symptom, and the screws (by index) leaned just before it.
-    last_symptom: tuple[str, tuple[int, ...]] | None = None
-    #: Which setting of the air each of `shots` belongs to.
-    settings: tuple[tuple[float, ...], ...] = ()
-    #: How much more the speed scatters than the meter does.
-    rough: float = 1.0
-    drawn: Drawn | None = None
+    last_symptom: tuple[str, tuple[int, ...]] | None
+    drawn: Drawn
+    noise: Noise
+    #: Torque of the whole engine now, in cylinders at their best.
+    whole: float
+    #: The number on each barrel's jet.
+    sizes: tuple[Fraction | None, ...]
+    masks: tuple[Mask, ...]
+    #: Barrels whose jet of now sat in another barrel before.
+    swapped: frozenset[int]
 
-    def response(self, i: int) -> tuple[float, float, float]:
-        """How far the speed answered when screw i alone was turned, at most, in standard deviations of such a
-        difference;
-        and from where to where that screw was turned."""
-        most, visited = 0.0, [s.at[i] for s in self.shots]
-        for (one, a), (two, b) in pairwise(zip(self.settings, self.shots, strict=True)):
-            alone = one == two and all(
-                abs(x - y) < 0.03 for k, (x, y) in enumerate(zip(a.at, b.at, strict=True)) if k != i
-            )
-            if alone and abs(a.at[i] - b.at[i]) > 0.1 and a.speed and b.speed:
-                most = max(most, abs(a.speed - b.speed) / math.hypot(a.noise, b.noise) / self.rough)
-        return most, min(visited, default=0.0), max(visited, default=0.0)
+    def stands(self, u: int) -> float:
+        """Where unit u's screws stand, on average."""
+        mine = [self.at[i] or 0.0 for i in self.units[u]]
+        return sum(mine) / len(mine)
+
+    def visited(self, u: int) -> list[float]:
+        """Where unit u stood while the speed was read, with the jets of now."""
+        return [sum(s.at[i] for i in self.units[u]) / len(self.units[u]) for s in self.shots]
+
+    def unit_of(self, i: int) -> int:
+        """The unit of screw i."""
+        return next(u for u, mine in enumerate(self.units) if i in mine)
 
 
-def kind(job: Job, view: ScrewView, low: float | None = None, high: float | None = None) -> Screws:
-    """What is known of screws of this kind before they are turned: mid band, effect, direction."""
-    name = job.bank.mixture_screw or "short taper"
-    band = bands.band_of(job)
-    if low is None or high is None:
-        low, high = (float(v) for v in band.rest) if band else (float(view.range[0]), float(view.range[1]))
-        if band is None:
-            low = high = JET_NUT_START / FLATS_PER_TURN
+def screws_of(job: Job, view: ScrewView, band: tuple[float, float] | None) -> Screws:
+    """What is known of screws of this kind before they are turned."""
+    if band is None:
+        known = bands.band_of(job)
+        start = JET_NUT_START / FLATS_PER_TURN
+        band = (float(known.rest[0]), float(known.rest[1])) if known is not None else (start, start)
     grows = view.outward if view.counts == "out" else view.inward
-    known = name in SLOPE
-    return Screws(
-        0.5 * (low + high),
-        SLOPE.get(name, 0.2),
-        0.30 if known else 0.5,
-        1 if grows == "richer" else -1,
-        job.bank.manifold == "shared",
-    )
+    share = 1 if job.bank.manifold == "shared" else len(places(view.each, job))
+    return Screws(0.5 * (band[0] + band[1]), 1 if grows == "richer" else -1, share)
 
 
-def lambda_of(quantity: str, value: float) -> Gas | None:
-    """Lambda from one reading (CO in %); None where it says nothing (a cold probe, no gas)."""
-    if quantity == "lambda":
-        if not 0.5 <= value <= 1.9:
-            return None
-        return Gas(value, LAMBDA_SCATTER if value < MISFIRE_LAMBDA else 0.12)
-    if not 0.0 <= value <= 14.0:
-        return None
-    if value < NO_CO:
-        return Gas(0.985, 0.02, True)
-    a, b, c = CO_FIT
-    lam = 1.0 - (math.sqrt(b * b + 4.0 * a * max(value - c, 0.0)) - b) / (2.0 * a)
-    slope = 1.0 / (35.8 + 22.7 * (1.0 - lam))  # of the fitted curve, lambda per point
-    return Gas(lam, max(0.006, slope * CO_SCATTER * value / lam))
+def search(
+    job: Job,
+    inputs: Inputs,
+    evidence: Evidence,
+    band: tuple[float, float] | None = None,
+    window: tuple[float, float] = (0.86, 0.96),
+    step: float | None = None,
+) -> Search:
+    """Everything known of the mixture. Answers without known positions or air are passed over.
 
-
-def meter_row(seen: Seen, n: int) -> tuple[Gas | None, ...] | None:
-    """Lambda by screw as a meter showed it in this answer, from lambda or CO, several cylinders of a screw averaged."""
-    for quantity, scale in (("lambda", 1.0), ("CO", 100.0)):  # CO comes as a share
-        row = seen.row(quantity)
-        if row is None or len(row) < n or len(row) % n:
-            continue
-        per = len(row) // n
-        out = []
-        for i in range(n):
-            told = [lambda_of(quantity, scale * v) for v in row[i * per : (i + 1) * per] if v is not None]
-            good = [t for t in told if t]
-            out.append(
-                Gas(sum(t.lam for t in good) / len(good), max(t.sd for t in good), any(t.least for t in good))
-                if good
-                else None
-            )
-        return tuple(out)
-    return None
-
-
-def _spat(seen: Seen, view: ScrewView, spots: Sequence[Place]) -> tuple[Gas | None, ...] | None:
-    """Barrels that were seen to spit back, or the one whose screw alone was leaned just before it spat: too lean."""
-    for row in seen.answer.names.values():
-        if (
-            len(row) == len(spots)
-            and "spit-back" in seen.answer.readings
-            and "yes" in row
-            and set(row) <= {"yes", "no"}
-        ):
-            return tuple(Gas(SPAT, SPAT_SD) if v == "yes" else None for v in row)
-    if seen.answer.symptom_kind != "spit-back":
-        return None
-    leaned = [m.place for m in seen.answer.moves if m.screw == view.name and m.effect == "leaner"]
-    if len(leaned) != 1 or len(seen.answer.moves) != 1:
-        return None
-    return tuple(Gas(SPAT, SPAT_SD) if p == leaned[0] else None for p in spots)
-
-
-def search(job: Job, inputs: Inputs, evidence: Evidence, low: float | None = None, high: float | None = None) -> Search:
-    """Everything known of the mixture, fitted. Answers without known positions or air are passed over."""
+    `band`: where the screws rest (None: by their kind); `window`: where lambda belongs; `step`: of the stocked jets,
+    given where the jets are judged, and then what was checked is asked of the inputs too.
+    """
     view = inputs.screws["screw"]
     spots = screw_places(view, job, inputs)
     n = len(spots)
-    screws = kind(job, view, low, high)
+    units = (tuple(range(n)),) if job.bank.manifold == "shared" else tuple((i,) for i in range(n))
+    screws = screws_of(job, view, band)
     seen = history(evidence, [view])
     told = drawn(job, inputs, evidence, spots)
-    air = told.rows
-    now_air = next((row for row in reversed(air) if row is not None), (1.0,) * n)
+    now = next((row for row in reversed(told.rows) if row is not None), (1.0,) * n)
     at = tuple(None if v is None else float(v) for v in view.positions)
-    view_of_speed = inputs.readings.get("speed")  # unbound: averaged, as the search for it asks
-    noise = pace.scatter(view_of_speed) if view_of_speed is not None else pace.SCATTER / pace.AVERAGED**0.5
-    jets: list[tuple[int, tuple[tuple[int, float, float], ...], tuple[tuple[int, int], ...]]] = []
-    shots: list[tuple[int, tuple[float, ...], Shot]] = []
+    stock = Stock(job, spots)
+    noise = noise_of(job, inputs, seen)
+    shots: list[Shot] = []
     rows = 0
-    segment = 0
-    parts_before: dict[Place, float] = _fitted(job, spots)
     for k, s in enumerate(seen):
-        changed = {
-            spots.index(p.place): (parts_before.get(p.place), float(p.size))
-            for p in s.answer.parts
-            if "jet" in p.part and p.place in spots
-        }
-        if changed:
-            segment += 1
-            jets.append((segment, *changes(changed)))
-            parts_before |= {spots[i]: size for i, (_, size) in changed.items()}
+        stock.take(s.answer)
+        if any("jet" in p.part and p.place in spots for p in s.answer.parts):
             rows = 0
         stands = [s.stands.get((view.name, p)) for p in spots]
-        here = air[k]
+        here = told.rows[k]
         if here is None or any(v is None for v in stands):
             continue
-        meter = meter_row(s, n)
-        speed = s.speed()
-        if meter is None:
-            meter = _spat(s, view, spots)
-        if s.answer.symptom_kind == "stall" and s.answer.moves:
-            speed, scatter = STALLED, STALLED_SD
-        else:
-            scatter = noise
-        if (speed is None and meter is None) or (speed is not None and speed < 200.0):
+        gas = meter_row(s, n)
+        rows += gas is not None
+        spat = _spat(s, view, spots)
+        stalled = s.answer.symptom_kind == "stall" and bool(s.answer.moves)
+        speed = STALLED if stalled else s.speed()
+        if speed is not None and speed < RUNNING:
+            speed = None
+        if speed is None and gas is None and not spat:
             continue
-        if meter and meter_row(s, n) is not None:
-            rows += 1
-        shots.append((segment, here, Shot(tuple(stands), speed, scatter, len(seen) - 1 - k, meter)))  # type: ignore
-    idle, rough = None, 1.0
+        shots.append(Shot(tuple(stands), speed, stalled, k, gas, here, stock.era, spat))  # type: ignore[arg-type]
+    masked = masks(inputs, evidence, spots, now, step is not None)
+    found = _sweeps(shots, units, noise, screws.share)
+    metered = any(s.gas and rows for s in shots)
+    mix = None
     if shots:
-        idle, rough = believed(screws, stretches(shots, jets), now_air, float(job.engine.idle_speed))
-    mine = [(air, shot) for g, air, shot in shots if g == segment]
+        mix = _joined(
+            job, inputs, screws, units, shots, found, now, noise, stock, masked, metered, seen, at, window, step
+        )
     return Search(
         spots,
         at,
         screws,
-        idle,
-        tuple(s for _, s in mine),
+        units,
+        mix,
+        tuple(s for s in shots if s.era == stock.era),
+        tuple(w for e, w in found if e == stock.era),
         rows,
         _symptom(seen, view, spots),
-        tuple(a for a, _ in mine),
-        rough,
         told,
+        noise,
+        _whole(shots, screws.share),
+        tuple(stock.numbers),
+        masked,
+        frozenset(stock.swapped),
     )
 
 
+def noise_of(job: Job, inputs: Inputs, seen: Sequence[Seen]) -> Noise:
+    """What one reading of the tachometer is worth: its step and scatter as the job says, coarser where the readings
+    themselves keep to a coarser step."""
+    step = float(getattr(job.instruments, "tachometer_step", None) or 1)
+    scatter = float(getattr(job.instruments, "tachometer_scatter", None) or SCATTER)
+    speeds = [v for s in seen if (v := s.speed()) is not None]
+    if len(speeds) >= 5:
+        step = max(step, next((float(x) for x in STEPS if all(abs(v / x - round(v / x)) < 1e-6 for v in speeds)), 1.0))
+    return Noise(scatter, WANDER, step)
+
+
+def _sweeps(
+    shots: Sequence[Shot], units: Sequence[tuple[int, ...]], noise: Noise, share: int
+) -> list[tuple[int, Sweep]]:
+    """Stretches of readings in which one unit's screws alone were turned, at one air and with the same jets."""
+    out: list[tuple[int, Sweep]] = []
+    mine: list[Shot] = []
+    who: int | None = None
+    bests = _best_speeds(shots)
+
+    def close() -> None:
+        nonlocal mine, who
+        if who is not None and len(mine) > 1:
+            looks = tuple(_look(s, units[who], noise) for s in mine)
+            air = sum(mine[0].air[i] for i in units[who]) / len(units[who])
+            part = (looks[0].speed / bests[mine[0].when]) ** (1.0 / laws.ELASTICITY)
+            sweep = Sweep(who, looks, air, share * max(0.2, round(part * 20.0) / 20.0))
+            if sweep.tells:
+                out.append((mine[0].era, sweep))
+        who = None
+
+    for s in shots:
+        if s.speed is None:
+            continue
+        if mine:
+            last = mine[-1]
+            moved = {u for u, ks in enumerate(units) if any(abs(s.at[k] - last.at[k]) > 0.02 for k in ks)}
+            if not _alike(s, last) or len(moved) > 1:
+                close()
+                mine = []
+            elif moved and who is not None and moved != {who}:
+                close()
+                mine = [last]
+            elif len(mine) >= sweeps.LONGEST and who is not None:
+                keep = who
+                close()
+                mine, who = [last], keep
+            if len(moved) == 1 and mine:
+                who = next(iter(moved))
+            elif who is None and len(mine) >= 3:
+                mine = mine[-2:]
+        mine.append(s)
+    close()
+    return out
+
+
+def _alike(a: Shot, b: Shot) -> bool:
+    """Whether two readings were taken with the same jets and air."""
+    return a.era == b.era and all(abs(x / y - 1.0) < 0.01 for x, y in zip(a.air, b.air, strict=True))
+
+
+def _best_speeds(shots: Sequence[Shot]) -> dict[int, float]:
+    """By answer: the best speed read with the jets and the air of then, which is near the engine's best there."""
+    out: dict[int, float] = {}
+    groups: list[list[Shot]] = []
+    for s in shots:
+        if s.speed is None:
+            continue
+        if not groups or not _alike(s, groups[-1][0]):
+            groups.append([])
+        groups[-1].append(s)
+    for mine in groups:
+        rows = sorted((s.speed or 0.0) for s in mine)
+        best = sum(rows[-2:]) / len(rows[-2:])  # one lucky reading does not rule
+        out |= {s.when: max(best, s.speed or 0.0) for s in mine}
+    return out
+
+
+def _whole(shots: Sequence[Shot], share: int) -> float:
+    last = next((s for s in reversed(shots) if s.speed is not None and not s.stalled), None)
+    if last is None or last.speed is None:
+        return float(share)
+    return share * (last.speed / _best_speeds(shots)[last.when]) ** (1.0 / laws.ELASTICITY)
+
+
+def _look(s: Shot, unit: Sequence[int], noise: Noise) -> Look:
+    sd = STALLED_SD if s.stalled else math.hypot(noise.scatter, noise.step / math.sqrt(12.0))
+    return Look(round(sum(s.at[i] for i in unit) / len(unit), 4), s.speed or 1.0, sd, s.when)
+
+
+def _joined(
+    job: Job,
+    inputs: Inputs,
+    screws: Screws,
+    units: Sequence[tuple[int, ...]],
+    shots: Sequence[Shot],
+    found: Sequence[tuple[int, Sweep]],
+    now: tuple[float, ...],
+    noise: Noise,
+    stock: Stock,
+    masked: Sequence[Mask],
+    metered: bool,
+    seen: Sequence[Seen],
+    at: Sequence[float | None],
+    window: tuple[float, float],
+    step: float | None,
+) -> Mixture:
+    wander = noise.wander
+    mean_air = sum(now) / len(now)
+    checked = next((r for x in reversed(seen) if (r := x.answer.readings.get("air leak"))), ())
+    had, told, shifts = [], [], []
+    for u, ks in enumerate(units):
+        i = ks[0]
+        mine_air = sum(now[k] for k in ks) / len(ks)
+        rows = [Told() for _ in stock.had[i]]
+        if metered:
+            for s in shots:
+                if s.gas is not None:
+                    g = stock.eras[s.era][i]
+                    rows[g] = _by_gas(screws, rows[g], s, ks, mine_air)
+        else:
+            for era, sweep in found:
+                if sweep.unit == u:
+                    g = stock.eras[era][i]
+                    rows[g] = _by_sweep(screws, rows[g], sweep, mine_air, wander)
+        for s in shots:
+            if set(ks) & set(s.spat):
+                g = stock.eras[s.era][i]
+                lean = Gas(SPAT if metered else SPAT * 0.91 / CREST, SPAT_SD)
+                rows[g] = _with(screws, rows[g], lean, _mean(s.at, ks), 0.0, metered)
+        told.append(rows)
+        had.append(stock.had[i])
+        apart = math.log(mine_air / mean_air)
+        fault = UNSEEN_FAULT if i < len(checked) and checked[i] == "no" else OWN_FAULT
+        shifts.append((-FOLLOWS * apart - masked[i].shift, masked[i].doubt, fault))
+    usual = usual_jet(job)
+    jets = [Jet(float(x) if x is not None else (usual or 50.0), fresh) for x, fresh in stock.jets]
+    stands = [sum(at[k] or 0.0 for k in ks) / len(ks) for ks in units]
+    return believed(
+        screws,
+        told,
+        had,
+        jets,
+        step or STOCK_STEP,
+        usual,
+        shifts,
+        window,
+        pipe(job, seen, at, inputs.screws["screw"]),
+        stands,
+    )
+
+
+def usual_jet(job: Job) -> float | None:
+    """The idle jet that the table gives for a cylinder of this volume, or None where it has none."""
+    try:
+        volume = float(job.engine.displacement) / job.engine.cylinders
+        return float(sizing.idle_jet(volume, job.bank.cylinders_per_barrel).exact)
+    except ValueError:
+        return None
+
+
+def _by_sweep(screws: Screws, before: Told, sweep: Sweep, now: float, wander: float) -> Told:
+    rows, count = sweeps.misfit(screws, sweep, wander)
+    by = math.log(now / sweep.air)
+    if abs(by) > 0.004:
+        rows = sweeps.shifted(rows, -FOLLOWS * by, max(0.01, FOLLOWS_SD * abs(by)))
+    dead = sweeps.silent(sweep, wander)
+    if before.rows is None:
+        return Told(rows, count, dead)
+    joined = tuple(tuple([a + b for a, b in zip(x, y, strict=True)]) for x, y in zip(before.rows, rows, strict=True))
+    return Told(joined, before.count + count, before.dead + dead)
+
+
+def _by_gas(screws: Screws, before: Told, s: Shot, ks: Sequence[int], now: float) -> Told:
+    told = [g for k in ks if s.gas and (g := s.gas[k]) is not None]
+    if not told:
+        return before
+    gas = Gas(
+        sum(g.lam for g in told) / len(told),
+        max(max(g.sd for g in told), 0.6 * laws.STEP),
+        any(g.least for g in told),
+        any(g.most for g in told),
+    )
+    return _with(screws, before, gas, _mean(s.at, ks), math.log(now / _mean(s.air, ks)), True)
+
+
+def _mean(row: Sequence[float], ks: Sequence[int]) -> float:
+    return sum(row[k] for k in ks) / len(ks)
+
+
+def _with(screws: Screws, before: Told, gas: Gas, turns: float, by: float, metered: bool) -> Told:
+    """What lambda of one barrel tells of its richness, told for air that is `by` more (ln)."""
+    sd, goal = math.hypot(gas.sd, FOLLOWS_SD * by), math.log(0.91 / gas.lam) - FOLLOWS * by
+    out = []
+    for h, fuel in enumerate(laws.fuels(screws, round(turns, 4))):
+        row = []
+        for r in laws.GRID:
+            off = (r + fuel - goal) / sd
+            row.append(0.0 if (gas.least and off < 0.0) or (gas.most and off > 0.0) else min(off * off, 60.0))
+        if before.rows is not None:
+            row = [a + b for a, b in zip(row, before.rows[h], strict=True)]
+        out.append(tuple(row))
+    return Told(tuple(out), before.count + 1, before.dead, metered)
+
+
+def _spat(seen: Seen, view: ScrewView, spots: Sequence[Place]) -> tuple[int, ...]:
+    """Barrels that were seen to spit back, or the one whose screw alone was leaned just before it spat: too lean."""
+    if "spit-back" in seen.answer.readings:
+        row = seen.answer.readings["spit-back"]
+        return tuple(i for i, v in enumerate(row) if v == "yes") if len(row) == len(spots) else ()
+    if seen.answer.symptom_kind != "spit-back":
+        return ()
+    leaned = [m.place for m in seen.answer.moves if m.screw == view.name and m.effect == "leaner"]
+    return (spots.index(leaned[0]),) if len(leaned) == len(seen.answer.moves) == 1 and leaned[0] in spots else ()
+
+
 def _symptom(seen: Sequence[Seen], view: ScrewView, spots: Sequence[Place]) -> tuple[str, tuple[int, ...]] | None:
-    """A symptom that came with a leaned screw, if nothing was read or turned since."""
+    """A symptom that came with turned mixture screws, if nothing was read or turned since: its kind, and the screws
+    that were leaned."""
     for s in reversed(seen):
-        leaned = tuple(
-            spots.index(m.place)
-            for m in s.answer.moves
-            if m.screw == view.name and m.effect == "leaner" and m.place in spots
-        )
+        moved = [m for m in s.answer.moves if m.screw == view.name and m.place in spots]
+        leaned = tuple(spots.index(m.place) for m in moved if m.effect == "leaner")
         if s.answer.symptom_kind:
-            return (s.answer.symptom_kind, leaned) if leaned else None
+            return (s.answer.symptom_kind, leaned) if moved else None
         if s.answer.moves or ("engine speed" in s.answer.readings and s.idling):
             return None
     return None
-
-
-def _fitted(job: Job, spots: Sequence[Place]) -> dict[Place, float]:
-    row = job.row("idle_jet")
-    if row is None:
-        return {}
-    per = job.bank.barrels_per_carb
-    return {p: float(row[(p.carb - 1) * per + (p.barrel or 1) - 1]) for p in spots if p.carb is not None}

@@ -5,16 +5,15 @@ A screw that rests far out because its jet was too small would drown its cylinde
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from fractions import Fraction
 
 from engine.carburation.advisers import saying
 from engine.carburation.estimation.search import Search
-from engine.carburation.policy.mixture_moves import ends, turn_of
+from engine.carburation.policy.mixture_moves import best_place, ends, place_of
 from engine.evidence import Move, Part, ScrewView
 
-#: Where a mixture belongs, phi: lambda 0.91 [common practice: 0.86 to 0.96].
-BELONGS = 1.0 / 0.91
 #: A reset by less than this is left to the search, turns.
 WORTH = Fraction(1, 4)
 
@@ -27,12 +26,12 @@ def for_new_jets(view: ScrewView, s: Search, parts: Sequence[Part], was: Sequenc
     moves = []
     for part in parts:
         i = s.spots.index(part.place) if part.place in s.spots else None
-        if i is None or s.idle is None:
+        if i is None or s.mix is None:
             continue
         old = was[i]
-        known = old is not None and part.size != old
-        wanted = BELONGS * float(old / part.size) ** 2 if known and old is not None else None
-        to = s.screws.mid if wanted is None else s.idle.where(i, wanted)
+        to = s.screws.mid
+        if old is not None and part.size != old:
+            to = place_of(s, view, s.unit_of(i), 2.0 * math.log(float(part.size / old)))
         moves += _to(view, s, i, to)
     return moves
 
@@ -40,7 +39,7 @@ def for_new_jets(view: ScrewView, s: Search, parts: Sequence[Part], was: Sequenc
 def for_swap(view: ScrewView, s: Search, suspect: int, neighbour: int) -> list[Move]:
     """The move of a suspect's screw to where its neighbour's jet wants it. The neighbour's stays: one of the two
     barrels then stands as it should, and the other tells whose the fault is."""
-    return [] if s.idle is None else _to(view, s, suspect, s.idle.where(neighbour, BELONGS))
+    return [] if s.mix is None else _to(view, s, suspect, best_place(s, view, s.unit_of(neighbour)))
 
 
 def _to(view: ScrewView, s: Search, i: int, to: float) -> list[Move]:
@@ -49,4 +48,4 @@ def _to(view: ScrewView, s: Search, i: int, to: float) -> list[Move]:
         return []
     low, high = ends(view, s)
     by = saying.to_step(max(low, min(high, to)) - at, view.step)
-    return [turn_of(view, s.spots[i], at, by)] if abs(by) >= WORTH else []
+    return [saying.turn(view, s.spots[i], saying.exact(at, 6), by)] if abs(by) >= WORTH else []

@@ -1,105 +1,320 @@
-"""The moves of mixture screws: across the crest to learn, back out of what was too lean, to where each belongs.
-
-It turns what the search believes into turns; which of them comes next is `mixture`'s business.
-"""
+"""Which mixture screw is turned next and how far: where the reading will tell most for the turn, and in the end to
+where each belongs. It turns what is believed into moves, and believes nothing itself."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from fractions import Fraction
+from dataclasses import dataclass
 from itertools import pairwise
 
 from engine.carburation.advisers import saying
-from engine.carburation.estimation.crest import CREST
-from engine.carburation.estimation.fit import normal_cdf
-from engine.carburation.estimation.picture import Idle
+from engine.carburation.estimation import laws, sweeps
+from engine.carburation.estimation.mixture import NEAR, Mixture
 from engine.carburation.estimation.search import Search
 from engine.carburation.estimation.seen import screw_places, value
-from engine.evidence import Inputs, Move, Place, ScrewView
+from engine.evidence import Inputs, Move, ScrewView
 from engine.job.model import Job
 
-#: How far a screw is swept, in phi: far enough that the crest shows above the scatter, short of misfire.
-SWEEP = 0.25
-#: No sweep goes leaner than this, phi: there a cylinder misses and spits, and says nothing more.
-LEANEST = 0.97
-#: From here on a sweep goes inward: a screw is swept outward first, since a barrel too lean to fire shows itself so.
-RICH = 1.20
-#: A mixture known this well, phi, is leaned to here where only its rich side was seen: the lean side falls faster.
-KNOWN, LEAN_LOOK, SEEN = 0.08, 0.91, 0.13
-#: How far when it is swept once more, when it is known well enough that it won't lump.
-AGAIN = 0.36
-#: A sweep stays so many turns off the seat, where the fuel is cut off.
-OFF_SEAT = 0.5
-#: Speed further off than this when all is set is mended along with the mixture, rpm.
-OFF_SPEED = 22.0
-#: The longest turn of the air screws along with the mixture.
-MOST_AIR = 0.1875
-#: A screw answered if the speed changed by so many standard deviations; and how far one is turned that did not, phi.
-QUIET, WIDE = 1.8, 0.36
-#: No screw is set further than this outside where it was turned before, phi.
-TRUST = 0.18
-#: No screw is set nearer its seat than this: there the needle rules, not the jet.
-CRACK = 0.35
-#: What hand and air add to the doubt about a set barrel, phi.
-HANDS = 0.012
-#: A screw further than this from where it belongs is worth a move, phi.
-WORTH = 0.035
+#: A mixture known to this, ln, is known well enough: half of it is what hand and air do to a set screw [derived].
+KNOWN = 0.030
+#: A turn is worth making if it takes so much of the doubt away (of 1): less is noise in the forecast itself [assumed].
+TELLS = 0.10
+#: A screw is turned at most so often to learn from it, with these jets [assumed: a technician's patience].
+MOST_TRIALS = 8
+#: How far an excursion may go from where the screw seems to belong, ln of fuel: a quarter tells most for its bias
+#: [derived: a study of simulated engines; see the contributors' page].
+REACHES = (0.13, 0.19, 0.26, 0.34)
+#: A screw is never nearer its seat than this while the engine runs, turns; nor further out than so many times the upper
+#: end of its band [common practice].
+OFF_SEAT, FURTHEST = 0.25, 2.0
+#: The engine is taken to stall below this share of its idle speed, and the chance of it at one turn is held below this
+#: [assumed: a stall costs a minute].
+STALLS_BELOW, STALL_CHANCE = 0.62, 0.05
+#: The chance that a turn makes its cylinder miss is held below this [assumed].
+MISS_CHANCE = 0.15
+#: A screw is moved to where it belongs if that is worth so much, as a chance [assumed: less is the hand's own scatter].
+WORTH = 0.02
+#: Speed further off than this when all is set is mended along with the mixture, rpm, by at most so many turns.
+OFF_SPEED, MOST_AIR = 22.0, 0.1875
+#: From this chance on a barrel is taken not to answer its screw, and from this one on it is looked into.
+SILENT, SUSPECT = 0.95, 0.30
+#: It was turned far enough if it came so near to either end of its reach, turns.
+FAR_ENOUGH = 0.30
 
 
 @dataclass(frozen=True, slots=True)
-class Barrel:
-    """One screw: where it stands and belongs, the mixture now with its doubt, how likely that is right; how often it
-    was turned to learn from it with these jets `ever`, and at this air (`swept`)."""
+class Choice:
+    """One unit of screws: where it stands and belongs, what it is worth to stand there and here (chances), how likely
+    lambda is near its best and where it belongs as it stands, the doubt about its place (ln), how often it was tried,
+    and how likely it does not answer."""
 
-    i: int
+    u: int
     at: float
     best: float
-    phi: float
-    sd: float
+    here: float
+    there: float
+    near: float
     right: float
-    ever: int
-    swept: int
+    doubt: float
+    trials: int
+    dead: float
 
 
-def barrel_of(s: Search, idle: Idle, i: int, low: float, high: float, target: float) -> Barrel:
-    at = s.at[i] or 0.0
-    phi = idle.phi(i, at)
-    sd = (idle.phi_sd(i, at) ** 2 + HANDS**2) ** 0.5
-    right = normal_cdf((1.0 / low - phi) / sd) - normal_cdf((1.0 / high - phi) / sd)
-    here = [shot.at[i] for air, shot in zip(s.settings, s.shots, strict=True) if air == s.settings[-1]]
-    ever, swept = (
-        sum(abs(b - a) * idle.slope > 0.08 for a, b in pairwise(row))
-        for row in ([shot.at[i] for shot in s.shots], here)
-    )
-    return Barrel(i, at, idle.where(i, target), phi, sd, max(0.0, right), ever, swept)
+def choices(s: Search, view: ScrewView, inputs: Inputs, window: tuple[float, float]) -> list[Choice]:
+    """Every unit as it is believed now."""
+    assert s.mix is not None
+    span = reach(view, s, inputs)
+    out = []
+    for u in range(len(s.units)):
+        at = s.stands(u)
+        best = best_place(s, view, u)
+        row = s.visited(u)
+        trials = sum(abs(b - a) > 0.1 for a, b in pairwise(row))
+        m = s.mix
+        out.append(
+            Choice(
+                u,
+                at,
+                best,
+                m.worth(u, at),
+                m.worth(u, best),
+                m.inside(u, at, *NEAR),
+                m.inside(u, at, *window),
+                m.doubt(u, best),
+                trials,
+                m.silent(u, *span),
+            )
+        )
+    return out
 
 
+def ends(view: ScrewView, s: Search) -> tuple[float, float]:
+    """Between where and where a screw may be turned while the engine runs."""
+    low, high = (float(v) for v in view.range)
+    if view.counts == "out":
+        low = max(low, OFF_SEAT) if low < OFF_SEAT else low
+    return low, high
+
+
+def reach(view: ScrewView, s: Search, inputs: Inputs) -> tuple[float, float]:
+    """Between where and where a screw is tried: no further than a technician would follow."""
+    low, high = ends(view, s)
+    top = value(inputs, "high", 1.2 * s.screws.mid)
+    return low, min(high, FURTHEST * top)
+
+
+def best_place(s: Search, view: ScrewView, u: int) -> float:
+    """Where unit u's screws are worth most, to a step of the screw."""
+    assert s.mix is not None
+    low, high = ends(view, s)
+    step = float(view.step)
+    grain = max(step, 1.0 / 16)
+    best = round(_where(s.mix, u, -0.02, low, high) / grain) * grain
+    worth = s.mix.worth(u, best)
+    for way in (grain, -grain):  # climb
+        to = best + way
+        while low <= to <= high and (more := s.mix.worth(u, to)) > worth + 1e-4:
+            best, worth, to = to, more, to + way
+    return round(best / step) * step
+
+
+def place_of(s: Search, view: ScrewView, u: int, richer: float) -> float:
+    """Where unit u's screws belong once its jet makes it richer by so much (ln)."""
+    assert s.mix is not None
+    low, high = ends(view, s)
+    return _where(s.mix, u, -0.02 - richer, low, high)
+
+
+def _where(mix: Mixture, u: int, x: float, low: float, high: float) -> float:
+    """Where ln of the mixture against the crest is `x` on average."""
+    sign = mix.screws.sign
+    for _ in range(12):
+        middle = 0.5 * (low + high)
+        xs = mix.xs(u, middle)
+        rich = sum(xs) / len(xs) > x
+        low, high = (low, middle) if rich == (sign > 0) else (middle, high)
+    return 0.5 * (low + high)
+
+
+# --- learning ---------------------------------------------------------------------------------------------------------
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """A turn to learn from: the unit, where to, and the share of its doubt that it takes away."""
+
+    u: int
+    to: float
+    tells: float
+
+
+def next_trial(job: Job, inputs: Inputs, s: Search, view: ScrewView, rows: Sequence[Choice]) -> Trial | None:
+    """The turn that tells most of a unit not known well enough, or None where nothing more can be learned."""
+    ahead = _last_turned(s)
+    open_ = [c for c in rows if unknown(c)]
+    for c in sorted(open_, key=lambda c: (c.u != ahead or _run_of(s, c.u) >= 2, -c.doubt)):
+        if c.u != ahead and _away(s, rows, ahead):
+            continue
+        trial = best_trial(job, inputs, s, view, c)
+        if trial is not None:
+            return trial
+    return None
+
+
+def unknown(c: Choice) -> bool:
+    """Whether a unit is not known well enough and may be tried once more."""
+    return (c.doubt > KNOWN or c.dead > SUSPECT) and c.trials < MOST_TRIALS
+
+
+def _last_turned(s: Search) -> int | None:
+    """The unit that alone was turned before the last reading."""
+    for a, b in zip(reversed(s.shots[:-1]), reversed(s.shots[1:]), strict=False):
+        moved = {s.unit_of(i) for i, (x, y) in enumerate(zip(a.at, b.at, strict=True)) if abs(x - y) > 0.02}
+        if moved:
+            return next(iter(moved)) if len(moved) == 1 else None
+    return None
+
+
+def _run_of(s: Search, u: int) -> int:
+    """How often in a row unit u was turned, up to now."""
+    row = s.visited(u)
+    others = [s.visited(k) for k in range(len(s.units)) if k != u]
+    count = 0
+    for k in range(len(row) - 1, 0, -1):
+        if any(abs(o[k] - o[k - 1]) > 0.02 for o in others):
+            break
+        count += abs(row[k] - row[k - 1]) > 0.1
+    return count
+
+
+def _away(s: Search, rows: Sequence[Choice], u: int | None) -> bool:
+    """Whether the unit turned last stands where it does not belong: it goes back before another is turned."""
+    return u is not None and goes_back(s, rows[u])
+
+
+def goes_back(s: Search, c: Choice) -> bool:
+    """Whether a unit is better set to where it belongs before anything else."""
+    return c.there - c.here > WORTH and abs(c.best - c.at) > 0.04
+
+
+def last_goes_back(s: Search, rows: Sequence[Choice]) -> Choice | None:
+    """The unit turned last, if it stands where it does not belong."""
+    u = _last_turned(s)
+    return rows[u] if u is not None and goes_back(s, rows[u]) else None
+
+
+def mute(s: Search, view: ScrewView, inputs: Inputs, rows: Sequence[Choice]) -> list[Choice]:
+    """Units that surely do not answer: turned as far both ways as a technician would follow, and nothing came of it."""
+    low, high = reach(view, s, inputs)
+    out = []
+    for c in rows:
+        row = s.visited(c.u)
+        if row and c.dead > SILENT and min(row) <= low + FAR_ENOUGH and max(row) >= high - FAR_ENOUGH:
+            out.append(c)
+    return out
+
+
+def best_trial(job: Job, inputs: Inputs, s: Search, view: ScrewView, c: Choice) -> Trial | None:
+    """Where to turn unit c so that the reading tells most; None where no turn tells enough."""
+    assert s.mix is not None
+    mix, low_high = s.mix, reach(view, s, inputs)
+    xs = mix.xs(c.u, c.best)
+    mean = sum(xs) / len(xs)
+    var = sum((x - mean) ** 2 for x in xs) / len(xs)
+    speed = next((shot.speed for shot in reversed(s.shots) if shot.speed and not shot.stalled), None)
+    idle = float(job.engine.idle_speed)
+    now = speed or idle
+    one = math.hypot(s.noise.scatter * mix.noise, s.noise.step / math.sqrt(12.0), s.noise.wander * mix.noise) / now
+    noise = 2.0 * (s.whole * one / laws.ELASTICITY) ** 2
+    floor = s.whole * ((STALLS_BELOW * idle / now) ** (1.0 / laws.ELASTICITY) - 1.0)
+    found: Trial | None = None
+    for to in _spots(s, view, c, low_high, inputs):
+        if abs(to - c.at) < 0.09:
+            continue
+        d = mix.gains(c.u, c.at, to)
+        middle = sum(d) / len(d)
+        spread = sum((v - middle) ** 2 for v in d) / len(d)
+        if sum(v < floor for v in d) / len(d) > STALL_CHANCE or _misses(mix, c, to) > MISS_CHANCE:
+            continue
+        both = sum((v - middle) * (x - mean) for v, x in zip(d, xs, strict=True)) / len(d)
+        noisy = spread + noise + (sweeps.PICTURE * middle) ** 2
+        tells = both * both / (noisy * var) if var > 0.0 else 0.0
+        share = 1.0 - math.sqrt(max(0.0, 1.0 - min(0.999, tells)))
+        if c.dead > SUSPECT:
+            share = max(share, 0.5 * abs(to - c.at) / (low_high[1] - low_high[0]))
+        if found is None or share > found.tells:
+            found = Trial(c.u, to, share)
+    return found if found is not None and found.tells >= TELLS else None
+
+
+def _misses(mix: Mixture, c: Choice, to: float) -> float:
+    """How likely the cylinder misses at `to` though it fires where it stands: such a reading tells only 'too far'."""
+    edge = [law.out for law in laws.laws(mix.screws.mid)]
+    there, here = mix.xs(c.u, to), mix.xs(c.u, c.at)
+    bad = 0
+    for (h, _), x, y in zip(mix.pairs[c.u], there, here, strict=True):
+        bad += not edge[h] < x < laws.RICH_OUT and edge[h] < y < laws.RICH_OUT
+    return bad / len(there)
+
+
+def _spots(s: Search, view: ScrewView, c: Choice, within: tuple[float, float], inputs: Inputs) -> list[float]:
+    """Where an excursion may go: a few reaches either side of where the screw belongs, inside its bounds."""
+    assert s.mix is not None
+    low, high = within
+    step = float(view.step)
+    half = value(inputs, "sweep", 0.0)
+    a, b = s.mix.xs(c.u, c.best - 0.1), s.mix.xs(c.u, c.best + 0.1)
+    slope = max(0.05, abs(sum(b) - sum(a)) / len(a) / 0.2)
+    spots = set()
+    for way in (1, -1):
+        for to in [c.at + way * 2.0 * half] if half else [c.best + way * r / slope for r in REACHES]:
+            spots.add(round(min(high, max(low, to)) / step) * step)
+    if c.dead > SUSPECT:
+        spots |= {round(v / step) * step for v in (low, high)}
+    return sorted(spots)
+
+
+# --- setting ----------------------------------------------------------------------------------------------------------
 def settled(
-    job: Job, inputs: Inputs, view: ScrewView, s: Search, barrels: Sequence[Barrel], target: float
-) -> tuple[list[Move], list[Barrel]]:
-    """Every mixture screw where it belongs, and where the air screws are known, the speed with it: less air is richer,
-    so the mixture is set for the air that will be."""
-    assert s.idle is not None
-    air, share = _to_speed(job, inputs, s, barrels)
-    for_air = [replace(b, best=s.idle.where(b.i, target * (1.0 + share))) for b in barrels]
-    moves, stopped = set_where_best(view, s, for_air, target * (1.0 + share))
-    return [*moves, *air], stopped
+    job: Job, inputs: Inputs, view: ScrewView, s: Search, rows: Sequence[Choice]
+) -> tuple[list[Move], list[Choice]]:
+    """Every mixture screw where it belongs, and where the air screws are known, the speed with it."""
+    moves, stopped = set_where_best(view, s, [c for c in rows if c.dead < SILENT])
+    return [*moves, *_to_speed(job, inputs, s, rows)], stopped
 
 
-def _to_speed(job: Job, inputs: Inputs, s: Search, barrels: Sequence[Barrel]) -> tuple[list[Move], float]:
-    """Equal turns of the air screws that bring the well-set engine to speed, and the share of air that they add."""
-    idle, air = s.idle, s.drawn
-    assert idle is not None
+def set_where_best(view: ScrewView, s: Search, rows: Sequence[Choice]) -> tuple[list[Move], list[Choice]]:
+    """Moves that put every unit where it belongs, for those where it is worth a turn; and those at their end."""
+    moves, stopped = [], []
+    low, high = ends(view, s)
+    for c in rows:
+        if min(c.best - low, high - c.best) < float(view.step) and c.there < 0.5:
+            stopped.append(c)
+        if goes_back(s, c):
+            moves += to_place(view, s, c.u, c.best)
+    return moves, stopped
+
+
+def to_place(view: ScrewView, s: Search, u: int, to: float) -> list[Move]:
+    """Moves of a unit's screws by the same turn, so that they stand at `to` on average."""
+    by = saying.to_step(to - s.stands(u), view.step)
+    out = []
+    for i in s.units[u]:
+        stands = saying.exact(s.at[i] or 0.0, 6)
+        if by and view.range[0] <= stands + by <= view.range[1]:
+            out.append(saying.turn(view, s.spots[i], stands, by))
+    return out
+
+
+def _to_speed(job: Job, inputs: Inputs, s: Search, rows: Sequence[Choice]) -> list[Move]:
+    """Equal turns of the air screws that bring the well-set engine to speed."""
+    assert s.mix is not None
+    air = s.drawn
     wanted = value(inputs, "target", float(job.engine.idle_speed))
-    if air is None or not air.all_alike or air.effect <= 0.0 or not any(shot.speed for shot in s.shots):
-        return [], 0.0
-    low, high = ends(inputs.screws["screw"], s)
-    there = idle.speed([min(high, max(low, b.best)) for b in barrels])
-    if abs(there - wanted) < OFF_SPEED:
-        return [], 0.0
+    there = expected(s, {c.u: c.best for c in rows if goes_back(s, c)})
+    if not air.all_alike or air.effect <= 0.0 or there is None or abs(there - wanted) < OFF_SPEED:
+        return []
     screw = air.all_alike[0][0]
-    share = (wanted / there) ** (1.0 / max(0.75, idle.elasticity)) - 1.0
+    share = (wanted / there) ** (1.0 / 0.92) - 1.0
     by = saying.to_step(max(-MOST_AIR, min(MOST_AIR, share / air.effect)), screw.step)
     moves = []
     for view, place in air.all_alike:
@@ -107,114 +322,53 @@ def _to_speed(job: Job, inputs: Inputs, s: Search, barrels: Sequence[Barrel]) ->
             (p for p, q in zip(view.positions, screw_places(view, job, inputs), strict=False) if q == place), None
         )
         if stands is not None and not view.range[0] <= stands + by <= view.range[1]:
-            return [], 0.0
+            return []
         moves.append(saying.turn(view, place, stands, by))
-    return (moves, float(by) * air.effect) if by else ([], 0.0)
+    return moves if by else []
 
 
-def set_where_best(
-    view: ScrewView, s: Search, barrels: Sequence[Barrel], target: float
-) -> tuple[list[Move], list[Barrel]]:
-    """Moves that put every screw where it belongs, for those where it is worth a turn."""
-    moves, stopped = [], []
-    low, high = ends(view, s)
-    for b in barrels:
-        reach = TRUST / s.screws.slope
-        least = min((shot.at[b.i] for shot in s.shots), default=b.at) - reach
-        most = max((shot.at[b.i] for shot in s.shots), default=b.at) + reach
-        goal = min(high, max(low, b.best))
-        goal = min(most, max(least, goal))
-        if (abs(b.phi - target) < WORTH and b.right > 0.5) or (b.right > 0.97 and abs(b.phi - target) < 1.6 * WORTH):
-            continue
-        if goal in (low, high) and abs(goal - b.at) < float(view.step):
-            stopped.append(b)
-            continue
-        by = saying.to_step(goal - b.at, view.step)
-        if by:
-            moves.append(turn_of(view, s.spots[b.i], b.at, by))
-    return moves, stopped
+def expected(s: Search, to: dict[int, float]) -> float | None:
+    """Speed that will be read with units turned as told, from the last reading on."""
+    assert s.mix is not None
+    last = next((shot for shot in reversed(s.shots) if shot.speed and not shot.stalled), None)
+    if last is None or last.speed is None:
+        return None
+    more = 0.0
+    for u, mine in enumerate(s.units):
+        was = sum(last.at[i] for i in mine) / len(mine)
+        goes = to.get(u, s.stands(u))
+        if abs(goes - was) > 0.01:
+            gains = s.mix.gains(u, was, goes)
+            more += sum(gains) / len(gains)
+    return last.speed * max(0.3, 1.0 + more / s.whole) ** laws.ELASTICITY
 
 
-def ends(view: ScrewView, s: Search) -> tuple[float, float]:
-    """Between where and where a screw may be set."""
-    low, high = (float(v) for v in view.range)
-    return (low + CRACK if view.counts == "out" and s.screws.sign > 0 else low), high
-
-
-def turn_of(view: ScrewView, place: Place, at: float, by: Fraction) -> Move:
-    return saying.turn(view, place, saying.exact(at, 6), by)
-
-
-def to_best_seen(view: ScrewView, s: Search) -> list[Move | None]:
-    """All screws back to where it ran fastest: several were leaned at once, and nobody knows which was too much."""
-    best = max((shot for shot in s.shots if shot.speed), key=lambda shot: shot.speed or 0.0, default=None)
-    if best is None:
-        return []
-    moves: list[Move | None] = []
-    for place, at, then in zip(s.spots, s.at, best.at, strict=True):
-        by = saying.to_step(then - (at or 0.0), view.step)
-        moves.append(turn_of(view, place, at or 0.0, by) if by else None)
+def taken_back(view: ScrewView, s: Search) -> list[Move]:
+    """After a stall: every screw back to where it ran before; where nobody knows, all a quarter richer."""
+    good = next((shot for shot in reversed(s.shots) if shot.speed and not shot.stalled), None)
+    moves: list[Move] = []
+    for u, mine in enumerate(s.units):
+        if good is not None:
+            moves += to_place(view, s, u, sum(good.at[i] for i in mine) / len(mine))
+    if moves:
+        return moves
+    for u in range(len(s.units)):
+        moves += to_place(view, s, u, s.stands(u) + 0.25 * s.screws.sign)
     return moves
 
 
-def back_out(view: ScrewView, s: Search, b: Barrel) -> Move | None:
-    """A screw that was leaned until it stalled, hunted or spat comes back out: to where it belongs, at least a
-    quarter."""
+def back_out(view: ScrewView, s: Search, c: Choice) -> list[Move]:
+    """A unit that was leaned until it spat or hunted comes back out: to where it belongs, at least a quarter."""
     sign = s.screws.sign
-    by = saying.to_step(b.best - b.at, view.step)
-    least = Fraction(1, 4) * sign
-    by = by if by * sign >= abs(least) else least
-    low, high = view.range
-    inside = low <= saying.exact(b.at, 6) + by <= high
-    return turn_of(view, s.spots[b.i], b.at, by) if inside else None
+    by = max(0.25, (c.best - c.at) * sign) * sign
+    return to_place(view, s, c.u, c.at + by)
 
 
-def swept(view: ScrewView, s: Search, idle: Idle, b: Barrel, half: float) -> Move | None:
-    """The move that takes one screw across the crest: outward, since a barrel too lean to fire shows itself so and one
-    that is leaned may stall; inward only where it certainly stands rich."""
-    sd = idle.phi_sd(b.i, b.at)
-    reach = AGAIN if b.ever > 1 else SWEEP
-    seen = [idle.phi(b.i, shot.at[b.i]) for shot in s.shots]
-    inward = max(LEANEST + 0.4 * sd, b.phi - reach)
-    outward = max(2.0 * CREST - b.phi, b.phi + reach)
-    usual = reach / (CREST * s.screws.slope)
-    if b.ever > 1 and sd < KNOWN and max(seen) > CREST + SEEN and min(seen) > CREST - SEEN:
-        goal, usual = LEAN_LOOK, 0.7 * SWEEP / (CREST * s.screws.slope)
-    else:
-        goal = inward if b.phi - sd > RICH and b.phi - inward > 0.14 else outward
-    by = max(0.7 * usual, min(1.25 * usual, abs(idle.where(b.i, goal) - b.at)))
-    by = min(by, 2.0 * half) if half else by
-    to = b.at + by * s.screws.sign * (1 if goal > b.phi else -1)
-    low, high = (float(v) for v in view.range)
-    if view.counts == "out" and s.screws.sign > 0:
-        low = min(b.at, low + OFF_SEAT)
-    turn = saying.to_step(max(low, min(high, to)) - b.at, view.step)
-    return turn_of(view, s.spots[b.i], b.at, turn) if turn else None
+def tolerance(mix: Mixture, i: int, at: float) -> float:
+    """Half of the interval that lambda lies in with 90 of 100, at `at`."""
+    return 1.645 * mix.lam(i, at)[1]
 
 
-def further(view: ScrewView, s: Search, idle: Idle, b: Barrel) -> Move | None:
-    """A barrel that never answered its screw is turned a long way, out first and then in: one that did not fire comes
-    in
-    with a bound, a sound one slows. None where it answered, or where it was turned far enough both ways."""
-    strength, low, high = s.response(b.i)
-    if strength > QUIET or not b.ever:
-        return None
-    reach, sign = WIDE / idle.slope, s.screws.sign
-    ends = [float(v) for v in view.range]
-    if view.counts == "out" and sign > 0:
-        ends[0] += CRACK
-    for way in (sign, -sign):
-        edge = high if way > 0 else low
-        if abs(edge - b.best) >= 0.9 * reach:
-            continue
-        to = max(ends[0], min(ends[1], b.best + way * reach))
-        by = saying.to_step(to - b.at, view.step)
-        if abs(to - edge) > 0.2 and by:
-            return turn_of(view, s.spots[b.i], b.at, by)
-    return None
-
-
-def is_mute(s: Search, idle: Idle, b: Barrel) -> bool:
-    """Turned far both ways and never answered."""
-    strength, low, high = s.response(b.i)
-    return b.ever > 1 and strength <= QUIET and (high - low) * idle.slope > 1.3 * WIDE
+def sureness(rows: Sequence[Choice]) -> float:
+    """How likely every cylinder is near its best, as it stands."""
+    return math.prod(c.near for c in rows)

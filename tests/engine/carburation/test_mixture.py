@@ -10,7 +10,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.carburation.estimation.crest import Screws
 from engine.carburation.estimation.search import search
 from engine.carburation.policy import jet_reset
 from engine.carburation.registry import shipped
@@ -154,7 +153,7 @@ def lean_one():
 def test_a_larger_jet_brings_its_screw_back_in():
     bench = lean_one()
     inputs, evidence = bench.asked()
-    found = search(bench.job, inputs, evidence, 1.0, 1.5)
+    found = search(bench.job, inputs, evidence, (1.0, 1.5))
     moves = jet_reset.for_new_jets(
         inputs.screws["screw"], found, [Part("idle jet", SPOTS[2], Fraction(60))], (Fraction(50),) * 4
     )
@@ -164,11 +163,11 @@ def test_a_larger_jet_brings_its_screw_back_in():
 def test_a_sound_jet_of_the_same_number_brings_its_screw_to_mid_band():
     bench = lean_one()
     inputs, evidence = bench.asked()
-    found = search(bench.job, inputs, evidence, 1.0, 1.5)
+    found = search(bench.job, inputs, evidence, (1.0, 1.5))
     (move,) = jet_reset.for_new_jets(
         inputs.screws["screw"], found, [Part("idle jet", SPOTS[2], Fraction(50))], (Fraction(50),) * 4
     )
-    assert float(move.position) == pytest.approx(Screws(1.25, 0.3).mid, abs=0.04)
+    assert float(move.position) == pytest.approx(1.25, abs=0.04)
 
 
 def test_a_suspect_changes_jets_with_its_neighbour_in_the_same_body_and_takes_its_screw_place():
