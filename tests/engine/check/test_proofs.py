@@ -901,3 +901,27 @@ def test_a_symptom_settles_nothing(problems):
     found = problems(with_symptom)
     # Before the first answer nothing is known; from `first` it is known to be b.
     assert "never-true" not in found and "unreachable-step" not in found
+
+
+def test_what_stands_beyond_its_scale_is_there_and_not_known(problems):
+    example = """\
+readings:
+  co: {{ask: CO, unit: "%", range: [0, 10], {over}}}
+  row: {{ask: Row, each: carb, unit: "%", range: [0, 10], {over}}}
+steps:
+  gate:
+    do: Read them.
+    read: [co, row]
+    branch:
+      - {{when: "{when}", go: done}}
+      - {{when: "{rest}", go: done}}
+"""
+
+    def told(when, rest, over="over_range: true"):
+        return problems(example.format(when=when, rest=rest, over=over))
+
+    assert told("known(co) and known(row)", "not known(co) or not known(row)") == []
+    assert told("co >= 0 and any(row >= 0)", "co < 5") == ["shadowed-branch"]
+    assert told("known(co) and any(row >= 0)", "co < 5") == ["uncovered-reading"]
+    never = told("known(co) and known(row)", "not known(co) or not known(row)", over="step: 0.1")
+    assert never == ["never-true"]

@@ -14,6 +14,7 @@ from engine.job.model import Job
 from engine.procedure.language.expr import Type
 from engine.procedure.program import Program
 from engine.quantity.units import from_base
+from engine.quantity.values import OverRange
 from engine.run import gate
 from engine.run.admit import asks, symptoms
 from engine.run.bind import InForce
@@ -78,12 +79,13 @@ def value_of(r: random.Random, kind: Type) -> Any:
     return Fraction(round(value)) if kind.whole else value
 
 
-def answer_of(r: random.Random, plan: RunLayout, state: Any) -> Event:
-    """Some answer to the step in force: its readings, or now and then a symptom; at a stop one of its ways on."""
+def answer_of(r: random.Random, plan: RunLayout, state: Any, hostile: float = 0.1) -> Event:
+    """Some answer to the step in force: its readings, or a symptom, so often as `hostile` says; at a stop one of its
+    ways on."""
     if state.gate is not None:
         return Event("gate", gate=r.choice(gate.choices(state.gate)), text="any reason")
     offered = symptoms(state)
-    if offered and r.random() < 0.1:
+    if offered and r.random() < hostile:
         return Event("symptom", symptom=r.choice(offered))
     readings = {}
     for read in asks(plan, state):
@@ -92,6 +94,8 @@ def answer_of(r: random.Random, plan: RunLayout, state: Any) -> Event:
         def one(read: Any = read, kind: Type = kind) -> Any:
             if read.may_lack and r.random() < 0.2:
                 return None
+            if read.reading.over_range and r.random() < 0.2:
+                return OverRange(kind.high)
             value = value_of(r, kind)
             if kind.kind != "number":
                 return value
@@ -102,8 +106,16 @@ def answer_of(r: random.Random, plan: RunLayout, state: Any) -> Event:
     return Event("readings", readings=readings) if readings else Event("done")
 
 
-def walk(r: random.Random, program: Program, advisers: Any, most: int = MOST, seen: set[str] | None = None) -> int:
+def walk(
+    r: random.Random,
+    program: Program,
+    advisers: Any,
+    most: int = MOST,
+    seen: set[str] | None = None,
+    hostile: float = 0.1,
+) -> int:
     """Follow a program with random answers to its end. The number of answers; `seen` gathers the steps, "file.step".
+    `hostile` is how often a symptom is given instead.
 
     Raises what the machine raises where a program is not sound, and AssertionError where it does not end, or takes a
     reading with the engine running or stopped that can't be taken so.
@@ -125,5 +137,5 @@ def walk(r: random.Random, program: Program, advisers: Any, most: int = MOST, se
             quantity = read.reading.quantity
             assert engine == RUNNING or quantity not in NEED_RUNNING, f"{quantity} at {state.frame.at.key}: {engine}"
             assert engine == STOPPED or quantity not in NEED_STOPPED, f"{quantity} at {state.frame.at.key}: {engine}"
-        state, _ = step(plan, state, answer_of(r, plan, state), advise)
+        state, _ = step(plan, state, answer_of(r, plan, state, hostile), advise)
     raise AssertionError(f"no end after {most} answers, at {state.frame.at.key}")

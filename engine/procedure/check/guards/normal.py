@@ -106,7 +106,15 @@ class Normal(Numbers):
         return conjunction([self._atom_known(atom) for atom, _ in form[0]])
 
     def _atom_known(self, atom: Atom) -> Formula:
-        if not self.missing(atom):
+        if atom[1] in self.over and atom[0] == "s":
+            beyond: Atom = ("c", f"over:{atom[1]}")
+            self.choices[beyond] = (True, False)
+            return conjunction([self._atom_there(atom), self._is(beyond, frozenset({False}))])
+        return self._atom_there(atom)
+
+    def _atom_there(self, atom: Atom) -> Formula:
+        over = atom[0] == "e" and atom[1] in self.over
+        if not self.missing(atom) and not over:
             return True
         if atom[0] in ("min", "max", "mean"):
             return ("row", atom[1], (), True)
@@ -115,7 +123,7 @@ class Normal(Numbers):
         if atom[0] != "e":
             low = self.ranges[atom][0]
             return ("lin", ((atom, ONE),), ZERO if low is None else low, 7)
-        if self.places(self.each.get(atom)) == (1, 1):
+        if self.places(self.each.get(atom)) == (1, 1) and not over:
             return ("row", ((atom, ONE),) if atom in self.ranges else atom, (), True)
         axis: Atom = ("c", f"known:{atom[1]}")
         self.choices[axis] = (True, False)
@@ -130,7 +138,7 @@ class Normal(Numbers):
             found = self.compare(self.number(a), bits, self.number(b))
             lost, self._lost = self._lost, outside
             self._lost |= {atom: None for atom in lost if atom[0] == "e"}
-            return conjunction([found, *(self._atom_known(atom) for atom in lost if atom[0] != "e")])
+            return conjunction([found, *(self._atom_there(atom) for atom in lost if atom[0] != "e")])
         if kind == "bool":
             x, y = self.formula(a), self.formula(b)
             same = disjunction([conjunction([x, y]), conjunction([negation(x), negation(y)])])
@@ -167,7 +175,7 @@ class Normal(Numbers):
     def _there(self, atom: Atom) -> Formula:
         """That a number is there; of a row, at the place that is looked at."""
         if atom[0] != "e":
-            return self._atom_known(atom)
+            return self._atom_there(atom)
         return ("lin", ((atom, ONE),), ZERO, 7) if self.length(((atom, ONE),))[0] == 0 else True
 
     def compare(self, a: Form, bits: int, b: Form) -> Formula:
