@@ -80,7 +80,7 @@ def water_job(**bank: object) -> Job:
     """A job of the trade: two valves of one outlet each unless `bank` says otherwise."""
     layout = {"family": "valve header", "carbs": 2, "barrels_per_carb": 1, **bank}
     settings = layout.pop("settings", {})
-    cylinders = int(str(layout["carbs"])) * int(str(layout["barrels_per_carb"]))
+    cylinders = min(int(str(layout["carbs"])) * int(str(layout["barrels_per_carb"])), 16)  # which it has none of
     instruments = layout.pop("instruments", {})
     return Job.model_validate(
         {

@@ -28,7 +28,7 @@ from engine.session.view import View
 
 HERE = Path(__file__).parent
 TRACES = sorted(HERE.glob("*.trace.yaml"))
-RULES = range(1, 25)
+RULES = range(1, 26)
 
 
 def _cases() -> list[Any]:
