@@ -345,6 +345,15 @@ class FakeSitting:
     def view(self) -> View:
         return self.views[self.at]
 
+    def keep(self, texts: list[str], reasons: Any) -> None:
+        """What is half typed is kept nowhere."""
+
+    def kept(self) -> tuple[list[str], dict[str, str]]:
+        return [], {}
+
+    def typed_out(self) -> None:
+        """Nothing was kept."""
+
     def answer(self, **answer: Any) -> str | None:
         if isinstance(self.refuse, Exception):
             raise self.refuse

@@ -8,7 +8,7 @@ outside the technician's hands comes out as `Trouble` with a sentence.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -96,6 +96,41 @@ class Sitting:
 
         with sentences():
             return headed(sheet_of(self.session.book, self.session.run, shipped()), shop or {})
+
+    # ---- what is half typed
+
+    @property
+    def _after(self) -> int:
+        """The answer that led to the step in force: what is half typed belongs to it until it is answered."""
+        trail = self.view.trail
+        return trail[-1].seq if trail else 0
+
+    def keep(self, texts: list[str], reasons: Mapping[str, str]) -> None:
+        """Keep what is half typed, beside the run. Nothing depends on it: where it can't be kept, it is not."""
+        from engine.book.trouble import BookTrouble
+
+        with suppress(BookTrouble):
+            self.session.book.keep_draft(self.session.run, self._after, {"texts": texts, "reasons": dict(reasons)})
+
+    def kept(self) -> tuple[list[str], dict[str, str]]:
+        """What was half typed at the step in force, in the order of its fields; empty where nothing was."""
+        from engine.book.trouble import BookTrouble
+
+        draft: dict[str, Any] = {}
+        with suppress(BookTrouble):
+            draft = self.session.book.draft(self.session.run, self._after)
+        texts, reasons = draft.get("texts"), draft.get("reasons")
+        return (
+            [str(t) for t in texts] if isinstance(texts, list) else [],
+            {str(k): str(v) for k, v in reasons.items()} if isinstance(reasons, dict) else {},
+        )
+
+    def typed_out(self) -> None:
+        """What was half typed is answered."""
+        from engine.book.trouble import BookTrouble
+
+        with suppress(BookTrouble):
+            self.session.book.drop_draft(self.session.run)
 
     def suspend(self) -> None:
         """Leave the run where it stands. It does so even where this can't be noted: every answer is on the disk."""

@@ -40,6 +40,8 @@ class RunScreen(RunKeys):
         super().__init__()
         self.sitting = sitting
         self.sofar = stages.Sofar()
+        #: The texts of the fields as they were last kept; None before the fields are asked.
+        self.kept: list[str] | None = None
         #: What the card shows: the step, or a page that was asked for.
         self.page = "step"
         self.now = now
@@ -70,6 +72,14 @@ class RunScreen(RunKeys):
         """Half a second went by: only a countdown cares."""
         if not self.going and isinstance(self.pad.question, Countdown):
             self.pad.tick()
+        self.keep_typed()
+
+    def keep_typed(self) -> None:
+        """What is half typed outlives a closed window and a pulled plug."""
+        fields = self.sofar.fields
+        if fields is not None and self.kept is not None and fields.texts != self.kept:
+            self.kept = list(fields.texts)
+            self.sitting.keep(self.kept, fields.reasons)
 
     def _play(self) -> None:
         """A rehearsal that plays by itself does the next thing that a technician would do."""
@@ -90,6 +100,7 @@ class RunScreen(RunKeys):
     def enter(self, new: bool = True, cue: str = "") -> None:
         """Show the step in force from its start."""
         self.sofar = stages.Sofar()
+        self.kept = None
         self.over.clear()
         self.page = "step"
         if self.sitting.view.end is not None:
@@ -135,8 +146,19 @@ class RunScreen(RunKeys):
     # ---- answering
 
     def question(self) -> Question:
-        """What the step asks next."""
-        return stages.question(self.sitting.view, self.sofar, self.now)
+        """What the step asks next; its fields with what was half typed there before."""
+        asked = stages.question(self.sitting.view, self.sofar, self.now)
+        if asked is self.sofar.fields and asked is not None and self.kept is None:
+            self._take_up(asked)
+        return asked
+
+    def _take_up(self, fields: Fields) -> None:
+        texts, reasons = self.sitting.kept()
+        self.kept = list(fields.texts)
+        if len(texts) == len(fields.texts) and any(texts):
+            fields.texts, self.kept = list(texts), list(texts)
+            fields.reasons.update(reasons)
+            fields.go(next((n for n, text in enumerate(texts) if not text), len(texts) - 1))
 
     def answered(self, question: Question, value: Any) -> None:
         """The step's own question was answered: a danger, a wait, the readings, done."""
@@ -189,6 +211,7 @@ class RunScreen(RunKeys):
             self.paint()
             self.ask(cue=cue)
         else:
+            self.sitting.typed_out()
             self.enter(cue=cue)
 
     def on_pad_reason_wanted(self, message: Pad.ReasonWanted) -> None:

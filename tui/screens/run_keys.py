@@ -159,6 +159,7 @@ class RunKeys(AnsweringScreen[str]):
 
     def _leave(self, how: str) -> None:
         if how == "left":
+            self.keep_typed()
             self.sitting.suspend()
             self.dismiss("left")
         elif how == "abandon":
