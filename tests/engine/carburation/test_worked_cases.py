@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from engine.carburation.registry import ADVISERS, ALL
+from engine.carburation.sentences import sentences
 from engine.evidence import Advice
 from tests.engine.carburation.worked import CASES, Case, Taken, cases, in_unit, said_move, said_place, unit_of
 
@@ -83,3 +84,9 @@ def test_an_adviser_is_called_what_its_module_and_its_function_are_called() -> N
         run: Any = adviser.run
         assert run.__module__ == f"engine.carburation.advisers.{adviser.name}"
         assert run.__name__ == adviser.name
+
+
+def test_every_sentence_of_the_catalogue_is_said_by_a_case() -> None:
+    """And none is missing: a finding that nothing says breaks the case itself."""
+    catalogue = {(code, way) for code, ways in sentences().items() for way in ways}
+    assert catalogue - {(f.code, f.way) for case in EVERY for f in case.judged().findings} == set()

@@ -24,6 +24,7 @@ from ruamel.yaml import YAML
 from engine.carburation.registry import ADVISERS
 from engine.evidence import Advice, Aim, Answered, Evidence, Inputs, Move, Part, Place, ReadingView, ScrewView
 from engine.job.model import Job
+from engine.judgement import Judgement
 from engine.quantity.units import convert, from_base, parse_quantity, to_base
 from engine.session.consult import sealed, worded
 from engine.wording import Words
@@ -71,9 +72,14 @@ class Case:
     def put(self, taken: Taken | None = None, rows: list[Any] | None = None) -> Advice:
         """The adviser's answer, whole: checked against its contract and put into words."""
         adviser, job = ADVISERS[self.adviser], Job.model_validate(self.told["job"])
-        inputs, evidence = self.asked(job, taken or Taken(), self.told.get("rows", []) if rows is None else rows)
         words = Words(self.told.get("terms", {}), job.bank.barrels_per_carb)
-        return sealed(adviser, worded(adviser, adviser.run(job, inputs, evidence), words))
+        return sealed(adviser, worded(adviser, self.judged(taken, rows), words))
+
+    def judged(self, taken: Taken | None = None, rows: list[Any] | None = None) -> Judgement:
+        """The adviser's answer as it gives it: codes, places and figures."""
+        job = Job.model_validate(self.told["job"])
+        inputs, evidence = self.asked(job, taken or Taken(), self.told.get("rows", []) if rows is None else rows)
+        return ADVISERS[self.adviser].run(job, inputs, evidence)
 
     def asked(self, job: Job, taken: Taken, rows: list[Any]) -> tuple[Inputs, Evidence]:
         """Inputs and evidence, which note in `taken` what is asked of them."""
