@@ -47,4 +47,4 @@ def test_a_setting_of_a_band_is_that_of_the_vocabulary(key: tuple[str, str]) -> 
 @pytest.mark.parametrize("key", SETTINGS, ids=" ".join)
 def test_every_setting_says_where_its_number_comes_from(key: tuple[str, str]) -> None:
     source = str(SETTINGS[key]["source"])
-    assert source.startswith(("published: S", "from memory", "common practice", "derived")), source
+    assert source.startswith(("published: S", "from memory", "common practice", "derived", "assumed")), source
