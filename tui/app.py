@@ -142,11 +142,13 @@ def run_home(shop: Shop, *, theme: str = themes.DARK) -> int:
     return show(lambda: HomeScreen(shop), theme)
 
 
-def run_job(shop: Shop, program: Program, job: Job, *, theme: str = themes.DARK) -> int:
-    """Start a run of a loaded procedure on a job that was read; the job is taken into the book."""
+def run_job(shop: Shop, program: Program, job: Job, *, number: int | None = None, theme: str = themes.DARK) -> int:
+    """Start a run of a loaded procedure on a job that was read; it is taken into the book unless it has a number
+    there.
+    """
     from tui.screens.home import HomeScreen
 
-    return show(lambda: HomeScreen(shop, first=lambda home: home.start(program, job)), theme)
+    return show(lambda: HomeScreen(shop, first=lambda home: home.start(program, job, number)), theme)
 
 
 def run_rehearsal(

@@ -162,11 +162,12 @@ class Session:
         """
         from engine.session.reopen import plan_of
 
-        stored = book.events(run)
-        first = codec.body_of(stored[0])
+        book.count(run)
         number = int(run.split(".")[0])
         if not reading:
             book.hold(number)
+        stored = book.events(run)
+        first = codec.body_of(stored[0])
         plan, contracts = plan_of(book, first)
         state = folded(plan, [codec.body_of(s) for s in stored])
         then = OfThen(plan.program, contracts)

@@ -195,6 +195,13 @@ class TestWhatPeopleWrote:
         assert len(lines) == 2
         assert "forged" in lines[0]
 
+    def test_a_job_of_the_book_is_opened_again_by_its_number(self, shop: Path) -> None:
+        worked(shop)
+        code, _, err = said("talk", str(BLEED), "--job", "1", given=b"")
+        assert code == 0, err
+        listed = said("jobs")[1].splitlines()
+        assert len(listed) == 3 and "1.2" in listed[1]
+
     def test_the_list_counts_answers_and_not_notes(self, shop: Path) -> None:
         given = b'{"note": "a"}\n{"note": "b"}\n{"readings": {"air": "yes"}}\n'
         said("talk", str(BLEED), "--job", "job.yaml", given=given)

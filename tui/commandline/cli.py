@@ -81,7 +81,7 @@ UNBOOKED = frozenset(
 @_command("run", "follow a procedure on a job, on the screen", "evendraw run twin-choke-sidedraught --job job.yaml")
 def _run(p: argparse.ArgumentParser) -> None:
     p.add_argument("procedure", metavar="PROCEDURE", help=_PROCEDURE)
-    p.add_argument("--job", metavar="FILE", required=True, help="the job file")
+    p.add_argument("--job", metavar="FILE", required=True, help="the job file, or the number of a job in the book")
     _book(p)
     _shop(p)
 
@@ -103,7 +103,7 @@ def _rehearse(p: argparse.ArgumentParser) -> None:
 )
 def _talk(p: argparse.ArgumentParser) -> None:
     p.add_argument("procedure", metavar="PROCEDURE", nargs="?", help=_PROCEDURE)
-    p.add_argument("--job", metavar="FILE", help="the job file")
+    p.add_argument("--job", metavar="FILE", help="the job file, or the number of a job in the book")
     p.add_argument("--run", metavar="ID", help="instead of both: go on with a run of the book")
     p.add_argument(
         "--protocol", type=int, choices=(1, 2), default=2, help="what the client understands; 1 as it was before gates"

@@ -104,6 +104,21 @@ def _job(path: str, found: Places) -> Job:
         raise Failed(Exit.USAGE, str(bad)) from None
 
 
+def _job_again(said: str, found: Places) -> tuple[Job, int | None]:
+    """A job file, or the number of a job of the book, which is opened again; and the number, if it has one."""
+    from engine.book.trouble import BookTrouble
+
+    if not (said.isascii() and said.isdecimal()) or len(said) > 18 or Path(said).exists():
+        return _job(said, found), None
+    book = _open(found, reading=True)
+    try:
+        return book.job(int(said)), int(said)
+    except BookTrouble as trouble:
+        raise Failed(Exit.BOOK, str(trouble)) from None
+    finally:
+        book.close()
+
+
 def _program(name: str, found: Places) -> Program:
     """A procedure that was loaded and proved sound; its errors go to standard error, a line each."""
     from engine.carburation import registry as advisers
@@ -151,10 +166,10 @@ def _home(a: argparse.Namespace) -> int:
 def _run(a: argparse.Namespace) -> int:
     _terminal()
     found = _places(a)
-    job, program = _job(a.job, found), _program(a.procedure, found)
+    (job, number), program = _job_again(a.job, found), _program(a.procedure, found)
     from tui import app
 
-    return app.run_job(_for_screen(found), program, job)
+    return app.run_job(_for_screen(found), program, job, number=number)
 
 
 def _rehearse(a: argparse.Namespace) -> int:
@@ -193,14 +208,14 @@ def _talk(a: argparse.Namespace) -> int:
         raise Failed(Exit.USAGE, "evendraw talk: give a procedure and --job FILE, or --run ID to go on with a run.")
     found, registry = _places(a), advisers.shipped()
     # Everything that may be wrong with files is found out before the book is touched.
-    fresh = None if a.run else (_program(a.procedure, found), _job(a.job, found), _settings(found))
+    fresh = None if a.run else (_program(a.procedure, found), _job_again(a.job, found), _settings(found))
     book = _open(found)
     try:
         if fresh is None:
             session = Session.reopen(book, a.run, advisers=registry)
         else:
-            program, job, shop = fresh
-            session = Session.start(program, job, book=book, advisers=registry, shop=shop)
+            program, (job, number), shop = fresh
+            session = Session.start(program, job, book=book, advisers=registry, shop=shop, job_number=number)
         unsaved = talk(session, sys.stdin.buffer, cast(TextIO, Lines(sys.stdout)), a.protocol)
     except NotForThisJob as refusal:
         raise Failed(Exit.USAGE, str(refusal)) from None
