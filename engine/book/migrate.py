@@ -191,7 +191,7 @@ def _json(body: bytes) -> dict[str, Any]:
 
 def index(db: sqlite3.Connection, job: int) -> None:
     """Write the words of a job into the search index, in place of those that stood there."""
-    row = db.execute("SELECT told FROM job WHERE job = ?", (job,)).fetchone()
+    row = db.execute("SELECT told, facts, at FROM job WHERE job = ?", (job,)).fetchone()
     said = _json(row[0]) if row and row[0] else {}
     vehicle = said.get("vehicle") or {}
     words = [
@@ -208,6 +208,7 @@ def index(db: sqlite3.Connection, job: int) -> None:
         told = _json(body)
         if told.get("kind") in _TYPED:
             words.append(str(told.get("text", "")))
+    words += _found_words(db, job)
     mark = str(vehicle.get("registration") or "")
     db.execute("DELETE FROM search WHERE rowid = ?", (job,))
     db.execute(
@@ -215,11 +216,34 @@ def index(db: sqlite3.Connection, job: int) -> None:
         (
             job,
             str(said.get("customer") or ""),
-            " ".join((str(vehicle.get("description") or ""), mark, plate(mark))),
+            " ".join((str(vehicle.get("description") or ""), mark, plate(mark), *_engine_words(row))),
             str(said.get("title") or ""),
             "\n".join(words),
         ),
     )
+
+
+def _engine_words(row: tuple[bytes, bytes, str] | None) -> tuple[str, ...]:
+    """Family, size of the engine and day of a job, as they are looked for: `1598cc`, `2031-05-04`."""
+    facts = _json(row[1]) if row and row[1] else {}
+    engine, bank = (facts.get(part) if isinstance(facts.get(part), dict) else {} for part in ("engine", "bank"))
+    size = str(engine.get("displacement") or "")
+    return str(bank.get("family") or ""), size, size.replace(" ", ""), row[2][:10] if row else ""
+
+
+def _found_words(db: sqlite3.Connection, job: int) -> list[str]:
+    """What advisers found in the runs of a job: each finding's code and sentence once."""
+    told: dict[str, None] = {}
+    for (body,) in db.execute(
+        """SELECT body FROM event JOIN run USING (run) WHERE run.job = ? AND instr(body, CAST('"findings":' AS BLOB)) >
+        0""",
+        (job,),
+    ):
+        for advice in _json(body).get("advice") or ():
+            for finding in (advice.get("findings") if isinstance(advice, dict) else None) or ():
+                if isinstance(finding, dict):
+                    told[f"{finding.get('code', '')} {finding.get('say', '')}"] = None
+    return list(told)
 
 
 _SAID: dict[int, Callable[[sqlite3.Connection], Any]] = {1: _persons}

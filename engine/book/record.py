@@ -93,7 +93,7 @@ class Record(Store):
                 raise _other_window(run) from None
             _write_words(db, run, seq, words)
             write_head(db, run, seq + 1, found[1] if answers is None else answers, new)
-            if words:
+            if words or b'"outcome":' in body:
                 index(db, int(run.split(".")[0]))
 
     def seq_of(self, run: str, key: str) -> int | None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from engine.book.migrate import facts_bytes, index, job_sum, link, plate, sum_vehicle, told_bytes, write_facts
@@ -59,6 +59,16 @@ class Visits(Store):
     def jobs(self) -> list[JobRow]:
         """Every job, newest first."""
         return self._jobs("ORDER BY job.job DESC")
+
+    def newest_jobs(self, most: int) -> list[JobRow]:
+        """The newest jobs, at most so many."""
+        return self._jobs("ORDER BY job.job DESC LIMIT ?", most)
+
+    def jobs_numbered(self, numbers: Iterable[int]) -> list[JobRow]:
+        """The jobs of these numbers, newest first; those that the book does not have are left out."""
+        wanted = sorted(set(numbers), reverse=True)
+        marks = ",".join("?" * len(wanted))
+        return self._jobs(f"WHERE job.job IN ({marks}) ORDER BY job.job DESC", *wanted) if wanted else []
 
     def _jobs(self, which: str, *values: Any) -> list[JobRow]:
         rows = self._read(
@@ -222,12 +232,16 @@ class Visits(Store):
 
     # ---- finding
 
-    def found(self, words: str) -> list[int]:
-        """The jobs in whose words each of these begins a word, the newest first."""
+    def found(self, words: str, most: int = -1) -> list[int]:
+        """The jobs in whose words each of these begins a word, the newest first; at most so many (-1: all).
+
+        Words are those of customer, vehicle, registration, engine, day, complaint, notes and advisers' findings.
+        """
         terms = " ".join(f'"{w}"*' for w in words.replace('"', " ").replace("\0", " ").split())
         if not terms:
             return []
-        return [n for (n,) in self._read("SELECT rowid FROM search WHERE search MATCH ? ORDER BY rowid DESC", terms)]
+        rows = self._read("SELECT rowid FROM search WHERE search MATCH ? ORDER BY rowid DESC LIMIT ?", terms, most)
+        return [n for (n,) in rows]
 
 
 def _told(job: Job) -> bytes:

@@ -81,6 +81,27 @@ def _restore(a: argparse.Namespace, found: Places) -> int:
     return Exit.OK
 
 
+def _export(a: argparse.Namespace, found: Places) -> int:
+    from engine.book.exchange import export
+
+    book = _opened(found, reading=True)
+    try:
+        rows = export(book, Path(a.to).expanduser())
+    finally:
+        book.close()
+    say(f"Written to {a.to}: {rows['job']} jobs, {rows['run']} runs, {rows['event']} events. It holds persons' names.")
+    return Exit.OK
+
+
+def _import(a: argparse.Namespace, found: Places) -> int:
+    from engine.book.exchange import bring_in
+
+    rows = bring_in(Path(a.source).expanduser(), found.book)
+    said = f"{rows['job']} jobs, {rows['run']} runs, {rows['event']} events, every chain verified"
+    say(f"The job book {found.book} was made of {a.source}: {said}.")
+    return Exit.OK
+
+
 # ---- persons
 
 
@@ -273,6 +294,8 @@ def _set(facts: dict[str, Any], said: str) -> None:
 
 
 _HANDLERS: dict[str, Callable[[argparse.Namespace, Places], int]] = {
+    "export": _export,
+    "import": _import,
     "verify": _verify,
     "backup": _backup,
     "restore": _restore,
@@ -305,6 +328,10 @@ def arguments(p: argparse.ArgumentParser, usual: Callable[[argparse.ArgumentPars
     add("restore", "put a copy in the place of the book; what stood there is kept").add_argument(
         "copy", metavar="FROM", nargs="?", help="the copy; without it, those kept by themselves are listed"
     )
+    add("export", "write the whole book to a folder of JSON").add_argument(
+        "to", metavar="FOLDER", help="a folder that is empty, or not there yet"
+    )
+    add("import", "make a new book of a folder that was exported").add_argument("source", metavar="FOLDER")
     forget = add("forget", "take a person out of the book and of its own copies, for good")
     forget.add_argument("text", metavar="TEXT", help="a name, a registration, or another text of the visits meant")
     forget.add_argument("--yes", action="store_true", help="don't ask")

@@ -215,9 +215,20 @@ def _trials(p: argparse.ArgumentParser) -> None:
     _shop(p)
 
 
-@_command("jobs", "list the jobs of the book and their runs", "evendraw jobs")
+@_command("jobs", "list the jobs of the book and their runs, or look for some", "evendraw jobs SAMPLE 1")
 def _jobs(p: argparse.ArgumentParser) -> None:
+    about = "beginnings of words: registration, customer, vehicle, engine, day, complaint, finding"
+    p.add_argument("words", metavar="WORD", nargs="*", help=about)
+    p.add_argument("--all", action="store_true", help="all of them, not only the newest")
+    p.add_argument("--json", action="store_true", help="as JSON")
     p.add_argument("--forget", type=int, metavar="JOB", help="empty customer, vehicle and complaint of a job, for good")
+    _book(p)
+
+
+@_command("history", "a vehicle's visits side by side", "evendraw history 12")
+def _history(p: argparse.ArgumentParser) -> None:
+    p.add_argument("job", metavar="JOB", help="the number of one of its jobs, or its registration")
+    p.add_argument("--json", action="store_true", help="as JSON")
     _book(p)
 
 

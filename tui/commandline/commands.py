@@ -282,7 +282,7 @@ def _written(path: Path, text: str) -> str:
 
 def _jobs(a: argparse.Namespace) -> int:
     from engine.book.trouble import BookTrouble
-    from tui.commandline.listing import job_lines
+    from tui.commandline.listing import job_json, job_lines
 
     book = _open(_places(a), reading=a.forget is None)
     try:
@@ -293,12 +293,51 @@ def _jobs(a: argparse.Namespace) -> int:
             done = forget(book, [a.forget], jobs_folder=_places(a).jobs)
             complain("\n".join(done.left))
             complain("'evendraw book forget NAME' finds every visit of a person, and asks first.")
-        say(job_lines(book))
+        words = " ".join(a.words)
+        if a.json:
+            say(_json(job_json(book, words, a.all)))
+        else:
+            say(job_lines(book, words, a.all))
     except BookTrouble as trouble:
         raise Failed(Exit.BOOK, str(trouble)) from None
     finally:
         book.close()
     return Exit.OK
+
+
+def _history(a: argparse.Namespace) -> int:
+    import shutil
+    from dataclasses import asdict
+
+    from engine.book.trouble import BookTrouble
+    from engine.carburation import registry as advisers
+    from engine.sheet.history import lines, visits
+
+    book = _open(_places(a), reading=True)
+    try:
+        if a.job.isascii() and a.job.isdigit() and len(a.job) < 16:
+            job = int(a.job)
+        else:
+            found = [v for v in book.vehicles() if v.jobs and same_mark(v.registration, a.job)]
+            if not found:
+                raise BookTrouble(
+                    f"No vehicle in this book is registered '{a.job}'. 'evendraw jobs WORDS' looks for it."
+                )
+            job = found[0].jobs[0]
+        told = visits(book, job, advisers.shipped())
+    except BookTrouble as trouble:
+        raise Failed(Exit.BOOK, str(trouble)) from None
+    finally:
+        book.close()
+    say(_json([asdict(v) for v in told]) if a.json else lines(told, shutil.get_terminal_size().columns))
+    return Exit.OK
+
+
+def same_mark(one: str, other: str) -> bool:
+    """Whether two registrations are the same, however they are spaced."""
+    from engine.book.migrate import plate
+
+    return plate(one) == plate(other) != ""
 
 
 def _look_after(a: argparse.Namespace) -> int:
@@ -413,6 +452,7 @@ _HANDLERS: dict[str | None, Callable[[argparse.Namespace], int]] = {
     "talk": _talk,
     "sheet": _sheet,
     "jobs": _jobs,
+    "history": _history,
     "where": _where,
     "book": _look_after,
     "sizing": _sizing,

@@ -3,26 +3,68 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 from engine.book import codec
-from engine.book.book import Book, RunRow
+from engine.book.book import Book
+from engine.book.rows import JobRow, RunRow
 from engine.foreign import plain
 
+#: How many jobs a list shows where nobody asked for all.
+NEWEST = 50
 
-def job_lines(book: Book) -> Iterable[str]:
-    """A line a job, newest first, and under it a line a run."""
-    jobs = book.jobs()
+
+def job_lines(book: Book, words: str = "", everything: bool = False) -> Iterable[str]:
+    """A line a job, newest first, and under it a line a run: the newest, all, or those that hold these words."""
+    jobs = chosen(book, words, everything)
     if not jobs:
-        yield "The job book is empty."
-    runs: dict[int, list[RunRow]] = {}
-    for run in book.runs():
-        runs.setdefault(run.job, []).append(run)
+        yield f"No job holds '{plain(words)}'." if words.strip() else "The job book is empty."
     for job in jobs:
-        who = ", ".join(filter(None, (job.customer, job.vehicle.get("description", ""), job.title, job.problem)))
+        mark, what = job.vehicle.get("registration", ""), job.vehicle.get("description", "")
+        who = " · ".join(filter(None, (mark, job.customer, what, job.title, job.problem)))
         yield plain(f"{job.job:>5}  {job.at[:10]}  {who}").rstrip()
-        for run in runs.get(job.job, []):
+        for run in book.runs(job.job):
             yield plain(f"       {run.run:<8} {run.title}: {standing(run)}")
-    yield from _due(book)
+    if not words.strip() and not everything and len(jobs) == NEWEST:
+        yield f"These are the newest {NEWEST}. 'evendraw jobs WORDS' looks for others, --all lists them all."
+    if not words.strip():
+        yield from _due(book)
+
+
+def chosen(book: Book, words: str, everything: bool) -> list[JobRow]:
+    """The jobs that a list shows."""
+    if words.strip():
+        return book.jobs_numbered(book.found(words, -1 if everything else NEWEST))
+    return book.jobs() if everything else book.newest_jobs(NEWEST)
+
+
+def job_json(book: Book, words: str = "", everything: bool = False) -> list[dict[str, Any]]:
+    """The same as JSON values: jobs with their runs."""
+    return [
+        {
+            "job": job.job,
+            "at": job.at,
+            "customer": job.customer,
+            "vehicle": dict(job.vehicle),
+            "complaint": job.title,
+            "facts": dict(job.facts),
+            "problem": job.problem,
+            "runs": [
+                {
+                    "run": run.run,
+                    "procedure": run.procedure,
+                    "title": run.title,
+                    "at": run.at,
+                    "events": run.events + 1,
+                    "outcome": run.last.get("outcome"),
+                    "standing": standing(run),
+                    "problem": run.problem,
+                }
+                for run in book.runs(job.job)
+            ],
+        }
+        for job in chosen(book, words, everything)
+    ]
 
 
 def _due(book: Book) -> Iterable[str]:
