@@ -205,11 +205,11 @@ class TestTalk:
     def test_the_shop_outranks_the_shipped_files_and_its_settings_hold(self, shop: Path) -> None:
         own = shop / "own"
         own.mkdir()
-        text = BLEED.read_text(encoding="utf-8").replace("bleed_line", "hunting")
-        (own / "hunting.yaml").write_text(text, encoding="utf-8", newline="\n")
-        assert talked(shop, "hunting", "--job", "job.yaml")[1]["step"] == "bleed"
+        text = BLEED.read_text(encoding="utf-8").replace("bleed_line", "diagnose")
+        (own / "diagnose.yaml").write_text(text, encoding="utf-8", newline="\n")
+        assert talked(shop, "diagnose", "--job", "job.yaml")[1]["step"] == "bleed"
         (own / "settings.yaml").write_text("gap_ok: [1, 2]\n", encoding="utf-8")
-        done = evendraw(shop, "talk", "hunting", "--job", "job.yaml", code=Exit.USAGE)
+        done = evendraw(shop, "talk", "diagnose", "--job", "job.yaml", code=Exit.USAGE)
         assert "settings.yaml:1:1: " in done.stderr
 
 
