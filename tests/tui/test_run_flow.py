@@ -50,7 +50,8 @@ async def test_a_danger_is_understood_by_its_own_key_once_and_then_stands_as_a_l
         assert len(recorded(taps)) == 3
         await press(pilot, "plus")
         assert recorded(taps)[-1]["kind"] == "understood"
-        assert any("DANGER" in line and "hot [b]" in line for line in grid(pilot.app)[:4])
+        assert not any("DANGER" in line for line in grid(pilot.app))
+        assert any("Understood" in line and "scald" in line for line in grid(pilot.app))
         await press(pilot, "9", "enter", "5", "enter", "1", "enter")
         assert taps.view.step == "turn"
         await press(pilot, "enter")

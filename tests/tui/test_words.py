@@ -14,7 +14,7 @@ from engine.evidence import Finding, Move, Place
 from engine.quantity import wording
 from engine.session.view import Latest, ScrewRow
 from tui.control import stages
-from tui.drawing import bank, big, card, lines, padview, step_lines, turns
+from tui.drawing import bank, big, card, lines, padview, step_lines, turns, where
 from tui.drawing.lines import text_of
 from tui.screens import pages
 
@@ -68,7 +68,7 @@ def test_places_use_the_words_of_the_family() -> None:
 def test_a_move_says_which_screw_how_far_and_which_way(samples: Any) -> None:
     out, aimed = turns.turns(samples.view())
     assert (out.where, out.screw, out.direction, out.far) == ("body 2", "speed screw", "OUT", "1/8 turn")
-    assert out.rest == "less air, then at 3/4 turn"
+    assert out.rest == "anticlockwise, less air, then at 3/4 turn"
     assert aimed.far == "until flow is 4.9 kg/h"
     assert aimed.gauge == "gauge on body 1, barrel 1"
 
@@ -178,7 +178,6 @@ def test_no_drawing_is_wider_or_longer_than_it_may_be(
         step_lines.findings(v, cells, rows),
         step_lines.trend(v, cells, rows),
         step_lines.trail(v, cells, rows),
-        step_lines.standing(v, cells, (), rows),
         padview.draw(fields, cells, rows, TERMS) if cells >= 40 else [],
     ]
     for drawn in drawings:
@@ -186,6 +185,8 @@ def test_no_drawing_is_wider_or_longer_than_it_may_be(
     drawings += [
         step_lines.head(v, cells),
         card.step(v, cells, rows),
+        step_lines.standing(v, cells),
+        where.line(v, where.Whose("SAMPLE 1  A. Sample"), cells),
         pages.record(v, cells),
         step_lines.spread_line(v, cells),
         step_lines.why(v, cells),
@@ -249,8 +250,9 @@ def test_a_reading_of_a_whole_body_stands_at_the_body_and_at_none_of_its_barrels
     assert "0.5 mm" in drawn[0] and not any("0.5" in line for line in drawn[1:])
 
 
-def test_a_move_whose_words_have_no_room_beside_large_figures_is_said_in_a_line(samples: Any) -> None:
+def test_a_move_in_large_figures_keeps_every_word_beside_them(samples: Any) -> None:
     move = Move("mixture_screw", Place(1, 1), "out", "richer", turns=F(27, 16), position=F(91, 16))
     for cells in (80, 100):
         drawn = " ".join(" ".join(text_of(card.work(samples.view(moves=(move,)), cells, 12, 12))).split())
-        assert "richer, then at 5 11/16" in drawn
+        for word in ("richer", "then at 5", "11/16", "anticlockwise", "body 1, barrel 1", "mixture screw"):
+            assert word in drawn

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 from engine.evidence import Place
 from engine.session.view import View
 from tui.catalogue.shop import Shop
+from tui.drawing.where import Whose
 
 if TYPE_CHECKING:
     from engine.book.book import Book, RunRow
@@ -55,6 +56,7 @@ class Sitting:
         self.session = session
         bank = session.plan.job.bank
         self.layout = (bank.carbs, bank.barrels_per_carb)
+        self.whose = whose(session.plan.job, self.rehearses)
         self.marks = {Place(p.carb, p.barrel): "reading disturbed here" for p in bank.disturbed}
 
     @property
@@ -140,6 +142,13 @@ class Sitting:
     def close(self) -> None:
         """The run has ended: let the job go."""
         self.session.close()
+
+
+def whose(job: Job, rehearses: bool) -> Whose:
+    """Whose work it is: registration, else what the car is called, and the customer."""
+    vehicle = job.vehicle
+    car = vehicle.registration or job.title or vehicle.description
+    return Whose("  ".join(bit for bit in (car, job.customer) if bit), rehearses)
 
 
 @dataclass(frozen=True, slots=True)

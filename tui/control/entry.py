@@ -62,6 +62,8 @@ class Row:
     may_lack: bool = False
     healthy: str | tuple[Fraction | None, Fraction | None] | None = None
     expect: tuple[Fraction | None, ...] | None = None
+    #: What was read here last.
+    last: tuple[Any, ...] | None = None
     #: What the fields hold to begin with.
     start: tuple[str, ...] | None = None
 
@@ -125,7 +127,15 @@ class NeedReason:
     row: Row
 
 
-Reply = Took | EntryRefused | Given | NeedReason
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """The key opened the fields and went into them: what was to be done before is done."""
+
+    fields: Fields
+    reply: Took | EntryRefused | Given | NeedReason
+
+
+Reply = Took | EntryRefused | Given | NeedReason | Opened
 
 
 @dataclass

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from tui.control.entry import LONGEST, EntryRefused, Given, Reply, Took
+from tui.control.entry import LONGEST, EntryRefused, Fields, Given, Opened, Reply, Took
 from tui.drawing.phrases import clock
 
 
@@ -23,6 +23,8 @@ class Press:
     other: str = ""
     #: The signal word of a caution that is to be understood.
     word: str = ""
+    #: The fields that a figure opens: who types what was read has done what was to be done before.
+    opens: Fields | None = None
 
     def key(self, name: str, character: str | None) -> Reply | None:
         """One press. None: not a key of this question."""
@@ -30,6 +32,8 @@ class Press:
             return Given(True)
         if name == "enter" and self.other:
             return EntryRefused(self.other)
+        if self.opens is not None and character is not None and (character.isdecimal() or character in ".,-"):
+            return Opened(self.opens, self.opens.key(name, character) or Took())
         if character is not None and character.isdecimal():
             return EntryRefused(self.other or f"Nothing is to be typed here. {self.cap} goes on.")
         return None

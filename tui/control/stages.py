@@ -72,11 +72,23 @@ def question(view: View, sofar: Sofar, now: Callable[[], float]) -> Question:
         w = view.wait
         return Countdown("before going on", float(w.seconds), w.until, w.why, w.cut, now)
     if view.read:
-        if sofar.fields is None:
-            sofar.fields = Fields(tuple(row_of(ask, view) for ask in view.read))
-        return sofar.fields
+        if work and not sofar.begun:
+            return Press(f"{' and '.join(work).capitalize()}: then read", ("enter",), opens=fields_of(view, sofar))
+        return fields_of(view, sofar)
     done = "All " + " and ".join(work) + ", go on" if work else "Done, go on"
     return Press(done, ("enter",))
+
+
+def fields_of(view: View, sofar: Sofar) -> Fields:
+    """The fields of the step's readings: made once, so that what is typed stays."""
+    if sofar.fields is None:
+        sofar.fields = Fields(tuple(row_of(ask, view) for ask in view.read))
+    return sofar.fields
+
+
+def made(view: View, sofar: Sofar) -> bool:
+    """The moves and parts of the step are done, so that none of them may be taken for an order."""
+    return bool(view.moves or view.fit) and sofar.begun
 
 
 #: What each way on from a stop means, in a word more.
@@ -122,7 +134,7 @@ def row_of(ask: Ask, view: View) -> Row:
         hints.append(f"{wording.decimal(ask.average)} s average")
     if ask.take and ask.take > 1:
         hints.append(f"the middle of {ask.take}")
-    return Row(ask.name, ask.ask, cells, ask.how, ", ".join(hints), ask.may_lack, ask.healthy, ask.expect)
+    return Row(ask.name, ask.ask, cells, ask.how, ", ".join(hints), ask.may_lack, ask.healthy, ask.expect, ask.last)
 
 
 def label_of(place: Place, n: int, each: str, several: bool, view: View) -> str:

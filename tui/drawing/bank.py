@@ -295,6 +295,11 @@ def screw_line(row: ScrewRow, n: int, cells: int, indent: int = 0, to: str = "")
     return cut_line(line, cells)
 
 
+def tallest(plan_: BankPlan, cells: int) -> int:
+    """How many rows the close form takes at a width."""
+    return len(close(plan_, cells))
+
+
 def draw(plan_: BankPlan, cells: int, rows: int) -> Lines:
     """The form that has room: open, else close, else only as many lines as there are."""
     wide = opened(plan_, cells) if cells // max(1, min(plan_.carbs, cells // 26 or 1)) >= 26 else []

@@ -1,8 +1,11 @@
-"""Large figures from half blocks, three lines high, to be read from two metres: how far and which way; pure."""
+"""Large signs from blocks, to be read from two metres: how far, which way, what is read; pure, it lays nothing out.
+
+Three sizes from one set of dots: three rows of half blocks, six rows of narrow dots, six rows of square dots.
+"""
 
 from __future__ import annotations
 
-#: Four by six points a sign; `#` is ink. Only what a move needs: digits, a stroke, a point, IN, OUT.
+#: Six rows of dots a sign; `#` is ink.
 _SIGNS = {
     "0": (".##.", "#..#", "#..#", "#..#", "#..#", ".##."),
     "1": ("..#.", ".##.", "..#.", "..#.", "..#.", ".###"),
@@ -15,28 +18,66 @@ _SIGNS = {
     "8": (".##.", "#..#", ".##.", "#..#", "#..#", ".##."),
     "9": (".##.", "#..#", "#..#", ".###", "...#", ".##."),
     "/": ("...#", "...#", "..#.", "..#.", ".#..", ".#.."),
-    ".": ("....", "....", "....", "....", "....", ".#.."),
-    "-": ("....", "....", "####", "....", "....", "...."),
-    "I": ("###.", ".#..", ".#..", ".#..", ".#..", "###."),
+    ".": ("..", "..", "..", "..", "..", "#."),
+    ",": ("..", "..", "..", "..", "#.", "#."),
+    ":": ("..", "#.", "..", "..", "#.", ".."),
+    "-": ("...", "...", "###", "...", "...", "..."),
+    "+": ("...", ".#.", "###", ".#.", "...", "..."),
+    "%": ("#..#", "...#", "..#.", ".#..", "#...", "#..#"),
+    "A": (".##.", "#..#", "#..#", "####", "#..#", "#..#"),
+    "B": ("###.", "#..#", "###.", "#..#", "#..#", "###."),
+    "C": (".###", "#...", "#...", "#...", "#...", ".###"),
+    "D": ("###.", "#..#", "#..#", "#..#", "#..#", "###."),
+    "E": ("####", "#...", "###.", "#...", "#...", "####"),
+    "F": ("####", "#...", "###.", "#...", "#...", "#..."),
+    "G": (".###", "#...", "#...", "#.##", "#..#", ".###"),
+    "H": ("#..#", "#..#", "####", "#..#", "#..#", "#..#"),
+    "I": ("###", ".#.", ".#.", ".#.", ".#.", "###"),
+    "J": ("..##", "...#", "...#", "...#", "#..#", ".##."),
+    "K": ("#..#", "#.#.", "##..", "##..", "#.#.", "#..#"),
+    "L": ("#...", "#...", "#...", "#...", "#...", "####"),
+    "M": ("#...#", "##.##", "#.#.#", "#...#", "#...#", "#...#"),
     "N": ("#..#", "##.#", "##.#", "#.##", "#.##", "#..#"),
     "O": (".##.", "#..#", "#..#", "#..#", "#..#", ".##."),
+    "P": ("###.", "#..#", "#..#", "###.", "#...", "#..."),
+    "Q": (".##.", "#..#", "#..#", "#..#", "#.#.", ".#.#"),
+    "R": ("###.", "#..#", "#..#", "###.", "#.#.", "#..#"),
+    "S": (".###", "#...", ".##.", "...#", "...#", "###."),
+    "T": ("###", ".#.", ".#.", ".#.", ".#.", ".#."),
     "U": ("#..#", "#..#", "#..#", "#..#", "#..#", ".##."),
-    "T": ("###.", ".#..", ".#..", ".#..", ".#..", ".#.."),
-    " ": ("....", "....", "....", "....", "....", "...."),
+    "V": ("#...#", "#...#", "#...#", ".#.#.", ".#.#.", "..#.."),
+    "W": ("#...#", "#...#", "#...#", "#.#.#", "##.##", "#...#"),
+    "X": ("#..#", "#..#", ".##.", ".##.", "#..#", "#..#"),
+    "Y": ("#.#", "#.#", "#.#", ".#.", ".#.", ".#."),
+    "Z": ("####", "...#", "..#.", ".#..", "#...", "####"),
+    " ": ("..",) * 6,
 }
-_BLOCK = {("#", "#"): "█", ("#", "."): "▀", (".", "#"): "▄", (".", "."): " "}
+_HALVES = {("#", "#"): "█", ("#", "."): "▀", (".", "#"): "▄", (".", "."): " "}
 
 
 def figures(text: str) -> tuple[str, str, str] | None:
-    """A text in three lines, four cells a sign and one of air; None where it holds a sign that has no large form."""
+    """A text in three lines of half blocks; None where it holds a sign that has no large form."""
     if not text or any(c not in _SIGNS for c in text):
         return None
     rows = []
     for top in (0, 2, 4):
-        row = ""
-        for c in text:
-            sign = _SIGNS[c]
-            cells = "".join(_BLOCK[a, b] for a, b in zip(sign[top], sign[top + 1], strict=True))
-            row += (cells if c != " " else "  ") + " "
-        rows.append(row.rstrip().ljust(len(row) - 1))
+        row = " ".join(
+            "".join(_HALVES[a, b] for a, b in zip(_SIGNS[c][top], _SIGNS[c][top + 1], strict=True)) for c in text
+        )
+        rows.append(row)
     return rows[0], rows[1], rows[2]
+
+
+def tall(text: str, cells: int) -> tuple[str, ...] | None:
+    """A text in six lines within `cells`, of square dots where there is room, else of narrow ones; None where there is
+    none, or where it holds a sign that has no large form."""
+    if not text or any(c not in _SIGNS for c in text):
+        return None
+    for dot in (2, 1):
+        rows = tuple(
+            (" " * dot).join("".join(("█" if d == "#" else " ") * dot for d in _SIGNS[c][n]) for c in text)
+            for n in range(6)
+        )
+        if len(rows[0]) <= cells:
+            return rows
+    return None

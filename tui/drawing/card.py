@@ -5,6 +5,8 @@ What to do and what to turn stand first, so that they are seen without scrolling
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from engine.session.view import View
 from tui.drawing import big, step_lines, turns
 from tui.drawing.lines import Line, Lines, beside, clean, cut_line, fill, width, wrapped
@@ -16,64 +18,129 @@ ARROW = {"IN": "↻", "OUT": "↺"}
 HEAD = "(/)"
 
 
-def step(v: View, cells: int, rows: int, otherwise: bool = False) -> Lines:
-    """The whole card; `rows` are those that can be seen at once. `otherwise`: it holds what was really done."""
-    first = step_lines.instruction(v, cells)
-    rest = [*step_lines.minding(v, cells), *step_lines.cautions(v, cells)]
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """How far the step in hand is. `made`: its moves and parts were done; `danger`: one is to be understood first;
+    `otherwise`: the moves shown are those that were really made; `seen`: cautions that stood on an earlier step;
+    `large`: moves may be drawn large."""
+
+    made: bool = False
+    danger: bool = False
+    otherwise: bool = False
+    seen: frozenset[str] = frozenset()
+    large: bool = True
+
+
+_NOTHING_YET = Stage()
+
+
+def step(v: View, cells: int, rows: int, at: Stage = _NOTHING_YET) -> Lines:
+    """The whole card; `rows` are those that can be seen at once."""
+    if at.danger:
+        return wrapped(v.do, cells, "soft")
+    done = at.made and bool(v.moves or v.fit)
+    first = [*step_lines.cautions(v, cells, at.seen), *step_lines.instruction(v, cells, done)]
+    rest = step_lines.minding(v, cells)
     room = rows - len(first)
-    return [*first, *work(v, cells, room, room - len(rest), otherwise), *rest]
+    return [*first, *work(v, cells, room, room - len(rest), at), *rest]
 
 
-def work(v: View, cells: int, rows: int, spare: int, otherwise: bool = False) -> Lines:
-    """What to turn and to fit: in large figures where `spare` lines have room for them, else to be seen in `rows`."""
+def work(v: View, cells: int, rows: int, spare: int, at: Stage = _NOTHING_YET) -> Lines:
+    """What to turn and to fit: in large figures where `spare` lines have room for them, else to be seen in `rows`; what
+    was done is small, and can't be taken for an order."""
     these = turns.turns(v)
+    if at.made:
+        return done(v, these, cells, at.otherwise)
     out: Lines = []
     if these:
-        title = "REALLY TURNED" if otherwise else "ALREADY TURNED" if v.moves_made else "TURN"
+        title = "REALLY TURNED" if at.otherwise else "ALREADY TURNED" if v.moves_made else "TURN"
         undone = "The undo turned nothing back. " if v.can_redo else ""
         more = f"  {undone}F7 if a screw stands otherwise." if v.moves_made else ""
         one = {t.screw for t in these}
         alone = f"  {clean(one.pop())}" if len(one) == 1 and len(these) > 2 else ""
-        out.append(cut_line(((f" {title} ", "key"), (alone, "strong"), (more, "amber")), cells))
+        if v.moves_made:
+            return [*wrapped(more, cells, "soft", head=(f"{title} ", "soft"), indent=2), *done(v, these, cells, False)]
+        both = "   IN is clockwise, OUT anticlockwise" if len(these) > 2 else ""
+        out.append(cut_line(((f"{title}", "strong"), (alone, "strong"), (both, "soft")), cells))
     parts = turns.fits(v.fit, v.terms)
     used = len(out) + len(parts) + bool(parts)
-    large = [line for t in these for line in _large(t, cells)] if these else []
-    if large and len(large) <= spare - used and all(_large(t, cells) for t in these):
-        out += large
+    large = _all_large(these, cells, spare - used + (not at.otherwise)) if at.large else []
+    if large:
+        # What is drawn large needs no title.
+        out = [*(out if at.otherwise else []), *large]
     elif these:
         out += _table(these, cells, rows - used)
     if parts:
-        out.append(((" REALLY FITTED " if otherwise else " FIT ", "key"),))
+        out.append((("REALLY FITTED" if at.otherwise else "FIT", "strong"),))
         out += [line for part in parts for line in wrapped(part, cells, "mark", head=("    ", "ink"), indent=6)]
     return out
 
 
-def _large(t: Turn, cells: int) -> Lines:
-    """A move in figures three lines high, with its words beside them; nothing where it has no figure or no room."""
-    drawn = big.figures(f"{t.direction} {t.figure}" if t.figure else t.direction)
-    if drawn is None:
+def done(v: View, these: tuple[Turn, ...], cells: int, otherwise: bool) -> Lines:
+    """What was turned and fitted, small and quiet."""
+    said = []
+    for t in these:
+        now = f" ({t.then.removeprefix('then ')})" if t.then else ""
+        said.append(f"{t.where}, {t.screw} {t.direction.lower()} {t.short}{now}")
+    title = "TURNED otherwise " if otherwise else "TURNED "
+    out = wrapped("; ".join(said), cells, "soft", head=(title, "soft"), indent=2)
+    fit = "; ".join(turns.fits(v.fit, v.terms))
+    return out + wrapped(fit, cells, "soft", head=("FITTED ", "soft"), indent=2)
+
+
+def _all_large(these: tuple[Turn, ...], cells: int, spare: int) -> Lines:
+    """Every move in figures, the largest that have room; nothing where one has none, or no figure."""
+    sizes = ("square", "narrow", "half") if len(these) == 1 else ("half",)
+    for size in sizes:
+        blocks = [_large(t, cells, size) for t in these]
+        if blocks and all(blocks):
+            out = [line for n, block in enumerate(blocks) for line in (*([()] if n else []), *block)]
+            if len(out) <= spare:
+                return out
+    return []
+
+
+def _large(t: Turn, cells: int, size: str) -> Lines:
+    """A move in large figures with its words beside them; nothing where it has no figure or no room."""
+    narrow = 5 * len(t.large) + 1
+    drawn = big.figures(t.large) if size == "half" else big.tall(t.large, cells if size == "square" else narrow)
+    if drawn is None or (size == "square" and len(drawn[0]) <= narrow):
         return []
-    wide = len(drawn[0])
+    tall, wide = len(drawn), len(drawn[0])
     room = cells - wide - 9
-    words_: Lines = [
-        ((clean(t.where), "strong"),),
-        ((clean(t.screw), "strong"), ("  ", "ink"), (clean(t.far), "mark")),
-        ((clean(t.rest), "soft"),),
-    ]
-    if any(width(line) > room for line in words_):
+    if room < 22:
         return []
-    heads = ("   ", HEAD, "   ")
-    arrows = (" ", ARROW.get(t.direction, " "), " ")
-    out: Lines = [((" ", "ink"),)]
-    for n in range(3):
-        left: Line = ((f" {heads[n]}{arrows[n]}  ", "mark"), (drawn[n], "mark"), ("  ", "ink"))
-        out.append((*left, *words_[n]))
+    words_: Lines = [
+        *wrapped(t.where, room, "strong"),
+        *wrapped(t.screw, room, "strong"),
+        *wrapped(t.far, room, "mark"),
+        *wrapped(t.hand, room, "mark"),
+        *wrapped(", ".join(bit for bit in (t.gauge, t.effect, t.then) if bit), room, "ink"),
+    ]
+    if size == "half" and len(words_) > 4:
+        words_ = [
+            *wrapped(f"{t.where}, {t.screw}", room, "strong"),
+            *wrapped(f"{t.far}, {t.hand}" if t.hand else t.far, room, "mark"),
+            *wrapped(", ".join(bit for bit in (t.gauge, t.effect, t.then) if bit), room, "ink"),
+        ]
+    if len(words_) > tall + 1:
+        return []
+    middle = tall // 2
+    out: Lines = []
+    for n in range(max(tall, len(words_))):
+        head = HEAD if n == middle else "   "
+        arrow = ARROW.get(t.direction, " ") if n == middle else " "
+        sign = drawn[n] if n < tall else " " * wide
+        left: Line = ((f" {head}{arrow}  ", "mark"), (sign, "mark"), ("  ", "ink"))
+        out.append((*left, *(words_[n] if n < len(words_) else ())))
     return out
 
 
 def _table(these: tuple[Turn, ...], cells: int, rows: int) -> Lines:
     """A line a move, its last words on a second line where they don't fit; two columns where that is too many."""
     far = max(len(t.far) for t in these)
+    # Of many, which way the hand turns is said once, above them.
+    said = {id(t): t.rest if len(these) < 3 else t.rest.removeprefix(f"{t.hand}, ") for t in these}
     one = len({t.screw for t in these}) == 1 and len(these) > 2
     named = {id(t): t.where if one else f"{t.where} · {t.screw}" for t in these}
     where = max(len(name) for name in named.values())
@@ -88,14 +155,16 @@ def _table(these: tuple[Turn, ...], cells: int, rows: int) -> Lines:
             first.append((head, *fill((way,), far), ("  ", "ink"), *fill((which,), where)))
         else:
             first.append((head, way, ("  ", "ink"), which))
-    beside_ = [width(line) + 2 + len(t.rest) <= cells for line, t in zip(first, these, strict=True)]
-    below = sum(bool(t.rest) and not fit for t, fit in zip(these, beside_, strict=True))
+    beside_ = [width(line) + 2 + len(said[id(t)]) <= cells for line, t in zip(first, these, strict=True)]
+    below = sum(bool(said[id(t)]) and not fit for t, fit in zip(these, beside_, strict=True))
     out: Lines = []
     for line, t, fit in zip(first, these, beside_, strict=True):
-        out.append(cut_line((*line, ("  ", "ink"), (clean(t.rest), "soft")) if fit and t.rest else line, cells))
+        out.append(
+            cut_line((*line, ("  ", "ink"), (clean(said[id(t)]), "soft")) if fit and said[id(t)] else line, cells)
+        )
         # The rest below each, or below none: half of them would read as if the others had none.
-        if t.rest and not fit and len(these) + below <= rows:
-            out.append(cut_line((("         ", "ink"), (clean(t.rest), "soft")), cells))
+        if said[id(t)] and not fit and len(these) + below <= rows:
+            out.append(cut_line((("         ", "ink"), (clean(said[id(t)]), "soft")), cells))
     return out
 
 

@@ -15,7 +15,7 @@ from engine.quantity import wording
 from tui.control.entry import Cell, Fields, Refusal, Row, read
 from tui.control.questions import Countdown, Pick, Press
 from tui.control.questions import Line as TextLine
-from tui.drawing import phrases
+from tui.drawing import big, phrases
 from tui.drawing.lines import Line, Lines, Piece, clean, cut, cut_line, fill, width, wrapped
 from tui.drawing.signs import SIGNAL_ROLE
 
@@ -23,21 +23,28 @@ Question = Fields | Press | Pick | TextLine | Countdown
 
 
 def draw(
-    question: Question, cells: int, rows: int, terms: dict[str, str], cue: str = "", refused: bool = True
+    question: Question,
+    cells: int,
+    rows: int,
+    terms: dict[str, str],
+    cue: str = "",
+    refused: bool = True,
+    large: bool = True,
 ) -> Lines:
-    """The question in at most `rows` lines; `cue` is a refusal or news that must be seen, and always has room."""
+    """The question in at most `rows` lines; `cue` is a refusal or news that must be seen, and always has room. `large`:
+    what is typed and the seconds of a wait in large figures, where there is room."""
     sign, role = (" ! ", "amber") if refused else (" i ", "good")
     told: Lines = wrapped(cue, cells - 3, role, head=(sign, role)) if cue else []
     told = told[: max(1, rows - 2)]
     room = rows - len(told)
     if isinstance(question, Fields):
-        body = fields(question, cells, room, terms, echo=not told)
+        body = fields(question, cells, room, terms, echo=not told, large=large)
     elif isinstance(question, Pick):
         body = pick(question, cells, room)
     elif isinstance(question, TextLine):
         body = line(question, cells, room)
     elif isinstance(question, Countdown):
-        body = countdown(question, cells, room)
+        body = countdown(question, cells, room, large)
     else:
         body = press(question, cells, room)
     return [cut_line(each, cells) for each in (*body[:room], *told)]
@@ -55,7 +62,9 @@ def limits(cell: Cell) -> str:
     return f"{said}, may stay empty" if cell.optional else said
 
 
-def fields(question: Fields, cells: int, rows: int, terms: dict[str, str], echo: bool = True) -> Lines:
+def fields(
+    question: Fields, cells: int, rows: int, terms: dict[str, str], echo: bool = True, large: bool = False
+) -> Lines:
     """Rows of fields: those done on a line each, the one in hand in full, those to come by name."""
     row = question.row
     here = question.rows.index(row)
@@ -67,12 +76,51 @@ def fields(question: Fields, cells: int, rows: int, terms: dict[str, str], echo:
         asked = (*asked[:3], (cut(f"  {more}", cells - len(many) - 1 - width(asked[:3])), "soft"))
     out: Lines = [(*fill(asked, cells - len(many) - 1), (f" {many}", "soft"))]
     out += _choices(question, cells) if row.cells[0].kind == "choice" else []
-    tail: Lines = [_echo(question, cells)] if echo else []
-    out += _about(_cells(question, row, cells, terms), rows - len(out) - len(tail))
+    figures_ = _figures(question, cells) if large and row.cells[0].kind == "number" else []
+    boxes = _cells(question, row, cells, terms)
+    to_come = 1 if len(question.rows) > 1 and not question.listed else 0
+    if figures_ and rows < len(out) + len(boxes) + len(figures_) + (1 if echo else 0) + to_come:
+        figures_ = []
+    tail: Lines = [_echo(question, cells, not figures_)] if echo else []
+    out += _about(boxes, rows - len(out) - len(tail)) + figures_
     room = rows - len(out) - len(tail)
     if room > 0 and len(question.rows) > 1 and not question.listed:
         tail += _others(question, here, cells, room)
     return out + tail
+
+
+def _figures(question: Fields, cells: int) -> Lines:
+    """What is typed in the field in hand, in large figures, and beside it what it is measured against."""
+    cell = question.cell
+    text = question.texts[question.at].strip()
+    drawn = big.figures(text or "-")
+    if drawn is None or len(drawn[0]) > cells - 34:
+        drawn = big.figures("-")
+    if drawn is None:
+        return []
+    unit = wording.unit_word(cell.unit)
+    aims = _aims(question)[:3]
+    wide = max(22, len(drawn[0]))
+    out: Lines = []
+    for n in range(3):
+        said = f" {unit}" if n == 2 and text else ""
+        left = fill((("    ", "ink"), (drawn[n], "mark" if text else "soft"), (clean(said), "strong")), wide + 10)
+        out.append(cut_line((*left, (aims[n] if n < len(aims) else "", "strong" if n == 0 else "soft")), cells))
+    return out
+
+
+def _aims(question: Fields) -> list[str]:
+    """What the field in hand is measured against: what is expected, what it was, what a sound engine reads."""
+    row, cell, n = question.row, question.cell, question.index
+    out = []
+    if row.expect is not None and n < len(row.expect) and row.expect[n] is not None:
+        out.append(f"expected {wording.with_unit(row.expect[n], cell.unit, cell.step)}")
+    if row.last is not None and n < len(row.last) and isinstance(row.last[n], Fraction):
+        out.append(f"was {wording.with_unit(row.last[n], cell.unit, cell.step)}")
+    # Of a list of answers none is called the right one: it would be the one that is typed.
+    if (sound := healthy(row, cell)) and cell.kind != "choice":
+        out.append(f"right: {sound}")
+    return [clean(each) for each in out]
 
 
 def _about(lines: Lines, room: int) -> Lines:
@@ -154,17 +202,11 @@ def _choices(question: Fields, cells: int) -> Lines:
     return [*out, (("  ", "ink"), *here)]
 
 
-def _echo(question: Fields, cells: int) -> Line:
-    """What was understood of the field in hand, beside what a sound engine reads and what the advice expected."""
+def _echo(question: Fields, cells: int, aims: bool = True) -> Line:
+    """What was understood of the field in hand, beside what it is measured against (`aims`)."""
     row, cell = question.row, question.cell
     text = question.texts[question.at].strip()
-    beside = []
-    if row.expect is not None and question.index < len(row.expect) and row.expect[question.index] is not None:
-        beside.append(f"expected {wording.number(row.expect[question.index], cell.unit, cell.step)}")
-    sound = healthy(row, cell)
-    # Of a list of answers none is called the right one: it would be the one that is typed.
-    if sound and cell.kind != "choice":
-        beside.append(f"right: {sound}")
+    beside = _aims(question) if aims else []
     tail: Line = ((f"   {', '.join(beside)}" if beside else "", "soft"),)
     if not text:
         way = "A digit, then Enter." if cell.kind == "choice" else "Type it, then Enter."
@@ -219,7 +261,7 @@ def _others(question: Fields, here: int, cells: int, room: int) -> Lines:
         said = "  ".join(shown(c, t) or "–" for c, t in zip(row.cells, question.typed(row), strict=True))
         unit = wording.unit_word(row.cells[0].unit)
         said = f"{clean(said)} {unit}"
-        done.append(cut_line((("  ✓ ", "good"), (f"{clean(row.ask)}: ", "soft"), (said, "ink")), cells))
+        done.append(cut_line((("  · ", "soft"), (f"{clean(row.ask)}: ", "soft"), (said, "ink")), cells))
     free = room - len(last)
     return [*(done[-free:] if free > 0 else []), *last]
 
@@ -265,18 +307,25 @@ def line(question: TextLine, cells: int, rows: int) -> Lines:
     return out
 
 
-def countdown(question: Countdown, cells: int, rows: int) -> Lines:
+def countdown(question: Countdown, cells: int, rows: int, large: bool = False) -> Lines:
     """The time that is left, as a figure and a bar, and why."""
     left, whole = question.left, max(question.seconds, 1)
     label = f"at most, until {question.until}" if question.until else question.title
     done = round((cells - 6) * (1 - left / whole))
     way = "It is so, go on" if question.until else "Cut it short" if question.cut else ""
     end: Line = ((" Enter ", "key"), (f"  {way}", "mark")) if way else (("  It is not to be cut short.", "soft"),)
+    bar: Line = (("  ", "ink"), ("━" * done, "mark"), ("·" * (cells - 6 - done), "rule"))
+    time = phrases.clock(left)
+    drawn = big.figures(time) if large and rows >= 5 else None
+    if drawn is None:
+        why = wrapped(question.why, cells - 2, "ink", head=("  ", "ink"))[: max(0, rows - 3)]
+        return [(("WAIT ", "strong"), (f" {time} ", "mark"), (f" {clean(label)}", "strong")), bar, *why, end]
+    room = cells - len(drawn[0]) - 6
+    words = [*wrapped(f"WAIT {label}", room, "strong"), *wrapped(question.why, room, "ink")][:3]
     out: Lines = [
-        ((" WAIT ", "key"), (f" {phrases.clock(left)} ", "mark"), (f" {clean(label)}", "strong")),
-        (("  ", "ink"), ("━" * done, "mark"), ("·" * (cells - 6 - done), "rule")),
+        (("  ", "ink"), (drawn[n], "mark"), ("   ", "ink"), *(words[n] if n < len(words) else ())) for n in range(3)
     ]
-    return [*out, *wrapped(question.why, cells - 2, "ink", head=("  ", "ink"))[: max(0, rows - 3)], end]
+    return [*out, bar, end]
 
 
 def press(question: Press, cells: int, rows: int) -> Lines:

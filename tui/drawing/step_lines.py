@@ -20,14 +20,16 @@ _WORST_FIRST = {"stop": 0, "change part": 1, "adjust": 2, "note": 3}
 
 
 def head(view: View, cells: int) -> Lines:
-    """Two lines: where in which procedure and how things must stand; the step's title and its visit."""
-    right = _state(view, cells - 26)
-    where = view.procedure if view.file in (view.procedure, "") else f"{view.file} · {view.procedure}"
-    first = _ends(((clean(phrases.plain(where)), "soft"),), right, cells)
-    visit = f"round {view.visit} of {view.limit}" if view.limit else (f"round {view.visit}" if view.visit > 1 else "")
+    """What the step is called, its round, and how things must stand."""
+    round_ = f"  round {view.visit}" if view.visit > 1 or view.limit else ""
     place = f"{wording.place(view.here, view.terms)}: " if view.here is not None else ""
-    title: Line = ((clean(place + view.title), "title"),)
-    return [first, _ends(title, ((visit, "soft"),), cells)]
+    title = clean(place + view.title)
+    state = _state(view, 999)
+    if width(state) + len(title) + len(round_) + 2 <= cells:
+        return [_ends(((title, "title"), (round_, "soft")), state, cells)]
+    # Neither a title nor how things must stand is ever cut: that goes below it.
+    said = "".join(text for text, _ in state)
+    return [*wrapped(title + round_, cells, "title"), *wrapped(said, cells, "ink")]
 
 
 def _state(view: View, cells: int) -> Line:
@@ -52,22 +54,22 @@ def _ends(left: Line, right: Line, cells: int) -> Line:
     return (*fill(left, max(0, room - 1)), *(((" ", "ink"),) if room > 0 else ()), *right)
 
 
-def instruction(view: View, cells: int) -> Lines:
-    """What is new in how things must stand, and what to do."""
+def instruction(view: View, cells: int, done: bool = False) -> Lines:
+    """What is new in how things must stand, and what to do; quieter once its moves are `done`."""
     changed = [
         f"{label} {value.upper()}" for key, label, value in phrases.state_words(view.state) if key in view.changes
     ]
     out: Lines = []
     if changed and not view.end:
-        out += wrapped(", ".join(changed), cells, "amber", head=("Now: ", "amber"))
-    return out + wrapped(view.do, cells, "strong")
+        out += wrapped(", ".join(changed), cells, "mark", head=("Now: ", "mark"))
+    return out + wrapped(view.do, cells, "ink" if done else "strong")
 
 
 def minding(view: View, cells: int) -> Lines:
     """What to mind: the step's own caution, what will be heard, the note, and why the run came here."""
     out: Lines = []
     if view.caution:
-        out += wrapped(view.caution, cells, "amber", head=("CAUTION ", "amber"))
+        out += wrapped(view.caution, cells, "strong", head=("Caution: ", "amber"))
     out += wrapped(view.hear, cells, "ink", head=("Hear: ", "soft"))
     out += wrapped(view.note, cells, "ink", head=("Note: ", "soft"))
     for reason in view.because:
@@ -80,33 +82,26 @@ def word_mark(caution: CautionView) -> tuple[str, str]:
     return f" {caution.word.upper()} ", SIGNAL_ROLE.get(caution.word, "amber")
 
 
-def signal(caution: CautionView, cells: int, one_line: bool = False) -> Lines:
-    """A caution with its signal word in front; on one line where it only stands."""
-    mark = word_mark(caution)
-    text = clean(caution.text)
-    if one_line:
-        return [cut_line((mark, (" ", "ink"), (text, "ink")), cells)]
-    return wrapped(f"{text}", cells, "strong", head=mark, indent=2) if cells > 20 else [cut_line((mark,), cells)]
+def signal(caution: CautionView, cells: int, new: bool = True) -> Lines:
+    """A caution in full with its signal word in front, on its ground only where it is new."""
+    mark = word_mark(caution) if new else (f"{caution.word.capitalize()}: ", "soft")
+    return wrapped(caution.text, cells, "strong" if new else "soft", head=mark, indent=2)
 
 
-def cautions(view: View, cells: int) -> Lines:
-    """The cautions of the step in full; dangers that are to be understood are asked in the answering place."""
-    return [line for caution in view.cautions if not caution.understand for line in signal(caution, cells)]
+def cautions(view: View, cells: int, seen: Collection[str] = ()) -> Lines:
+    """The cautions of the step in full; dangers that are to be understood are asked in the answering place. Those that
+    stood on an earlier step already (`seen`) are quiet."""
+    these = [c for c in view.cautions if not c.understand]
+    return [line for c in these for line in signal(c, cells, c.name not in seen)]
 
 
-def standing(view: View, cells: int, understood: Collection[str] = (), rows: int = 99) -> Lines:
-    """A line for each danger that was understood and stands; what has no room is named by its word alone."""
-    these = [c for c in view.cautions if c.understand and c.name in understood]
-    names = {c.name for c in these}
-    these += [c for c in view.standing if c.name not in names]
-    out: Lines = []
-    for n, caution in enumerate(these):
-        if n + 1 >= rows and len(these) > n + 1:
-            rest = [piece for c in these[n:] for piece in (word_mark(c), (f" {phrases.plain(c.name)}  ", "ink"))]
-            out.append(cut_line(tuple(rest), cells))
-            break
-        out += signal(caution, cells, one_line=True)
-    return out[:rows]
+def standing(view: View, cells: int, understood: Collection[str] = ()) -> Lines:
+    """One quiet line that names the dangers which were understood and stand; their words are on the record page."""
+    names = [c.name for c in (*(c for c in view.cautions if c.understand and c.name in understood), *view.standing)]
+    if not names:
+        return []
+    said = " · ".join(phrases.plain(n) for n in dict.fromkeys(names))
+    return wrapped(f"Understood, and still there: {said} (F10 says it again)", cells, "soft")
 
 
 def ranked(findings: Iterable[Finding]) -> list[Finding]:
@@ -129,26 +124,37 @@ def findings(view: View, cells: int, rows: int, full: bool = False) -> Lines:
         return [(("No findings stand.", "soft"),)] if full else []
     out: Lines = []
     for n, finding in enumerate(these):
-        where = wording.places(finding.where, view.terms, each=finding.each) if finding.where else ""
+        where = _where(finding, view)
         lines = finding_lines(finding, where, cells, full)
-        if not full:
-            lines = lines[:1]
         left = len(these) - n - 1
-        if len(out) + len(lines) + (1 if left else 0) > rows and n:
-            out.append(((f"and {wording.count(len(these) - n, 'more finding')}: F10", "amber"),))
-            return out
-        if len(out) + len(lines) >= rows and left:
-            out.append((*cut_line(lines[0], cells - 12), (f"  +{left}: F10", "amber")))
-            return out
+        if n and len(out) + len(lines) + (1 if left else 0) > rows:
+            more = wording.count(len(these) - n, "more finding")
+            out.append(cut_line(((f"and {more}: F10", "soft"),), cells))
+            return out if full else out[:rows]
         out += lines
-    return out
+    return out if full else out[:rows]
+
+
+def worst_rows(view: View, cells: int) -> int:
+    """How many rows the worst finding takes whole, with the line that counts the others."""
+    these = ranked(view.findings)
+    if not these:
+        return 0
+    return len(finding_lines(these[0], _where(these[0], view), cells, False)) + (len(these) > 1)
+
+
+def _where(finding: Finding, view: View) -> str:
+    return wording.places(finding.where, view.terms, each=finding.each) if finding.where else ""
 
 
 def finding_lines(finding: Finding, where: str, cells: int, full: bool) -> Lines:
     """One finding: on one line, or in full with what to do and how sure it is. `where`: its places in words."""
     head_ = finding_head(finding, where)
     if not full:
-        return [cut_line((*head_, (clean(finding.say), "ink")), cells)]
+        first = "".join(text for text, _ in head_)
+        lines = wrapped(finding.say, cells, "ink", head=(first, "ink"), indent=2)
+        whole = [(*head_, *lines[0][1:]), *lines[1:]] if lines else [head_]
+        return [cut_line(line, cells) for line in whole]
     out: Lines = [cut_line(head_, cells)]
     out += wrapped(finding.say, cells - 2, "ink", head=("  ", "ink"))
     out += wrapped(finding.do, cells - 2, "ink", head=("  Do: ", "soft"))

@@ -16,6 +16,9 @@ from engine.quantity.units import UNITS, from_base, to_base
 from engine.session.view import ScrewRow, View
 from tui.drawing import phrases
 
+#: In is clockwise on every right-hand screw, seen on its head.
+HANDS = {"IN": "clockwise", "OUT": "anticlockwise"}
+
 
 @dataclass(frozen=True, slots=True)
 class Turn:
@@ -32,11 +35,23 @@ class Turn:
     effect: str
     then: str
     gauge: str = ""
+    #: The figure is where to turn it to, not how far.
+    to: bool = False
+
+    @property
+    def hand(self) -> str:
+        """The way that the hand turns it, seen on the screw's head."""
+        return HANDS.get(self.direction, "")
 
     @property
     def rest(self) -> str:
         """What is said after which screw, how far and which way."""
-        return ", ".join(bit for bit in (self.gauge, self.effect, self.then) if bit)
+        return ", ".join(bit for bit in (self.hand, self.gauge, self.effect, self.then) if bit)
+
+    @property
+    def large(self) -> str:
+        """What is drawn large: `OUT 1/8`, `IN TO 4.9`, `IN`."""
+        return " ".join(bit for bit in (self.direction, "TO" if self.to and self.figure else "", self.figure) if bit)
 
 
 def screw_row(view: View, name: str) -> ScrewRow | None:
@@ -76,6 +91,7 @@ def turn(view: View, move: Move) -> Turn:
     unit = row.unit if row else "turn"
     seated = row is None or row.zero in ("seated", "seat", "")
     then = gauge = figure = ""
+    to = move.aim is not None or move.turns is None
     if move.position is not None:
         then = f"then at {stands(in_unit(move.position, unit), row)}"
     if move.aim is not None:
@@ -98,7 +114,8 @@ def turn(view: View, move: Move) -> Turn:
         figure = wording.fraction(amount)
         far = short = f"{figure} {unit if abs(amount) <= 1 else unit + 's'}"
     where = wording.place(move.place, view.terms, row.each if row else None)
-    return Turn(where, phrases.plain(move.screw), move.direction.upper(), far, short, figure, move.effect, then, gauge)
+    name, way = phrases.plain(move.screw), move.direction.upper()
+    return Turn(where, name, way, far, short, figure, move.effect, then, gauge, to)
 
 
 def turns(view: View) -> tuple[Turn, ...]:

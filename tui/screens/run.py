@@ -21,7 +21,7 @@ from tui.control import actions, stages
 from tui.control.desk import Sitting, Trouble
 from tui.control.entry import Fields
 from tui.control.questions import Countdown, Line, Pick, Press
-from tui.drawing import bank, card, step_lines
+from tui.drawing import bank, card, room, step_lines, where
 from tui.drawing.lines import Lines
 from tui.drawing.padview import Question
 from tui.screens.pages import record
@@ -45,10 +45,13 @@ class RunScreen(RunKeys):
         #: What the card shows: the step, or a page that was asked for.
         self.page = "step"
         self.now = now
+        #: Cautions that stood on a step before this one: they are still said in full, but quietly.
+        self.told: set[str] = set()
+        self._here: set[str] = set()
 
     def compose(self) -> ComposeResult:
+        yield Drawn(id="where")
         yield Drawn(id="head")
-        yield Drawn(id="standing")
         with Vertical(id="columns"):
             with Vertical(id="left"):
                 with Page(id="card-box"):
@@ -60,6 +63,7 @@ class RunScreen(RunKeys):
                 yield Drawn(id="trend")
                 yield Drawn(id="findings")
                 yield Drawn(id="trail")
+        yield Drawn(id="standing")
         yield KeyBar(id="keys")
 
     def on_mount(self) -> None:
@@ -99,6 +103,8 @@ class RunScreen(RunKeys):
 
     def enter(self, new: bool = True, cue: str = "") -> None:
         """Show the step in force from its start."""
+        self.told |= self._here
+        self._here = {c.name for c in self.sitting.view.cautions if not c.understand}
         self.sofar = stages.Sofar()
         self.kept = None
         self.over.clear()
@@ -116,8 +122,9 @@ class RunScreen(RunKeys):
         layout = self.sitting.layout
         with self.app.batch_update():
             self.pad.terms = dict(v.terms)
+            self._show("where", lambda cells, rows: where.line(v, self.sitting.whose, cells))
             self._show("head", lambda cells, rows: step_lines.head(v, cells))
-            self._show("standing", lambda cells, rows: step_lines.standing(v, cells, self.sofar.understood, rows))
+            self._show("standing", lambda cells, rows: step_lines.standing(v, cells, self.sofar.understood))
             self._show("card", self._card)
             self._show("bank", lambda cells, rows: bank.draw(bank.plan(v, layout, self.sitting.marks), cells, rows))
             self._show("spread", lambda cells, rows: step_lines.spread_line(v, cells))
@@ -125,11 +132,62 @@ class RunScreen(RunKeys):
             self._show("findings", lambda cells, rows: step_lines.findings(v, cells, rows))
             self._show("trail", lambda cells, rows: step_lines.trail(v, cells, rows))
             self.set_class(self.page == "record", "-record")
+        self.fit()
+
+    def fit(self) -> None:
+        """Share the rows of the screen: what is to be done and its answer first, the bank what is left."""
+        if self.going or not self.size.width:
+            return
+        v, width = self.sitting.view, self.size.width
+        beside = self.has_class("-wide")
+        cells = width - (82 if beside else 2)
+        if width < 20:
+            return
+        fixed = 1 + len(step_lines.head(v, width - 2)) + len(step_lines.standing(v, width - 2, self.sofar.understood))
+        total = self.size.height - fixed - self._bar_rows(width - 2)
+        card_ = (len(self._card(cells, 60, large=False)), len(self._card(cells, 60)))
+        whole = len(step_lines.findings(v, cells, 60))
+        worst = step_lines.worst_rows(v, cells)
+        spread = 0 if beside else len(step_lines.spread_line(v, cells))
+        tall = 0 if beside or self.page == "record" else bank.tallest(bank.plan(v, self.sitting.layout), cells)
+        seen = (0, 0) if beside or self.page == "record" else (worst, whole)
+        least = 4 if self.over else 99 if self.page == "step" else 6
+        rooms = room.share(total, card_, self.pad.needs(cells), tall + (spread if tall else 0), seen, least)
+        shown = rooms.bank > 2
+        self._rows("card-box", rooms.card)
+        self._rows("pad", rooms.pad)
+        if not beside:
+            self._rows("spread", spread if shown else 0)
+            self._rows("bank", rooms.bank - (spread if shown else 0))
+            self._rows("findings", rooms.findings)
+        else:
+            for id in ("spread", "bank", "findings"):
+                self.query_one(f"#{id}").styles.height = "auto"
+
+    def _rows(self, id: str, rows: int) -> None:
+        self.query_one(f"#{id}").styles.height = rows
+
+    def _bar_rows(self, cells: int) -> int:
+        return len(actions.bar(actions.shown(self.NAME, self.allowed), cells, 2, self.labels()))
+
+    def on_pad_grown(self) -> None:
+        """The answering place may want another height."""
+        self.fit()
+
+    def on_resize(self) -> None:
+        """The window has another size."""
+        self.call_after_refresh(self.fit)
+
+    def on_pad_began(self) -> None:
+        """A reading was typed where a screw was to be turned first: it is turned."""
+        self.sofar.begun = True
+        self.paint()
+        self.offer()
 
     def _show(self, id: str, draw: Callable[[int, int], Lines]) -> None:
         self.query_one(f"#{id}", Drawn).show(draw)
 
-    def _card(self, cells: int, rows: int) -> Lines:
+    def _card(self, cells: int, rows: int, large: bool = True) -> Lines:
         v = self.sitting.view
         if self.page == "how":
             return step_lines.how(v, cells)
@@ -138,10 +196,15 @@ class RunScreen(RunKeys):
         if self.page == "record":
             return record(v, cells)
         moved, fitted = self.sofar.moved, self.sofar.fitted
-        if moved is None and fitted is None:
-            return card.step(v, cells, rows)
+        stage = card.Stage(
+            made=stages.made(v, self.sofar),
+            danger=bool(stages.dangers(v, self.sofar.understood)),
+            otherwise=moved is not None or fitted is not None,
+            seen=frozenset(self.told),
+            large=large,
+        )
         really = replace(v, moves=v.moves if moved is None else moved, fit=v.fit if fitted is None else fitted)
-        return card.step(really, cells, rows, otherwise=True)
+        return card.step(really, cells, rows, stage)
 
     # ---- answering
 
@@ -175,6 +238,11 @@ class RunScreen(RunKeys):
         elif v.wait is not None and not self.sofar.waited:
             self.sofar.begun = True
             self.sofar.waited = not isinstance(question, Press)
+            self.paint()
+            self.ask()
+        elif isinstance(question, Press) and question.opens is not None:
+            self.sofar.begun = True
+            self.paint()
             self.ask()
         elif isinstance(question, Fields):
             self.give(readings=value, lacking=dict(question.reasons) or None)

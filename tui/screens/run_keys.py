@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from tui.control import stages
-from tui.control.questions import Line, Option, Pick
+from tui.control.questions import Line, Option, Pick, Press
 from tui.screens.base import AnsweringScreen
 
 if TYPE_CHECKING:
@@ -67,6 +67,10 @@ class RunKeys(AnsweringScreen[str]):
     def take(self) -> bool:
         """Fill the fields from the virtual engine; False where nothing is asked now."""
         fields = self.sofar.fields
+        if isinstance(self.pad.question, Press) and self.pad.question.opens is fields is not None:
+            self.sofar.begun = True
+            self.paint()
+            self.ask()
         if fields is None or self.pad.question is not fields:
             return False
         if self.sitting.ahead() is not None:

@@ -30,6 +30,8 @@ _DIM = {
     "danger-ink": "#ffffff",
     "warning": "#ffb02e",
     "warning-ink": "#140c00",
+    "rehearsal": "#d9c2ff",
+    "rehearsal-ink": "#1a0b33",
 }
 _GLARE = {
     "paper": "#fffef8",
@@ -47,6 +49,8 @@ _GLARE = {
     "danger-ink": "#ffffff",
     "warning": "#ffb02e",
     "warning-ink": "#140c00",
+    "rehearsal": "#4b1d86",
+    "rehearsal-ink": "#ffffff",
 }
 
 
@@ -74,6 +78,8 @@ ROLES: dict[str, Look] = {
     "field": Look("ink", underline=True),
     "field-on": Look("field-ink", "field", bold=True),
     "key": Look("paper", "ink", bold=True),
+    "place": Look("ink", bold=True),
+    "rehearsal": Look("rehearsal-ink", "rehearsal", bold=True),
     "danger": Look("danger-ink", "danger", bold=True),
     "warning": Look("warning-ink", "warning", bold=True),
 }

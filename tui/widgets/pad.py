@@ -14,7 +14,7 @@ from typing import Any
 from textual import events
 from textual.message import Message
 
-from tui.control.entry import EntryRefused, Fields, Given, NeedReason, Row
+from tui.control.entry import EntryRefused, Fields, Given, NeedReason, Opened, Row
 from tui.control.keys import NO_NUMLOCK, Keys, pasted
 from tui.control.questions import Countdown, Press
 from tui.drawing import padview
@@ -49,6 +49,12 @@ class Pad(Drawn, can_focus=True):
 
         ids: str
 
+    class Began(Message):
+        """A figure was typed where something was to be done first: it is done."""
+
+    class Grown(Message):
+        """It may want more or fewer lines than before."""
+
     @dataclass
     class Typed(Message):
         """Something was typed, nothing is answered yet."""
@@ -74,6 +80,19 @@ class Pad(Drawn, can_focus=True):
 
     def _paint(self, cells: int, rows: int) -> Lines:
         return padview.draw(self.question, cells, rows, self.terms, self.cue, self.refused)
+
+    def needs(self, cells: int) -> tuple[int, int]:
+        """How many lines it wants at a width: at least, and with large figures."""
+        small, large = (
+            len(padview.draw(self.question, cells, 40, self.terms, self.cue, self.refused, large=big))
+            for big in (False, True)
+        )
+        return small, max(small, large)
+
+    def redraw(self) -> None:
+        """Make the drawing again, and say that it may want another height."""
+        super().redraw()
+        self.post_message(self.Grown())
 
     def ask(self, question: Question, *, new: bool = False, cue: str = "") -> None:
         """Ask another question. `new`: it belongs to another step, which no key pressed earlier may answer."""
@@ -164,6 +183,11 @@ class Pad(Drawn, can_focus=True):
         if reply is None:
             return False
         self.cue = ""
+        if isinstance(reply, Opened):
+            # The same key press goes on in the fields; the screen is told that what comes before them is done.
+            self.question = reply.fields
+            self.post_message(self.Began())
+            reply = reply.reply
         if isinstance(reply, EntryRefused):
             self.say(reply.sentence)
         elif isinstance(reply, Given):

@@ -1,0 +1,131 @@
+"""What is to be done now is the largest thing on the screen, its answer stands right under it, what is done recedes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction as F
+from typing import Any
+
+import pytest
+from hands import press, settled
+
+from engine.evidence import Move, Place
+from engine.session.view import Advised
+from tui.drawing import big, room, where
+from tui.drawing.lines import text_of
+
+SIZES = [(80, 24), (100, 30), (160, 48)]
+
+
+def one_move(samples: Any) -> Any:
+    """A step of one trial turn, which is read afterwards."""
+    moves = (Move("mixture", Place(2, 1), "out", "richer", F(1, 8), F(9, 8)),)
+    return samples.view(moves=moves, read=(samples.SPEED,))
+
+
+def the_line(lines: list[str], text: str) -> int:
+    return next(n for n, line in enumerate(lines) if text in line)
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+async def test_a_move_is_large_and_says_how_the_hand_turns(samples: Any, at_run: Any, grid: Any, size: Any) -> None:
+    async with at_run(samples.FakeSitting(one_move(samples)), size) as (pilot, _):
+        lines = grid(pilot.app)
+        drawn = [*(big.tall("OUT 1/8", 200) or ()), *(big.tall("OUT 1/8", 40) or ()), *(big.figures("OUT 1/8") or ())]
+        assert sum(any(row.strip() and row.rstrip() in line for row in drawn) for line in lines) >= 3
+        text = " ".join(" ".join(lines).split())
+        for said in ("anticlockwise", "richer", "body 2, barrel 1", "1/8 turn", "then at 1 1/8 turns", "↺"):
+            assert said in text
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+async def test_after_turned_the_move_is_one_quiet_line_and_no_order(
+    samples: Any, at_run: Any, grid: Any, size: Any
+) -> None:
+    sitting = samples.FakeSitting(one_move(samples))
+    async with at_run(sitting, size) as (pilot, _):
+        await press(pilot, "enter")
+        assert sitting.given == []
+        lines = grid(pilot.app)
+        assert any(line.strip().startswith("TURNED body 2, barrel 1, mixture out 1/8 turn") for line in lines)
+        assert not any("anticlockwise" in line for line in lines)
+        await press(pilot, *"920", "enter")
+        assert sitting.given == [{"readings": {"speed": F(920)}, "lacking": None}]
+
+
+async def test_who_types_the_reading_has_turned_and_loses_no_figure(samples: Any, at_run: Any, grid: Any) -> None:
+    sitting = samples.FakeSitting(one_move(samples))
+    async with at_run(sitting) as (pilot, screen):
+        await press(pilot, *"920")
+        assert screen.sofar.begun
+        assert screen.sofar.fields.texts == ["920"]
+        assert any("TURNED" in line for line in grid(pilot.app))
+        await press(pilot, "enter")
+        assert sitting.given[-1]["readings"] == {"speed": F(920)}
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+async def test_the_answer_stands_right_under_the_instruction(samples: Any, at_run: Any, grid: Any, size: Any) -> None:
+    short = samples.view(moves=(), findings=(), because=(), hear="", note="", cautions=())
+    async with at_run(samples.FakeSitting(short), size) as (pilot, _):
+        lines = grid(pilot.app)
+        assert the_line(lines, "Airflow at each barrel") - the_line(lines, "Turn as shown with the gauge on") <= 2
+
+
+async def test_what_is_typed_is_large(samples: Any, at_run: Any, grid: Any) -> None:
+    async with at_run(samples.FakeSitting(samples.view(moves=())), (80, 24)) as (pilot, _):
+        await press(pilot, *"4.7")
+        lines = grid(pilot.app)
+        for row in big.figures("4.7") or ():
+            assert any(row.rstrip() in line for line in lines)
+        assert any("expected 4.9 kg/h" in line for line in lines)
+
+
+async def test_the_seconds_of_a_wait_are_large(samples: Any, at_run: Any, grid: Any) -> None:
+    async with at_run(samples.FakeSitting(samples.warm()), (80, 24), now=lambda: 0.0) as (pilot, _):
+        for row in big.figures("1:00") or ():
+            assert any(row.rstrip() in line for line in grid(pilot.app))
+
+
+def test_the_first_line_says_which_job_and_where_in_the_work(samples: Any) -> None:
+    v = samples.view(phase="mixture", advice=(Advised("n", "m", 1, {}, None, {"rounds_left": F(3)}),))
+    said = text_of(where.line(v, where.Whose("SAMPLE 1  A. Sample"), 140))[0]
+    assert "SAMPLE 1  A. Sample" in said and "air ▸MIXTURE jets" in said and "~3 rounds left" in said
+    narrow = text_of(where.line(v, where.Whose("SAMPLE 1  A. Sample"), 80))[0]
+    assert "SAMPLE 1  A. Sample" in narrow and "▸MIXTURE" in narrow and "~3 rounds left" in narrow
+
+
+def test_a_rehearsal_says_so_over_the_full_width(samples: Any) -> None:
+    line = where.line(samples.view(), where.Whose("SAMPLE 1", True), 80)[0]
+    assert sum(len(text) for text, _ in line) == 80
+    assert {role for _, role in line} == {"rehearsal"}
+    assert "REHEARSAL" in text_of([line])[0]
+
+
+async def test_a_caution_is_bright_when_it_is_new_and_quiet_after(samples: Any, at_run: Any) -> None:
+    sitting = samples.FakeSitting(samples.view(moves=(), read=()), samples.view(moves=(), read=(), step="next"))
+    async with at_run(sitting) as (pilot, screen):
+        assert any(role == "warning" for line in screen._card(78, 20) for _, role in line)
+        await press(pilot, "enter")
+        await settled(pilot)
+        card = screen._card(78, 20)
+        assert not any(role == "warning" for line in card for _, role in line)
+        assert "Sleeves and hair clear of belts and fan." in " ".join(text_of(card))
+
+
+async def test_no_safety_text_is_ever_cut(samples: Any, at_run: Any, grid: Any) -> None:
+    long = replace(samples.MOVING, text="Keep clear of it. " * 12 + "To the last word.")
+    sitting = samples.FakeSitting(samples.view(moves=(), cautions=(long,)))
+    async with at_run(sitting, (80, 24)) as (pilot, _):
+        assert "To the last word." in " ".join(" ".join(grid(pilot.app)).split())
+
+
+@pytest.mark.parametrize("total", range(4, 40))
+def test_rows_are_shared_without_one_too_many(total: int) -> None:
+    for card in ((3, 3), (6, 9), (30, 36)):
+        for pad in ((2, 2), (5, 8), (12, 12)):
+            got = room.share(total, card, pad, 5, (2, 6), least=99)
+            assert sum(got) <= total
+            assert min(got) >= 0 and got.pad >= min(2, total)
+            if card[0] + pad[0] + 2 <= total:
+                assert got.card >= card[0] and got.pad >= pad[0] and got.findings >= 2

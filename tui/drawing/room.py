@@ -1,0 +1,42 @@
+"""How many rows each part of the run screen gets; pure arithmetic, it knows no widget.
+
+What is to be done and the answer to it come first and are whole where that can be; the bank has what is left.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+
+class Rooms(NamedTuple):
+    """Rows of each part."""
+
+    card: int
+    pad: int
+    bank: int
+    findings: int
+
+
+def share(
+    total: int, card: tuple[int, int], pad: tuple[int, int], bank: int, findings: tuple[int, int], least: int = 3
+) -> Rooms:
+    """Share `total` rows. Each of `card` and `pad` is (rows that it needs, rows that it would like); `findings` is (the
+    worst one whole, all of them); `least` is what of the card must be seen where not even its needs have room."""
+    worst = min(findings[0], max(0, total - 6))
+    left = total - worst
+    answer = min(pad[0], max(2, left - min(card[0], least)))
+    told = min(card[0], max(0, left - answer))
+    left -= answer + told
+    more = min(left, max(0, pad[1] - answer))
+    if more + answer == pad[1]:
+        answer, left = answer + more, left - more
+    shown = min(bank, left)
+    # The move is larger than the bank is whole: the bank is the first to give way, as far as three rows.
+    wish = max(0, card[1] - told)
+    spare = left - (shown if wish <= left - shown else min(shown, 3))
+    if 0 < wish <= spare:
+        told, left = told + wish, left - wish
+    shown = min(bank, left)
+    shown = shown if shown >= 2 or shown == bank else 0
+    left -= shown
+    return Rooms(told, answer, shown, worst + min(left, max(0, findings[1] - worst)))

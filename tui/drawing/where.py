@@ -1,0 +1,65 @@
+"""Zone one, 'where am I': which job or that it is a rehearsal, which phase of the work, how much is left; pure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from engine.quantity import wording
+from engine.session.view import View
+from engine.vocabulary.phases import PHASES
+from tui.drawing.lines import Line, Lines, clean, cut, fill, width
+
+#: Outputs under which an adviser says how many rounds it still expects.
+_LEFT = ("rounds_left", "rounds_expected", "expected_rounds", "rounds")
+
+
+@dataclass(frozen=True, slots=True)
+class Whose:
+    """Whose work it is: `job` as the technician knows it (registration, customer); `rehearsal`: nobody's."""
+
+    job: str = ""
+    rehearsal: bool = False
+
+
+def line(view: View, whose: Whose, cells: int) -> Lines:
+    """One line: the job or REHEARSAL, the phases with the present one marked, about how much is left."""
+    role = "rehearsal" if whose.rehearsal else "place"
+    if whose.rehearsal:
+        who = "REHEARSAL, no car" if cells >= 70 else "REHEARSAL"
+    else:
+        who = clean(whose.job) or "a job without a name"
+    left = rounds_left(view)
+    strip = phases(view.phase, cells - len(left) - min(len(who), cells // 3) - 6)
+    end = "   ".join(bit for bit in (strip, left) if bit)
+    room = max(0, cells - len(end) - 2)
+    said: Line = ((f" {cut(who, max(0, room - 2))} ", role), (f" {end}" if end else "", role))
+    gap = cells - width(said)
+    if gap > 0:
+        said = (said[0], (" " * gap, role), said[1])
+    return [fill(said, cells, role)]
+
+
+def phases(now: str, cells: int) -> str:
+    """The phases as a strip, the present one in capitals behind a mark; by signs where the names have no room."""
+    if not now:
+        return ""
+    if now not in PHASES:
+        return cut(f"▸{clean(now).upper()}", cells)
+    names = list(PHASES)
+    here = names.index(now)
+    long = " ".join(f"▸{n.upper()}" if n == now else n.replace("-", "") for n in names)
+    if len(long) <= cells:
+        return long
+    short = f"{'▪' * here}▸{now.upper()} {'▫' * (len(names) - here - 1)}"
+    return cut(short, cells)
+
+
+def rounds_left(view: View) -> str:
+    """About how many rounds are left, where an adviser says so; nothing where nobody knows."""
+    for advised in view.advice:
+        for name in _LEFT:
+            value = advised.values.get(name)
+            if isinstance(value, int | Fraction) and not isinstance(value, bool) and value > 0:
+                return f"~{wording.count(int(value), 'round')} left"
+    return ""
