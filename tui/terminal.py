@@ -19,7 +19,7 @@ def forgive_input() -> None:
     with suppress(ImportError):  # of Unix
         from textual.drivers import linux_driver
 
-        linux_driver.getincrementaldecoder = _forgiving  # type: ignore[attr-defined]
+        linux_driver.getincrementaldecoder = _forgiving  # type: ignore[attr-defined, assignment]
 
 
 def _forgiving(name: str) -> Callable[[], codecs.IncrementalDecoder]:

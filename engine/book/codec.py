@@ -11,6 +11,7 @@ from typing import Any
 
 from engine.book.rows import Stored, Word
 from engine.book.seal import new_salt, salted
+from engine.book.trouble import BookTrouble
 from engine.evidence import Advice, Aim, Because, Finding, Move, Part, Place, Suggest
 from engine.quantity.values import OverRange
 from engine.run.events import Event
@@ -18,7 +19,7 @@ from engine.run.events import Event
 Json = dict[str, Any]
 
 
-class Unreadable(ValueError):
+class Unreadable(BookTrouble, ValueError):
     """A stored event that this program can't read; the message says which and why."""
 
 
@@ -288,6 +289,9 @@ _COMMON = frozenset({"kind", "at", "readings", "led"})
 def load(body: bytes) -> Json:
     """The JSON of a stored event."""
     try:
-        return json.loads(body)
+        found = json.loads(body)
     except ValueError:
-        raise Unreadable("a stored event is no JSON") from None
+        raise Unreadable("A stored event is no JSON. 'evendraw book verify' says what is safe.") from None
+    if not isinstance(found, dict):
+        raise Unreadable("A stored event is no object. 'evendraw book verify' says what is safe.")
+    return found

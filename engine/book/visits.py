@@ -100,7 +100,7 @@ class Visits(Store):
             row = db.execute("SELECT at, facts FROM job WHERE job = ?", (number,)).fetchone()
             if row is None:
                 raise BookTrouble(f"There is no job {number} in this book. 'evendraw jobs' lists them.")
-            link(db, number, *row, told, apart=apart)
+            link(db, number, row[0], row[1], told, apart=apart)
             _sweep(db)
             index(db, number)
             db.execute("INSERT INTO search(search) VALUES ('optimize')")
@@ -228,7 +228,10 @@ class Visits(Store):
                JOIN job AS later ON later.vehicle = mine.vehicle AND later.job > mine.job WHERE mine.job = recheck.job)
                ORDER BY due = '', due, job"""
         )
-        return [Recheck(*row, None if s == summed("recheck", *row) else DAMAGED) for *row, s in rows]
+        return [
+            Recheck(n, due, odometer, why, None if s == summed("recheck", n, due, odometer, why) else DAMAGED)
+            for n, due, odometer, why, s in rows
+        ]
 
     # ---- finding
 

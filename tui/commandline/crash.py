@@ -10,7 +10,7 @@ import os
 import platform
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
@@ -103,9 +103,9 @@ def _short(file: str) -> str:
     return parts[-1]
 
 
-def _try(find: object) -> Path | None:
+def _try(find: Callable[[], Path]) -> Path | None:
     try:
-        return find()  # type: ignore[operator]
+        return find()
     except (OSError, RuntimeError):
         return None
 

@@ -94,6 +94,8 @@ def standing(run: RunRow) -> str:
         return f"put right and gone on with as run {run.next}"
     outcome = run.last.get("outcome")
     if outcome is not None:
-        return {"ok": "done", "failed": "ended without success", "stopped": "stopped"}.get(outcome, outcome)
+        return {"ok": "done", "failed": "ended without success", "stopped": "stopped"}.get(outcome, str(outcome))
+    if run.last.get("kind") == "waiting":
+        return "waits for parts"
     step = str(run.last.get("led", "")).split("#")[0].rsplit(".", 1)[-1].replace("_", " ")
     return f"open at '{step}', {run.answers} answer{'' if run.answers == 1 else 's'}"
