@@ -209,6 +209,7 @@ def _trials(p: argparse.ArgumentParser) -> None:
         default="varied",
         help="engines that differ in what nobody knows of them (the usual), or alike in it",
     )
+    p.add_argument("--job", metavar="FILE", help="every engine is one of this job file (else drawn to fit)")
     p.add_argument("--tachometer", type=float, metavar="RPM", help="the step of every tachometer (else as drawn)")
     p.add_argument("--no-references", action="store_true", help="leave the technicians of reference out, for speed")
     p.add_argument("--json", action="store_true", help="as JSON")

@@ -404,13 +404,15 @@ def _trials(a: argparse.Namespace) -> int:
     program = _program(a.procedure, found)
     layout = program.files[program.main].layout
     families = [f for f in layout.families if f != "any"]
-    family = families[0] if families else trials.SIDEDRAUGHT
+    job = _job(a.job, found) if a.job else None
+    family = job.bank.family if job else families[0] if families else trials.SIDEDRAUGHT
     plan = trials.TrialPlan(
         a.procedure,
         found.search,
         advisers.shipped,
         family=family,
         counts=(layout.carbs, layout.barrels_per_carb),
+        job=None if job is None else job.model_dump_json(),
         meter=a.meter,
         references=not a.no_references,
         fleet=a.fleet,

@@ -57,7 +57,7 @@ class Craft:
         self.feeding = [b for b in range(engine.barrels) if engine.body.feeds[b]]
         columns = engine.job.instruments.vacuum_gauges and not engine.job.instruments.airflow_gauge
         self.gauge = "depression" if columns else "airflow"
-        self.balances = len(self.feeding) > 1 and not engine.body.build.shared
+        self.balances = len(self.feeding) > 1 and not (columns and engine.body.build.shared)
         self.sidedraught = bank.family == "twin-choke sidedraught"
         self.richer = -1.0 if engine.body.screw == "air screw" else 1.0
 
@@ -256,11 +256,11 @@ class Craft:
         return reach * self.how.eighth * (1.0 if near > 1.0 else 0.5 if near > 0.5 else 0.25)
 
     def bypass(self, row: list[float]) -> None:
-        """In each body the lower barrel up to its neighbour by quarter turns, its pipe read after each."""
-        e = self.engine
+        """In each body the lowest barrel up to the highest by quarter turns, its pipe read after each."""
+        e, per = self.engine, self.engine.per_carb
         for _ in range(24):
-            pairs = [sorted((2 * c, 2 * c + 1), key=lambda b: row[b]) for c in range(e.carbs)]
-            low, high = max(pairs, key=lambda p: row[p[1]] - row[p[0]])
+            bodies = [sorted(range(c * per, (c + 1) * per), key=lambda b: row[b]) for c in range(e.carbs)]
+            low, *_, high = max(bodies, key=lambda body: row[body[-1]] - row[body[0]])
             if row[high] - row[low] <= self.how.even:
                 break
             step = self.how.quarter * (1.0 if row[high] - row[low] > 0.6 else 0.5)

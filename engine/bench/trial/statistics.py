@@ -9,7 +9,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from engine.bench.technicians.hands import Work
-from engine.bench.terms import WANTED, Wanted
+from engine.bench.terms import Wanted, wanted
 from engine.bench.trial.judging import State
 from engine.bench.trial.trials import Outcome
 
@@ -94,6 +94,7 @@ class Known:
     ok_not_in_tolerance: Share
     mute: Share
     dead_found: Share
+    faults_named: Share
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,7 +194,7 @@ def summary(procedure: str, family: str, meter: str | None, outcomes: Sequence[O
         known=known,
         faults_named={k: _pairs(o.named.get(k, (0, 0)) for o in outcomes) for k in kinds},
         problems=tuple(f"engine {o.seed}: {o.problem}" for o in outcomes if o.problem),
-        criteria=_criteria(WANTED["meter" if meter else "gauge only"], workers, known),
+        criteria=_criteria(wanted(family, meter), workers, known),
     )
 
 
@@ -217,18 +218,19 @@ def _known(outcomes: Sequence[Outcome], jets: Counter[tuple[str, str]], fates: C
         ok_not_in_tolerance=Share(sum(not o.state.in_tolerance for o in ok), len(ok)),
         mute=_pairs(o.mute for o in outcomes),
         dead_found=_pairs(o.named[k] for o in outcomes for k in dead if k in o.named),
+        faults_named=_pairs(pair for o in outcomes for pair in o.named.values()),
     )
 
 
-def _criteria(wanted: Wanted, workers: Mapping[str, Worker], known: Known) -> tuple[Criterion, ...]:
+def _criteria(want: Wanted, workers: Mapping[str, Worker], known: Known) -> tuple[Criterion, ...]:
     routine, patient = workers["routine"], workers.get("patient")
 
-    def share(name: str, got: Share, want: float, at_most: bool = False) -> Criterion:
-        return Criterion(name, got.value, want, at_most, got.of)
+    def share(name: str, got: Share, due: float, at_most: bool = False) -> Criterion:
+        return Criterion(name, got.value, due, at_most, got.of)
 
-    def claimed(name: str, got: Share, want: float) -> Criterion:
-        slack = 2.0 * math.sqrt(want * (1.0 - want) / got.of) if got.of else 0.0
-        return share(name, got, want - slack)
+    def claimed(name: str, got: Share, due: float) -> Criterion:
+        slack = 2.0 * math.sqrt(due * (1.0 - due) / got.of) if got.of else 0.0
+        return share(name, got, due - slack)
 
     def ratio(kind: str) -> float | None:
         if patient is None or not patient.work[kind].median:
@@ -238,26 +240,29 @@ def _criteria(wanted: Wanted, workers: Mapping[str, Worker], known: Known) -> tu
     plain = [workers[n].near_best.value for n in ("mid band", "sweeper") if n in workers]
     known_plain = [v for v in plain if v is not None]
     above = routine.near_best.value - max(known_plain) if known_plain and routine.near_best.value is not None else None
-    return (
-        share("in tolerance, of mendable engines", routine.in_tolerance, wanted.in_tolerance),
-        share("every cylinder near its best (0.82 to 1.00)", routine.near_best, wanted.near_best),
-        share("every cylinder where it belongs (0.86 to 0.96)", routine.belongs, wanted.belongs),
-        share("within 2 % of its own best torque, on the lean side", routine.lean_best, wanted.lean_best),
-        Criterion("near best, above the better plain technician", above, wanted.above_plain, False, unit="points"),
-        claimed("claimed 95 to 100: true", known.claimed_high, wanted.claimed[0]),
-        claimed("claimed 80 to 95: true", known.claimed_good, wanted.claimed[1]),
-        share("barrels claimed at 80 or more", known.confident, wanted.confident),
-        Criterion("moves against the patient technician", ratio("moves"), wanted.moves, True),
-        Criterion("moves, 90th percentile", routine.work["moves"].p90, wanted.moves_p90, True, unit="count"),
-        Criterion("measuring rounds against the patient technician", ratio("rounds"), wanted.rounds, True),
-        share("wrong jets taken out or told", known.jets_told, wanted.jets_told),
-        share("barrels with a verdict on the jet", known.jets_judged, wanted.jets_judged),
-        share("sound jets with a standing jet finding", known.accused, wanted.accused, True),
-        share("engines with a jet changed needlessly", known.needless, wanted.needless, True),
-        share("mendable engines that end ok", known.ends_ok, wanted.ends_ok),
-        share("ok but a cylinder outside near-best", known.ok_outside, wanted.ok_outside, True),
-        share("unmendable: the true fault and place named", known.unmendable_named, wanted.unmendable_named),
-        share("ends ok and is not in tolerance", known.ok_not_in_tolerance, wanted.ok_not_in_tolerance, True),
-        share("a sound barrel said not to answer", known.mute, wanted.mute, True),
-        share("dead mixture screws found", known.dead_found, wanted.dead_found),
-    )
+    rows = [
+        share("in tolerance, of mendable engines", routine.in_tolerance, want.in_tolerance),
+        share("every cylinder near its best (0.82 to 1.00)", routine.near_best, want.near_best),
+        share("every cylinder where it belongs (0.86 to 0.96)", routine.belongs, want.belongs),
+        share("within 2 % of its own best torque, on the lean side", routine.lean_best, want.lean_best),
+        Criterion("near best, above the better plain technician", above, want.above_plain, False, unit="points"),
+        claimed("claimed 95 to 100: true", known.claimed_high, want.claimed[0]),
+        claimed("claimed 80 to 95: true", known.claimed_good, want.claimed[1]),
+        share("barrels claimed at 80 or more", known.confident, want.confident),
+        Criterion("moves against the patient technician", ratio("moves"), want.moves, True),
+        Criterion("moves, 90th percentile", routine.work["moves"].p90, want.moves_p90, True, unit="count"),
+        Criterion("measuring rounds against the patient technician", ratio("rounds"), want.rounds, True),
+        share("wrong jets taken out or told", known.jets_told, want.jets_told),
+        share("barrels with a verdict on the jet", known.jets_judged, want.jets_judged),
+        share("sound jets with a standing jet finding", known.accused, want.accused, True),
+        share("engines with a jet changed needlessly", known.needless, want.needless, True),
+        share("mendable engines that end ok", known.ends_ok, want.ends_ok),
+        share("ok but a cylinder outside near-best", known.ok_outside, want.ok_outside, True),
+        share("unmendable: the true fault and place named", known.unmendable_named, want.unmendable_named),
+        share("ends ok and is not in tolerance", known.ok_not_in_tolerance, want.ok_not_in_tolerance, True),
+        share("a sound barrel said not to answer", known.mute, want.mute, True),
+        share("dead mixture screws found", known.dead_found, want.dead_found),
+    ]
+    if want.faults is not None:
+        rows.append(share("other faults named, or found and mended", known.faults_named, want.faults))
+    return tuple(rows)

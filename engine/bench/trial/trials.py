@@ -49,6 +49,7 @@ class TrialPlan:
     advisers: Callable[[], Mapping[str, Any]]
     family: str = SIDEDRAUGHT
     counts: Counts | None = None  # of bodies and barrels that the procedure is for
+    job: str | None = None  # as JSON: every engine is one of this job; None: drawn
     meter: str | None = None  # None, "lambda" or "co", a cylinder at a time
     references: bool = True
     fleet: str = "varied"
@@ -195,8 +196,13 @@ def try_one(program: Program, advisers: Mapping[str, Any], plan: TrialPlan, seed
 
 
 def specimen_of(plan: TrialPlan, seed: int) -> Specimen:
-    """Engine number `seed` of the plan's family, with its meters."""
-    return random_engine(seed, random_job(seed, plan.family, plan.counts, **plan.instruments), plan.fleet)
+    """Engine number `seed` of the plan's job, or of its family and counts, with its meters."""
+    if plan.job is None:
+        return random_engine(seed, random_job(seed, plan.family, plan.counts, **plan.instruments), plan.fleet)
+    known = Job.model_validate_json(plan.job)
+    tools = known.instruments.model_dump(mode="json") | plan.instruments
+    job = Job.model_validate(known.model_dump(mode="json") | {"instruments": tools})
+    return random_engine(seed, job, plan.fleet)
 
 
 class Unsound(ValueError):

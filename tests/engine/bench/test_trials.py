@@ -118,3 +118,27 @@ def test_a_criterion_of_nothing_is_neither_met_nor_missed():
 def test_a_procedure_that_does_not_load_is_refused_with_its_problems():
     with pytest.raises(Unsound, match="nowhere"):
         loaded(TrialPlan("nowhere", (HERE,), no_advisers))
+
+
+def test_every_engine_can_be_one_of_a_job_of_the_shop():
+    from dataclasses import replace
+
+    from engine.bench.trial.fleet import random_job
+    from engine.bench.trial.trials import specimen_of
+
+    known = random_job(77, tachometer_step=5)
+    plan = replace(ALONE, job=known.model_dump_json(), fleet="varied", meter="lambda")
+    engines = [specimen_of(plan, seed) for seed in (1, 2)]
+    assert {(s.job.engine, s.job.bank.carbs) for s in engines} == {(known.engine, known.bank.carbs)}
+    assert all(s.job.instruments.lambda_meter and s.engine().nature.tachometer == 5.0 for s in engines)
+    assert engines[0].engine().nature != engines[1].engine().nature
+
+
+def test_other_families_are_held_to_their_own_rows(outcomes):
+    found = summary("motorcycle-bank", "motorcycle bank", None, outcomes)
+    rows = {c.name: c.wanted for c in found.criteria}
+    assert rows["every cylinder near its best (0.82 to 1.00)"] == 0.90
+    assert rows["other faults named, or found and mended"] == 0.80
+    assert "other faults named, or found and mended" not in {
+        c.name for c in summary("x", "twin-choke sidedraught", None, outcomes).criteria
+    }
