@@ -4,7 +4,15 @@ import importlib.util
 import sys
 from pathlib import Path
 
-for _name in ("check_kit", "walk_kit", "random_programs", "mutant_text", "mutant_operators", "mutant_fates"):
+for _name in (
+    "check_kit",
+    "walk_kit",
+    "random_programs",
+    "mutant_text",
+    "mutant_operators",
+    "mutant_work",
+    "mutant_fates",
+):
     if _name not in sys.modules:
         _spec = importlib.util.spec_from_file_location(_name, Path(__file__).with_name(f"{_name}.py"))
         _module = importlib.util.module_from_spec(_spec)

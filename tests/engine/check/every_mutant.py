@@ -16,6 +16,7 @@ sys.path[:0] = [str(ROOT), str(Path(__file__).parent)]
 
 import mutant_fates  # noqa: E402
 import mutant_operators  # noqa: E402
+import mutant_work  # noqa: E402
 
 from engine.carburation.registry import shipped  # noqa: E402
 
@@ -25,7 +26,7 @@ def main(names: list[str]) -> int:
     texts = shelf.texts
     count: Counter[tuple[str, str]] = Counter()
     for name in names or texts:
-        for mutant in mutant_operators.mutants(name, texts[name]):
+        for mutant in mutant_operators.mutants(name, texts[name], (*mutant_operators.OPERATORS, *mutant_work.WORK)):
             fate = mutant_fates.fate(shelf, mutant)
             count[mutant.operator, fate] += 1
             if fate == "missed":

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from mutant_text import QUOTES, Text, guards_in, quoted
@@ -42,6 +42,8 @@ WAYS = frozenset(
 LOOPS = frozenset({"endless-loop", "endless-symptom", "limit-in-loop", "no-way-to-end", "silent-loop"})
 
 Right = Callable[[Problem], bool]
+Made = Iterator[tuple[str, int, str | None, Right, bool, str]]
+Operator = Callable[[Text, Map], Made]
 
 
 @dataclass(frozen=True)
@@ -72,17 +74,14 @@ def either(*rights: Right) -> Right:
     return lambda p: any(r(p) for r in rights)
 
 
-def mutants(file: str, text: str) -> Iterator[Mutant]:
+def mutants(file: str, text: str, operators: Sequence[Operator] | None = None) -> Iterator[Mutant]:
     """Every operator at every site of a file."""
     t = Text(file, text)
     steps: Map = t.tree["steps"]
-    for make in OPERATORS:
+    for make in operators or OPERATORS:
         for op, line, new, right, strict, note in make(t, steps):
             if new is not None and new != text:
                 yield Mutant(op, file, line, new, right, strict, note)
-
-
-Made = Iterator[tuple[str, int, str | None, Right, bool, str]]
 
 
 def targets(t: Text, steps: Map) -> Iterator[tuple[str, Scalar]]:

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from mutant_fates import Shelf, fate
 from mutant_operators import OPERATORS, mutants
+from mutant_work import WORK
 
 from engine.carburation.registry import shipped
 
@@ -30,7 +31,7 @@ def sample(shelf):
     """Mutants by operator, spread over all files by a fixed seed."""
     found = {}
     for name, text in shelf.texts.items():
-        for mutant in mutants(name, text):
+        for mutant in mutants(name, text, (*OPERATORS, *WORK)):
             found.setdefault(mutant.operator, []).append(mutant)
     return {op: random.Random(op).sample(made, min(EACH, len(made))) for op, made in found.items()}
 
@@ -41,7 +42,7 @@ def test_the_shipped_files_give_no_alarm(shelf):
 
 
 def test_every_operator_finds_sites(sample):
-    assert len(sample) == len(OPERATORS)
+    assert len(sample) == len(OPERATORS) + len(WORK)
     assert sample.keys() >= ALWAYS
 
 

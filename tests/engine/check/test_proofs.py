@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from engine.carburation.registry import shipped
+from engine.procedure.check.guards import inequalities, space
 from engine.procedure.report.checking import check_file
 from engine.procedure.report.pages import files_of
 
@@ -925,3 +926,36 @@ steps:
     assert told("known(co) and any(row >= 0)", "co < 5") == ["uncovered-reading"]
     never = told("known(co) and known(row)", "not known(co) or not known(row)", over="step: 0.1")
     assert never == ["never-true"]
+
+
+# ---- the checks' own work
+
+
+def test_five_hundred_branches_are_cut_by_few_comparisons(problems, monkeypatch):
+    """The work is counted, not the time: cells of a line stand in order, and nobody need look at each of them."""
+    compared = []
+    side = space.side
+    monkeypatch.setattr(space, "side", lambda cell, c: compared.append(1) or side(cell, c))
+    branches = "".join(f"      - {{when: x < {n + 1} mm and y < {500 - n} mm, go: done}}\n" for n in range(500))
+    example = (
+        "readings:\n  x: {ask: X, unit: mm, range: [0, 1000]}\n  y: {ask: Y, unit: mm, range: [0, 1000]}\n"
+        f"steps:\n  gate:\n    do: Look.\n    read: [x, y]\n    branch:\n{branches}      - {{otherwise: done}}\n"
+    )
+    assert problems(example) == []
+    assert len(compared) < 50_000
+
+
+def test_guards_of_many_terms_take_a_bounded_number_of_pairs(problems, monkeypatch):
+    pairs = []
+    cost = inequalities._cost
+    monkeypatch.setattr(inequalities, "_cost", lambda rows, i: pairs.append(len(rows)) or cost(rows, i))
+    names = [f"r{n}" for n in range(8)]
+    readings = "".join(f"  {n}: {{ask: X, unit: mm, range: [0, 10]}}\n" for n in names)
+    sums = [" + ".join(f"{(i * 7 + j * 3) % 5 + 1} * {n}" for j, n in enumerate(names)) for i in range(15)]
+    branches = "".join(f'      - {{when: "{s} > {i + 3} mm", go: done}}\n' for i, s in enumerate(sums))
+    example = (
+        f"readings:\n{readings}steps:\n  gate:\n    do: Look.\n    read: [{', '.join(names)}]\n"
+        f"    branch:\n{branches}      - {{otherwise: done}}\n"
+    )
+    problems(example)
+    assert sum(pairs) < 100_000

@@ -37,8 +37,20 @@ def problems(study: Study, found: Found, advisers: Registry) -> Iterator[Problem
                 )
         for advise in step.advise:
             adviser = advisers.get(advise.adviser)
-            if adviser is not None and adviser.makes and VERDICT in adviser.outputs:
-                yield from _never(study, found, step, advise)
+            if adviser is None or not adviser.makes:
+                continue
+            told = list(_never(study, found, step, advise)) if VERDICT in adviser.outputs else []
+            yield from told
+            if not told and not any(s.make == advise.name for s in study.procedure.steps.values()):
+                yield Problem(
+                    "advice-not-made",
+                    study.path,
+                    advise.span,
+                    f"`{advise.adviser}` says here what to turn or fit, and no step makes it.",
+                    "It judges what comes next by moves that nobody was told to make.",
+                    f"Lead to a step with `make: {advise.name}`, if it is asked for more than its verdict.",
+                    "warning",
+                )
 
 
 def _never(study: Study, found: Found, step: Step, advise: Advise) -> Iterator[Problem]:

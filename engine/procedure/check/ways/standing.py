@@ -11,7 +11,7 @@ from engine.procedure.check.ways.flow import ENTRY, GIVEN, Here, Summary, follow
 from engine.procedure.check.ways.paths import said, shortest
 from engine.procedure.program import Reading, ReadSpec, Step
 from engine.procedure.source.problems import Problem
-from engine.vocabulary.states import ENGINE, RUNNING
+from engine.vocabulary.states import ENGINE, HOLD, NONE, RUNNING, STOPPED
 
 
 def problems(
@@ -28,6 +28,15 @@ def problems(
         if not here.reach:
             continue
         stands = standing(here, step)
+        if step.state.get(HOLD, NONE) != NONE and set(stands.get(ENGINE, {ENTRY: here.reach})) == {STOPPED}:
+            yield Problem(
+                "held-while-stopped",
+                study.path,
+                step.spans.get(f"state.{HOLD}", step.span),
+                f"'{name}' holds a speed, and the engine is stopped there.",
+                "Nothing turns that a hand could hold.",
+                "Say `hold: none`, or `engine: running`.",
+            )
         for read in step.read:
             reading = study.procedure.readings.get(read.reading)
             quantity = quantities.get(reading.quantity) if reading is not None else None

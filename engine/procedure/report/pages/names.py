@@ -105,7 +105,8 @@ PAGES = (
         "What is bound to it changes nothing any more.",
         "Take the binding away; the message says what took its place.",
         _ADVISE + "    advise: {name: next, adviser: even_flow, with: {flow: flow, screw: spindle, "
-        "target: 6 L/min, aim: 6 L/min}}\n    go: done\n",
+        "target: 6 L/min, aim: 6 L/min}}\n    go: turn\n"
+        "  turn:\n    do: Turn as shown.\n    make: next\n    go: done\n",
         "warning",
     ),
     _unknown(

@@ -100,6 +100,20 @@ steps:
 """,
     ),
     Page(
+        "held-while-stopped",
+        "A speed held on a stopped engine",
+        "The step's `hold` says that a hand holds a speed, and on every way the engine is stopped there.",
+        "Nothing turns that a hand could hold, and what is read next would count as read at that speed.",
+        "Say `hold: none`, or start the engine.",
+        """\
+steps:
+  gate:
+    state: {engine: stopped, hold: 1500 rpm}
+    do: Look at it.
+    go: done
+""",
+    ),
+    Page(
         "found-after-moves",
         "Something recorded as found when it was turned already",
         "On every way to the step that records it, in this file or in the one that it calls, screws "
