@@ -80,16 +80,20 @@ class Evendraw(App[int]):
 
     def on_resize(self, event: events.Resize) -> None:
         """Below the least size nothing is shown that could take a key."""
-        small = event.size.width < LEAST[0] or event.size.height < LEAST[1]
         front = isinstance(self.screen, TooSmall)
+        under = self.screen_stack[-2] if front and len(self.screen_stack) > 1 else self.screen
+        least = getattr(under, "LEAST", LEAST)
+        small = event.size.width < least[0] or event.size.height < least[1]
         if small and not front:
             self.push_screen(TooSmall())
         elif front and not small:
             self.pop_screen()
 
     async def action_quit(self) -> None:
-        """Close. Whatever was answered is on the disk already."""
-        self.exit(OK)
+        """Close. Whatever was answered is on the disk already; a screen may want to ask first."""
+        ask = getattr(self.screen, "asks_before_quit", None)
+        if ask is None or not ask():
+            self.exit(OK)
 
     def _fatal_error(self) -> None:
         """The program failed: no traceback on the terminal; a report in a file, and a sentence, once it is closed."""

@@ -130,7 +130,7 @@ def check(screen: Any, lines: list[str], size: tuple[int, int]) -> None:
         assert f" {cap} " in painted
 
 
-@pytest.mark.parametrize("size", [(79, 24), (80, 23), (40, 10), (10, 3)], ids=lambda s: f"{s[0]}x{s[1]}")
+@pytest.mark.parametrize("size", [(59, 24), (80, 19), (40, 10), (10, 3)], ids=lambda s: f"{s[0]}x{s[1]}")
 async def test_below_the_least_size_nothing_takes_a_key_but_the_one_that_closes(
     samples: Any,
     at_run: Any,

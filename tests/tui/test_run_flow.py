@@ -66,7 +66,7 @@ async def test_a_symptom_is_a_key_and_a_digit_and_voids_the_half_taken_row(
 ) -> None:
     async with at_run(taps) as (pilot, screen):
         await to_measure(pilot)
-        await press(pilot, "5", "enter", "asterisk", "1")
+        await press(pilot, "5", "enter", "asterisk", "2")
         assert taps.view.step == "bled"
         assert recorded(taps)[-1]["symptom"] == "hammer"
         await press(pilot, "enter")
@@ -77,7 +77,7 @@ async def test_a_symptom_is_a_key_and_a_digit_and_voids_the_half_taken_row(
 async def test_the_pads_own_star_does_the_same_under_its_other_name(taps: Any, at_run: Any) -> None:
     async with at_run(taps) as (pilot, _):
         await to_measure(pilot)
-        await press(pilot, "multiply", "2")
+        await press(pilot, "multiply", "1")
         assert taps.view.end.outcome == "failed"
 
 

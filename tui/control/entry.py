@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from engine.quantity.measure import Measure
 from engine.quantity.units import NotAQuantity
+from engine.quantity.wording import with_unit
 
 if TYPE_CHECKING:
     from engine.evidence import Place
@@ -64,6 +65,11 @@ class Row:
     expect: tuple[Fraction | None, ...] | None = None
     #: What was read here last.
     last: tuple[Any, ...] | None = None
+    #: A place that is left out needs a reason.
+    reasoned: bool = True
+    #: Its quantity, and whether the engine runs meanwhile.
+    quantity: str = ""
+    running: bool = False
     #: What the fields hold to begin with.
     start: tuple[str, ...] | None = None
 
@@ -151,6 +157,8 @@ class Fields:
     fresh: bool = True
     #: The rows are listed elsewhere on the screen.
     listed: bool = False
+    #: Doubtful values that were asked about, as (field, text): once each, never refused for ever.
+    asked: set[tuple[int, str]] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         self.flat: list[tuple[Row, Cell]] = [(row, cell) for row in self.rows for cell in row.cells]
@@ -184,6 +192,8 @@ class Fields:
     def value(self, n: int) -> Any:
         """What field `n` means; None where it is not taken. Raises `Refusal`."""
         row, cell = self.flat[n]
+        if row.may_lack and not self.texts[n].strip():
+            return None
         if self.texts[n].strip() in ("-", "–"):
             if row.may_lack:
                 return None
@@ -206,6 +216,20 @@ class Fields:
         first = self.start_of(row)
         self.texts[first : first + len(row.cells)] = texts
         self.fresh = True
+
+    def same(self) -> bool:
+        """Write the answer in hand, else the one before it, into every empty place of the row from here on; False where
+        there is none."""
+        first = self.start_of(self.row)
+        last = first + len(self.row.cells) - 1
+        before = self.texts[self.at - 1] if self.at > first else ""
+        text = self.texts[self.at].strip() or before.strip()
+        if not text:
+            return False
+        for n in range(self.at, last + 1):
+            self.texts[n] = self.texts[n].strip() or text
+        self.go(last)
+        return True
 
     def rebuild(self, rows: tuple[Row, ...], begin: Mapping[str, str]) -> None:
         """Ask other rows from now on, and stay at the one in hand; what stands in a row stays, unless `begin` says."""
@@ -252,6 +276,9 @@ class Fields:
                 return EntryRefused(f"'{character}' does not belong in a number. Write it like 1.25, 1,25 or 1 1/4.")
         if len(here) >= LONGEST:
             return EntryRefused(f"That is longer than {LONGEST} characters.")
+        if self.cell.kind == "choice" and character.isdecimal() and here.isdecimal():
+            # A second digit replaces the first, unless both together are one of many choices.
+            here = here if int(here + character) <= len(self.cell.choices) else ""
         self.texts[self.at] = here + character
         self.fresh = False
         return Took()
@@ -260,10 +287,16 @@ class Fields:
         try:
             value = self.value(self.at)
         except Refusal as fault:
-            lack = " Type - and Enter if it can't be taken." if self.row.may_lack and not self.texts[self.at] else ""
-            return EntryRefused(str(fault) + lack)
-        if value is None and self.row.may_lack and self.row.name not in self.reasons:
-            return NeedReason(self.row)
+            return EntryRefused(str(fault))
+        typed = self.texts[self.at].strip()
+        if value is None and self.row.may_lack:
+            self.texts[self.at] = "-"
+            if (typed or self.row.reasoned) and self.row.name not in self.reasons:
+                return NeedReason(self.row)
+        doubt = doubtful(self, self.at, value)
+        if doubt and (self.at, typed) not in self.asked:
+            self.asked.add((self.at, typed))
+            return EntryRefused(f"{doubt} Enter again if it is so.")
         if self.at + 1 < len(self.flat):
             self.go(self.at + 1)
             return Took()
@@ -275,6 +308,44 @@ class Fields:
                 row, cell = self.flat[n]
                 return EntryRefused(f"{cell.label or row.ask}: {fault}")
         return Given(self.values())
+
+
+#: How many times larger or smaller than what stands beside it a reading is asked about: a slipped decimal mark is ten
+#: times, a sick barrel hardly three (assumed).
+FAR = 4
+
+
+def doubtful(fields: Fields, at: int, value: Any) -> str:
+    """Why the value of a field is asked about once, in a sentence; empty where nothing speaks against it."""
+    row, cell = fields.flat[at]
+    if not isinstance(value, Fraction) or cell.kind != "number" or row.quantity.endswith("position"):
+        return ""
+    if value == 0:
+        flows = row.quantity in ("airflow", "engine speed")
+        return f"{cell.label or row.ask}: nothing at all, on a running engine?" if flows and row.running else ""
+    first = fields.start_of(row)
+    beside = []
+    for n in range(first, first + len(row.cells)):
+        try:
+            other = fields.value(n) if n != at and fields.texts[n].strip() else None
+        except Refusal:
+            other = None
+        if isinstance(other, Fraction) and other > 0:
+            beside.append(other)
+    before = row.last[at - first] if row.last is not None and at - first < len(row.last) else None
+    if isinstance(before, Fraction) and before > 0 and _far(value, before):
+        return f"{_said(value, cell)} now, {_said(before, cell)} last time?"
+    if beside and all(_far(value, other) for other in beside):
+        return f"{_said(value, cell)} here, {_said(sorted(beside)[len(beside) // 2], cell)} beside it?"
+    return ""
+
+
+def _far(value: Fraction, other: Fraction) -> bool:
+    return value > FAR * other or value * FAR < other
+
+
+def _said(value: Fraction, cell: Cell) -> str:
+    return with_unit(value, cell.unit, cell.step)
 
 
 def draft(fields: Fields) -> Mapping[str, list[str]]:

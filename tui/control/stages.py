@@ -134,7 +134,20 @@ def row_of(ask: Ask, view: View) -> Row:
         hints.append(f"{wording.decimal(ask.average)} s average")
     if ask.take and ask.take > 1:
         hints.append(f"the middle of {ask.take}")
-    return Row(ask.name, ask.ask, cells, ask.how, ", ".join(hints), ask.may_lack, ask.healthy, ask.expect, ask.last)
+    return Row(
+        ask.name,
+        ask.ask,
+        cells,
+        ask.how,
+        ", ".join(hints),
+        ask.may_lack,
+        ask.healthy,
+        ask.expect,
+        ask.last,
+        ask.lack_needs_reason,
+        ask.quantity,
+        view.state.get("engine") == "running",
+    )
 
 
 def label_of(place: Place, n: int, each: str, several: bool, view: View) -> str:
@@ -166,17 +179,39 @@ def texts(ask: Ask, value: Any) -> list[str]:
     return out
 
 
+def put_usual(view: View, fields: Fields) -> int:
+    """Put into a checklist what each open answer should be, but not what can hurt; how many were put in."""
+    asks = {ask.name: ask for ask in view.read}
+    count = 0
+    for row in fields.rows:
+        value = view.usual.get(row.name)
+        several = value if isinstance(value, tuple) else (value,) * len(row.cells)
+        said = texts(asks[row.name], list(several)) if all(isinstance(v, str) for v in several) else []
+        held = fields.typed(row)
+        if said and not all(t.strip() for t in held):
+            fields.put(row, [old.strip() or new for old, new in zip(held, said, strict=True)])
+            count += 1
+    fields.go(next((n for n, text in enumerate(fields.texts) if not text.strip()), len(fields.flat) - 1))
+    return count
+
+
 def reasons(row: Row) -> Pick:
     """The list of reasons why a place is not taken."""
     options = [Option(reason, reason) for reason in REASONS]
     return Pick("WHY NOT TAKEN", (*options, Option("another reason", None, "in your own words")), detail=row.ask)
 
 
+#: Kinds of symptoms in the order in which they are offered, at every step alike: what burns first.
+_URGENT = ("fire", "leak", "stall", "spit-back", "hunting", "stumble")
+
+
 def symptoms(view: View) -> Pick:
-    """What may be seen or heard at this step."""
+    """What may be seen or heard at this step, what is most urgent first."""
+    kinds = {kind: n for n, kind in enumerate(_URGENT)}
+    these = sorted(view.symptoms, key=lambda s: kinds.get(s.kind, len(kinds)))
     return Pick(
         "WHAT DO YOU SEE OR HEAR",
-        tuple(Option(s.ask, s.name, s.kind if s.kind != s.ask else "") for s in view.symptoms),
+        tuple(Option(s.ask, s.name) for s in these),
         detail="" if view.symptoms else NO_SYMPTOM,
     )
 

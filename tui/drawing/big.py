@@ -81,3 +81,24 @@ def tall(text: str, cells: int) -> tuple[str, ...] | None:
         if len(rows[0]) <= cells:
             return rows
     return None
+
+
+def sentence(text: str, cells: int, rows: int, high: bool = False) -> list[str]:
+    """A sentence in large letters within `rows` lines, three high or (`high`) six; empty where it has no room or holds
+    a sign that has no large form."""
+    said = "".join(c for c in text.upper().replace(";", ",") if c in _SIGNS or c.isspace())
+    out: list[str] = []
+    here = ""
+    make = (lambda t: tall(t, cells)) if high else figures
+    for word in [*said.split(), None]:
+        joined = f"{here} {word}".strip()
+        drawn = make(joined) if word is not None else None
+        if drawn is not None and len(drawn[0]) <= cells:
+            here = joined
+            continue
+        line = make(here) if here else None
+        if line is None or len(line[0]) > cells:
+            return []
+        out += [*([""] if out else []), *line]
+        here = word or ""
+    return out if out and len(out) <= rows else []

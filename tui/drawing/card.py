@@ -22,13 +22,14 @@ HEAD = "(/)"
 class Stage:
     """How far the step in hand is. `made`: its moves and parts were done; `danger`: one is to be understood first;
     `otherwise`: the moves shown are those that were really made; `seen`: cautions that stood on an earlier step;
-    `large`: moves may be drawn large."""
+    `large`: moves may be drawn large; `loud`: the instruction is the first aid of a symptom, and is drawn large too."""
 
     made: bool = False
     danger: bool = False
     otherwise: bool = False
     seen: frozenset[str] = frozenset()
     large: bool = True
+    loud: bool = False
 
 
 _NOTHING_YET = Stage()
@@ -41,6 +42,9 @@ def step(v: View, cells: int, rows: int, at: Stage = _NOTHING_YET) -> Lines:
     done = at.made and bool(v.moves or v.fit)
     first = [*step_lines.cautions(v, cells, at.seen), *step_lines.instruction(v, cells, done)]
     rest = step_lines.minding(v, cells)
+    if at.loud and at.large and not v.moves:
+        said = big.sentence(v.do.split(". ")[0].rstrip("."), cells, rows - len(first) - len(rest))
+        first = [*(((line, "red"),) for line in said), *first]
     room = rows - len(first)
     return [*first, *work(v, cells, room, room - len(rest), at), *rest]
 
@@ -182,3 +186,26 @@ def _columns(these: tuple[Turn, ...], cells: int) -> Lines:
     ]
     middle = (len(short) + 1) // 2
     return beside(short[:middle], short[middle:], half, gap=2)
+
+
+def far(v: View, cells: int, rows: int, at: Stage, asked: str = "", aim: str = "") -> Lines:
+    """The far view: one line of where, and the one thing to do in signs of six rows. `asked`: what is typed or counted
+    in the answering place, large; `aim`: what it is measured against, in words."""
+    these = () if at.made or v.moves_made else turns.turns(v)
+    where = f"{these[0].where}, {these[0].screw}" if these else v.title
+    more = f"  ({len(these)} to turn)" if len(these) > 1 else ""
+    out: Lines = wrapped(where + more, cells, "strong")
+    text = these[0].large if these and not at.danger else asked
+    drawn: list[str] = list(big.tall(text, cells) or ()) if text else []
+    if not drawn:
+        drawn = big.sentence(v.do.split(". ")[0].rstrip("."), cells, rows - 3, high=True)
+    out += [(), *(((line, "mark"),) for line in drawn)]
+    if these and not at.danger:
+        t = these[0]
+        out += [(), *wrapped(f"{ARROW.get(t.direction, '')} {t.hand}, {t.far}", cells, "strong")]
+        out += wrapped(", ".join(bit for bit in (t.gauge, t.effect, t.then) if bit), cells, "ink")
+    elif drawn and aim:
+        out += [(), *wrapped(aim, cells, "strong")]
+    if not drawn:
+        out += wrapped(v.do, cells, "strong")
+    return out

@@ -6,6 +6,7 @@ understood or why it was refused. The field in hand is marked by `>` and a caret
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from itertools import groupby
 
@@ -123,6 +124,18 @@ def _aims(question: Fields) -> list[str]:
     return [clean(each) for each in out]
 
 
+def at_a_glance(question: Question) -> tuple[str, str]:
+    """What the answering place shows from afar: what is typed or the seconds, and in words what it is about."""
+    if isinstance(question, Countdown):
+        return phrases.clock(question.left), f"wait: {question.until or question.why or question.title}"
+    if isinstance(question, Fields):
+        cell = question.cell
+        text = question.texts[question.at].strip()
+        about = ", ".join((question.row.ask, *([cell.label] if cell.label else []), *_aims(question)[:1]))
+        return (text or "READ") if cell.kind == "number" else "", about
+    return "", ""
+
+
 def _about(lines: Lines, room: int) -> Lines:
     """As many lines as have room, the one with the field in hand among them."""
     room = max(1, room)
@@ -211,7 +224,7 @@ def _echo(question: Fields, cells: int, aims: bool = True) -> Line:
     if not text:
         way = "A digit, then Enter." if cell.kind == "choice" else "Type it, then Enter."
         way = "Enter leaves it empty." if cell.optional else way
-        dash = f" {phrases.EN_DASH} : not taken." if row.may_lack else ""
+        dash = " Enter alone: left out." if row.may_lack else ""
         return ((f"  {way}{dash}", "soft"), *tail)
     if text in ("-", "–") and (row.may_lack or cell.optional):
         return (("  = not taken", "amber"), *tail)
@@ -224,6 +237,8 @@ def _echo(question: Fields, cells: int, aims: bool = True) -> Line:
         return (("  Enter keeps it.", "soft"),)
     said = wording.with_unit(value, cell.unit, cell.step)
     out = _outside(row, value)
+    if cell.rounds and isinstance(value, Fraction) and read(replace(cell, rounds=False), text) != value:
+        out = f"rounded {out}".strip()
     return ((f"  = {clean(said)}", "amber" if out else "good"), (f"  {out}" if out else "", "amber"), *tail)
 
 

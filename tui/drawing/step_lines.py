@@ -13,7 +13,7 @@ from engine.evidence import Finding
 from engine.quantity import wording
 from engine.session.view import CautionView, Latest, View
 from tui.drawing import phrases
-from tui.drawing.lines import Line, Lines, clean, cut, cut_line, fill, width, wrapped
+from tui.drawing.lines import Line, Lines, clean, cut_line, fill, width, wrapped
 from tui.drawing.signs import SEVERITY_ROLE, SIGNAL_ROLE, SIGNS
 
 _WORST_FIRST = {"stop": 0, "change part": 1, "adjust": 2, "note": 3}
@@ -269,20 +269,17 @@ def why(view: View, cells: int) -> Lines:
     for reason in view.because:
         out += wrapped(reason, cells, "ink", head=("We came here: ", "soft"))
     for advised in view.advice:
-        out.append(
-            ((cut(f"Advice '{phrases.plain(advised.name)}' of {phrases.plain(advised.adviser)}", cells), "strong"),)
-        )
-        if advised.because is not None:
-            for label, text in (
-                ("used", advised.because.used),
-                ("so", advised.because.concluded),
-                ("sure", advised.because.sure),
-                ("else", advised.because.would_change),
-            ):
-                out += wrapped(text, cells, "ink", head=(f"  {label + ':':<6}", "soft"), indent=8)
-        said = ", ".join(f"{phrases.plain(k)} {v}" for k, v in advised.outputs.items())
-        out += wrapped(said, cells, "soft", head=("  says: ", "soft"))
-    return out or [(("The file gives no reason here, and no advice was needed.", "soft"),)]
+        if advised.because is None:
+            continue
+        out += [(), ((f"The advice on {phrases.plain(advised.adviser)}", "strong"),)] if out else []
+        for label, text in (
+            ("Seen: ", advised.because.used),
+            ("So: ", advised.because.concluded),
+            ("How sure: ", advised.because.sure),
+            ("It would change with: ", advised.because.would_change),
+        ):
+            out += wrapped(text, cells, "ink", head=(f"  {label}", "soft"), indent=4)
+    return out or [(("Nothing more is written about this step, and no advice stands.", "soft"),)]
 
 
 def how(view: View, cells: int) -> Lines:

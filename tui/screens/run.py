@@ -7,6 +7,7 @@ the screen.
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -21,7 +22,7 @@ from tui.control import actions, stages
 from tui.control.desk import Sitting, Trouble
 from tui.control.entry import Fields
 from tui.control.questions import Countdown, Line, Pick, Press
-from tui.drawing import bank, card, room, step_lines, where
+from tui.drawing import bank, card, padview, room, step_lines, where
 from tui.drawing.lines import Lines
 from tui.drawing.padview import Question
 from tui.screens.pages import record
@@ -34,6 +35,8 @@ from tui.widgets.painted import Drawn, Page
 class RunScreen(RunKeys):
     """Walks the technician through one run. Dismissed with `ended` or `left`."""
 
+    #: Below it nothing is shown; from here on at least the present step.
+    LEAST = (60, 20)
     BINDINGS: ClassVar = [Binding(*b, show=False) for b in actions.bindings("run")]
 
     def __init__(self, sitting: Sitting, now: Callable[[], float] = time.monotonic) -> None:
@@ -47,6 +50,10 @@ class RunScreen(RunKeys):
         self.now = now
         #: Cautions that stood on a step before this one: they are still said in full, but quietly.
         self.told: set[str] = set()
+        #: The step in hand is the first aid of a symptom.
+        self.loud = False
+        #: A half typed row was brought back, and nobody was told yet.
+        self.came_back = False
         self._here: set[str] = set()
 
     def compose(self) -> ComposeResult:
@@ -75,8 +82,15 @@ class RunScreen(RunKeys):
     def _tick(self) -> None:
         """Half a second went by: only a countdown cares."""
         if not self.going and isinstance(self.pad.question, Countdown):
+            if self.pad.question.over and self.pad.question.seconds > 0:
+                self.ring()
             self.pad.tick()
         self.keep_typed()
+
+    def ring(self) -> None:
+        """The bell, for who stands at the car: a wait is over, or a stop stands. A setting turns it off."""
+        if os.environ.get("EVENDRAW_BELL", "on").strip().lower() not in ("off", "no", "0"):
+            self.app.bell()
 
     def keep_typed(self) -> None:
         """What is half typed outlives a closed window and a pulled plug."""
@@ -108,11 +122,14 @@ class RunScreen(RunKeys):
         self.sofar = stages.Sofar()
         self.kept = None
         self.over.clear()
-        self.page = "step"
+        self.page = "far" if self.page == "far" else "step"
         if self.sitting.view.end is not None:
             self.dismiss("ended")
             return
         self.query_one("#card-box", Page).scroll_home(animate=False)
+        self.question()
+        if self.sitting.view.gate is not None:
+            self.ring()
         self.paint()
         self.ask(new=new, cue=cue)
 
@@ -132,6 +149,7 @@ class RunScreen(RunKeys):
             self._show("findings", lambda cells, rows: step_lines.findings(v, cells, rows))
             self._show("trail", lambda cells, rows: step_lines.trail(v, cells, rows))
             self.set_class(self.page == "record", "-record")
+            self.set_class(self.page == "far", "-far")
         self.fit()
 
     def fit(self) -> None:
@@ -145,6 +163,16 @@ class RunScreen(RunKeys):
             return
         fixed = 1 + len(step_lines.head(v, width - 2)) + len(step_lines.standing(v, width - 2, self.sofar.understood))
         total = self.size.height - fixed - self._bar_rows(width - 2)
+        if self.page == "far" or self.size.height < 24 or width < 80:
+            least = self.pad.needs(cells)[0]
+            self._rows("pad", min(least, max(2, self.size.height - 8)))
+            head = 0 if self.page == "far" else fixed - 1
+            self._rows("card-box", max(2, self.size.height - 1 - head - self._bar_rows(width - 2) - least))
+            for id in ("spread", "bank", "findings"):
+                self._rows(id, 0)
+            if self.page == "far":
+                self.query_one("#card", Drawn).redraw()
+            return
         card_ = (len(self._card(cells, 60, large=False)), len(self._card(cells, 60)))
         whole = len(step_lines.findings(v, cells, 60))
         worst = step_lines.worst_rows(v, cells)
@@ -202,7 +230,10 @@ class RunScreen(RunKeys):
             otherwise=moved is not None or fitted is not None,
             seen=frozenset(self.told),
             large=large,
+            loud=self.loud,
         )
+        if self.page == "far":
+            return card.far(v, cells, rows, stage, *padview.at_a_glance(self.pad.question))
         really = replace(v, moves=v.moves if moved is None else moved, fit=v.fit if fitted is None else fitted)
         return card.step(really, cells, rows, stage)
 
@@ -211,17 +242,29 @@ class RunScreen(RunKeys):
     def question(self) -> Question:
         """What the step asks next; its fields with what was half typed there before."""
         asked = stages.question(self.sitting.view, self.sofar, self.now)
-        if asked is self.sofar.fields and asked is not None and self.kept is None:
-            self._take_up(asked)
+        fields = asked.opens if isinstance(asked, Press) else asked
+        if isinstance(fields, Fields) and self.kept is None and self._take_up(fields):
+            # Who has typed a reading of this step had done what comes before it.
+            self.sofar.begun = self.came_back = True
+            return fields
         return asked
 
-    def _take_up(self, fields: Fields) -> None:
+    def _take_up(self, fields: Fields) -> bool:
         texts, reasons = self.sitting.kept()
         self.kept = list(fields.texts)
-        if len(texts) == len(fields.texts) and any(texts):
-            fields.texts, self.kept = list(texts), list(texts)
-            fields.reasons.update(reasons)
-            fields.go(next((n for n, text in enumerate(texts) if not text), len(texts) - 1))
+        if len(texts) != len(fields.texts) or not any(texts):
+            return False
+        fields.texts, self.kept = list(texts), list(texts)
+        fields.reasons.update(reasons)
+        fields.go(next((n for n, text in enumerate(texts) if not text), len(texts) - 1))
+        return True
+
+    def ask(self, *, new: bool = False, cue: str = "") -> None:
+        """Put the newest question to the person, and say where a half typed row came back."""
+        super().ask(new=new, cue=cue)
+        if self.came_back and not self.over:
+            self.came_back = False
+            self.pad.say(f"{cue} What you had typed here is back. It is no answer before Enter.".strip(), bell=False)
 
     def answered(self, question: Question, value: Any) -> None:
         """The step's own question was answered: a danger, a wait, the readings, done."""
@@ -280,6 +323,7 @@ class RunScreen(RunKeys):
             self.ask(cue=cue)
         else:
             self.sitting.typed_out()
+            self.loud = "symptom" in answer
             self.enter(cue=cue)
 
     def on_pad_reason_wanted(self, message: Pad.ReasonWanted) -> None:

@@ -6,11 +6,16 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from tui.control import stages
+from tui.control.entry import Fields
 from tui.control.questions import Line, Option, Pick, Press
 from tui.screens.base import AnsweringScreen
 
 if TYPE_CHECKING:
     from tui.control.desk import Sitting
+
+
+#: What stands above the question whether to close.
+CLOSE = "CLOSE THE PROGRAM"
 
 
 class RunKeys(AnsweringScreen[str]):
@@ -37,6 +42,8 @@ class RunKeys(AnsweringScreen[str]):
         return {
             "understand": danger,
             "take": not danger and (self.sitting.playing is not None or (self.sitting.rehearses and bool(v.read))),
+            "usual": not danger and isinstance(self.pad.question, Fields) and bool(v.usual),
+            "same": isinstance(self.pad.question, Fields) and len(self.pad.question.row.cells) > 1,
             "symptom": bool(v.symptoms) and not danger,
             "how": bool(v.read),
             "undo": v.can_undo,
@@ -85,9 +92,31 @@ class RunKeys(AnsweringScreen[str]):
         self.pad.redraw()
         return True
 
+    def do_usual(self) -> None:
+        """A checklist, all as it should be: put in, and written with Enter."""
+        fields = self.sofar.fields
+        if fields is None:
+            return
+        count = stages.put_usual(self.sitting.view, fields)
+        more = "" if all(t.strip() for t in fields.texts) else " What is open is asked by itself."
+        said = "Put in as it should be" if count else "Everything that this key may answer is answered"
+        self.pad.say(f"{said}: look at it, then Enter.{more}", bell=False)
+
+    def do_same(self) -> None:
+        """The same answer for the rest of the row."""
+        fields = self.pad.question
+        if isinstance(fields, Fields) and not fields.same():
+            self.pad.say("Type the answer of this place first, then = for the rest.")
+        else:
+            self.pad.redraw()
+
     def do_symptom(self) -> None:
-        """What is seen or heard: a list, then a digit."""
+        """What is seen or heard: a list, then a digit; what to do then is said large."""
         self.lay(stages.symptoms(self.sitting.view), lambda name: self.give(symptom=name))
+
+    def do_far(self) -> None:
+        """Only what is to be done now, to be read from two metres; and back."""
+        self.turn_to("far")
 
     def do_note(self) -> None:
         """A note into the record."""
@@ -160,6 +189,20 @@ class RunKeys(AnsweringScreen[str]):
         )
         abandon = Option("give the run up", "abandon", "with a reason; it can't be gone on with")
         self.lay(Pick("LEAVE", (stay, leave, abandon)), self._leave)
+
+    def asks_before_quit(self) -> bool:
+        """Ask before the program is closed in a rehearsal or in a half typed row; False where it may close at once, as
+        where it was asked already."""
+        if self.over and getattr(self.over[-1][0], "title", "") == CLOSE:
+            return False
+        fields = self.sofar.fields
+        half = fields is not None and any(fields.texts)
+        if not (half or self.sitting.rehearses):
+            return False
+        kept = "what is half typed comes back" if half else "it can be gone on with"
+        options = (Option("stay", False, "back to the step"), Option("close the program", True, kept))
+        self.lay(Pick(CLOSE, options), lambda sure: self.app.exit(0) if sure else self.ask())
+        return True
 
     def _leave(self, how: str) -> None:
         if how == "left":

@@ -1,0 +1,164 @@
+"""Few keys, and no slip goes in quietly: one key for a checklist, the same for a row, doubts asked once."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction as F
+from typing import Any
+
+from hands import press, settled
+
+from engine.session.view import SymptomView
+from tui.control import stages
+from tui.control.entry import Cell, EntryRefused, Fields, Given, Row
+
+
+def checklist(samples: Any) -> Any:
+    """A checklist of four questions, one of which may hurt somebody."""
+    names = ("chokes", "lamp", "hoses", "leaks")
+    asks = tuple(
+        replace(samples.SOUND, name=n, ask=n, choices=("right", "wrong"), healthy="right", listed=True) for n in names
+    )
+    asks = (*asks[:3], replace(asks[3], safety=True))
+    return samples.view(moves=(), read=asks)
+
+
+async def test_one_key_puts_a_checklist_in_but_never_what_can_hurt(samples: Any, at_run: Any) -> None:
+    sitting = samples.FakeSitting(checklist(samples))
+    async with at_run(sitting) as (pilot, screen):
+        await press(pilot, "2", "enter", "plus")
+        assert screen.sofar.fields.texts == ["2", "1", "1", ""]
+        assert screen.sofar.fields.row.name == "leaks"
+        assert sitting.given == []
+        await press(pilot, "1", "enter")
+        said = {"chokes": "wrong", "lamp": "right", "hoses": "right", "leaks": "right"}
+        assert sitting.given[0]["readings"] == said
+
+
+async def test_the_same_answer_goes_to_the_rest_of_a_row(samples: Any, at_run: Any) -> None:
+    async with at_run(samples.FakeSitting(samples.view(moves=()))) as (pilot, screen):
+        await press(pilot, "5", "enter", "equals_sign")
+        assert screen.sofar.fields.texts[:4] == ["5", "5", "5", "5"]
+        assert screen.sofar.fields.texts[4] == ""
+
+
+def test_a_second_digit_replaces_the_first_answer() -> None:
+    fields = Fields((Row("a", "A", (Cell("", None, "choice", choices=("one", "two", "three")),)),))
+    for digit in "13":
+        fields.key(digit, digit)
+    assert fields.texts == ["3"]
+
+
+def test_symptoms_stand_in_one_order_with_fire_first(samples: Any) -> None:
+    v = samples.view(symptoms=(*samples.SYMPTOMS, SymptomView("fire", "fire", "Fire in an intake")))
+    assert [o.value for o in stages.symptoms(v).options] == ["fire", "stall", "spits", "hunting"]
+
+
+async def test_the_first_aid_of_a_symptom_is_large_at_once(samples: Any, at_run: Any, grid: Any) -> None:
+    from tui.drawing import big
+
+    aid = samples.view(step="aid", do="Stop it now.", moves=(), read=(), because=(), hear="", note="", findings=())
+    async with at_run(samples.FakeSitting(samples.view(), aid)) as (pilot, _):
+        await press(pilot, "asterisk", "1")
+        lines = grid(pilot.app)
+        for row in big.figures("STOP IT NOW") or ():
+            assert any(row.rstrip() in line for line in lines)
+        assert any("Stop it now." in line for line in lines)
+
+
+def row(*texts: str, **how: Any) -> Fields:
+    cells = tuple(Cell(str(n), None, "number", "kg/h", F(0), F(100), F(1, 10)) for n in range(1, len(texts) + 1))
+    fields = Fields((Row("flow", "Airflow", cells, quantity="airflow", running=True, **how),), texts=list(texts))
+    fields.go(len(texts) - 1)
+    return fields
+
+
+def test_a_value_far_from_its_neighbours_is_asked_about_once_and_then_taken() -> None:
+    fields = row("4.8", "5", "48")
+    asked = fields.key("enter", None)
+    assert isinstance(asked, EntryRefused) and "beside it" in asked.sentence
+    assert isinstance(fields.key("enter", None), Given)
+
+
+def test_a_value_far_from_the_last_round_is_asked_about_once() -> None:
+    fields = row("0.5", last=(F(5),))
+    asked = fields.key("enter", None)
+    assert isinstance(asked, EntryRefused) and "last time" in asked.sentence
+    assert isinstance(fields.key("enter", None), Given)
+
+
+def test_no_flow_on_a_running_engine_is_asked_about_once() -> None:
+    fields = row("0")
+    assert isinstance(fields.key("enter", None), EntryRefused)
+    assert isinstance(fields.key("enter", None), Given)
+    near = row("4.8", "9")
+    assert isinstance(near.key("enter", None), Given)
+
+
+def test_empty_where_a_value_may_be_left_out_means_left_out() -> None:
+    fields = row("", may_lack=True, reasoned=False)
+    given = fields.key("enter", None)
+    assert isinstance(given, Given) and given.value == {"flow": None}
+
+
+def test_a_thousand_with_a_mark_is_asked_about() -> None:
+    fields = Fields((Row("n", "Speed", (Cell("", None, "number", "rpm", F(0), F(4000)),)),), texts=["1,050"])
+    asked = fields.key("enter", None)
+    assert isinstance(asked, EntryRefused) and "1050" in asked.sentence
+
+
+async def test_closing_asks_in_a_half_typed_row_and_closes_at_the_second_time(samples: Any, at_run: Any) -> None:
+    async with at_run(samples.FakeSitting(samples.view(moves=()))) as (pilot, screen):
+        await press(pilot, "4")
+        await pilot.app.action_quit()
+        await settled(pilot)
+        assert screen.over and pilot.app.return_code is None
+        await press(pilot, "1")
+        assert not screen.over and screen.sofar.fields.texts[0] == "4"
+
+
+async def test_the_far_view_shows_the_one_thing_and_leads_back(samples: Any, at_run: Any, grid: Any) -> None:
+    from tui.drawing import big
+
+    async with at_run(samples.FakeSitting(samples.view()), (80, 24)) as (pilot, screen):
+        await press(pilot, "f11")
+        lines = grid(pilot.app)
+        for drawn in big.tall("OUT 1/8", 78) or ():
+            assert any(drawn.rstrip() in line for line in lines)
+        assert not any("╴body" in line or "UNEVEN" in line for line in lines)
+        await press(pilot, "f11")
+        assert screen.page == "step"
+
+
+async def test_sixty_by_twenty_shows_the_step_and_nothing_else(samples: Any, at_run: Any, grid: Any) -> None:
+    async with at_run(samples.FakeSitting(samples.view()), (60, 20)) as (pilot, _):
+        text = " ".join(" ".join(grid(pilot.app)).split())
+        assert "Turn as shown with the gauge on" in text and "Turned: then read" in text
+        assert "╴body" not in text and "CHANGE PART" not in text
+
+
+async def test_the_bell_rings_at_the_end_of_a_wait_unless_it_is_turned_off(
+    samples: Any, at_run: Any, monkeypatch: Any
+) -> None:
+    for setting, rings in (("", 1), ("off", 0)):
+        if setting:
+            monkeypatch.setenv("EVENDRAW_BELL", setting)
+        clock = [0.0]
+        async with at_run(samples.FakeSitting(samples.warm()), now=lambda clock=clock: clock[0]) as (pilot, screen):
+            rung: list[int] = []
+            monkeypatch.setattr(pilot.app, "bell", lambda rung=rung: rung.append(1))
+            clock[0] = 61.0
+            screen._tick()
+            await settled(pilot)
+            assert len(rung) == rings
+
+
+def test_why_speaks_in_sentences_and_shows_no_names_of_fields(samples: Any) -> None:
+    from tui.drawing import step_lines
+    from tui.drawing.lines import text_of
+
+    said = "\n".join(text_of(step_lines.why(samples.view(), 80)))
+    assert "So: body 2 draws 1.0 kg/h more than body 1" in said
+    assert "verdict" not in said and "'next'" not in said
+    bare = "\n".join(text_of(step_lines.why(samples.view(why="", because=(), advice=()), 80)))
+    assert "The file gives no reason" not in bare
