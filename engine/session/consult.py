@@ -16,7 +16,7 @@ from typing import Any
 from engine.contract import Adviser, Registry
 from engine.evidence import Advice, Aim, Because, Finding, Move, Suggest
 from engine.job.model import Job
-from engine.judgement import Found, Judgement
+from engine.judgement import Found, Judgement, Reasons
 from engine.procedure.language.expr import Type
 from engine.procedure.program import Program
 from engine.quantity.exact import grained
@@ -149,7 +149,7 @@ def worded(adviser: Adviser, judged: Judgement, words: Words) -> Advice:
 
     Raises `AdviserBroken` where it finds what it does not declare, or nothing says.
     """
-    because = judged.because
+    why = judged.because
     findings = tuple(_finding(adviser, f, words) for f in judged.findings)
     return Advice(
         adviser.name,
@@ -159,16 +159,14 @@ def worded(adviser: Adviser, judged: Judgement, words: Words) -> Advice:
         judged.parts,
         findings,
         judged.expect,
-        because
-        and Because(
-            put(because.used, words),
-            _finding(adviser, because.concluded, words).say
-            if isinstance(because.concluded, Found)
-            else put(because.concluded, words),
-            put(because.sure, words),
-            put(because.would_change, words),
-        ),
+        None if why is None else _because(adviser, why, words),
     )
+
+
+def _because(adviser: Adviser, why: Reasons, words: Words) -> Because:
+    told = why.concluded
+    concluded = _finding(adviser, told, words).say if isinstance(told, Found) else put(told, words)
+    return Because(put(why.used, words), concluded, put(why.sure, words), put(why.would_change, words))
 
 
 def _finding(adviser: Adviser, found: Found, words: Words) -> Finding:

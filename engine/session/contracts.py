@@ -15,8 +15,9 @@ from typing import Any
 
 from engine.book import codec
 from engine.contract import Adviser, Input, Output, Registry
-from engine.evidence import Advice, Evidence, Inputs
+from engine.evidence import Evidence, Inputs
 from engine.job.model import Job
+from engine.judgement import Judgement
 from engine.procedure.language.expr import Type
 from engine.procedure.program import Program
 
@@ -60,7 +61,7 @@ def _contract_in(name: str, kept: Json) -> Adviser:
     return Adviser(name, kept["version"], "", inputs, outputs, frozenset({"moves", "parts"}), _nobody, {})
 
 
-def _nobody(job: Job, inputs: Inputs, evidence: Evidence) -> Advice:
+def _nobody(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     raise NotImplementedError("the contract of then is no adviser of today")
 
 

@@ -128,8 +128,8 @@ def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     dead = nothing_followed(seen)
     doubtful = unbelieved(seen)
     plan = _plan(seen, pace, dead)
-    moves = [] if dead else [aimed_or_counted(seen, t, inputs, plan.row) for t in plan.turns]
-    moves = [m for m in moves if m is not None]
+    asked = () if dead else (aimed_or_counted(seen, t, inputs, plan.row) for t in plan.turns)
+    moves = [m for m in asked if m is not None]
     sure = seen.sureness()
     if moves and pace.sure >= 0.9 and _split(seen) and _worst(seen) - plan.worst < 0.3 * seen.allowed():
         moves = []  # what is left is within a body: no screw here mends it
@@ -367,7 +367,7 @@ def _because(seen: Look, verdict: str, plan: AirMoves, pace: _Speed, sure: float
         taught=taught,
         speed=said(". Speed {now:.0f} rpm", now=seen.pace.now) if seen.pace.now else "",
     )
-    told = {
+    told: dict[str, str | Said] = {
         "even": "All draw alike within tolerance.",
         "inside noise": "What is left is inside the gauge's own scatter.",
         "turn": said("After these moves the row should read {row:.1f} {unit}.", row=plan.row, unit=unit),
@@ -376,13 +376,14 @@ def _because(seen: Look, verdict: str, plan: AirMoves, pace: _Speed, sure: float
         "that.",
         "no answer": "A screw was turned and nothing followed.",
         "at its stop": "A screw has no travel left.",
-    }[verdict]
+    }
+    end = told[verdict]
     concluded = said(
         "The {barrel:several} draw {row:.2f} {unit}; the furthest lies {gap:.1f} % from the mean. {told}",
         row=row,
         unit=unit,
         gap=100 * seen.gap(),
-        told=told if isinstance(told, Said) else said(told),
+        told=end if isinstance(end, Said) else said(end),
     )
     certain = said(
         "That all lie within {allowed:.2f} {unit} of the mean: {sure:sure}.",

@@ -11,8 +11,8 @@ from engine.quantity.units import UNITS, to_base
 
 def _type(unit: str, low: str | None, high: str | None, each: str | None = None, holes: bool = False) -> Type:
     """A number in `unit`, with a closed range given in that unit."""
-    ends = (None if v is None else to_base(Fraction(v), unit) for v in (low, high))
-    return Type("number", UNITS[unit].dimension, unit, *ends, each=each, holes=holes)  # type: ignore[arg-type]
+    least, most = (None if v is None else to_base(Fraction(v), unit) for v in (low, high))
+    return Type("number", UNITS[unit].dimension, unit, least, most, each=each, holes=holes)  # type: ignore[arg-type]
 
 
 def reading(about: str, *quantities: str, each: tuple[str | None, ...] = (None,), optional: bool = False) -> Input:
