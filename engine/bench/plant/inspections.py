@@ -106,7 +106,7 @@ def _lift(engine: VirtualEngine, rows: Sequence[int]) -> tuple[str, ...] | None:
 def _answers_its_screw(engine: VirtualEngine, rows: Sequence[int]) -> tuple[str, ...] | None:
     """A quarter turn in and out: the beat of a sound cylinder changes, that of a dead screw or cylinder does not."""
     changed = []
-    for b in rows:
+    for b in [b for b in rows if engine.body.feeds[b]] or rows:  # a barrel that opens late has no mixture screw
         effect = [engine.body.needle.passes(engine.at["jet"][b] + way / 4, engine.body.rests[b]) for way in (-1, 1)]
         stuck = _any(engine, [b], ("dead mixture screw", "broken screw tip")) or not engine.body.feeds[b]
         burns = engine.now.misfire[b] < 0.95

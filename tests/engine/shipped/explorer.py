@@ -361,6 +361,10 @@ def stub(procedure: Procedure) -> str:
             "source: stub}"
             for s in procedure.settings.values()
         ]
+    choosing = [q for q in procedure.parameters.values() if q.type.choices and q.default]
+    if choosing:
+        lines.append("parameters:")
+        lines += [f"  {q.name}: {{choices: {list(q.type.choices)}, default: {q.default}}}" for q in choosing]
     lines += ["readings:", f"  reached: {{ask: Which end?, choices: [{', '.join(ends)}, nothing]}}"]
     lines += [f"  {n}_given: {_asked(g.type)}" for n, g in procedure.gives.items()]
     if procedure.gives:

@@ -17,6 +17,10 @@ FILES = sorted(p.stem for p in (Path(__file__).parents[3] / "procedures").glob("
 WITH = {"jet-nuts": {"jet-nut"}}
 #: Ways that need a history which no drawn answers give; each has a test of its own below.
 TOLD_APART = {
+    # What a family hands over; each has its way in test_families.
+    ("hand-over", "which_screws", "branch 1"),
+    ("hand-over", "which_screws", "branch 2"),
+    ("hand-over", "answers_alone", "passed"),
     ("jet-nuts", "apart", "branch 0"),
     # Alone nobody has counted the screws; in the whole routine (test_whole_routine) they are.
     ("zero-and-preset", "counted", "branch 0"),

@@ -50,13 +50,15 @@ def test_the_sidedraught_file_serves_one_to_four_bodies(loaded):
     assert (layout.carbs, layout.barrels_per_carb) == ((1, 4), (2, 2))
 
 
-def test_a_caution_of_one_name_says_the_same_in_every_file(loaded):
-    """A danger that was understood stays understood where the next file shows it again."""
-    said = {}
+def test_a_caution_of_one_name_says_the_same_in_every_file_of_a_run(loaded):
+    """A danger that was understood stays understood where the next file shows it again, in the family's own words."""
     for name, program in loaded.items():
-        for caution in program.files[name].cautions.values():
-            said.setdefault(caution.name, set()).add((caution.word, caution.text, caution.demanded_by))
-    assert {n: v for n, v in said.items() if len(v) > 1} == {}
+        said, words = {}, program.files[name].words
+        for file in program.files.values():
+            for caution in file.cautions.values():
+                text = re.sub(r"\{(\w+)\}", lambda m, words=words: words.get(m[1], m[0]), caution.text)
+                said.setdefault(caution.name, set()).add((caution.word, text, caution.demanded_by))
+        assert {n: v for n, v in said.items() if len(v) > 1} == {}, name
 
 
 def test_a_setting_of_one_name_has_one_range_and_one_meaning(loaded):
