@@ -34,6 +34,8 @@ class BankPlan:
     screws: tuple[ScrewRow, ...]
     #: Words under a place: its jet, "disturbed".
     marks: Mapping[Place, str]
+    #: The screws to turn now, by name and place.
+    lit: frozenset[tuple[str, Place]] = frozenset()
 
 
 def plan(view: View, layout: tuple[int, int], marks: Mapping[Place, str] | None = None) -> BankPlan:
@@ -54,6 +56,7 @@ def plan(view: View, layout: tuple[int, int], marks: Mapping[Place, str] | None 
         band_of(view, row),
         tuple(screws),
         marks or {},
+        frozenset() if view.moves_made else frozenset((move.screw, move.place) for move in view.moves),
     )
 
 
@@ -135,6 +138,12 @@ def slot(row: ScrewRow, n: int) -> tuple[str, str]:
     return said, "good"
 
 
+def _slot(plan_: BankPlan, row: ScrewRow, n: int) -> tuple[str, str]:
+    """A screw and where it stands; the one to turn now is pointed at and lit."""
+    said, role = slot(row, n)
+    return (f"{said}◀", "mark") if (row.name, row.places[n]) in plan_.lit else (said, role)
+
+
 def _numbers(plan_: BankPlan) -> list[Fraction]:
     return [Fraction(v) for v in plan_.values.values() if isinstance(v, Fraction | int | float)]
 
@@ -192,8 +201,10 @@ def close(plan_: BankPlan, cells: int, across: int | None = None) -> Lines:
 
 def _close_body(plan_: BankPlan, carb: int, cells: int) -> Lines:
     name = f"{wording.term(plan_.terms, 'carb')} {carb}"
-    screws = [slot(row, n) for each in ("carb", "bank") for row, n in _screws_at(plan_, Place(carb, None), each)]
-    gap = [slot(row, n) for row, n in _screws_at(plan_, Place(carb, None), "gap")]
+    screws = [
+        _slot(plan_, row, n) for each in ("carb", "bank") for row, n in _screws_at(plan_, Place(carb, None), each)
+    ]
+    gap = [_slot(plan_, row, n) for row, n in _screws_at(plan_, Place(carb, None), "gap")]
     head: Line = ((f"╴{name}╶", "strong"), (_of_body(plan_, carb), "strong"))
     tail: Line = tuple((f"{said} ", role) for said, role in screws)
     tail += tuple(piece for said, role in gap for piece in (("→", "soft"), (f"{said}", role)))
@@ -218,7 +229,7 @@ def _barrels(plan_: BankPlan) -> list[Place]:
 
 def _tail(plan_: BankPlan, place: Place, cells: int) -> Line:
     """The screws of a barrel, as many as leave room for its reading."""
-    mine = [slot(row, n) for row, n in _screws_at(plan_, place, "barrel")]
+    mine = [_slot(plan_, row, n) for row, n in _screws_at(plan_, place, "barrel")]
     tail: Line = tuple(piece for said, role in mine for piece in ((" ", "ink"), (said, role)))
     return tail if sum(len(t) for t, _ in tail) <= cells - 16 else tail[:2]
 
@@ -256,14 +267,14 @@ def _box(plan_: BankPlan, carb: int, cells: int) -> Lines:
         place = Place(carb, barrel)
         row(reading_line(plan_, place, inner))
         for screw, n in _screws_at(plan_, place, "barrel"):
-            row(screw_line(screw, n, inner, indent=2 if plan_.barrels > 1 else 0))
+            row(screw_line(plan_, screw, n, inner, indent=2 if plan_.barrels > 1 else 0))
         if plan_.marks.get(place):
             row((("  ", "ink"), (clean(plan_.marks[place]), "soft")))
     for each in ("carb", "bank"):
         for screw, n in _screws_at(plan_, Place(carb, None), each):
-            row(screw_line(screw, n, inner))
+            row(screw_line(plan_, screw, n, inner))
     for screw, n in _screws_at(plan_, Place(carb, None), "gap"):
-        row(screw_line(screw, n, inner, to=f"→ {carb + 1}"))
+        row(screw_line(plan_, screw, n, inner, to=f"→ {carb + 1}"))
     out.append((("└" + "─" * (cells - 2) + "┘", "rule"),))
     return out
 
@@ -273,9 +284,9 @@ def screw_name(row: ScrewRow) -> str:
     return clean(phrases.plain(row.name)).removesuffix(" screw")
 
 
-def screw_line(row: ScrewRow, n: int, cells: int, indent: int = 0, to: str = "") -> Line:
+def screw_line(plan_: BankPlan, row: ScrewRow, n: int, cells: int, indent: int = 0, to: str = "") -> Line:
     """One screw: head, position, name, and a scale with its band and a mark where it stands."""
-    said, role = slot(row, n)
+    said, role = _slot(plan_, row, n)
     name = cut(screw_name(row) + (f" {to}" if to else ""), max(6, cells - indent - 13))
     line: Line = ((" " * indent, "ink"), (f"{said:<11} ", role), (name, "soft"))
     room = cells - sum(len(t) for t, _ in line) - 1

@@ -76,6 +76,10 @@ def fields(
     if width(asked) > cells - len(many) - 1 and width(asked[:3]) <= cells - len(many) - 1:
         asked = (*asked[:3], (cut(f"  {more}", cells - len(many) - 1 - width(asked[:3])), "soft"))
     out: Lines = [(*fill(asked, cells - len(many) - 1), (f" {many}", "soft"))]
+    if width(asked[:3]) > cells - len(many) - 1:
+        # A question is never cut: what may be given stands behind it, on lines of their own.
+        out = wrapped(f"{row.ask}  {many}", cells, "strong", head=(tag, "key"), indent=2)
+        out += wrapped(more, cells, "soft", head=("  ", "soft"))
     out += _choices(question, cells) if row.cells[0].kind == "choice" else []
     figures_ = _figures(question, cells) if large and row.cells[0].kind == "number" else []
     boxes = _cells(question, row, cells, terms)

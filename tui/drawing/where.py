@@ -56,10 +56,14 @@ def phases(now: str, cells: int) -> str:
 
 
 def rounds_left(view: View) -> str:
-    """About how many rounds are left, where an adviser says so; nothing where nobody knows."""
+    """About how many rounds are left, or how many places are still to be set, where an adviser says so; nothing where
+    nobody knows."""
     for advised in view.advice:
         for name in _LEFT:
             value = advised.values.get(name)
             if isinstance(value, int | Fraction) and not isinstance(value, bool) and value > 0:
                 return f"~{wording.count(int(value), 'round')} left"
+        still = advised.values.get("left")
+        if isinstance(still, int | Fraction) and not isinstance(still, bool) and still > 0:
+            return f"{int(still)} to set"
     return ""

@@ -136,14 +136,13 @@ class RunScreen(RunKeys):
     def paint(self) -> None:
         """Paint everything but the pad anew."""
         v = self.sitting.view
-        layout = self.sitting.layout
         with self.app.batch_update():
             self.pad.terms = dict(v.terms)
             self._show("where", lambda cells, rows: where.line(v, self.sitting.whose, cells))
             self._show("head", lambda cells, rows: step_lines.head(v, cells))
             self._show("standing", lambda cells, rows: step_lines.standing(v, cells, self.sofar.understood))
             self._show("card", self._card)
-            self._show("bank", lambda cells, rows: bank.draw(bank.plan(v, layout, self.sitting.marks), cells, rows))
+            self._show("bank", lambda cells, rows: bank.draw(self._plan(), cells, rows))
             self._show("spread", lambda cells, rows: step_lines.spread_line(v, cells))
             self._show("trend", lambda cells, rows: step_lines.trend(v, cells, rows))
             self._show("findings", lambda cells, rows: step_lines.findings(v, cells, rows))
@@ -151,6 +150,12 @@ class RunScreen(RunKeys):
             self.set_class(self.page == "record", "-record")
             self.set_class(self.page == "far", "-far")
         self.fit()
+
+    def _plan(self) -> bank.BankPlan:
+        """The bank as it stands; a screw that was turned is no longer pointed at."""
+        v = self.sitting.view
+        open_ = not stages.made(v, self.sofar) and not stages.dangers(v, self.sofar.understood)
+        return bank.plan(v if open_ else replace(v, moves=()), self.sitting.layout, self.sitting.marks)
 
     def fit(self) -> None:
         """Share the rows of the screen: what is to be done and its answer first, the bank what is left."""
@@ -177,7 +182,7 @@ class RunScreen(RunKeys):
         whole = len(step_lines.findings(v, cells, 60))
         worst = step_lines.worst_rows(v, cells)
         spread = 0 if beside else len(step_lines.spread_line(v, cells))
-        tall = 0 if beside or self.page == "record" else bank.tallest(bank.plan(v, self.sitting.layout), cells)
+        tall = 0 if beside or self.page == "record" else bank.tallest(self._plan(), cells)
         seen = (0, 0) if beside or self.page == "record" else (worst, whole)
         least = 4 if self.over else 99 if self.page == "step" else 6
         rooms = room.share(total, card_, self.pad.needs(cells), tall + (spread if tall else 0), seen, least)
