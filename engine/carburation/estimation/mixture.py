@@ -31,6 +31,8 @@ REST = 0.25
 DEAD = 0.02
 #: A barrel whose torque changes by less than this share over all its screw's travel does not answer [assumed].
 MUTE = 0.10
+#: Silence explains a barrel about as well where its ln likelihood is so near the best picture's [assumed].
+AS_WELL = 1.0
 #: How freely what was seen chooses between laws: the laws are a handful and none is quite true [assumed].
 BELIEVED = 0.6
 
@@ -164,11 +166,15 @@ def believed(
     metered = any(t.meter for mine in told for t in mine)
     noise = _noise(told)
     likes = [[_likelihood(t, noise) for t in mine] for mine in told]
+    heard = [
+        [None if _explained(t, noise) else like for t, like in zip(mine, rows, strict=True)]
+        for mine, rows in zip(told, likes, strict=True)
+    ]
     wide = [_wide(law) for law in table]
-    odds = _law_odds(table, likes)
+    odds = _law_odds(table, heard)
     slope = sum(w * law.slope for w, law in zip(odds, table, strict=True))
     barrels = []
-    for i, mine in enumerate(likes):
+    for i, mine in enumerate(heard):
         rows = tuple(_over_laws(screws, odds, like, wide) for like in mine)
         shift, doubt, fault = shifts[i]
         rest = REST * laws.usual_slope(screws)
@@ -200,8 +206,15 @@ def _noise(told: Sequence[Sequence[Told]]) -> float:
 Like = tuple[list[list[float]], float]
 
 
+def _explained(t: Told, noise: float) -> bool:
+    """Whether silence explains what was seen about as well as any picture: then it teaches nothing of laws and jets."""
+    if t.rows is None or t.meter or t.count < 3:
+        return False
+    return 0.5 / noise * (t.dead - min(min(row) for row in t.rows)) < AS_WELL
+
+
 def _likelihood(t: Told, noise: float) -> list[list[float]] | None:
-    """Likelihood of every law and richness, greatest 1; None where nothing was seen."""
+    """Likelihood of every law and richness, greatest about 1; None where nothing was seen."""
     if t.rows is None:
         return None
     by = 0.5 if t.meter else 0.5 / noise

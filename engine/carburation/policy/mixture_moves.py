@@ -68,7 +68,7 @@ def choices(s: Search, view: ScrewView, inputs: Inputs, window: tuple[float, flo
     out = []
     for u in range(len(s.units)):
         at = s.stands(u)
-        best = best_place(s, view, u)
+        best = best_place(s, view, u, span)
         row = s.visited(u)
         trials = sum(abs(b - a) > 0.1 for a, b in pairwise(row))
         m = s.mix
@@ -104,10 +104,13 @@ def reach(view: ScrewView, s: Search, inputs: Inputs) -> tuple[float, float]:
     return low, min(high, FURTHEST * top)
 
 
-def best_place(s: Search, view: ScrewView, u: int) -> float:
-    """Where unit u's screws are worth most, to a step of the screw."""
+def best_place(s: Search, view: ScrewView, u: int, within: tuple[float, float] | None = None) -> float:
+    """Where unit u's screws are worth most, to a step of the screw: no further than a technician would follow, and in
+    mid band where the screw does nothing."""
     assert s.mix is not None
-    low, high = ends(view, s)
+    low, high = within or (ends(view, s)[0], FURTHEST * 1.2 * s.screws.mid)
+    if s.mix.silent(u, low, high) > SILENT:
+        return s.screws.mid
     step = float(view.step)
     grain = max(step, 1.0 / 16)
     best = round(_where(s.mix, u, -0.02, low, high) / grain) * grain
