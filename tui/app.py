@@ -41,8 +41,9 @@ class Evendraw(App[int]):
     TITLE = "Evendraw"
     ENABLE_COMMAND_PALETTE = False
     CSS_PATH: ClassVar = ["styles/app.tcss", "styles/run.tcss"]
-    HORIZONTAL_BREAKPOINTS: ClassVar = [(0, "-narrow"), (100, "-middle"), (150, "-wide")]
-    VERTICAL_BREAKPOINTS: ClassVar = [(0, "-low"), (30, "-mid"), (44, "-tall")]
+    # The library declares these two as of the instance, by a slip (`ClassVar[...] | None`).
+    HORIZONTAL_BREAKPOINTS: ClassVar = [(0, "-narrow"), (100, "-middle"), (150, "-wide")]  # type: ignore[misc]
+    VERTICAL_BREAKPOINTS: ClassVar = [(0, "-low"), (30, "-mid"), (44, "-tall")]  # type: ignore[misc]
     BINDINGS: ClassVar = [Binding("ctrl+q,ctrl+c", "quit", show=False, priority=True, system=True)]
 
     def __init__(self, opening: Callable[[], Screen[Any]], theme: str = themes.DARK) -> None:

@@ -226,7 +226,7 @@ def index(db: sqlite3.Connection, job: int) -> None:
 def _engine_words(row: tuple[bytes, bytes, str] | None) -> tuple[str, ...]:
     """Family, size of the engine and day of a job, as they are looked for: `1598cc`, `2031-05-04`."""
     facts = _json(row[1]) if row and row[1] else {}
-    engine, bank = (facts.get(part) if isinstance(facts.get(part), dict) else {} for part in ("engine", "bank"))
+    engine, bank = (part if isinstance(part := facts.get(name), dict) else {} for name in ("engine", "bank"))
     size = str(engine.get("displacement") or "")
     return str(bank.get("family") or ""), size, size.replace(" ", ""), row[2][:10] if row else ""
 

@@ -77,7 +77,7 @@ def write(job: Job) -> str:
 
     yaml = YAML(typ="safe", pure=True)
     yaml.default_flow_style, yaml.allow_unicode, yaml.width = False, True, 110
-    yaml.sort_base_mapping_type_on_output = False
+    yaml.sort_base_mapping_type_on_output = False  # type: ignore[assignment]  # ruamel.yaml declares it as None
     data = job.model_dump(mode="json", exclude_defaults=True)
     for name, row in data["bank"].items():
         if name in _ROWS and row is not None and len(row) == 1:
@@ -146,7 +146,7 @@ def _follow(loc: tuple[int | str, ...], tree: Map) -> tuple[list[str], Span, Spa
         known = list(getattr(kind, "model_fields", {}))
         if isinstance(here, Map) and str(part) in here:
             span = key = here.key_span(str(part))
-            here = here[part]
+            here = here[str(part)]
             span = here.span if isinstance(here, Scalar) else span
         elif isinstance(here, Seq) and isinstance(part, int) and part < len(here):
             here = here[part]

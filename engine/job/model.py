@@ -27,8 +27,8 @@ class Measured:
     high: Fraction
 
 
-def _quantity(unit: str, low: float, high: float) -> Any:
-    """A pydantic type: a text like `1598 cc` or a bare number, held exactly in `unit`, within [low, high]."""
+def _quantity(unit: str, low: float, high: float) -> tuple[Any, ...]:
+    """What makes a `Fraction` of the job: a text like `1598 cc` or a bare number, exactly in `unit`, in [low, high]."""
 
     def read(value: Any) -> Fraction:
         if isinstance(value, bool) or value is None:
@@ -39,12 +39,11 @@ def _quantity(unit: str, low: float, high: float) -> Any:
             raise ValueError(f"{value} is outside {low:g} to {high:g} {unit}")
         return number
 
-    return Annotated[
-        Fraction,
+    return (
         BeforeValidator(read, json_schema_input_type=str | float),
         PlainSerializer(lambda v: f"{write_number(v)} {unit}", when_used="json"),
         Measured(unit, Fraction(low), Fraction(high)),
-    ]
+    )
 
 
 #: Any text; a number or nothing is taken as it is written.
@@ -94,9 +93,9 @@ class Engine(_Part):
     """The engine, in the figures that the computations need."""
 
     cylinders: int = Field(ge=1, le=16)
-    displacement: _quantity("cc", 20, 12000)
-    idle_speed: _quantity("rpm", 300, 3000)
-    peak_power_speed: _quantity("rpm", 1500, 15000) | None = None
+    displacement: Annotated[Fraction, *_quantity("cc", 20, 12000)]
+    idle_speed: Annotated[Fraction, *_quantity("rpm", 300, 3000)]
+    peak_power_speed: Annotated[Fraction, *_quantity("rpm", 1500, 15000)] | None = None
     use: Literal["road", "fast road", "race"] = "road"
 
 
@@ -158,9 +157,9 @@ class ScrewBand(_Part):
     """A kind of mixture screw that the vocabulary does not have, in turns out from its seat."""
 
     out: Literal["richer", "leaner"] = "richer"
-    start: _quantity("turn", -30, 30)
-    rest: tuple[_quantity("turn", -30, 30), _quantity("turn", -30, 30)]
-    doubt: tuple[_quantity("turn", -30, 30), _quantity("turn", -30, 30)]
+    start: Annotated[Fraction, *_quantity("turn", -30, 30)]
+    rest: tuple[Annotated[Fraction, *_quantity("turn", -30, 30)], Annotated[Fraction, *_quantity("turn", -30, 30)]]
+    doubt: tuple[Annotated[Fraction, *_quantity("turn", -30, 30)], Annotated[Fraction, *_quantity("turn", -30, 30)]]
     source: Text = DECLARED
 
     @classmethod
@@ -191,8 +190,8 @@ class Bank(_Open):
     )
     air_bypass_screws: bool = False
     linkage_balance_screws: bool = False
-    throttle_bore: _quantity("mm", 10, 80) | None = None
-    choke: _quantity("mm", 8, 70) | None = None
+    throttle_bore: Annotated[Fraction, *_quantity("mm", 10, 80)] | None = None
+    choke: Annotated[Fraction, *_quantity("mm", 8, 70)] | None = None
     main_jet: Sizes = None
     air_corrector: Sizes = None
     idle_jet: Sizes = None
@@ -212,7 +211,7 @@ class Bank(_Open):
 class Fuel(_Part):
     """The petrol in the tank."""
 
-    ethanol: _quantity("%", 0, 100) = Fraction(0)
+    ethanol: Annotated[Fraction, *_quantity("%", 0, 100)] = Fraction(0)
 
 
 class Instruments(_Open):
@@ -223,17 +222,21 @@ class Instruments(_Open):
     tachometer: bool = True
     lambda_meter: bool = False
     co_meter: bool = False
-    tachometer_step: _quantity("rpm", 1, 500) | None = Field(
+    tachometer_step: Annotated[Fraction, *_quantity("rpm", 1, 500)] | None = Field(
         None, description="In what steps the tachometer shows; left out: not known."
     )
-    tachometer_scatter: _quantity("rpm", 0, 500) | None = Field(
+    tachometer_scatter: Annotated[Fraction, *_quantity("rpm", 0, 500)] | None = Field(
         None, description="Scatter of its reading at a steady idle, one standard deviation; left out: not known."
     )
     airflow_scale: Literal["kg/h", "divisions"] = Field(
         "kg/h", description="'divisions': a scale of its own, which tells what is equal and claims no kg/h."
     )
-    airflow_range: _quantity("kg/h", 5, 200) | None = Field(None, description="Top of the airflow gauge's scale.")
-    co_range: _quantity("%", 1, 20) | None = Field(None, description="Top of the CO meter's scale.")
+    airflow_range: Annotated[Fraction, *_quantity("kg/h", 5, 200)] | None = Field(
+        None, description="Top of the airflow gauge's scale."
+    )
+    co_range: Annotated[Fraction, *_quantity("%", 1, 20)] | None = Field(
+        None, description="Top of the CO meter's scale."
+    )
     exhaust_sampling: Literal["each cylinder", "merged"] = Field(
         "each cylinder", description="'merged': one pipe after the junction, which names no cylinder."
     )
@@ -250,8 +253,8 @@ class Shelf(_Part):
 class Conditions(_Part):
     """The air of the day."""
 
-    altitude: _quantity("m", -500, 5000) = Fraction(0)
-    temperature: _quantity("degC", -40, 60) = Fraction(15)
+    altitude: Annotated[Fraction, *_quantity("m", -500, 5000)] = Fraction(0)
+    temperature: Annotated[Fraction, *_quantity("degC", -40, 60)] = Fraction(15)
 
 
 class Job(_Part):
@@ -296,7 +299,7 @@ class Job(_Part):
 
     def row(self, name: str) -> tuple[Fraction, ...] | None:
         """A bank row of jet sizes spread to one value a barrel, or None where the job does not say."""
-        sizes = getattr(self.bank, name)
+        sizes: tuple[Fraction, ...] | None = getattr(self.bank, name)
         if sizes is None:
             return None
         return sizes * self.bank.barrels if len(sizes) == 1 else sizes

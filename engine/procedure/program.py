@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any, Literal
 
+from engine.evidence import Severity
 from engine.procedure.language.expr import Each, Node, Type
 from engine.procedure.source.spans import NOWHERE, Source, Span
 from engine.vocabulary.vocabulary import SHIPPED, Vocabulary
@@ -22,6 +23,13 @@ from engine.vocabulary.vocabulary import SHIPPED, Vocabulary
 #: a str, a fact or comparison a bool, a row a tuple. None, in a row or alone, is missing, and so is a name that is
 #: absent. `values` are worked out by the guards themselves.
 Names = Mapping[str, Any]
+SignalWord = Literal["danger", "warning", "caution", "notice"]
+OfScrew = Literal["carb", "barrel", "gap", "bank"]
+Direction = Literal["in", "out"]
+Order = Literal["bank", "worst"]
+Outcome = Literal["ok", "failed", "stopped"]
+Recorded = Literal["as found", "as left"]
+Here = Literal["carb", "barrel"]
 
 #: Steps that may pass by themselves after one answer: the run refuses more, and the checks prove that it need not.
 MOST_SILENT = 5000
@@ -103,7 +111,7 @@ class Screw:
     can count, `range` from where to where it turns."""
 
     name: str
-    each: Each | Literal["bank"]
+    each: OfScrew
     acts: str
     at: str
     inward: str
@@ -175,7 +183,7 @@ class Caution:
     """A signal word with its text. danger must be understood; the others are shown."""
 
     name: str
-    word: Literal["danger", "warning", "caution", "notice"]
+    word: SignalWord
     text: str
     #: States ("engine: running", "fuel: open"), hazards and tools that demand it.
     demanded_by: tuple[str, ...]
@@ -190,7 +198,7 @@ class MoveSpec:
     only: tuple[tuple[int, int | None], ...]
     to: Guard | None
     by: Guard | None
-    direction: Literal["in", "out"] | None
+    direction: Direction | None
     when: Guard | None
     span: Span
 
@@ -258,7 +266,7 @@ class FindingSpec:
     it concerns the place that the file works at (`here`), or all of it."""
 
     code: str
-    severity: Literal["note", "adjust", "change part", "stop"]
+    severity: Severity
     where: Guard | None
     say: Template
     do: Template | None
@@ -288,7 +296,7 @@ class Call:
     ends: Mapping[str, str]
     name: str | None
     each: Each | None
-    order: Literal["bank", "worst"]
+    order: Order
     worst_by: Guard | None
     go: str | None
     span: Span
@@ -303,7 +311,7 @@ class Call:
 class End:
     """The end of this file: `outcome` counts for the run only where no caller maps it elsewhere."""
 
-    outcome: Literal["ok", "failed", "stopped"]
+    outcome: Outcome
     say: Template
     span: Span
 
@@ -350,7 +358,7 @@ class Step:
     read: tuple[ReadSpec, ...] = ()
     keep: tuple[tuple[str, Guard], ...] = ()
     advise: tuple[Advise, ...] = ()
-    record: Literal["as found", "as left"] | None = None
+    record: Recorded | None = None
     findings: tuple[FindingSpec, ...] = ()
     clear: tuple[str, ...] = ()
     symptoms: Mapping[str, str | Call] = field(default_factory=dict)
@@ -400,7 +408,7 @@ class Procedure:
     start: str
     steps: Mapping[str, Step]
     #: The file works at one place: it is called with this `each`, its readings are single, its screws the ones here.
-    here: Literal["carb", "barrel"] | None = None
+    here: Here | None = None
     #: Codes of all findings that it, its advisers and the files that it calls may raise.
     raises: frozenset[str] = frozenset()
     #: What a caller hands over in `with`.

@@ -14,7 +14,8 @@ def exact(value: Any) -> Fraction | None:
     """
     kind = type(value)
     if kind is Fraction:
-        return value
+        known: Fraction = value
+        return known
     if kind is int:
         return Fraction(value) if abs(value) < 10**15 else None
     if kind is float:

@@ -25,7 +25,7 @@ from engine.contract import Registry
 from engine.evidence import Finding
 from engine.job.model import Job
 from engine.job.slips import Undeclared, settled
-from engine.procedure.program import Program
+from engine.procedure.program import Kit, Procedure, Program
 from engine.procedure.source.files import KITS
 from engine.run.admit import admit
 from engine.run.answer import Answer, AnswerRefused
@@ -353,7 +353,8 @@ def _started(
     """The texts of every file in the closure and of the kits that they use, and the body of the first event."""
     texts, files = {}, []
     kits = {f"{KITS}/{name}": kit for name, kit in plan.program.kits.items()}
-    for name, file in sorted({**plan.program.files, **kits}.items()):
+    every: dict[str, Procedure | Kit] = {**plan.program.files, **kits}
+    for name, file in sorted(every.items()):
         data = file.source.text.encode()
         sha256 = hashlib.sha256(data).hexdigest()
         texts[sha256] = data

@@ -289,10 +289,8 @@ def _spreads(compared: Iterable[Compared]) -> Iterable[Spread]:
         if line.quantity in ("airflow", "depression") and len(line.places) > 1:
             rows = (_numbers(line.found), _numbers(line.left))
             found, left = (tuple(None if v is None else float(v) for v in row) for row in rows)
-            apart = (_distance(rows[0]), _distance(rows[1]))
-            yield Spread(
-                line.title, line.unit or "", *(None if v is None else round(float(v), 4) for v in apart), found, left
-            )
+            apart = tuple(None if (v := _distance(row)) is None else round(float(v), 4) for row in rows)
+            yield Spread(line.title, line.unit or "", apart[0], apart[1], found, left)
 
 
 def _bands(stands: Iterable[Stand]) -> tuple[Row, ...]:

@@ -347,7 +347,7 @@ def _checked(session: Session) -> Iterable[Checked]:
     for past in walk(session.state.past):
         frame = past.state.frame
         declared = frame.at.file.procedure.readings
-        answered = []
+        answered: list[Checked] = []
         for name, value in (past.event.readings or {}).items():
             reading = declared[name]
             if reading.type.choices and isinstance(reading.healthy, str) and (name, frame.here) not in seen:

@@ -161,6 +161,7 @@ def route_lines(found: Checked, cells: int) -> Lines:
 def dry_run(path: Path, folders: Sequence[Path], engines: int) -> Iterator[str]:
     """Run a file on one virtual engine after another; a sentence for each, and one that sums up."""
     from engine.bench.trial import trials
+    from engine.bench.trial.fleet import SIDEDRAUGHT
     from engine.carburation.registry import shipped
 
     program = loaded(path, folders).program
@@ -168,7 +169,8 @@ def dry_run(path: Path, folders: Sequence[Path], engines: int) -> Iterator[str]:
         yield "It does not load, so it can't be run: see its problems (F7)."
         return
     families = [f for f in program.files[program.main].layout.families if f != "any"]
-    plan = trials.TrialPlan(str(path), tuple(folders), shipped, *families[:1], references=False)
+    family = families[0] if families else SIDEDRAUGHT
+    plan = trials.TrialPlan(str(path), tuple(folders), shipped, family, references=False)
     even = ended = 0
     for seed in range(1, engines + 1):
         try:

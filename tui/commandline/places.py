@@ -126,15 +126,16 @@ def shop_header(found: Places) -> dict[str, str]:
             Problem("wrong-shape", str(found.settings), tree.key_span("shop"), "'shop' holds name, address and so on.")
         )
     header: dict[str, str] = {}
-    for key, value in told.items() if isinstance(told, Map) else ():
+    shop = told if isinstance(told, Map) else Map()
+    for key, value in shop.items():
         if str(key) not in SHOP or not isinstance(value, Scalar):
             hint = did_you_mean(str(key), SHOP)
             said = f"'{key}' is none of a shop's. {hint}"
-            faults.append(Problem("unknown-key", str(found.settings), told.key_span(str(key)), said))
+            faults.append(Problem("unknown-key", str(found.settings), shop.key_span(str(key)), said))
         else:
             header[str(key)] = str(value)
     if header.get("paper", "A4") not in ("A4", "Letter"):
-        faults.append(Problem("wrong-shape", str(found.settings), told.key_span("paper"), "'paper' is A4 or Letter."))
+        faults.append(Problem("wrong-shape", str(found.settings), shop.key_span("paper"), "'paper' is A4 or Letter."))
     if faults:
         raise BadSettings("\n".join(map(str, faults)))
     return header

@@ -231,7 +231,7 @@ def lost(view: View) -> Pick:
 def otherwise(view: View, sofar: Sofar) -> Fields:
     """What was really turned: a field a move in the screw's unit, holding what was asked; `-`: the other way."""
     moves = sofar.moved if sofar.moved is not None else view.moves
-    rows = []
+    rows: list[Row] = []
     for asked, move in zip(view.moves, moves, strict=False):
         row = turns.screw_row(view, asked.screw)
         unit = row.unit if row else "turn"
@@ -264,7 +264,7 @@ def really(view: View, values: dict[str, Any]) -> tuple[Move, ...]:
             amount = turns.in_turns(abs(value), row.unit if row else "turn")
             way = asked.direction if value > 0 else ("out" if asked.direction == "in" else "in")
             effect = asked.effect if value > 0 else ""
-            out.append(Move(asked.screw, asked.place, way, effect, amount))  # type: ignore[arg-type]
+            out.append(Move(asked.screw, asked.place, way, effect, amount))
     return tuple(out)
 
 
@@ -272,7 +272,7 @@ def other_parts(view: View, sofar: Sofar) -> Fields:
     """What was really fitted: one field a part, holding the size that was asked; 0 for none."""
     parts = sofar.fitted if sofar.fitted is not None else view.fit
     sizes = {(p.part, p.place): p.size for p in parts}
-    rows = []
+    rows: list[Row] = []
     for part in view.fit:
         size = sizes.get((part.part, part.place), Fraction(0))
         where = wording.place(part.place, view.terms)

@@ -120,7 +120,12 @@ class AnsweringScreen(Screen[ScreenResultType]):
         out = ("answer", "move", "menu", "quit", "understand")
         these = [a for a in actions.of(self.NAME) if a.id not in out and self.allowed(a.id)]
         options = tuple(Option(a.label, a.id, a.cap) for a in these)
-        self.lay(Pick("WHAT CAN BE DONE HERE", options), lambda id: (self.ask(), self.action_do(id)))
+
+        def chosen(id: str) -> None:
+            self.ask()
+            self.action_do(id)
+
+        self.lay(Pick("WHAT CAN BE DONE HERE", options), chosen)
 
     def do_leave(self) -> None:
         """Back: from a question that was laid over, then from the screen."""

@@ -124,7 +124,7 @@ class HomeScreen(AnsweringScreen[None]):
             PROCEDURES: self.procedures,
         }[value]()
 
-    def opening(self, do: Callable[[], None]) -> None:
+    def opening(self, do: Callable[[], object]) -> None:
         """Do something that takes a moment: say so first, and say it in a sentence where it fails."""
         from tui.control.desk import Trouble
 

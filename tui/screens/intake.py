@@ -115,7 +115,11 @@ class IntakeScreen(AnsweringScreen[Path | None]):
 
     def do_file(self) -> None:
         """A job file that exists already, instead of the form."""
-        self.lay(TextLine("PATH OF A JOB FILE"), lambda text: self.dismiss(Path(text).expanduser()))
+
+        def named(text: str) -> None:
+            self.dismiss(Path(text).expanduser())
+
+        self.lay(TextLine("PATH OF A JOB FILE"), named)
 
     def leave(self) -> None:
         """Esc asks before what was filled in is dropped."""
@@ -123,10 +127,14 @@ class IntakeScreen(AnsweringScreen[Path | None]):
         if all(text == (row.start or ("",))[0] for text, row in zip(fields.texts, fields.rows, strict=True)):
             self.dismiss(None)
             return
-        self.lay(
-            Pick("LEAVE THE INTAKE", (Option("go on filling it in", False), Option("drop it", True))),
-            lambda drop: self.dismiss(None) if drop else self.ask(),
-        )
+
+        def chosen(drop: bool) -> None:
+            if drop:
+                self.dismiss(None)
+            else:
+                self.ask()
+
+        self.lay(Pick("LEAVE THE INTAKE", (Option("go on filling it in", False), Option("drop it", True))), chosen)
 
 
 def free(folder: Path, name: str) -> Path:

@@ -310,9 +310,9 @@ class RunScreen(RunKeys):
             if not stays and name not in answer and getattr(self.sofar, name) is not None:
                 answer[name] = getattr(self.sofar, name)
         before = self.sitting.view
-        if answer.keys() & {"done", "readings"} and (name := self.sitting.ahead()) is not None:
-            shown = next((s.ask for s in before.symptoms if s.name == name), name)
-            answer = {"symptom": name}
+        if answer.keys() & {"done", "readings"} and (ahead := self.sitting.ahead()) is not None:
+            shown = next((s.ask for s in before.symptoms if s.name == ahead), ahead)
+            answer = {"symptom": ahead}
             cue = f"The virtual engine shows it: {shown}. That was given as the answer."
         try:
             problem = self.sitting.answer(**answer)

@@ -27,6 +27,7 @@ class RunKeys(AnsweringScreen[str]):
     sofar: stages.Sofar
     page: str
     give: Callable[..., None]
+    keep_typed: Callable[[], None]
     paint: Callable[[], None]
 
     def allowed(self, id: str) -> bool:

@@ -171,7 +171,8 @@ class VirtualEngine:
 
     def swap_jets(self, one: int, two: int) -> None:
         """Change the idle jets of two barrels (row indices): number, bore and dirt go along."""
-        for row in (self.jets, self.stamps, self.dirt, self.jet_ids):
+        rows: tuple[list[Any], ...] = (self.jets, self.stamps, self.dirt, self.jet_ids)
+        for row in rows:
             row[one], row[two] = row[two], row[one]
         self._now = None
 

@@ -27,7 +27,8 @@ def follows_air(body: Anatomy, barrel: int, degrees: float) -> float:
     if body.follows >= 1.0:
         return 1.0
     past = body.plate_area(barrel, degrees) / body.plate_area(barrel, body.idle_deg)
-    return max(FELT[0], min(FELT[1], past)) ** (1.0 - body.follows)
+    felt: float = max(FELT[0], min(FELT[1], past)) ** (1.0 - body.follows)
+    return felt
 
 
 def holes_open(degrees: float, edge: float, scale: float = 1.0) -> float:

@@ -165,7 +165,7 @@ def choose(
     wolf: bool = False,
 ) -> str:
     """The choice that is true of the barrels `rows`, or what erring ears hear of it; `wolf`: they hear a fault."""
-    sound = healthy if healthy in choices else choices[0]
+    sound = healthy if healthy is not None and healthy in choices else choices[0]
     look = LOOKS.get(quantity)
     words = look(engine, rows) if look else None
     if quantity in BY_EAR and engine.nature.ears:

@@ -67,7 +67,8 @@ class Needle:
         if self.shape == "saturating":
             return (1.0 - math.exp(-self.bend * (past - 1.0))) / self.bend
         if self.shape in ("concave", "convex"):
-            return (max(0.0, past) ** self.bend - 1.0) / self.bend
+            bent: float = (max(0.0, past) ** self.bend - 1.0) / self.bend
+            return bent
         return past - 1.0
 
 

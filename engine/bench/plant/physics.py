@@ -88,11 +88,12 @@ POWER_OF_AIR = a.NEEDED_IMEP_BAR * 1e5 * 1e-3 * 900.0 / 120.0 / 1e3 / a.IDLE_AIR
 
 def indicated_kw(speed: float, total: Sequence[float], torque: Sequence[float]) -> float:
     """Indicated power, kW, of air `total` (kg/h a barrel) burnt with `torque` shares."""
-    return (
+    power: float = (
         POWER_OF_AIR
         * (speed / 900.0) ** a.EFFICIENCY_SPEED_POWER
         * sum(m * t for m, t in zip(total, torque, strict=True))
     )
+    return power
 
 
 def behind_plate(build: Build, conductance: float, volume: float, speed: float) -> tuple[float, float]:

@@ -116,7 +116,7 @@ class Hands:
     def _seen(self, step: Mapping[str, Any], started: bool) -> str | None:
         """The id of a symptom to give, if one is seen, was not told since it was last away, and is offered."""
         engine = self.engine
-        offered = {}
+        offered: dict[str, str] = {}
         for s in step.get("symptoms", ()):
             offered.setdefault(s["kind"], s["id"])
         if (step.get("state") or {}).get("engine") != "running":
@@ -159,18 +159,18 @@ class Hands:
                 return move
             told, way = round(abs(turns) * 16) / 16, OPENS[at] if turns >= 0 else _other(OPENS[at])
             return {**move, "turns": told, "direction": way, "aim": None, "position": None}
-        turns, position = move.get("turns"), move.get("position")
+        asked, position = move.get("turns"), move.get("position")
         if position is not None and float(position) == 0.0:
             hand.seat(self.engine, acts, at, carb, barrel)
-        elif turns is not None:
+        elif asked is not None:
             sign = 1.0 if move["direction"] == OPENS[at] else -1.0
-            hand.turn(self.engine, acts, at, carb, barrel, sign * float(turns))
+            hand.turn(self.engine, acts, at, carb, barrel, sign * float(asked))
         elif position is not None:  # where it stands is not known: to the seat first, then out
             hand.seat(self.engine, acts, at, carb, barrel)
             hand.turn(self.engine, acts, at, carb, barrel, float(position))
-        short = abs(self.engine.position(at, carb, barrel) - before) - float(turns or 0.0)
-        if turns is not None and position is None and short < -0.06:
-            return {**move, "turns": round((float(turns) + short) * 16) / 16}
+        short = abs(self.engine.position(at, carb, barrel) - before) - float(asked or 0.0)
+        if asked is not None and position is None and short < -0.06:
+            return {**move, "turns": round((float(asked) + short) * 16) / 16}
         return move
 
     def _watched(self, place: Mapping[str, Any] | None) -> list[int] | None:
@@ -235,16 +235,16 @@ class Hands:
         return self._rounded(ask, _to(value, unit, ask.get("unit")))
 
     def _choice(self, ask: Mapping[str, Any], quantity: str, rows: list[int], wolf: bool) -> str:
-        choices, healthy = ask["choices"], ask.get("healthy")
+        choices: Sequence[str] = ask["choices"]
+        healthy = ask.get("healthy")
+        sound = healthy if isinstance(healthy, str) else None
         if self.mends and (done := next((c for c in choices if c in PUT_RIGHT), None)):
             if self._puts_right():
                 return done
-            return next((c for c in choices if c.startswith("go on")), healthy or choices[0])
+            return next((c for c in choices if c.startswith("go on")), sound or choices[0])
         if self.engine.stalled and _stops(ask):
             return next(c for c in choices if any(w in c.lower() for w in _STOPPED_WORDS))
-        return inspections.choose(
-            self.engine, quantity, rows, choices, healthy if isinstance(healthy, str) else None, wolf
-        )
+        return inspections.choose(self.engine, quantity, rows, choices, sound, wolf)
 
     def _puts_right(self) -> bool:
         """Mend what was just found, as far as a shop does on the spot; whether it was such a thing."""
@@ -297,7 +297,7 @@ def _unsound(ask: Mapping[str, Any], value: Any) -> bool:
     if value is None or healthy is None:
         return False
     if isinstance(value, str):
-        return value != healthy
+        return bool(value != healthy)
     low, high = _ends(ask)
     return not low <= value <= high
 
@@ -306,7 +306,7 @@ def _at(move: Mapping[str, Any]) -> str:
     """Where a screw works on this engine, from what the file says it works at and acts on."""
     at = move.get("on") or move.get("at")
     if at in ("plate", "bypass", "coupling"):
-        return at
+        return str(at)
     return "jet" if move.get("acts") == "mixture" else "plate"
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import Any, NamedTuple, TypeGuard
 
 from engine.bench.plant.engine import VirtualEngine
 from engine.bench.terms import TOLERANCE
@@ -45,7 +45,9 @@ class ClaimWatch:
             return
         feeding = [b for b in range(self.engine.barrels) if self.engine.body.feeds[b]]
         words = advice.outputs.get("barrels")
-        row = words if _is_row(words, self.engine.barrels, len(feeding)) else ("set",) * self.engine.barrels
+        row: Sequence[Any] = (
+            words if _is_row(words, self.engine.barrels, len(feeding)) else ("set",) * self.engine.barrels
+        )
         sure = self._sureness(advice, feeding)
         lambdas = self.engine.now.lambdas
         claims = []
@@ -66,12 +68,12 @@ class ClaimWatch:
         for name in _ROWS:
             row = advice.outputs.get(name)
             if _is_row(row, count, len(feeding)):
-                return [_share(x) for x in row]  # type: ignore[union-attr]
+                return [_share(x) for x in row]
         whole = _share(advice.outputs.get("sureness"))
         return [whole] * count
 
 
-def _is_row(value: object, *lengths: int) -> bool:
+def _is_row(value: object, *lengths: int) -> TypeGuard[Sequence[Any]]:
     return isinstance(value, tuple | list) and len(value) in lengths
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Any
 
 from engine.bench.plant import anatomy, assumed, nature
@@ -88,7 +89,7 @@ def dead_screws(rng: random.Random, job: Job) -> list[Fault]:
 
 def _with_fitted(job: Job, faults: Sequence[Fault], seed: int) -> Job:
     """The job with the jets that the owner knows to be fitted, and with the take-off that all can see."""
-    row = job.bank.idle_jet
+    row: tuple[float | Fraction, ...] | None = job.bank.idle_jet
     if row is None:
         size = anatomy.draw(job, seed).right_jet + 5.0 * sum(f.size for f in faults if f.kind == "wrong jets")
         row = (size,)
@@ -212,7 +213,7 @@ def random_engine(seed: int, job: Job | None = None, fleet: str = "plain", **ins
     `instruments` are yes/no fields of the job (`lambda_meter=True`). In the varied fleet a job that does not say what
     steps its tachometer shows gets one.
     """
-    job = job or random_job(seed, **instruments)
+    job = job or random_job(seed, SIDEDRAUGHT, None, **instruments)
     rng = random.Random(f"faults {seed}")
     faults = draw_faults(rng, job)
     if fleet == "varied":

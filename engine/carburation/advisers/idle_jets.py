@@ -332,7 +332,7 @@ def _new_size(c: _Case, i: int, by: Sequence[int]) -> Fraction | None:
 
 def _false(c: _Case, i: int) -> bool:
     """Whether barrel i's jet bears the number that most bear."""
-    known = [s for s in c.sizes if s is not None]
+    known: list[Fraction | None] = [s for s in c.sizes if s is not None]
     return known.count(c.sizes[i]) > len(known) / 2
 
 

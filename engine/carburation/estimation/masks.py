@@ -7,6 +7,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from engine.carburation.estimation.seen import numbers
 from engine.evidence import Evidence, Inputs, Place
@@ -84,7 +85,7 @@ def masks(
     return tuple(Mask(leak[i], hole[i], level[i], math.log(air[i] / mean)) for i in range(n))
 
 
-def _truths(values: Mapping, name: str, n: int) -> list[bool] | None:
+def _truths(values: Mapping[str, Any], name: str, n: int) -> list[bool] | None:
     row = values.get(name)
     return [bool(v) for v in row] if row is not None and len(row) == n else None
 

@@ -261,7 +261,8 @@ def _whole(shots: Sequence[Shot], share: int) -> float:
     last = next((s for s in reversed(shots) if s.speed is not None and not s.stalled), None)
     if last is None or last.speed is None:
         return float(share)
-    return share * (last.speed / _best_speeds(shots)[last.when]) ** (1.0 / laws.ELASTICITY)
+    less: float = share * (last.speed / _best_speeds(shots)[last.when]) ** (1.0 / laws.ELASTICITY)
+    return less
 
 
 def _look(s: Shot, unit: Sequence[int], noise: Noise) -> Look:

@@ -60,7 +60,8 @@ class Sweep:
 
 def torque_of(speed: float, first: float, whole: float) -> float:
     """Torque of the whole engine at `speed`, in cylinders, where it was `whole` at speed `first`."""
-    return whole * (speed / first) ** (1.0 / laws.ELASTICITY)
+    torque: float = whole * (speed / first) ** (1.0 / laws.ELASTICITY)
+    return torque
 
 
 def misfit(screws: Screws, sweep: Sweep, wander: float) -> tuple[Rows, int]:

@@ -89,8 +89,8 @@ def even(look: Look, level: float, dead: Sequence[Key] = ()) -> AirMoves:
         whole = [k for k in own if set(body) <= set(look.flows.screws[k].moves)]
         if look.couplings and n > 0:
             later = [k for k in look.couplings if body[0] in look.flows.screws[k].moves]
-            key = max(later, key=lambda k: k[1].carb or 0) if later else None
-            make(key, want(body))
+            last = max(later, key=lambda k: k[1].carb or 0) if later else None
+            make(last, want(body))
         elif whole:
             make(whole[0], want(body))
         else:

@@ -343,7 +343,8 @@ def expected(s: Search, to: dict[int, float]) -> float | None:
         if abs(goes - was) > 0.01:
             gains = s.mix.gains(u, was, goes)
             more += sum(gains) / len(gains)
-    return last.speed * max(0.3, 1.0 + more / s.whole) ** laws.ELASTICITY
+    speed: float = last.speed * max(0.3, 1.0 + more / s.whole) ** laws.ELASTICITY
+    return speed
 
 
 def taken_back(view: ScrewView, s: Search) -> list[Move]:

@@ -84,7 +84,8 @@ def critical_ratio(gamma: float = GAMMA_AIR) -> float:
 
     [published: choked flow of an ideal gas, any textbook of gas dynamics; ISO 9300]
     """
-    return (2.0 / (gamma + 1.0)) ** (gamma / (gamma - 1.0))
+    ratio: float = (2.0 / (gamma + 1.0)) ** (gamma / (gamma - 1.0))
+    return ratio
 
 
 def flow_function(ratio: float, gamma: float = GAMMA_AIR) -> float:
@@ -96,7 +97,8 @@ def flow_function(ratio: float, gamma: float = GAMMA_AIR) -> float:
     if not 0.0 <= ratio <= 1.0:
         raise Refused(f"A pressure ratio of {ratio:g} is outside 0 to 1: downstream may not exceed upstream.")
     if ratio <= critical_ratio(gamma):
-        return math.sqrt(gamma) * (2.0 / (gamma + 1.0)) ** ((gamma + 1.0) / (2.0 * (gamma - 1.0)))
+        choked: float = math.sqrt(gamma) * (2.0 / (gamma + 1.0)) ** ((gamma + 1.0) / (2.0 * (gamma - 1.0)))
+        return choked
     return math.sqrt(2.0 * gamma / (gamma - 1.0) * max(0.0, ratio ** (2.0 / gamma) - ratio ** ((gamma + 1.0) / gamma)))
 
 

@@ -66,7 +66,8 @@ class Judgement:
 
 def load(path: Path = SHIPPED) -> Table:
     """Read a table of limits. Refuses, naming file and entry, what is missing, unreadable or out of shape."""
-    from ruamel.yaml import YAML, YAMLError
+    from ruamel.yaml import YAML
+    from ruamel.yaml.error import YAMLError
 
     try:
         data = YAML(typ="safe").load(path.read_text(encoding="utf-8"))
@@ -101,7 +102,8 @@ def _jurisdiction(name: str, entry: Any, path: Path) -> Jurisdiction:
                 other.before or date.max
             ):
                 raise Refused(f"{path}: two periods of {name} cover the same days; every day may have one limit.")
-    return Jurisdiction(name, *(str(entry.get(key) or "") for key in ("title", "how", "source")), read)
+    title, how, source = (str(entry.get(key) or "") for key in ("title", "how", "source"))
+    return Jurisdiction(name, title, how, source, read)
 
 
 def _period(where: str, entry: Any) -> Period:

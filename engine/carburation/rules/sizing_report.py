@@ -194,10 +194,10 @@ def _build(
         part,
         unit,
         step,
-        figures and figures.start,
-        figures and figures.exact,
-        figures and figures.low,
-        figures and figures.high,
+        figures.start if figures else None,
+        figures.exact if figures else None,
+        figures.low if figures else None,
+        figures.high if figures else None,
         fitted,
         verdict,
         figures.words if figures else "",
@@ -231,17 +231,18 @@ def _choke(job: Job) -> Part:
     reason = _no_rule(job, "choke")
     notes: list[str] = []
     fitted = bank.choke
+    peak = float(engine.peak_power_speed or 0)
     if not reason and engine.peak_power_speed is None:
         reason = "The job gives no speed of peak power (engine.peak_power_speed)."
     elif not reason and _is_slide(job):
-        low, high = (sizing.choke_bore(volume, float(engine.peak_power_speed), k) for k in sizing.SLIDE_CONSTANTS)
+        low, high = (sizing.choke_bore(volume, peak, k) for k in sizing.SLIDE_CONSTANTS)
         bore = f", {float(bank.throttle_bore):g} mm fitted" if bank.throttle_bore else ""
         reason = (
             f"A slide body has no choke of its own. Its bore by the same rule, 0.65 to 0.90 x sqrt(V n): "
             f"{low:.1f} to {high:.1f} mm{bore} [from memory: a maker's guide]."
         )
     elif not reason and fitted:
-        cycle, stroke = sizing.air_speed(float(fitted), volume, float(engine.peak_power_speed))
+        cycle, stroke = sizing.air_speed(float(fitted), volume, peak)
         notes.append(
             f"Air at peak power through {float(fitted):g} mm: {stroke:.0f} m/s over the induction stroke, "
             f"{cycle:.1f} over the cycle; the rule means 106 and 26.5 [derived]."
@@ -250,7 +251,7 @@ def _choke(job: Job) -> Part:
         share, (low, high) = float(fitted / bank.throttle_bore), sizing.CHOKE_TO_BORE
         word = "as usual" if low <= share <= high else "unusual: read both again"
         notes.append(f"Choke over throttle bore is {share:.2f}, {word} ({low:.2f} to {high:.2f}) [from memory].")
-    rule = reason or (lambda: sizing.choke(volume, float(engine.peak_power_speed or 0), engine.use))
+    rule = reason or (lambda: sizing.choke(volume, peak, engine.use))
     return _build("choke", "mm", 1.0, rule, (fitted,) if fitted else None, "bank.choke", job, tuple(notes))
 
 
@@ -266,7 +267,7 @@ def _main(job: Job, choke: Part, factor: float) -> Part:
     bore = _governing_choke(job, choke)
     reason = _no_rule(job, "main jet") or ("" if bore else _NO_CHOKE)
     rule = reason or (lambda: sizing.main_jet(bore or 0, factor))
-    notes = ()
+    notes: tuple[str, ...] = ()
     if factor < 0.985:
         notes = (
             "A jet made smaller for thin air or heat is lean lower down or in the cold: change it back before the "

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
+from typing import cast
 
 from engine.procedure.build.making import Maker, Want
 from engine.procedure.build.symbols import Symbols
-from engine.procedure.language.expr import And, Call, Name, Node, walk
+from engine.procedure.language.expr import And, Call, Each, Name, Node, walk
 from engine.procedure.language.resolve import type_of
 from engine.procedure.model.steps import FitPart, MovePart, PlacePart, WaitPart
-from engine.procedure.program import FitSpec, Guard, MoveSpec, Screw, Wait
+from engine.procedure.program import Direction, FitSpec, Guard, MoveSpec, Screw, Wait
 from engine.procedure.source.tree import Scalar
 
 #: A place as a program holds it: carb and barrel.
@@ -44,7 +45,7 @@ def move(known: Symbols, part: MovePart, screw: Screw | None) -> MoveSpec | None
     by = _there(make, part.by, Want("number", "angle", screw.unit, each), when) if part.by is not None else None
     if part.by is not None and by is not None and (by.type.low is None or by.type.low < 0):
         make.fault("out-of-range", part.by.span, "An amount to turn is never below 0.", "`direction` says which way.")
-    direction = str(part.direction) if part.direction is not None else None
+    direction = cast(Direction, str(part.direction)) if part.direction is not None else None
     return MoveSpec(str(part.screw), _places(known, part.only, screw.each), to, by, direction, when, part.span)
 
 
@@ -130,8 +131,9 @@ def fit(known: Symbols, part: FitPart) -> FitSpec | None:
     make = known.make
     if part.each is None and not part.only and make.here is None and not part.lost("only"):
         make.fault("missing-key", part.head, "Where? `each` or `only` is missing.", "Add `each: carb`.")
+    each: Each
     if part.each is not None:
-        each = str(part.each)
+        each = cast(Each, str(part.each))
     elif part.only:
         each = "barrel" if any(p.barrel is not None for p in part.only) else "carb"
     else:

@@ -6,7 +6,11 @@ like: whether anybody can answer is found out where it is asked.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from typing import cast
+
 from engine.contract import Adviser, Input
+from engine.evidence import Severity
 from engine.procedure.build.making import TRUTH, Maker, Want
 from engine.procedure.build.symbols import Symbols
 from engine.procedure.language.expr import Type
@@ -167,7 +171,7 @@ def _row(each: str | None) -> str:
     return "a single value" if each is None else f"a row over each {each}"
 
 
-def _list(words: object) -> str:
+def _list(words: Iterable[object]) -> str:
     return " or ".join(str(w) for w in words)
 
 
@@ -189,4 +193,4 @@ def finding(make: Maker, known: Symbols, part: FindingPart) -> FindingSpec | Non
     when = make.guard(part.when, TRUTH)
     if say is None:
         return None
-    return FindingSpec(str(part.code), str(part.severity), where, say, do, when, part.span, place)
+    return FindingSpec(str(part.code), cast(Severity, str(part.severity)), where, say, do, when, part.span, place)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
+from typing import cast
 
 from engine.procedure.build.facts import NoFact, fact_type
 from engine.procedure.build.making import Maker
@@ -19,7 +20,7 @@ from engine.procedure.model.file import (
     SettingPart,
     TablePart,
 )
-from engine.procedure.program import Caution, Fact, Layout, Parameter, Setting
+from engine.procedure.program import Caution, Fact, Layout, Parameter, Setting, SignalWord
 from engine.procedure.source.problems import did_you_mean
 from engine.procedure.source.spans import NOWHERE, Span
 from engine.procedure.source.tree import Scalar
@@ -266,4 +267,5 @@ def parameter(make: Maker, name: str, part: ParameterPart) -> Parameter | None:
 
 def caution(make: Maker, name: str, part: CautionPart) -> Caution:
     """A caution."""
-    return Caution(str(name), str(part.word), make.plain(part.text), tuple(str(d) for d in part.demanded_by), part.span)
+    word = cast(SignalWord, str(part.word))
+    return Caution(str(name), word, make.plain(part.text), tuple(str(d) for d in part.demanded_by), part.span)

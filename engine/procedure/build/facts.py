@@ -5,7 +5,7 @@ from __future__ import annotations
 import types
 from collections.abc import Iterator
 from fractions import Fraction
-from typing import Any, Literal, Union, get_args, get_origin
+from typing import Any, Literal, Union, cast, get_args, get_origin
 
 from annotated_types import Ge, Le
 from pydantic import BaseModel
@@ -47,8 +47,8 @@ def fact_type(path: str, words: Vocabulary = SHIPPED) -> tuple[Type, Any]:
     if word is not None:
         return Type("choice", choices=tuple(getattr(words, word.table))), _default(field)
     if annotation is int:
-        low = next((Fraction(m.ge) for m in extra if isinstance(m, Ge)), None)
-        high = next((Fraction(m.le) for m in extra if isinstance(m, Le)), None)
+        low = next((Fraction(cast(int, m.ge)) for m in extra if isinstance(m, Ge)), None)
+        high = next((Fraction(cast(int, m.le)) for m in extra if isinstance(m, Le)), None)
         return Type("number", low=low, high=high, whole=True), _default(field)
     measured = next((m for m in extra if isinstance(m, Measured)), None)
     if measured is not None:
@@ -114,7 +114,7 @@ def _field(path: str) -> FieldInfo:
             close = nearest(part, (p.rpartition(".")[2] for p in paths() if p.startswith(parts[0])), _ALIKE)
             hint = f"Did you mean '{parts[0]}.{close}'?" if close else ""
             raise NoFact(f"The job has no field `{path}` of its own.", hint)
-        field = fields[part]
+        field: FieldInfo = fields[part]
         if i == len(parts) - 1:
             return field
         model, _ = _bare(field)
@@ -123,7 +123,8 @@ def _field(path: str) -> FieldInfo:
 
 def _bare(field: FieldInfo) -> tuple[Any, list[Any]]:
     """The annotation without `| None` and `Annotated`, and all that was said beside it."""
-    annotation, extra = field.annotation, list(field.metadata)
+    annotation: Any = field.annotation
+    extra = list(field.metadata)
     if get_origin(annotation) in (Union, types.UnionType):
         inner = [a for a in get_args(annotation) if a is not type(None)]
         annotation = inner[0] if len(inner) == 1 else annotation

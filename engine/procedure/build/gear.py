@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from typing import cast
 
 from engine.procedure.build.declarations import choices, inside
 from engine.procedure.build.making import Maker, Want
-from engine.procedure.language.expr import Type
+from engine.procedure.language.expr import Each, Type
 from engine.procedure.model.file import HealthyPart, LackPart, ReadingPart, ScrewPart
 from engine.procedure.model.leaves import is_true
 from engine.procedure.model.steps import PlacePart
-from engine.procedure.program import Guard, Layout, Reading, Screw
+from engine.procedure.program import Guard, Layout, OfScrew, Reading, Screw
 from engine.procedure.source.problems import did_you_mean
 from engine.quantity.units import UNITS, parse_quantity, to_base
 
@@ -51,7 +52,7 @@ def screw(make: Maker, name: str, part: ScrewPart) -> Screw | None:
         return None
     return Screw(
         str(name),
-        str(part.each),
+        cast(OfScrew, str(part.each)),
         str(part.acts),
         str(part.at),
         str(part.inward),
@@ -77,14 +78,14 @@ def reading(make: Maker, name: str, part: ReadingPart, bank: Layout) -> Reading 
         )
     average = make.number(part.average, "s", "the time") if part.average is not None else None
     take = int(part.take) if part.take is not None else None
-    if take is not None and not 1 <= take <= 20:
+    if take is not None and part.take is not None and not 1 <= take <= 20:
         make.fault("bad-number", part.take.span, "A reading is taken 1 to 20 times.")
     if kind is None or part.lost("each"):
         return None
     step = make.number(part.step, kind.unit, "the step") if part.step is not None else None
     if step is not None and part.step is not None:  # a difference: of 1 degC, not the temperature 1 degC
         step -= to_base(Fraction(0), parse_quantity(part.step, kind.unit or "")[1])
-    if step is not None and step <= 0:
+    if step is not None and part.step is not None and step <= 0:
         make.fault("bad-number", part.step.span, "A step is more than 0.")
     if part.rounding is not None and part.step is None:
         make.fault("missing-key", part.key_span("rounding"), "There is no `step` to round to.", "Add `step: 0.1`.")
@@ -125,7 +126,7 @@ def _over_range(make: Maker, part: ReadingPart) -> bool:
 
 
 def _reading_type(make: Maker, part: ReadingPart) -> Type | None:
-    each = str(part.each) if part.each is not None else None
+    each = cast(Each, str(part.each)) if part.each is not None else None
     holes = may_lack(part)
     spoilt = [k for k in ("unit", "range", "choices") if part.lost(k)]
     if bool(part.choices) == (part.unit is not None or bool(part.range)):

@@ -91,11 +91,11 @@ def take_over(file: Map, kits: Map) -> None:
         mine = _section(file, "symptoms").get(name)
         if mine is not None and isinstance(entry, Map):
             _section(file, "symptoms")[name] = _with_its_words(mine, entry)
-    for section, name in _taken(file, declared):
-        known = next(k for k in _section(kits, section) if k == name)
+    for section, wanted in _taken(file, declared):
+        known = next(k for k in _section(kits, section) if k == wanted)
         into = _into(file, section)
-        if name not in into and name not in into.lost:
-            into[known] = declared[section, name]
+        if wanted not in into and wanted not in into.lost:
+            into[known] = declared[section, wanted]
     for section in SECTIONS:
         if _section(kits, section).lost:
             _into(file, section).lost |= _section(kits, section).lost

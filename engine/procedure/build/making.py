@@ -15,7 +15,7 @@ from engine.procedure.language.lexer import GuardFault
 from engine.procedure.language.parser import parse
 from engine.procedure.language.resolve import Reported, Scope, range_of, resolve, type_of
 from engine.procedure.model.base import Part
-from engine.procedure.program import Guard, Template
+from engine.procedure.program import Guard, Here, Template
 from engine.procedure.source.problems import Problem, did_you_mean, nearest
 from engine.procedure.source.spans import Span
 from engine.procedure.source.tree import Scalar
@@ -53,7 +53,7 @@ class Maker:
     path: str
     scope: Scope
     per_carb: int | None = None
-    here: str | None = None
+    here: Here | None = None
     #: Whether the file is judged, or only read: a run's own texts were judged when it was started.
     judged: bool = True
     #: Texts by name that other texts may hold.

@@ -106,7 +106,7 @@ def _sound(table: Mapping[str, Any]) -> dict[str, Any]:
 
 def _finish_screw(make: Maker, screw: Screw, part: ProcedurePart) -> Screw:
     """A screw with its guards, which could not be made before all names were known."""
-    given = part.screws[screw.name]
+    given = next(p for name, p in part.screws.items() if name == screw.name)
     return replace(screw, when=make.guard(given.when, TRUTH), band=gear.band(make, given, screw))
 
 
@@ -130,7 +130,9 @@ def _positions(known: Symbols) -> None:
         elif kind.each != where.each:
             wanted = "a single one" if where.each is None else f"`each: {where.each}`"
             make.fault("place-mismatch", text.span, f"The positions of `{text}` are {wanted}; this reading is not.")
-        elif kind.low < screw.range[0] or kind.high > screw.range[1]:
+        elif (kind.low is not None and kind.low < screw.range[0]) or (
+            kind.high is not None and kind.high > screw.range[1]
+        ):
             make.fault(
                 "out-of-range",
                 part.key_span("range"),

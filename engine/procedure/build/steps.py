@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Any
+from typing import Any, cast
 
 from engine.procedure.build.actions import fit, move, wait
 from engine.procedure.build.asking import advise, finding
@@ -13,7 +13,20 @@ from engine.procedure.build.symbols import Symbols
 from engine.procedure.build.ways import call, symptom_way
 from engine.procedure.model.leaves import is_true
 from engine.procedure.model.steps import BranchPart, LimitPart, MovePart, OnStopPart, ReadPart, StepPart
-from engine.procedure.program import Branch, Call, End, Guard, Limit, MoveSpec, OnStop, ReadSpec, Step, Template
+from engine.procedure.program import (
+    Branch,
+    Call,
+    End,
+    Guard,
+    Limit,
+    MoveSpec,
+    OnStop,
+    Outcome,
+    ReadSpec,
+    Recorded,
+    Step,
+    Template,
+)
 from engine.procedure.source.problems import did_you_mean, nearest
 from engine.procedure.source.spans import Span
 from engine.procedure.source.tree import Map, Scalar
@@ -50,9 +63,7 @@ class Steps:
     def step(self, name: Scalar, part: StepPart) -> Step | None:
         make = self.make
         self.twice(part)
-        texts: dict[str, Template | None] = {
-            k: make.template(getattr(part, k)) for k in ("caution", "do", "why", "hear", "note")
-        }
+        texts: dict[str, Any] = {k: make.template(getattr(part, k)) for k in ("caution", "do", "why", "hear", "note")}
         fields: dict[str, Any] = {
             "limit": self.limit(part.limit),
             "state": {str(k): self.state(k, v) for k, v in part.state.items()},
@@ -83,7 +94,7 @@ class Steps:
             exclusive=is_true(part.exclusive),
             phase=make.phase(part.phase),
             on_stop=self.on_stop(part.on_stop),
-            record=str(part.record) if part.record is not None else None,
+            record=cast(Recorded, str(part.record)) if part.record is not None else None,
             spans=_spans(part._map),
         )
 
@@ -236,7 +247,7 @@ class Steps:
         if given[0] == "go":
             return self.target(part.go) if part.go is not None else None
         say = self.make.template(part.say)
-        return End(str(part.end), say or Template("", part.span, ()), part.key_span("end"))
+        return End(cast(Outcome, str(part.end)), say or Template("", part.span, ()), part.key_span("end"))
 
     def strays(self, part: StepPart, way: str) -> None:
         """Keys that say nothing without another key."""

@@ -5,9 +5,9 @@ It gives guards their scope. A name has one meaning in a file.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
-from typing import Any
+from typing import Any, cast
 
 from engine.contract import Registry
 from engine.procedure.build import declarations, gear, vocabulary
@@ -17,7 +17,7 @@ from engine.procedure.language.expr import Type
 from engine.procedure.language.resolve import Reported, Scope
 from engine.procedure.model.file import ProcedurePart
 from engine.procedure.model.steps import AdvisePart, PlacePart
-from engine.procedure.program import Fact, Layout, Parameter, Procedure, Reading, Screw, Setting
+from engine.procedure.program import Fact, Here, Layout, Parameter, Procedure, Reading, Screw, Setting
 from engine.procedure.source.tree import Scalar
 from engine.vocabulary.vocabulary import SHIPPED, Vocabulary
 
@@ -35,10 +35,10 @@ class Symbols:
         judged: bool = True,
     ) -> None:
         self.part, self.registry, self.called = part, registry, called
-        here = str(part.here) if part.here is not None else None
+        here = cast(Here, str(part.here)) if part.here is not None else None
         self.make = Maker(path, Scope(self.type_of, self.names, {}, {}), here=here, judged=judged)
         make = self.make
-        make.words = part.words
+        make.words = {name: text for name, text in part.words.items()}
         make.vocabulary = vocabulary.declared(make, part.declares, known)
         self.layout: Layout = declarations.layout(make, part.layout)
         carbs, each = self.layout.carbs[1], self.layout.barrels_per_carb
@@ -58,7 +58,7 @@ class Symbols:
         self.screws: dict[str, Screw | None] = {n: gear.screw(make, n, p) for n, p in part.screws.items()}
         self.derived = Derived(part, make)
         self.advice: dict[str, list[AdvisePart]] = {}
-        self.results: dict[str, tuple[str, str | None]] = {}
+        self.results: dict[str, tuple[str, Here | None]] = {}
         self._gather()
         self._one_meaning()
         self._lacking()
@@ -106,7 +106,8 @@ class Symbols:
     def _sound(self, entry: Any) -> Type:
         if entry is None:
             raise Reported
-        return entry.type
+        kind: Type = entry.type
+        return kind
 
     def spoilt(self, section: str, name: str) -> bool:
         """Whether a declaration was taken out of a section because of a fault of its own, which has been reported."""
@@ -135,7 +136,7 @@ class Symbols:
             for advise in step.advise:
                 self.advice.setdefault(advise.name, []).append(advise)
             if step.name is not None and step.call is not None:
-                each = str(step.each) if step.each is not None else None
+                each = cast(Here, str(step.each)) if step.each is not None else None
                 self.results.setdefault(step.name, (str(step.call), each))
         for name, parts in self.advice.items():
             for other in parts[1:]:
@@ -150,7 +151,7 @@ class Symbols:
     def _one_meaning(self) -> None:
         first: dict[str, str] = {}
         kept = {k: None for s in self.part.steps.values() for k in s.keep}
-        tables = {
+        tables: dict[str, Iterable[str]] = {
             "a fact": self.facts,
             "a setting": self.settings,
             "a parameter": self.parameters,

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from typing import cast
 
 from engine.procedure.build.making import Want
 from engine.procedure.build.symbols import Symbols
 from engine.procedure.model.file import SymptomPart
 from engine.procedure.model.steps import LimitPart, StepPart, SymptomWayPart
-from engine.procedure.program import Call, Guard, Limit, Procedure
+from engine.procedure.program import Call, Guard, Here, Limit, Order, Procedure
 from engine.procedure.source.problems import did_you_mean
 from engine.procedure.source.tree import Scalar
 
@@ -19,7 +20,7 @@ Target = Callable[[Scalar], str]
 def call(known: Symbols, part: StepPart, target: Target) -> Call | None:
     """The call of a step, once or once a place."""
     make = known.make
-    each = str(part.each) if part.each is not None else None
+    each = cast(Here, str(part.each)) if part.each is not None else None
     if part.call is None:
         return None
     callee = known.called.get(part.call)
@@ -42,7 +43,7 @@ def call(known: Symbols, part: StepPart, target: Target) -> Call | None:
         ends,
         str(part.name) if part.name is not None else None,
         each,
-        str(part.order or "bank"),
+        cast(Order, str(part.order or "bank")),
         worst,
         target(part.go) if part.go is not None else None,
         part.call.span,
@@ -146,7 +147,7 @@ def _ends(
         else:
             ends[str(end)] = target(where)
     lost = part._map.get("ends")
-    spoilt = getattr(lost, "lost", set())
+    spoilt: set[str] = getattr(lost, "lost", set())
     missing = [
         e for e in (callee.ends if callee else ()) if e not in given and e not in spoilt and not part.lost("ends")
     ]

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import Any
 
 from engine.procedure.check.guards.study import Study, guards_in, guards_of
 from engine.procedure.language.expr import And, Arith, Call, Compare, Name, Node, Not, Or
@@ -94,7 +95,7 @@ def _unused(study: Study) -> Iterator[Problem]:
                 "Branch on it, bind it to an adviser, record it, or delete it.",
             )
     yield from _kept_for_nothing(study, used)
-    tables = {
+    tables: dict[str, Mapping[str, Any]] = {
         "fact": procedure.facts,
         "setting": procedure.settings,
         "parameter": procedure.parameters,

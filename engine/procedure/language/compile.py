@@ -16,8 +16,9 @@ from engine.quantity.values import OverRange
 
 Run = Callable[[Names], Any]
 Two = Callable[[Any, Any], Any]
+Test = Callable[[Any, Any], bool]
 
-_COMPARE: dict[str, Two] = {
+_COMPARE: dict[str, Test] = {
     "<": operator.lt,
     "<=": operator.le,
     ">": operator.gt,
@@ -143,7 +144,12 @@ class _Compiler:
         if isinstance(bound, Text):
             word = bound.value
             return lambda n: (x := item(n)) is not None and op(x, word)
-        return _against(item, op, bound.value) if not more else _between(item, op, bound.value, *more[0])
+        assert isinstance(bound, Number)
+        if not more:
+            return _against(item, op, bound.value)
+        op2, other = more[0]
+        assert isinstance(other, Number)
+        return _between(item, op, bound.value, op2, other.value)
 
     def call(self, node: Call) -> Run:
         if node.function == "position":
@@ -174,7 +180,7 @@ class _Compiler:
         return per_carb
 
 
-def _against(item: Run, op: Two, bound: Fraction) -> Run:
+def _against(item: Run, op: Test, bound: Fraction) -> Run:
     # Exact, and three times as fast as the comparison of two Fractions, which asks each for its type.
     top, bottom = bound.as_integer_ratio()
 
@@ -188,9 +194,9 @@ def _against(item: Run, op: Two, bound: Fraction) -> Run:
     return against
 
 
-def _between(item: Run, op: Two, bound: Fraction, op2: Two, other: Number) -> Run:
+def _between(item: Run, op: Test, bound: Fraction, op2: Test, other: Fraction) -> Run:
     top, bottom = bound.as_integer_ratio()
-    top2, bottom2 = other.value.as_integer_ratio()
+    top2, bottom2 = other.as_integer_ratio()
 
     def between(n: Names) -> bool:
         x = item(n)

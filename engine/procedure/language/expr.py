@@ -13,6 +13,8 @@ from fractions import Fraction
 from typing import Literal
 
 Each = Literal["carb", "barrel", "gap", "cylinder"]
+Sign = Literal["+", "-", "*", "/"]
+Comparison = Literal["<", "<=", ">", ">=", "==", "!="]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +81,7 @@ class Name(Node):
 class Arith(Node):
     """`left op right` with op one of + - * /; unary minus is `0 - x`."""
 
-    op: Literal["+", "-", "*", "/"]
+    op: Sign
     left: Node
     right: Node
 
@@ -88,7 +90,7 @@ class Arith(Node):
 class Compare(Node):
     """A chain: `items[0] ops[0] items[1] ops[1] items[2] ...`."""
 
-    ops: tuple[Literal["<", "<=", ">", ">=", "==", "!="], ...]
+    ops: tuple[Comparison, ...]
     items: tuple[Node, ...]
 
 

@@ -14,6 +14,7 @@ depth 20.
 from __future__ import annotations
 
 from fractions import Fraction
+from typing import cast
 
 from engine.procedure.language.expr import (
     FUNCTIONS,
@@ -21,11 +22,14 @@ from engine.procedure.language.expr import (
     Arith,
     Call,
     Compare,
+    Comparison,
+    Each,
     Name,
     Node,
     Not,
     Number,
     Or,
+    Sign,
     Text,
     Truth,
 )
@@ -134,9 +138,9 @@ class _Parser:
 
     def comparison(self, depth: int) -> Node:
         items = [self.sum(depth)]
-        ops = []
+        ops: list[Comparison] = []
         while token := self.accept("<", "<=", ">", ">=", "==", "!="):
-            ops.append(token.text)
+            ops.append(cast(Comparison, token.text))
             items.append(self.sum(depth))
         return items[0] if not ops else Compare(items[0].start, items[-1].end, tuple(ops), tuple(items))
 
@@ -144,14 +148,14 @@ class _Parser:
         node = self.term(depth)
         while token := self.accept("+", "-"):
             right = self.term(depth)
-            node = Arith(node.start, right.end, token.text, node, right)
+            node = Arith(node.start, right.end, cast(Sign, token.text), node, right)
         return node
 
     def term(self, depth: int) -> Node:
         node = self.factor(depth)
         while token := self.accept("*", "/"):
             right = self.factor(depth)
-            node = Arith(node.start, right.end, token.text, node, right)
+            node = Arith(node.start, right.end, cast(Sign, token.text), node, right)
         return node
 
     def factor(self, depth: int) -> Node:
@@ -209,7 +213,7 @@ class _Parser:
         end = self.expect(")")
         return Call(token.start, end.end, token.text, argument, per)
 
-    def grouping(self) -> str:
+    def grouping(self) -> Each:
         if self.here.text != "per":
             raise GuardFault(
                 "bad-guard",
@@ -228,4 +232,4 @@ class _Parser:
                 token.start,
                 max(token.end, token.start + 1),
             )
-        return token.text
+        return "carb"

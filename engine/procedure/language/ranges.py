@@ -46,8 +46,8 @@ def holds_zero(a: Range) -> bool:
 def magnitude(a: Range) -> Range:
     """Absolute value."""
     low, high = _open(a)
-    least = Fraction(0) if low <= 0 <= high else min(abs(low), abs(high))
-    return _close(least, max(abs(low), abs(high)))
+    sizes: tuple[Loose, Loose] = (-low if low < 0 else low, -high if high < 0 else high)
+    return _close(Fraction(0) if low <= 0 <= high else min(sizes), max(sizes))
 
 
 def width(a: Range) -> Range:

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, ValidationError, model_validator
+from pydantic.config import JsonDict
 from pydantic_core import ErrorDetails
 
 from engine.procedure.model.leaves import refuse
@@ -89,7 +90,7 @@ def several(alias: str | None, title: str, description: str, **more: Any) -> Any
 
 def pair(title: str, description: str, *, required: bool = False) -> Any:
     """A list of two: low and high."""
-    extra = {"minItems": 2, "maxItems": 2}
+    extra: JsonDict = {"minItems": 2, "maxItems": 2}
     return (
         Field(title=title, description=description, json_schema_extra=extra)
         if required
@@ -144,12 +145,12 @@ class _Trail:
         self.known = _keys(model)
         for part in loc:
             if part == "[key]":
-                self.span = self.steps[-1][0].key_span(self.steps[-1][1])
+                self.span = self.key_span()
             elif isinstance(data, Map) and part in data:
                 self.owner = next((p for _, p in reversed(self.steps) if isinstance(p, str)), "")
                 self.span = data.key_span(str(part))
                 self.steps.append((data, part))
-                data, kind = data[part], _inner(kind, str(part))
+                data, kind = data[str(part)], _inner(kind, str(part))
                 self.span = data.span if isinstance(data, Scalar | Seq) else self.span
             elif isinstance(data, Seq) and isinstance(part, int) and part < len(data):
                 self.steps.append((data, part))

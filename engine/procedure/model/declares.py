@@ -8,7 +8,7 @@ from pydantic import BeforeValidator
 
 from engine.procedure.model.base import Part, key, maybe, named, pair, several
 from engine.procedure.model.leaves import Quantity, Text, UnitName, Word, one_of, short
-from engine.procedure.source.tree import Seq, mapping
+from engine.procedure.source.tree import Scalar, Seq, mapping
 
 
 class StateKeyPart(Part):
@@ -57,7 +57,9 @@ class FamilyPart(Part):
 class ScrewKindPart(Part):
     """A kind of screw that sets how rich it runs, with its band, in turns out from its seat."""
 
-    out: one_of("richer", "leaner") = key(None, "Out", "What turning it out does: richer or leaner.")
+    out: Annotated[Scalar, *one_of("richer", "leaner")] = key(
+        None, "Out", "What turning it out does: richer or leaner."
+    )
     start: Quantity = key(None, "Start", "Where it is first set: `1.5 turn`.")
     rest: list[Quantity] = pair("Rest", "Where it comes to rest with the right parts: `[1, 2]`.", required=True)
     doubt: list[Quantity] = pair("Doubt", "Outside these its part is the wrong size. Left out: as `rest`.")
@@ -71,13 +73,13 @@ class DeclaresPart(Part):
     states: dict[Word, StateWords] = named(
         None, "States", "Keys of `state` with their words: `{pump: [running, stopped]}`."
     )
-    quantities: dict[Word, short(NewQuantityPart, "about", Text)] = named(
+    quantities: dict[Word, Annotated[NewQuantityPart, *short(NewQuantityPart, "about", Text)]] = named(
         None, "Quantities", "What readings are to a machine: `{water flow: {unit: L/min, range: [0, 100]}}`."
     )
-    hazards: dict[Word, short(HazardPart, "about", Text)] = named(
+    hazards: dict[Word, Annotated[HazardPart, *short(HazardPart, "about", Text)]] = named(
         None, "Hazards", "Dangers that steps may name: `{scald: Water above 60 degC.}`."
     )
-    families: dict[Word, short(FamilyPart, "about", Text)] = named(
+    families: dict[Word, Annotated[FamilyPart, *short(FamilyPart, "about", Text)]] = named(
         None, "Families", "Families of banks: `{twin valve header: Two valves on one header.}`."
     )
     screws: dict[Word, ScrewKindPart] = named(

@@ -28,7 +28,7 @@ from engine.procedure.model.leaves import (
     short,
 )
 from engine.procedure.model.steps import LimitPart, OnStopPart, PlacePart, StepPart
-from engine.procedure.source.tree import Map
+from engine.procedure.source.tree import Map, Scalar
 
 
 class CountsPart(Part):
@@ -38,13 +38,15 @@ class CountsPart(Part):
     high: Whole = key("to", "To", "The most.")
 
 
-Counts = short(CountsPart, ("from", "to"), Whole)
+Counts = Annotated[CountsPart, *short(CountsPart, ("from", "to"), Whole)]
 
 
 class ForPart(Part):
     """Which banks the file is for. The checker proves the file for every one of them."""
 
-    family: many(FamilyName) = key(None, "Family", "The family that the job names, a list of them, or `any`.")
+    family: Annotated[list[FamilyName], *many(FamilyName)] = key(
+        None, "Family", "The family that the job names, a list of them, or `any`."
+    )
     carbs: Counts = key(None, "Carbs", "How many bodies: `2`, or `{from: 2, to: 4}`.")
     barrels_per_carb: Counts | None = maybe(None, "Barrels a carb", "How many barrels each has. Left out: 1.")
 
@@ -52,7 +54,7 @@ class ForPart(Part):
 class CautionPart(Part):
     """A caution with its signal word. A danger must be understood before the run goes on."""
 
-    word: one_of("danger", "warning", "caution", "notice") = key(
+    word: Annotated[Scalar, *one_of("danger", "warning", "caution", "notice")] = key(
         None,
         "Signal word",
         "danger: death or serious injury will follow; warning: could; caution: injury could; notice: damage could.",
@@ -120,14 +122,14 @@ class ParameterPart(Part):
 class ScrewPart(Part):
     """Something that is turned. Its name means the same screw in every file that a run calls."""
 
-    each: one_of("carb", "barrel", "gap", "bank") = key(
+    each: Annotated[Scalar, *one_of("carb", "barrel", "gap", "bank")] = key(
         None, "Each", "One for each body, each barrel, each gap between two bodies, or one for the bank."
     )
     acts: Text = key(None, "Acts on", "What it changes: `water`.")
     at: Text = key(None, "At", "Where it works: `plate`.")
     inward: Text = key("in", "In", "What turning it in does: `less water`.")
     outward: Text | None = maybe("out", "Out", "What turning it out does. Left out: the opposite of `in`.")
-    unit: one_of("turn", "flat") = key(None, "Unit", "What it is counted in: turn or flat.")
+    unit: Annotated[Scalar, *one_of("turn", "flat")] = key(None, "Unit", "What it is counted in: turn or flat.")
     zero: Text = key(None, "Zero", "Where it is counted from: `seated`.")
     step: Quantity | None = maybe(None, "Step", "The finest amount that a hand can count. Left out: 1/8 turn, 1 flat.")
     range: list[Quantity] = pair("Range", "From where to where it turns, from its zero: `[0, 8]`.", required=True)
@@ -175,7 +177,7 @@ class ReadingPart(Part):
     step: Quantity | None = maybe(
         None, "Step", "For a number: the division of its scale. A finer value is kept as typed."
     )
-    rounding: one_of("to step") | None = maybe(
+    rounding: Annotated[Scalar, *one_of("to step")] | None = maybe(
         None, "Rounding", "`to step`: a finer value is rounded to the nearest step, a half away from zero."
     )
     choices: list[Word] = several(None, "Choices", "The answers, the healthy one first.")
@@ -237,8 +239,8 @@ class GivePart(Part):
     choices: list[Word] = several(None, "Choices", "For a word: those that it may be.")
 
 
-Fact = short(FactPart, "is", Text)
-Value = short(ValuePart, "is", Expression)
+Fact = Annotated[FactPart, *short(FactPart, "is", Text)]
+Value = Annotated[ValuePart, *short(ValuePart, "is", Expression)]
 USES = (
     "Kits whose declarations this file takes over, by name: `[running]` is the file kits/running.yaml beside this one, "
     "the shop's or the shipped. What the file declares itself takes the place of a kit's."
@@ -276,7 +278,7 @@ class ProcedurePart(Part):
     title: Text = key(None, "Title", "What it does, in a few words.")
     revision: Whole = key(None, "Revision", "Counted up by one with each change.")
     layout: ForPart = key("for", "For", "Which banks it is for: `{family: any, carbs: 2, barrels_per_carb: 1}`.")
-    here: one_of("carb", "barrel") | None = maybe(
+    here: Annotated[Scalar, *one_of("carb", "barrel")] | None = maybe(
         None,
         "Here",
         "The file works at one place and is called with `each: carb` or `each: barrel`: its readings are "
@@ -303,6 +305,8 @@ class ProcedurePart(Part):
     readings: dict[Name, ReadingPart] = named(None, "Readings", "What can be read, by name.")
     symptoms: dict[Name, SymptomPart] = named(None, "Symptoms", "What may be seen or heard at any moment, by name.")
     values: dict[Name, Value] = named(None, "Values", "Named expressions over the rest.")
-    gives: dict[Name, short(GivePart, "is", Expression)] = named(None, "Gives", "Results for a caller, by name.")
+    gives: dict[Name, Annotated[GivePart, *short(GivePart, "is", Expression)]] = named(
+        None, "Gives", "Results for a caller, by name."
+    )
     start: StepName = key(None, "Start", "The first step.")
     steps: dict[StepName, StepPart] = key(None, "Steps", "The steps, by name.")

@@ -24,6 +24,8 @@ from engine.vocabulary.quantities import QUANTITIES
 QUANTITY_NAMES = [q.name for q in QUANTITIES]
 HAZARD_NAMES = [h.name for h in HAZARDS]
 FAMILY_NAMES = ["any", *(f.name for f in FAMILIES)]
+#: What stands behind the type in an `Annotated`: pydantic reads it there, a type checker the type alone.
+Marks = tuple[Any, ...]
 LONGEST_TEXT = 1500
 LONGEST_NAME = 60
 #: Words that guards and ways on already use for something else.
@@ -150,8 +152,8 @@ def _yes(value: Any) -> Scalar:
     return text
 
 
-def one_of(*words: str) -> Any:
-    """The type of a leaf that is one of some words."""
+def one_of(*words: str) -> Marks:
+    """The marks of a leaf that is one of some words."""
 
     def check(value: Any) -> Scalar:
         text = _need_scalar(value, f"one of {', '.join(words)}")
@@ -160,43 +162,43 @@ def one_of(*words: str) -> Any:
             raise refuse("unknown-word", f"`{text[:40]}` is not a word that may stand here.", hint)
         return text
 
-    return Annotated[Scalar, PlainValidator(check), WithJsonSchema({"type": "string", "enum": list(words)})]
+    return PlainValidator(check), WithJsonSchema({"type": "string", "enum": list(words)})
 
 
-def one_known(check: Callable[[Any], Scalar], words: Iterable[str]) -> Any:
+def one_known(check: Callable[[Any], Scalar], words: Iterable[str]) -> Marks:
     """A leaf of the file's own choosing for which there are usual words, which an editor offers."""
     usual = {"type": "string", "enum": list(words)}
-    return Annotated[Scalar, PlainValidator(check), WithJsonSchema({"anyOf": [usual, {"type": "string"}]})]
+    return PlainValidator(check), WithJsonSchema({"anyOf": [usual, {"type": "string"}]})
 
 
-def _leaf(check: Callable[[Any], Scalar], **schema: Any) -> Any:
-    return Annotated[Scalar, PlainValidator(check), WithJsonSchema(schema)]
+def _leaf(check: Callable[[Any], Scalar], **schema: Any) -> Marks:
+    return PlainValidator(check), WithJsonSchema(schema)
 
 
 #: A number may be written bare or with its unit, so that an editor's own types (YAML 1.2 core) must both fit.
 _NUMBER_OR_TEXT = ["string", "number"]
 
-Text = _leaf(_text, type="string", minLength=1, maxLength=LONGEST_TEXT)
+Text = Annotated[Scalar, *_leaf(_text, type="string", minLength=1, maxLength=LONGEST_TEXT)]
 #: A word of the file's own choosing, which YAML may take for a number or a truth: `0.7`, `yes`.
-Word = _leaf(_text, type=["string", "number", "boolean"])
-Name = _leaf(_name, type="string", pattern=f"^{_NAME.pattern}$", maxLength=LONGEST_NAME)
-StepName = _leaf(_step_name, type="string", pattern=f"^{_NAME.pattern}$", maxLength=LONGEST_NAME)
-Stem = _leaf(_stem, type="string", pattern=f"^{_STEM.pattern}$", maxLength=LONGEST_NAME)
-Code = _leaf(_code, type="string", pattern="^[a-z]+(-[a-z0-9]+)*$", maxLength=LONGEST_NAME)
-Expression = _leaf(_expression, type=["string", "number", "boolean"])
-Quantity = _leaf(_quantity, type=_NUMBER_OR_TEXT)
-Whole = _leaf(_whole, type="integer", minimum=0, maximum=999999)
-UnitName = _leaf(_unit, type="string", enum=sorted(UNITS))
-Yes = _leaf(_yes, type="boolean")
-Phase = one_known(_text, PHASES)
-QuantityName = one_known(_text, QUANTITY_NAMES)
-HazardName = one_known(_text, HAZARD_NAMES)
-FamilyName = one_known(_text, FAMILY_NAMES)
-Each = one_of("carb", "barrel", "gap", "cylinder")
+Word = Annotated[Scalar, *_leaf(_text, type=["string", "number", "boolean"])]
+Name = Annotated[Scalar, *_leaf(_name, type="string", pattern=f"^{_NAME.pattern}$", maxLength=LONGEST_NAME)]
+StepName = Annotated[Scalar, *_leaf(_step_name, type="string", pattern=f"^{_NAME.pattern}$", maxLength=LONGEST_NAME)]
+Stem = Annotated[Scalar, *_leaf(_stem, type="string", pattern=f"^{_STEM.pattern}$", maxLength=LONGEST_NAME)]
+Code = Annotated[Scalar, *_leaf(_code, type="string", pattern="^[a-z]+(-[a-z0-9]+)*$", maxLength=LONGEST_NAME)]
+Expression = Annotated[Scalar, *_leaf(_expression, type=["string", "number", "boolean"])]
+Quantity = Annotated[Scalar, *_leaf(_quantity, type=_NUMBER_OR_TEXT)]
+Whole = Annotated[Scalar, *_leaf(_whole, type="integer", minimum=0, maximum=999999)]
+UnitName = Annotated[Scalar, *_leaf(_unit, type="string", enum=sorted(UNITS))]
+Yes = Annotated[Scalar, *_leaf(_yes, type="boolean")]
+Phase = Annotated[Scalar, *one_known(_text, PHASES)]
+QuantityName = Annotated[Scalar, *one_known(_text, QUANTITY_NAMES)]
+HazardName = Annotated[Scalar, *one_known(_text, HAZARD_NAMES)]
+FamilyName = Annotated[Scalar, *one_known(_text, FAMILY_NAMES)]
+Each = Annotated[Scalar, *one_of("carb", "barrel", "gap", "cylinder")]
 
 
-def many(item: Any) -> Any:
-    """The type of a list of `item`, where one alone is a list of one."""
+def many(item: Any) -> Marks:
+    """The marks of a list of `item`, where one alone is a list of one."""
 
     def listed(value: Any) -> Any:
         if isinstance(value, Scalar | Map):
@@ -205,17 +207,17 @@ def many(item: Any) -> Any:
             return made
         return value
 
-    return Annotated[list[item], BeforeValidator(listed, json_schema_input_type=item | list[item])]
+    return (BeforeValidator(listed, json_schema_input_type=item | list[item]),)
 
 
-def short(part: Any, keys: str | tuple[str, ...], leaf: Any) -> Any:
-    """The type of a mapping that may be written short: a bare `leaf` means the mapping with it under `keys`."""
+def short(part: Any, keys: str | tuple[str, ...], leaf: Any) -> Marks:
+    """The marks of a mapping that may be written short: a bare `leaf` means the mapping with it under `keys`."""
     names = (keys,) if isinstance(keys, str) else keys
 
     def write_out(value: Any) -> Any:
         return mapping(value.span, dict.fromkeys(names, value)) if isinstance(value, Scalar) else value
 
-    return Annotated[part, BeforeValidator(write_out, json_schema_input_type=leaf | part)]
+    return (BeforeValidator(write_out, json_schema_input_type=leaf | part),)
 
 
 def is_true(leaf: Scalar | None) -> bool:

@@ -109,7 +109,7 @@ def _plain(node: Any) -> Any:
         return [_plain(n) for n in node]
     if not isinstance(node, dict):
         return node
-    made = {
+    made: dict[str, Any] = {
         k: {n: _plain(p) for n, p in v.items()} if k == "properties" else _plain(v)
         for k, v in node.items()
         if not (k == "default" and _says_nothing(v))

@@ -26,7 +26,7 @@ from engine.procedure.model.leaves import (
 )
 from engine.procedure.source.tree import Map, Scalar, mapping
 
-Severity = one_of("note", "adjust", "change part", "stop")
+Severity = Annotated[Scalar, *one_of("note", "adjust", "change part", "stop")]
 WHEN = "Only where this holds. An expression, such as `has_meter` or `gap > 0.5 L/min`."
 
 
@@ -48,11 +48,15 @@ class MovePart(Part):
     """Turn a screw: `to` a position, or `by` an amount in a `direction`."""
 
     screw: Name = key(None, "Screw", "A name from `screws`.")
-    each: one_of("carb", "barrel", "gap") | None = maybe(None, "Each", "All places of the screw: the word used there.")
+    each: Annotated[Scalar, *one_of("carb", "barrel", "gap")] | None = maybe(
+        None, "Each", "All places of the screw: the word used there."
+    )
     only: list[PlacePart] = several(None, "Only", "Only these places: `[{carb: 1, barrel: 2}]`.")
     to: Expression | None = maybe(None, "To", "The position to turn it to, from its zero: `2 turn`, `seated`, a name.")
     by: Expression | None = maybe(None, "By", "How far to turn it from where it stands: `1/4 turn`. Needs `direction`.")
-    direction: one_of("in", "out") | None = maybe(None, "Direction", "Which way to turn it: `in` or `out`.")
+    direction: Annotated[Scalar, *one_of("in", "out")] | None = maybe(
+        None, "Direction", "Which way to turn it: `in` or `out`."
+    )
     when: Expression | None = maybe(None, "When", WHEN)
 
 
@@ -60,7 +64,9 @@ class FitPart(Part):
     """Fit a part."""
 
     part: Text = key(None, "Part", "What to fit, as the shop calls it.")
-    each: one_of("carb", "barrel", "cylinder") | None = maybe(None, "Each", "At every place of this kind.")
+    each: Annotated[Scalar, *one_of("carb", "barrel", "cylinder")] | None = maybe(
+        None, "Each", "At every place of this kind."
+    )
     only: list[PlacePart] = several(None, "Only", "Only at these places: `[{carb: 1}]`.")
     size: Expression = key(None, "Size", "Its size in its own numbers: a number, or an expression.")
     when: Expression | None = maybe(None, "When", WHEN)
@@ -73,7 +79,7 @@ class WaitPart(Part):
     until: Text | None = maybe(None, "Until", "What to wait for, in words: `the header is warm`.")
     at_most: Quantity | None = maybe(None, "At most", "Go on after this long in any case: `20 min`.")
     why: Text | None = maybe(None, "Why", "What happens meanwhile.")
-    cut: one_of("allowed") | None = maybe(None, "Cut", "`allowed` where the wait may be cut short.")
+    cut: Annotated[Scalar, *one_of("allowed")] | None = maybe(None, "Cut", "`allowed` where the wait may be cut short.")
 
 
 class ReadPart(Part):
@@ -158,7 +164,7 @@ class SymptomWayPart(Part):
     )
 
 
-SymptomWay = short(SymptomWayPart, "go", StepName)
+SymptomWay = Annotated[SymptomWayPart, *short(SymptomWayPart, "go", StepName)]
 
 
 def _read(value: Any) -> Any:
@@ -206,10 +212,10 @@ class StepPart(Part):
         "marked `safety`. Each has `choices` and a `healthy` one.",
     )
     keep: dict[Name, Expression] = named(None, "Keep", "Remember values under a name: `{first_gap: gap}`.")
-    advise: many(AdvisePart) = several(
+    advise: Annotated[list[AdvisePart], *many(AdvisePart)] = several(
         None, "Advise", "Ask an adviser, or several: `{name: next, adviser: even_flow, with: {flow: flow}}`."
     )
-    record: one_of("as found", "as left") | None = maybe(
+    record: Annotated[Scalar, *one_of("as found", "as left")] | None = maybe(
         None, "Record", "`as found` keeps the first visit's readings for the sheet, `as left` the last."
     )
     findings: list[FindingPart] = several(None, "Findings", "What is found wrong, each where its `when` holds.")
@@ -229,8 +235,14 @@ class StepPart(Part):
     bindings: dict[Name, Expression] = _with()
     ends: dict[Name, Name] = _ends_of("Ends")
     name: Name | None = maybe("as", "As", "A name for the called file's results: then `name.result`.")
-    each: one_of("carb", "barrel") | None = maybe(None, "Each", "Call the file once for each body or barrel.")
-    order: one_of("bank", "worst") | None = maybe(None, "Order", "Along the bank, or the greatest of `by` first.")
+    each: Annotated[Scalar, *one_of("carb", "barrel")] | None = maybe(
+        None, "Each", "Call the file once for each body or barrel."
+    )
+    order: Annotated[Scalar, *one_of("bank", "worst")] | None = maybe(
+        None, "Order", "Along the bank, or the greatest of `by` first."
+    )
     by: Expression | None = maybe(None, "By", "For `order: worst`: a row, its greatest place first.")
-    end: one_of("ok", "failed", "stopped") | None = maybe(None, "End", "The procedure ends here, so.")
+    end: Annotated[Scalar, *one_of("ok", "failed", "stopped")] | None = maybe(
+        None, "End", "The procedure ends here, so."
+    )
     say: Text | None = maybe(None, "Say", "The closing words of an end. `{name}` or `{name:unit}` shows a value.")

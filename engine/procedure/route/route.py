@@ -298,7 +298,8 @@ def _declared(kit: Procedure, section: str) -> Mapping[str, Any]:
     """What stands in a section of a kit; of its own words for the trade those that the shipped vocabulary lacks."""
     head, _, table = section.partition(".")
     if not table:
-        return getattr(kit, head)
+        entries: Mapping[str, Any] = getattr(kit, head)
+        return entries
     table = "mixture_screws" if table == "screws" else table
     known = getattr(SHIPPED, table)
     return {name: entry.about for name, entry in getattr(kit.vocabulary, table).items() if name not in known}

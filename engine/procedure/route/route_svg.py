@@ -87,16 +87,16 @@ def _backward(route: Route, links: list[Link]) -> set[int]:
         stack = [(root, iter(out[root]))]
         while stack:
             name, rest = stack[-1]
-            link = next(rest, None)
-            if link is None:
+            onward = next(rest, None)
+            if onward is None:
                 stack.pop()
                 open_.pop(name)
                 done.add(name)
-            elif link.target in open_:
-                back.add(id(link))
-            elif link.target not in done:
-                open_[link.target] = None
-                stack.append((link.target, iter(out[link.target])))
+            elif onward.target in open_:
+                back.add(id(onward))
+            elif onward.target not in done:
+                open_[onward.target] = None
+                stack.append((onward.target, iter(out[onward.target])))
     return back
 
 

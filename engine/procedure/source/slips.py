@@ -27,12 +27,12 @@ def slip(lines: list[str], line: int, column: int) -> tuple[Span, str, str] | No
                     f"`{match.group()}` stands in a text that has no quotes.",
                     "Put the whole text in quotes, from its first word to its last.",
                 )
-        match = _NO_SPACE.match(plain)
-        if match and (at < line or match.end() <= column):
+        stuck = _NO_SPACE.match(plain)
+        if stuck and (at < line or stuck.end() <= column):
             return (
-                Span(at, match.start(1) + 1, at, match.end() + 1),
-                f"A space is missing after `{match.group(1)}:`.",
-                f"Write `{match.group(1)}: {plain[match.end() :].strip()[:30]}`.",
+                Span(at, stuck.start(1) + 1, at, stuck.end() + 1),
+                f"A space is missing after `{stuck.group(1)}:`.",
+                f"Write `{stuck.group(1)}: {plain[stuck.end() :].strip()[:30]}`.",
             )
     return None
 

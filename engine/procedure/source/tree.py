@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ruamel.yaml import YAML
 from ruamel.yaml.error import MarkedYAMLError
@@ -66,6 +66,11 @@ class Map(dict[Scalar, Any]):
     def __init__(self, items: Any = ()) -> None:
         super().__init__(items)
         self.lost = set()
+
+    if TYPE_CHECKING:  # a plain text finds what the same text with a place would find
+
+        def __getitem__(self, name: str) -> Any: ...
+        def get(self, name: str, default: Any = None) -> Any: ...
 
     def key_span(self, name: str) -> Span:
         """Where the key `name` stands, or else the mapping's first key."""
@@ -205,8 +210,9 @@ class _Builder:
                 f"`&{event.anchor[:40]}` is an anchor; this language has none.",
                 "Delete it.",
             )
-        if event.tag and not (isinstance(event, ScalarEvent) and event.tag == "!"):
-            self.add("no-tags", _span(event), f"`{event.tag[:40]}` is a tag; this language has none.", "Delete it.")
+        tag: str | None = getattr(event, "tag", None)
+        if tag and not (isinstance(event, ScalarEvent) and tag == "!"):
+            self.add("no-tags", _span(event), f"`{tag[:40]}` is a tag; this language has none.", "Delete it.")
         if isinstance(event, ScalarEvent):
             return _scalar_of(event)
         if isinstance(event, SequenceStartEvent):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import Any
 
 from engine.procedure.check.guards.forms import Terms
 from engine.procedure.check.guards.formulas import Formula, TooComplex, literals
@@ -252,13 +253,13 @@ class _Judge:
     def _exact(self) -> bool:
         """Whether the axes say all there is to say: no number known by its range only."""
 
-        def plain(key: object) -> bool:
+        def plain(key: Any) -> bool:
             return all(
                 a[0] == "s"
                 or (a[0] in ("min", "max") and len(a[1]) == 1 and isinstance(a[1][0][0][1], str))
                 or (a[0] == "e" and isinstance(a[1], str))
                 for a, _ in key
-            )  # type: ignore[attr-defined]
+            )
 
         return all(
             axis.kind == "worlds"

@@ -111,7 +111,7 @@ def _chain(a: Fraction, b: Fraction, c: Fraction, within: Range) -> Range:
         # Written as steps away from the end that is closed, each of them at least 0; with neither closed, the level of
         # all three may be anything.
         total, level = a + b + c, (low if low is not None else high)
-        steps = (total, b + c, c) if low is not None else (-total, -a - b, -a)
+        steps: tuple[Fraction, ...] = (total, b + c, c) if low is not None else (-total, -a - b, -a)
         if level is None:
             level, steps = ZERO, (total, -total, b + c, c)
         return (

@@ -105,7 +105,8 @@ def _without(rows: list[_Row], at: int) -> list[_Row]:
         if known is None or limit * known[1] < known[0] * scale:
             tightest[row, strict] = (limit, scale)
 
-    ups, downs = [], []
+    ups: list[_Row] = []
+    downs: list[_Row] = []
     for row in rows:
         if not row[0][at]:
             keep(*row)
@@ -140,4 +141,9 @@ def _range(
             high = (end, not strict) if high is None or (end, not strict) < high else high
         elif low is None or (end, strict) > low:
             low = (end, strict)
-    return low and low[0], bool(low) and not low[1], high and high[0], bool(high) and high[1]
+    return (
+        None if low is None else low[0],
+        low is not None and not low[1],
+        None if high is None else high[0],
+        high is not None and high[1],
+    )

@@ -250,7 +250,8 @@ class Normal(Numbers):
         return disjunction([self._some_of(case) for case in alternatives(where, ARGUMENT_CAP)])
 
     def _some_of(self, case: tuple[Formula, ...]) -> Formula:
-        mine, outside = [], []
+        mine: list[Formula] = []
+        outside: list[Formula] = []
         for literal in case:
             (mine if _of_element(literal) else outside).append(literal)
         if not mine:
@@ -270,7 +271,8 @@ class Normal(Numbers):
         return ("opaque", ("any", frozenset(mine)), True)
 
     def _values(self, literal: Formula) -> frozenset[Any]:
-        return literal[2] if literal[3] else frozenset(self.choices[literal[1]]) - literal[2]
+        said: frozenset[Any] = literal[2]
+        return said if literal[3] else frozenset(self.choices[literal[1]]) - said
 
     def _against_extreme(self, literal: Formula) -> Formula:
         """`any(row op something that varies)` by the row's least or greatest element."""
@@ -296,5 +298,5 @@ def _kind(node: Node) -> str | None:
 
 def _of_element(literal: Formula) -> bool:
     if literal[0] == "enum":
-        return literal[1][0] == "e"
-    return literal[0] == "lin" and literal[1][0][0][0] == "e"
+        return bool(literal[1][0] == "e")
+    return bool(literal[0] == "lin" and literal[1][0][0][0] == "e")

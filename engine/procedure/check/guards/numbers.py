@@ -106,7 +106,8 @@ class Numbers:
             case Arith(op="/"):
                 return self._quotient(self.number(node.left), self.number(node.right))
             case Call(function="position"):
-                return self.atom("position:" + node.argument.name, node.type)  # type: ignore[attr-defined]
+                assert isinstance(node.argument, Name) and node.type is not None  # as the resolver leaves it
+                return self.atom("position:" + node.argument.name, node.type)
             case Call(function="abs"):
                 return self._abs(self.number(node.argument))
             case Call(function="count"):

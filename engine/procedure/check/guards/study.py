@@ -89,8 +89,8 @@ class Study:
             for mask in masks:
                 result = result & mask if formula[0] == "and" else result | mask
             return result
-        mask = self.worlds.mask(formula)
-        return self.worlds.all if mask is None else mask
+        surely = self.worlds.mask(formula)
+        return self.worlds.all if surely is None else surely
 
     def holds_in(self, guard: Guard | None) -> int:
         """The worlds in which a guard may be true."""
@@ -196,11 +196,9 @@ class Study:
 
 def midway(_: Atom, low: Fraction | None, low_in: bool, high: Fraction | None, high_in: bool) -> Fraction:
     """Some number in a range that is known to hold one."""
-    if low is None and high is None:
-        return Fraction(0)
-    if low is None or high is None:
-        return low + 1 if low is not None else high - 1  # type: ignore[operator]
-    return (low + high) / 2
+    if low is None:
+        return Fraction(0) if high is None else high - 1
+    return low + 1 if high is None else (low + high) / 2
 
 
 def asked_of(procedure: Procedure) -> frozenset[str]:

@@ -52,9 +52,12 @@ class Picker:
 
 def between(low: Fraction | None, low_in: bool, high: Fraction | None, high_in: bool) -> Fraction:
     """The number with the fewest decimals in a range that holds one; of those, the one nearest its middle."""
-    if low is None and high is None:
-        return Fraction(0)
-    middle = low + 1 if high is None else high - 1 if low is None else (low + high) / 2  # type: ignore[operator]
+    if low is None:
+        if high is None:
+            return Fraction(0)
+        middle = high - 1
+    else:
+        middle = low + 1 if high is None else (low + high) / 2
     for digits in range(8):
         grain = Fraction(1, 10**digits)
         near = round(middle / grain) * grain
@@ -154,7 +157,7 @@ class Words:
         """A row in the words of the guard language."""
         if isinstance(key[0], str):
             return _plain(key)
-        parts = []
+        parts: list[str] = []
         for atom, c in key:
             sign = "-" if c < 0 else "+" if parts else ""
             size = "" if abs(c) == 1 else f"{shown(abs(c), None)} * "

@@ -66,7 +66,7 @@ class Worlds:
                 return value
         raise LookupError(atom)
 
-    def describe(self, worlds: int, name: Any) -> dict[str, Any]:
+    def describe(self, worlds: int, name: Any) -> dict[Any, Any]:
         """Of a set of worlds, the facts that have one value in all of it."""
         found = {}
         for atom, masks in self._bits.items():

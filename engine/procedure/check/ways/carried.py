@@ -16,7 +16,7 @@ from engine.procedure.check.guards.formulas import Formula, TooComplex, literals
 from engine.procedure.check.guards.space import Axis, Box, Cell, Space, key_of
 from engine.procedure.check.guards.study import Study, guards_of_step
 from engine.procedure.language.expr import Name, Node, Number, Text, Truth
-from engine.procedure.program import Guard, Step
+from engine.procedure.program import FitSpec, Guard, MoveSpec, ReadSpec, Step
 
 #: The most axes that are carried; those that most steps ask about come first.
 AXES = 60
@@ -66,7 +66,8 @@ class Carried:
         """Every formula that a step asks about, and whether it does so before its answer."""
         study = self.study
         for step in study.procedure.steps.values():
-            before = {id(r.when) for r in (*step.read, *step.moves, *step.fit)}
+            asked: tuple[ReadSpec | MoveSpec | FitSpec, ...] = (*step.read, *step.moves, *step.fit)
+            before = {id(r.when) for r in asked}
             for guard in guards_of_step(step):
                 if guard.type.kind == "bool" and guard.type.each is None:
                     try:

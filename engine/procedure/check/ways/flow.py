@@ -352,7 +352,7 @@ def _given_back(study: Study, found: Found, step: Step, guard: Guard) -> frozens
     if not options:
         return None
     if guard.type.kind == "bool":
-        truths = {True: options[0], False: negation(options[0])}
+        truths: dict[Any, Formula] = {True: options[0], False: negation(options[0])}
     elif len(options) == len(guard.type.choices):
         truths = dict(zip(guard.type.choices, options, strict=True))
     else:

@@ -51,7 +51,9 @@ def _uses(study: Study, step: Step, advisers: Registry) -> Iterator[Use]:
     for branch in step.way if isinstance(step.way, tuple) else ():
         guards += [branch.when, *(g for f in branch.findings for g in (f.when, f.where))]
     for guard in guards:
-        for name in sorted(guard.uses & study.watched) if guard is not None else ():
+        if guard is None:
+            continue
+        for name in sorted(guard.uses & study.watched):
             yield name, guard.span, f"`{guard.text}` looks at `{name}`", None
 
 

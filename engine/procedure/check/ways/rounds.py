@@ -75,7 +75,7 @@ def rounds(
             here = inside(name, symptom)
             if edge.spent:
                 graph[name][0].append(replace(edge, target=here, end=None))
-            again = [w for s, w in led.items() if file.lets_out(s) for w in _again(edge, here, s, w, file, called)]
+            again = [e for s, w in led.items() if file.lets_out(s) for e in _again(edge, here, s, w, file, called)]
             graph[here] = ([replace(e, source=here, spent=True) for e in _ends(edges, edge)] + again, name)
     return graph
 

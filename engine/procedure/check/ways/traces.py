@@ -16,7 +16,7 @@ from collections.abc import Mapping
 
 from engine.contract import Registry
 from engine.procedure.check.guards.study import Study
-from engine.procedure.program import Step
+from engine.procedure.program import FitSpec, MoveSpec, Step
 from engine.vocabulary.states import ENGINE, HOLD, NONE, STOPPED
 
 #: key -> value -> the worlds in which it may be so.
@@ -61,7 +61,8 @@ def made(study: Study, step: Step, state: State, entry: str, mark: str = BEFORE)
     if not turns(step):
         return state
     found = dict(state)
-    surely = bool(step.make) or any(m.when is None for m in (*step.moves, *step.fit))
+    made: tuple[MoveSpec | FitSpec, ...] = (*step.moves, *step.fit)
+    surely = bool(step.make) or any(m.when is None for m in made)
     found[TURNED] = {YES: _EVERY} if surely else {**(found.get(TURNED) or {entry: _EVERY}), YES: _EVERY}
     for reading in study.watched:
         old = found.get(TAKEN + reading) or {entry: _EVERY}
