@@ -188,7 +188,7 @@ def _rehearse(a: argparse.Namespace) -> int:
 
 
 def _for_screen(found: Places) -> Any:
-    from tui.app import Shop
+    from tui.catalogue.shop import Shop
 
     return Shop(found.book, found.search, found.jobs, _settings(found), _header(found))
 
@@ -396,6 +396,7 @@ def _sizing(a: argparse.Namespace) -> int:
 
 def _trials(a: argparse.Namespace) -> int:
     from engine.bench.trial import statistics, trial_table, trials
+    from engine.bench.trial.fleet import SIDEDRAUGHT
     from engine.carburation import registry as advisers
 
     if a.engines < 1 or (a.workers is not None and a.workers < 1):
@@ -405,7 +406,7 @@ def _trials(a: argparse.Namespace) -> int:
     layout = program.files[program.main].layout
     families = [f for f in layout.families if f != "any"]
     job = _job(a.job, found) if a.job else None
-    family = job.bank.family if job else families[0] if families else trials.SIDEDRAUGHT
+    family = job.bank.family if job else families[0] if families else SIDEDRAUGHT
     plan = trials.TrialPlan(
         a.procedure,
         found.search,

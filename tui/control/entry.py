@@ -133,15 +133,19 @@ class NeedReason:
     row: Row
 
 
+#: What fields make of a press.
+Typed = Took | EntryRefused | Given | NeedReason
+
+
 @dataclass(frozen=True, slots=True)
 class Opened:
     """The key opened the fields and went into them: what was to be done before is done."""
 
     fields: Fields
-    reply: Took | EntryRefused | Given | NeedReason
+    reply: Typed
 
 
-Reply = Took | EntryRefused | Given | NeedReason | Opened
+Reply = Typed | Opened
 
 
 @dataclass
@@ -251,7 +255,7 @@ class Fields:
         self.at = max(0, min(len(self.flat) - 1, n))
         self.fresh = True
 
-    def key(self, name: str, character: str | None) -> Reply | None:
+    def key(self, name: str, character: str | None) -> Typed | None:
         """One press. None: not a key of this question."""
         if name == "enter":
             return self._enter()
@@ -267,7 +271,7 @@ class Fields:
             return Took()
         return self._type(character) if character is not None else None
 
-    def _type(self, character: str) -> Reply | None:
+    def _type(self, character: str) -> Typed | None:
         here = "" if self.fresh else self.texts[self.at]
         if self.cell.kind != "text":
             if character in "*=" or (character in "/+" and not here):
@@ -283,7 +287,7 @@ class Fields:
         self.fresh = False
         return Took()
 
-    def _enter(self) -> Reply:
+    def _enter(self) -> Typed:
         try:
             value = self.value(self.at)
         except Refusal as fault:
