@@ -183,7 +183,7 @@ def believed(
     weighed = weigh(barrels, jets, step, lambda ln: laws.jet_in_rest(screws, round(ln, 3), told_odds), usual)
     pairs, dead = [], []
     for i, mine in enumerate(likes):
-        pairs.append(_drawn(screws, odds, mine[-1], weighed.prior[i]))
+        pairs.append(_drawn(screws, odds, mine[-1], weighed.prior[i], heard[i][-1] is not mine[-1]))
         dead.append(_dead(told[i], likes[i], odds, noise))
     crest = _crest(weighed, metered)
     if merged is not None and not metered and at:
@@ -290,9 +290,12 @@ def _over_laws(
 
 
 def _drawn(
-    screws: Screws, odds: Sequence[float], like: list[list[float]] | None, prior: Sequence[float]
+    screws: Screws, odds: Sequence[float], like: list[list[float]] | None, prior: Sequence[float], apart: bool
 ) -> tuple[tuple[int, float], ...]:
-    """So many equally likely pairs of law and richness, evenly through their joint odds; `prior` is over rests."""
+    """So many equally likely pairs of law and richness, evenly through their joint odds; `prior` is over rests.
+
+    `odds` of the laws hold what all barrels told, but for one that stands `apart`: its own telling is weighed in here.
+    """
     rests = laws.to_rests(screws)
     heaps: list[tuple[int, list[float], float]] = []
     for h, w in enumerate(odds):
@@ -303,8 +306,8 @@ def _drawn(
             joint = [a * b for a, b in zip(like[h], joint, strict=True)]
         z = sum(joint)
         if z > 0.0:
-            heaps.append((h, joint, w / z))
-    whole = sum(w for w in odds if w >= 1e-3)
+            heaps.append((h, joint, w if apart else w / z))
+    whole = sum(by * sum(joint) for _, joint, by in heaps)
     out: list[tuple[int, float]] = []
     gone, due = 0.0, 0.5 / PAIRS
     for h, joint, by in heaps:
