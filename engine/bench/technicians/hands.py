@@ -209,6 +209,8 @@ class Hands:
         if self.mends and ask.get("quantity") in mending.BY_QUANTITY:
             ill = [b for value, rows in zip(values, places, strict=True) if _unsound(ask, value) for b in rows]
             self._ill[ask["quantity"]] = ill
+            if ask["quantity"] in mending.AT_ONCE:
+                mending.at(self.engine, mending.BY_QUANTITY[ask["quantity"]], ill)
         return values if each else values[0]
 
     def _places(self, each: str | None, of: Mapping[str, Any] | None, count: int) -> list[list[int]]:

@@ -32,6 +32,8 @@ BY_QUANTITY: Mapping[str, tuple[str, ...]] = {
     "screw tip": _DEAD,
     "screw answers": _DEAD,
 }
+#: What is put right in the same breath as it is seen: a dry damper is filled.
+AT_ONCE = frozenset({"damper oil"})
 #: A word in the code of a finding -> the same.
 BY_CODE: Mapping[str, tuple[str, ...]] = {
     "leak": _LEAKS,

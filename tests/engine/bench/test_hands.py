@@ -382,3 +382,12 @@ def test_a_merged_pipe_shows_the_mean_weighted_by_flow():
         now.total
     )
     assert sum(seen) / len(seen) == pytest.approx(whole, rel=0.01)
+
+
+def test_a_dry_damper_is_filled_when_it_is_seen():
+    dry = Fault("low damper oil", 2, None, 1)
+    job = random_job(4, "constant depression")
+    h = Hands(VirtualEngine(job, (dry,), 4), mends=True)
+    ask = choice("damper oil", "right", "low", "wrong grade", each="carb", count=job.bank.carbs)
+    assert h.answer(step(state={"engine": "stopped"}, read=[ask]))["readings"]["look"][1] == "low"
+    assert dry in h.engine.mended
