@@ -6,7 +6,7 @@ the readings say. It gives no advice.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from engine.carburation.estimation import flows, pace
@@ -95,8 +95,10 @@ def plate_spots(view: ScrewView, spots: Sequence[Place], rows: Sequence[Place], 
 def coupling_spots(view: ScrewView, spots: Sequence[Place], rows: Sequence[Place], carbs: int) -> list[Spots]:
     """Ways in which balance screws between bodies may act: on all beyond, on the next alone, or pair against pair."""
 
-    def beyond(test: object) -> Spots:
-        return {p: [i for i, r in enumerate(rows) if r.carb is not None and test(p.carb, r.carb)] for p in spots}  # type: ignore
+    def beyond(test: Callable[[int, int], bool]) -> Spots:
+        gaps = [(p, p.carb) for p in spots]
+        bodies = [(i, r.carb) for i, r in enumerate(rows) if r.carb is not None]
+        return {p: [i for i, carb in bodies if gap is not None and test(gap, carb)] for p, gap in gaps}
 
     if view.each == "carb":
         return [beyond(lambda g, c: c == g)]
