@@ -31,20 +31,21 @@ async def test_the_key_takes_the_engines_readings_into_the_fields_and_enter_reco
     at_run: Any,
     recorded: Any,
 ) -> None:
-    sitting = rehearsal(shipped, "fit-to-tune")
+    sitting = rehearsal(shipped, "fit-to-tune", seed=6)  # one that idles well enough to be checked
     async with at_run(sitting) as (pilot, screen):
+        await press(pilot, "plus")  # the danger is understood
         await press(pilot, "plus")
         assert all(screen.sofar.fields.texts)
-        assert [e["kind"] for e in recorded(sitting)] == ["started"]
+        assert {e["kind"] for e in recorded(sitting)} <= {"started", "understood"}
         await press(pilot, "enter")
         assert recorded(sitting)[-1]["kind"] == "readings"
         assert not (shipped.book.exists() or shipped.jobs.exists()), "a rehearsal is no job"
 
 
 async def test_the_technician_may_type_another_value_than_the_engine_gives(shipped: Shop, at_run: Any) -> None:
-    sitting = rehearsal(shipped, "fit-to-tune")
+    sitting = rehearsal(shipped, "fit-to-tune", seed=6)  # one that idles well enough to be checked
     async with at_run(sitting) as (pilot, screen):
-        await press(pilot, "plus", "home", "2", "enter")
+        await press(pilot, "plus", "plus", "home", "2", "enter")
         assert screen.sofar.fields.texts[0] == "2"
 
 
@@ -71,12 +72,13 @@ async def test_playing_stops_and_goes_on_with_a_key(shipped: Shop, at_run: Any) 
         for _ in range(2):
             screen._play()
             await settled(pilot)
-        assert sitting.view.seq == 1
+        reached = sitting.view.seq
+        assert reached >= 1
         await press(pilot, "plus")
         assert sitting.playing is False
         screen._play()
         await settled(pilot)
-        assert sitting.view.seq == 1
+        assert sitting.view.seq == reached
         await press(pilot, "plus")
         assert sitting.playing is True
         await press(pilot, "escape")

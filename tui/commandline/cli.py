@@ -9,8 +9,12 @@ import argparse
 import sys
 from collections.abc import Callable, Sequence
 from enum import IntEnum
+from typing import TYPE_CHECKING
 
 from engine import VERSION
+
+if TYPE_CHECKING:
+    from _typeshed import SupportsWrite
 
 
 class Exit(IntEnum):
@@ -42,6 +46,16 @@ class Failed(Exception):
 
 #: name -> (what it does, an example, what adds its arguments)
 _COMMANDS: dict[str, tuple[str, str, Callable[[argparse.ArgumentParser], None]]] = {}
+
+
+class Parser(argparse.ArgumentParser):
+    """The parser, but help that can't be written is told: the library's own lets it go in silence."""
+
+    def print_help(self, file: SupportsWrite[str] | None = None) -> None:
+        """Write the help. Raises `OSError` where the stream fails."""
+        stream = file or sys.stdout
+        if stream is not None:
+            stream.write(self.format_help())
 
 
 def _command(name: str, about: str, example: str) -> Callable[[Callable[[argparse.ArgumentParser], None]], None]:
@@ -248,7 +262,7 @@ def _where(p: argparse.ArgumentParser) -> None:
 
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
-    top = argparse.ArgumentParser(
+    top = Parser(
         prog="evendraw",
         allow_abbrev=False,
         description="Walks a technician through balancing several carburettors and setting their idle. Without a "
@@ -277,6 +291,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         arguments = parser().parse_args(argv)
     except SystemExit as done:
+        try:
+            # Help is written by the parser; where it can't be, that is told like any other output.
+            if sys.stdout is not None and not sys.stdout.closed:
+                sys.stdout.flush()
+        except OSError as fault:
+            return _unwritable(Unwritable(fault))
         return int(done.code or 0)
     except OSError as fault:
         return _unwritable(Unwritable(fault))

@@ -173,7 +173,7 @@ class _Truths:
     def of(self, size: float) -> tuple[float, int, int]:
         """Place of the rest, doubt in steps, and how many sizes more are needed."""
         if size not in self.known:
-            mean, sd = self.moves(2.0 * math.log(max(size, 1.0) / self.right))
+            mean, sd = self.moves(2.0 * math.log(max(size, 1.0) / max(self.right, 1.0)))
             needs = max(-2, min(2, round((self.right - size) / self.step)))
             self.known[size] = mean, min(9, round(sd / STEP)), needs
         return self.known[size]

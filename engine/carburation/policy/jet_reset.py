@@ -30,7 +30,7 @@ def for_new_jets(view: ScrewView, s: Search, parts: Sequence[Part], was: Sequenc
             continue
         old = was[i]
         to = s.screws.mid
-        if old is not None and part.size != old:
+        if old is not None and old > 0 and part.size > 0 and part.size != old:
             to = place_of(s, view, s.unit_of(i), 2.0 * math.log(float(part.size / old)))
         moves += _to(view, s, i, to)
     return moves

@@ -53,6 +53,12 @@ def replaces(path: Path, search: Sequence[Path]) -> bool:
     return files.find(path.stem, None, later) is not None
 
 
+def stands_in(callee: Path, caller: Path) -> bool:
+    """Whether a called file is another than the one of its name that lies beside its caller."""
+    beside = caller.with_name(callee.name)
+    return _resolved(beside) != _resolved(callee) and beside.is_file()
+
+
 def callers(path: Path, search: Sequence[Path]) -> Iterator[Path]:
     """The files along the search path that call a file by its name, each as it is found there."""
     call = re.compile(rf"\bcall: *['\"]?{re.escape(path.stem)}\b(?!-)")

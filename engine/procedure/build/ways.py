@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from pathlib import Path
 from typing import cast
 
 from engine.procedure.build.making import Want
+from engine.procedure.build.replaced import stands_in
 from engine.procedure.build.symbols import Symbols
 from engine.procedure.model.file import SymptomPart
 from engine.procedure.model.steps import LimitPart, StepPart, SymptomWayPart
@@ -176,6 +178,16 @@ def _bindings(
             make.guard(text)
             continue
         declared = callee.parameters.get(name) or callee.settings.get(name)
+        if declared is None and stands_in(Path(callee.source.path), Path(make.path)):
+            # A shop's file of before knows nothing of what a later caller gives it; it does its work without.
+            make.warn(
+                "called-otherwise",
+                name.span,
+                f"`{callee.name}` stands in for a file that takes `{name}`, and takes nothing of that name.",
+                f"Give {callee.source.path} a parameter `{name}`, if it shall be heeded.",
+            )
+            make.guard(text)
+            continue
         if declared is None:
             make.fault(
                 "unknown-setting",

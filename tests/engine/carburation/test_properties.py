@@ -45,7 +45,7 @@ def _spoilt(draw: Any, value: Any) -> Any:
 
 
 @pytest.mark.parametrize("name", ADVISERS)
-@settings(max_examples=25)
+@settings(max_examples=8)
 @given(st.data())
 def test_whatever_is_read_the_contract_is_kept_and_no_screw_leaves_its_range(name: str, data: st.DataObject) -> None:
     """`Case.put` itself checks outputs, findings and sentences against the contract."""
@@ -69,7 +69,7 @@ def test_whatever_is_read_the_contract_is_kept_and_no_screw_leaves_its_range(nam
 FLOWS = st.tuples(*[st.integers(30, 60).map(lambda v: v / 10)] * 2)
 
 
-@settings(max_examples=30)
+@settings(max_examples=12)
 @given(FLOWS)
 def test_bodies_that_change_places_change_their_moves(flows: tuple[float, float]) -> None:
     a, b = flows
@@ -88,7 +88,7 @@ def test_bodies_that_change_places_change_their_moves(flows: tuple[float, float]
         assert moves(one, False) == moves(other, True)
 
 
-@settings(max_examples=30)
+@settings(max_examples=12)
 @given(FLOWS)
 def test_only_the_bypass_of_a_lower_barrel_is_opened(flows: tuple[float, float]) -> None:
     row = {"airflow": [flows[0], flows[1], 4.4, 4.4]}
@@ -97,7 +97,7 @@ def test_only_the_bypass_of_a_lower_barrel_is_opened(flows: tuple[float, float])
         assert (move.place, move.direction) == (lower, "out")
 
 
-@settings(max_examples=30)
+@settings(max_examples=12)
 @given(st.integers(500, 1500))
 def test_more_air_where_it_is_slow_less_where_it_is_fast_and_alike_on_every_body(speed: int) -> None:
     moves = ask("idle_speed", {"airflow": [4.4] * 4, "engine speed": speed}).moves
@@ -108,7 +108,7 @@ def test_more_air_where_it_is_slow_less_where_it_is_fast_and_alike_on_every_body
         assert abs(speed - 900) > 20
 
 
-@settings(max_examples=30)
+@settings(max_examples=12)
 @given(st.lists(st.floats(0.80, 1.04).map(lambda v: round(v, 2)), min_size=4, max_size=4))
 def test_a_lean_barrel_is_never_leaned_nor_a_rich_one_enriched(lams: list[float]) -> None:
     row = {"engine speed": 900, "lambda": lams}
@@ -119,7 +119,7 @@ def test_a_lean_barrel_is_never_leaned_nor_a_rich_one_enriched(lams: list[float]
             assert move.effect == ("richer" if lam > 0.91 else "leaner")
 
 
-@settings(max_examples=30)
+@settings(max_examples=12)
 @given(st.lists(st.integers(8, 40).map(lambda v: v / 16), min_size=4, max_size=4))
 def test_a_screw_that_rests_further_in_never_has_the_smaller_jet(rests: list[float]) -> None:
     screws = screws_of("idle_jets", **dict(zip(("1_1", "1_2", "2_1", "2_2"), rests, strict=True)))
@@ -128,7 +128,7 @@ def test_a_screw_that_rests_further_in_never_has_the_smaller_jet(rests: list[flo
         assert not ("small" in word and rest < 1.25) and not ("large" in word and rest > 1.25)
 
 
-@settings(max_examples=30)
+@settings(max_examples=12)
 @given(st.sampled_from(("1_1", "1_2", "2_1", "2_2")), st.sampled_from((0.45, 1.25, 2.2, 2.5)))
 def test_a_swap_only_changes_jets_about(suspect: str, rest: float) -> None:
     sizes = {"1_1": 50, "1_2": 50, "2_1": 50, "2_2": 50}
@@ -139,7 +139,7 @@ def test_a_swap_only_changes_jets_about(suspect: str, rest: float) -> None:
     assert len({p.place for p in parts}) == len(parts)
 
 
-@settings(max_examples=30)
+@settings(max_examples=12)
 @given(st.permutations([50, 50, 50, 45]))
 def test_the_odd_number_is_named_wherever_it_is(row: list[int]) -> None:
     advice = ask("jet_numbers", {"idle jet size": row})
@@ -150,7 +150,7 @@ def test_the_odd_number_is_named_wherever_it_is(row: list[int]) -> None:
 DONE = {"leak": "no", "nudge": "no", "cleaned": "no change", "swap": "stayed"}
 
 
-@settings(max_examples=30)
+@settings(max_examples=12)
 @given(st.dictionaries(st.sampled_from(sorted(DONE)), st.booleans()), st.none() | st.integers(-9, 9))
 def test_a_check_that_was_made_is_never_asked_again(made: dict[str, bool], level: int | None) -> None:
     values = {k: v for k, v in DONE.items() if made.get(k)}
@@ -160,7 +160,7 @@ def test_a_check_that_was_made_is_never_asked_again(made: dict[str, bool], level
     assert after not in done
 
 
-@settings(max_examples=30)
+@settings(max_examples=12)
 @given(st.floats(0.6, 1.6), st.integers(44, 60).map(lambda v: v / 10))
 def test_a_linkage_that_moved_nothing_follows_at_any_speed(by: float, second: float) -> None:
     """A row that only scales with the speed of the engine says nothing of the linkage."""
@@ -170,7 +170,7 @@ def test_a_linkage_that_moved_nothing_follows_at_any_speed(by: float, second: fl
     assert ask("linkage_balance", off, on).outputs["verdict"] in ("follows", "read again")
 
 
-@settings(max_examples=30)
+@settings(max_examples=12)
 @given(st.integers(60, 500), st.integers(60, 200).map(lambda v: v * 10))
 def test_sizing_never_says_more_than_a_note(main: int, volume: int) -> None:
     job = HEADS["sizing"].told["job"]
@@ -182,7 +182,7 @@ def test_sizing_never_says_more_than_a_note(main: int, volume: int) -> None:
 LAM = st.floats(0.75, 1.0).map(lambda v: round(v, 3))
 
 
-@settings(max_examples=30)
+@settings(max_examples=12)
 @given(LAM, LAM, st.sampled_from((120, 130, 140)))
 def test_a_lean_pull_never_has_a_smaller_jet_nor_a_rich_one_a_larger(low: float, high: float, main: int) -> None:
     job = HEADS["main_circuit"].told["job"]
@@ -195,7 +195,7 @@ def test_a_lean_pull_never_has_a_smaller_jet_nor_a_rich_one_a_larger(low: float,
     assert advice.outputs["lean"] == ("yes" if max(low, high) > 0.92 else "no")
 
 
-@settings(max_examples=30)
+@settings(max_examples=12)
 @given(st.floats(0.5, 6.0), st.floats(0.1, 1.5), st.floats(0.1, 2.0))
 def test_more_oxygen_in_the_pipe_never_reads_richer(co: float, oxygen: float, more: float) -> None:
     """An exhaust leak leans what is read, it never enriches it."""

@@ -245,7 +245,8 @@ CASES: list[tuple[str, str, str]] = [
     ("bad-placeholder", "{gap:L/min}", "«{»gap"),
     ("bad-placeholder", "ask: Pipe hammers", "ask: 'Pipe hammers «{gap}»'"),
 ]
-ELSEWHERE = {  # in tests of loading, of guards, or below
+ELSEWHERE = {
+    "called-otherwise",  # in tests of loading, of guards, or below
     "not-a-file",
     "cannot-read",
     "too-big",
