@@ -10,7 +10,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import product
+from itertools import pairwise, product
+from operator import add, mul
 
 from engine.carburation.estimation.laws import COUNT, LOW, STEP
 
@@ -37,6 +38,8 @@ APART = ((0.35, 0.5), (1.0, 0.5))
 SIZES = (-2, -1, 0, 1, 2)
 
 Row = Sequence[float]
+#: What is known of a barrel by its places on the grid and how unsure they are: see `_evidence`.
+_Known = dict[tuple[tuple[int, int], ...], tuple[float, float]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,15 +115,14 @@ def weigh(
     scenes: list[_Scene] = []
     for apart, by_apart in APART:
         kernels = [_Kernels(math.hypot(b.doubt, apart * b.rest), b.fault, fine) for b in barrels]
-        plain: list[dict[tuple[int, int], tuple[float, float]]] = [{} for _ in barrels]
+        plain: list[_Known] = [{} for _ in barrels]
         for all_ in (-1, 0, 1):
             right = fitted + all_ * step
             odds = (ALL_WRONG if all_ else 1.0 - 2 * ALL_WRONG) * (
                 1.0 if usual is None else math.exp(-0.5 * ((right - usual) / (OFF_TABLE * step)) ** 2)
             )
             truths = _Truths(right, step, moves)
-            for k in range(-3, 4) if fine else range(-2, 3):
-                shift = k * (0.7 if fine else 1.0)
+            for shift in (-2.0, -1.0, 0.0, 1.0, 2.0):
                 cases = [_cases(g, barrels, jets, truths, shift * SHIFT, kernels, plain) for g in groups]
                 total = math.log(odds * by_apart) - 0.5 * shift**2
                 total += sum(math.log(sum(c.odds for c in mine) + 1e-300) for mine in cases)
@@ -137,7 +139,7 @@ class _Scene:
     shift: float
     cases: list[list[_Case]]
     kernels: list[_Kernels]
-    plain: list[dict[tuple[int, int], tuple[float, float]]]
+    plain: list[_Known]
 
 
 @dataclass(slots=True)
@@ -175,32 +177,45 @@ class _Truths:
         if size not in self.known:
             mean, sd = self.moves(2.0 * math.log(max(size, 1.0) / max(self.right, 1.0)))
             needs = max(-2, min(2, round((self.right - size) / self.step)))
-            self.known[size] = mean, min(9, round(sd / STEP)), needs
+            self.known[size] = mean, min(8, 2 * round(0.5 * sd / STEP)), needs
         return self.known[size]
 
 
+@dataclass(frozen=True, slots=True)
+class _Kernel:
+    """A barrel's own part, from -MARGIN to MARGIN of the grid by `step`: weights in all, and of a fault of its own."""
+
+    step: int
+    whole: tuple[float, ...]
+    fault: tuple[float, ...]
+
+
 class _Kernels:
-    """A barrel's own part: steps of the grid, weight if it is sound, weight if it has a fault; by how unsure it is,
-    besides, what its jet does (in steps)."""
+    """A barrel's own part by how unsure it is, besides, what its jet does (in steps of the grid)."""
 
     def __init__(self, doubt: float, fault: float, fine: bool) -> None:
         self.doubt, self.fault, self.fine = doubt, fault, fine
-        self.made: dict[int, list[tuple[int, float, float]]] = {}
+        self.made: dict[int, _Kernel] = {}
 
-    def by(self, unsure: int) -> list[tuple[int, float, float]]:
+    def by(self, unsure: int) -> _Kernel:
         """The kernel for that doubt."""
         if unsure not in self.made:
             sure = max(math.hypot(self.doubt, unsure * STEP), 0.4 * STEP)
-            step = 1 if self.fine else 2
-            near = {k: math.exp(-0.5 * (k * STEP / sure) ** 2) for k in range(-MARGIN, MARGIN + 1, step)}
-            far = {k: math.exp(-0.5 * (k * STEP / OWN_FAULT_SD) ** 2) for k in range(-MARGIN, MARGIN + 1, 2 * step)}
-            s, f = sum(near.values()), sum(far.values())
-            self.made[unsure] = [
-                (k, (1.0 - self.fault) * v / s, self.fault * far.get(k, 0.0) / f)
-                for k, v in near.items()
-                if v > 1e-5 or k in far
-            ]
+            step = 1 if self.fine and sure < 2.5 * STEP else 2
+            near = [math.exp(-0.5 * (k * STEP / sure) ** 2) for k in range(-MARGIN, MARGIN + 1, step)]
+            far = [math.exp(-0.5 * (k * STEP / OWN_FAULT_SD) ** 2) for k in range(-MARGIN, MARGIN + 1, step)]
+            s, f = (1.0 - self.fault) / sum(near), self.fault / sum(far)
+            self.made[unsure] = _Kernel(
+                step, tuple(s * a + f * b for a, b in zip(near, far, strict=True)), tuple(f * b for b in far)
+            )
         return self.made[unsure]
+
+
+def _about(like: Row, k: int, step: int) -> list[float]:
+    """A row about place k of the grid, as a kernel lies over it; its ends go on for ever."""
+    if MARGIN <= k < COUNT - MARGIN:
+        return list(like[k - MARGIN : k + MARGIN + 1 : step])
+    return [like[_clip(k + d)] for d in range(-MARGIN, MARGIN + 1, step)]
 
 
 def _index(r: float) -> int:
@@ -218,7 +233,7 @@ def _cases(
     truths: _Truths,
     shift: float,
     kernels: Sequence[_Kernels],
-    plain: list[dict[tuple[int, int], tuple[float, float]]],
+    plain: list[_Known],
 ) -> list[_Case]:
     if len(group) == 1 and len(barrels[group[0]].jets) == 1:
         i = group[0]
@@ -236,7 +251,7 @@ def _cases(
         for i in group:
             b = barrels[i]
             places = tuple((_index(shift + b.shift + truth[j][0]), truth[j][1]) for j in b.jets)
-            seen.append(_evidence(b, places, kernels[i], plain[i]))
+            seen.append(_evidence(b, places, kernels[i], plain[i])[0])
             at.append(places)
             needs.append(truth[b.jets[-1]][2])
         whole = odds * math.prod(seen)
@@ -251,7 +266,7 @@ def _of_one(
     truths: _Truths,
     shift: float,
     kernels: _Kernels,
-    plain: dict[tuple[int, int], tuple[float, float]],
+    plain: _Known,
 ) -> list[_Case]:
     """The same for a barrel that had one jet, shared with none."""
     jet = jets[b.jets[0]]
@@ -260,7 +275,7 @@ def _of_one(
         place, unsure, needs = truths.of(jet.number + false * truths.step)
         at = (_index(shift + b.shift + place), unsure)
         odds = jet.odds(false)
-        out.append(_Case(odds * _alone(b, at, kernels, plain)[0], (needs,), ((at,),), (odds,)))
+        out.append(_Case(odds * _evidence(b, (at,), kernels, plain)[0], (needs,), ((at,),), (odds,)))
     return out
 
 
@@ -274,31 +289,18 @@ def _evidence(
     b: Barrel,
     places: Sequence[tuple[int, int]],
     kernels: _Kernels,
-    plain: dict[tuple[int, int], tuple[float, float]],
-) -> float:
-    """How likely what was seen of a barrel is, with its rest at `places` by jet and its own part unknown."""
-    if len(places) == 1:
-        return _alone(b, places[0], kernels, plain)[0]
-    total = 0.0
-    for d, s, f in kernels.by(max(u for _, u in places)):
-        p = s + f
-        for (k, _), like in zip(places, b.likes, strict=True):
-            p *= like[_clip(k + d)]
-        total += p
-    return total + 1e-12
-
-
-def _alone(
-    b: Barrel, at: tuple[int, int], kernels: _Kernels, plain: dict[tuple[int, int], tuple[float, float]]
+    plain: _Known,
 ) -> tuple[float, float]:
-    """The same for a barrel that had one jet; and how much of it by a fault of its own."""
-    if at not in plain:
-        k, unsure = at
-        like = b.likes[0]
-        here = [(s, f, like[_clip(k + d)]) for d, s, f in kernels.by(unsure)]
-        bad = sum([f * v for _, f, v in here])
-        plain[at] = sum([s * v for s, _, v in here]) + bad + 1e-12, bad
-    return plain[at]
+    """How likely what was seen of a barrel is, with its rest at `places` by jet and its own part unknown; and how much
+    of it by a fault of its own."""
+    key = tuple(places)
+    if key not in plain:
+        kernel = kernels.by(max(u for _, u in places))
+        seen = _about(b.likes[0], places[0][0], kernel.step)
+        for (k, _), like in zip(places[1:], b.likes[1:], strict=True):
+            seen = list(map(mul, seen, _about(like, k, kernel.step)))
+        plain[key] = sum(map(mul, kernel.whole, seen)) + 1e-12, sum(map(mul, kernel.fault, seen))
+    return plain[key]
 
 
 def _gathered(barrels: Sequence[Barrel], groups: Sequence[Sequence[int]], scenes: Sequence[_Scene]) -> Weighed:
@@ -332,7 +334,10 @@ def _gathered(barrels: Sequence[Barrel], groups: Sequence[Sequence[int]], scenes
         kernels, plain = scenes[start].kernels, scenes[start].plain
         for i, b in enumerate(barrels):
             rows[i] = [x + y for x, y in zip(rows[i], _placed(b, spots[i], kernels[i]), strict=True)]
-            own[i] += sum(w * _share_of_fault(b, k, kernels[i], plain[i]) for k, w in held[i].items() if w > 1e-4)
+            for here, w in held[i].items():
+                if w > 1e-4:
+                    seen, bad = _evidence(b, here, kernels[i], plain[i])
+                    own[i] += w * bad / seen
     mean = first / whole
     prior = []
     for row in rows:
@@ -350,36 +355,13 @@ def _gathered(barrels: Sequence[Barrel], groups: Sequence[Sequence[int]], scenes
 def _placed(b: Barrel, spots: Mapping[tuple[tuple[int, int], ...], float], kernels: _Kernels) -> list[float]:
     """How likely each rest of a barrel is with its jet of now, by all but what was seen with it."""
     row = [0.0] * (COUNT + 2 * MARGIN)
-    made: dict[int, list[float]] = {}
     for here, w in spots.items():
-        unsure = max(u for _, u in here)
-        if unsure not in made:
-            made[unsure] = [0.0] * (2 * MARGIN + 1)
-            for d, s, f in kernels.by(unsure):
-                made[unsure][d + MARGIN] = s + f
-        part = [w * p for p in made[unsure]]
+        kernel = kernels.by(max(u for _, u in here))
+        part = [w * p for p in kernel.whole]
         for (k, _), like in zip(here[:-1], b.likes[:-1], strict=True):
-            part = [p * like[_clip(k + d)] if p else 0.0 for d, p in enumerate(part, -MARGIN)]
+            part = list(map(mul, part, _about(like, k, kernel.step)))
         start = _clip(here[-1][0])
-        row[start : start + len(part)] = [r + p for r, p in zip(row[start : start + len(part)], part, strict=True)]
+        if kernel.step == 2:  # the places between, too
+            part = [x for p, q in pairwise(part) for x in (0.5 * p, 0.25 * (p + q))] + [0.5 * part[-1]]
+        row[start : start + len(part)] = map(add, row[start : start + len(part)], part)
     return row[MARGIN : MARGIN + COUNT]
-
-
-def _share_of_fault(
-    b: Barrel,
-    here: tuple[tuple[int, int], ...],
-    kernels: _Kernels,
-    plain: dict[tuple[int, int], tuple[float, float]],
-) -> float:
-    """How much of what was seen of a barrel speaks of a fault of its own."""
-    if len(here) == 1:
-        whole, bad = _alone(b, here[0], kernels, plain)
-        return bad / whole
-    sound = bad = 1e-300
-    for d, s, f in kernels.by(max(u for _, u in here)):
-        v = 1.0
-        for (k, _), like in zip(here, b.likes, strict=True):
-            v *= like[_clip(k + d)]
-        sound += s * v
-        bad += f * v
-    return bad / (sound + bad)

@@ -203,9 +203,6 @@ def _noise(told: Sequence[Sequence[Told]]) -> float:
     return min(9.0, max(0.5, excess / count))
 
 
-Like = tuple[list[list[float]], float]
-
-
 def _explained(t: Told, noise: float) -> bool:
     """Whether silence explains what was seen about as well as any picture: then it teaches nothing of laws and jets."""
     if t.rows is None or t.meter or t.count < 3:
@@ -213,14 +210,27 @@ def _explained(t: Told, noise: float) -> bool:
     return 0.5 / noise * (t.dead - min(min(row) for row in t.rows)) < AS_WELL
 
 
-def _likelihood(t: Told, noise: float) -> list[list[float]] | None:
-    """Likelihood of every law and richness, greatest about 1; None where nothing was seen."""
+@dataclass(frozen=True, slots=True)
+class _Like:
+    """What was seen of a barrel: by law, how likely each richness is (greatest 1), and ln of how much better the law
+    that fits best does."""
+
+    rows: list[list[float]]
+    worse: list[float]
+
+
+def _likelihood(t: Told, noise: float) -> _Like | None:
+    """Likelihood of every law and richness; None where nothing was seen."""
     if t.rows is None:
         return None
     by = 0.5 if t.meter else 0.5 / noise
-    least = min(min(row) for row in t.rows)
+    bests = [min(row) for row in t.rows]
+    least = min(bests)
     exp = math.exp
-    return [[exp(-by * min(v - least, 60.0)) for v in row] for row in t.rows]
+    return _Like(
+        [[exp(-by * min(v - best, 60.0)) for v in row] for row, best in zip(t.rows, bests, strict=True)],
+        [-by * (best - least) for best in bests],
+    )
 
 
 @lru_cache(maxsize=64)
@@ -242,11 +252,12 @@ _ALIKE = tuple(
 _ALONE, _ALONE_SD = 0.2, 0.3
 
 
-def _law_odds(table: Sequence[Law], likes: Sequence[Sequence[list[list[float]] | None]]) -> list[float]:
+def _law_odds(table: Sequence[Law], likes: Sequence[Sequence[_Like | None]]) -> list[float]:
     """How likely each law is by how near together, and how near to mid band, it lets the barrels rest."""
     logs = []
     for h, law in enumerate(table):
-        seen = [_moments(like[h]) for mine in likes for like in mine if like is not None]
+        seen = [_moments(like.rows[h]) for mine in likes for like in mine if like is not None]
+        worse = sum(like.worse[h] for mine in likes for like in mine if like is not None)
         own = (0.7 * REST * law.slope) ** 2 + DELIVERY**2
         whole = 0.0
         for c, odds in _ALIKE:
@@ -258,7 +269,7 @@ def _law_odds(table: Sequence[Law], likes: Sequence[Sequence[list[list[float]] |
                     + _ALONE * math.exp(-0.5 * off / far) / math.sqrt(far)
                 )
             whole += odds
-        logs.append(BELIEVED * math.log(whole + 1e-300))
+        logs.append(BELIEVED * (math.log(whole + 1e-300) + worse))
     top = max(logs)
     odds_of = [math.exp(v - top) for v in logs]
     total = sum(odds_of)
@@ -274,13 +285,13 @@ def _moments(row: Sequence[float]) -> tuple[float, float, float]:
 
 
 def _over_laws(
-    screws: Screws, odds: Sequence[float], like: list[list[float]] | None, wide: Sequence[Sequence[float]]
+    screws: Screws, odds: Sequence[float], like: _Like | None, wide: Sequence[Sequence[float]]
 ) -> list[float]:
     """Likelihood of a rest, whichever law holds, greatest 1."""
     if like is None:
         return [1.0] * COUNT
     out = [0.0] * COUNT
-    for w, row, p, (to_richness, _, _) in zip(odds, like, wide, laws.to_rests(screws), strict=True):
+    for w, row, p, (to_richness, _, _) in zip(odds, like.rows, wide, laws.to_rests(screws), strict=True):
         if w < 1e-3:
             continue
         z = w / (sum([a * b for a, b in zip(row, p, strict=True)]) + 1e-30)
@@ -290,7 +301,7 @@ def _over_laws(
 
 
 def _drawn(
-    screws: Screws, odds: Sequence[float], like: list[list[float]] | None, prior: Sequence[float], apart: bool
+    screws: Screws, odds: Sequence[float], like: _Like | None, prior: Sequence[float], apart: bool
 ) -> tuple[tuple[int, float], ...]:
     """So many equally likely pairs of law and richness, evenly through their joint odds; `prior` is over rests.
 
@@ -303,10 +314,10 @@ def _drawn(
             continue
         joint = [prior[k] * d for k, d in zip(rests[h][1], rests[h][2], strict=True)]
         if like is not None:
-            joint = [a * b for a, b in zip(like[h], joint, strict=True)]
+            joint = [a * b for a, b in zip(like.rows[h], joint, strict=True)]
         z = sum(joint)
         if z > 0.0:
-            heaps.append((h, joint, w if apart else w / z))
+            heaps.append((h, joint, w * math.exp(like.worse[h]) if apart and like is not None else w / z))
     whole = sum(by * sum(joint) for _, joint, by in heaps)
     out: list[tuple[int, float]] = []
     gone, due = 0.0, 0.5 / PAIRS
@@ -325,17 +336,15 @@ def _drawn(
     return tuple(out)
 
 
-def _dead(
-    told: Sequence[Told], likes: Sequence[list[list[float]] | None], odds: Sequence[float], noise: float
-) -> float:
+def _dead(told: Sequence[Told], likes: Sequence[_Like | None], odds: Sequence[float], noise: float) -> float:
     """How likely the barrel does not answer at all, against every richness that it may have."""
     t, like = told[-1], likes[-1]
     if t.rows is None or like is None or t.meter:
         return DEAD
     least = min(min(row) for row in t.rows)
     alive = 0.0
-    for w, row in zip(odds, like, strict=True):
-        alive += w * sum(row) / COUNT
+    for w, row, worse in zip(odds, like.rows, like.worse, strict=True):
+        alive += w * math.exp(worse) * sum(row) / COUNT
     silent = math.exp(-0.5 / noise * max(-40.0, min(60.0, t.dead - least)))
     return DEAD * silent / (DEAD * silent + (1.0 - DEAD) * alive + 1e-30)
 

@@ -343,10 +343,14 @@ def usual_jet(job: Job) -> float | None:
 
 def _by_sweep(screws: Screws, before: Told, sweep: Sweep, now: float, wander: float) -> Told:
     rows, count = sweeps.misfit(screws, sweep, wander)
+    dead = sweeps.silent(sweep, wander)
+    least = min(map(min, rows))
+    if least > count:  # no law explains it well, and so it says the less
+        rows = tuple(tuple([v * count / least for v in row]) for row in rows)
+        dead *= count / least
     by = math.log(now / sweep.air)
     if abs(by) > 0.004:
         rows = sweeps.shifted(rows, -FOLLOWS * by, max(0.01, FOLLOWS_SD * abs(by)))
-    dead = sweeps.silent(sweep, wander)
     if before.rows is None:
         return Told(rows, count, dead)
     joined = tuple(tuple([a + b for a, b in zip(x, y, strict=True)]) for x, y in zip(before.rows, rows, strict=True))
