@@ -53,6 +53,8 @@ class AnsweringScreen(Screen[ScreenResultType]):
 
     def ask(self, *, new: bool = False, cue: str = "") -> None:
         """Put the newest question to the person. `new`: no key pressed before it is painted may answer it."""
+        if not self.query(Pad):
+            return  # left by a storm of keys before it was put together
         question = self.over[-1][0] if self.over else self.question()
         self.pad.calls = actions.calls(self.NAME)
         self.set_class(isinstance(question, Pick) and len(question.options) > 3, "-picking")
