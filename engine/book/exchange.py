@@ -53,7 +53,7 @@ def export(book: Book, folder: Path) -> dict[str, int]:
         opening.make_folder(folder)
         counts = {table: _write(book, folder, table) for table in TABLES}
         about = {"kind": KIND, "version": VERSION, "rows": counts}
-        _private(folder / "book.json", json.dumps(about, indent=2) + "\n")
+        opening.write_private(folder / "book.json", json.dumps(about, indent=2) + "\n")
     except (OSError, ValueError) as fault:
         why = getattr(fault, "strerror", None) or str(fault)
         raise BookTrouble(f"The book can't be written to {folder}: {why}. Name another folder.") from None
@@ -108,14 +108,8 @@ def _write(book: Book, folder: Path, table: str) -> int:
     names = ", ".join(f'"{n}"' for n in columns)
     rows = book._read(f"SELECT {names} FROM {table} ORDER BY rowid")
     lines = (json.dumps(dict(zip(columns, map(_plain, row), strict=True)), ensure_ascii=True) for row in rows)
-    _private(folder / f"{table}.jsonl", "".join(f"{line}\n" for line in lines))
+    opening.write_private(folder / f"{table}.jsonl", "".join(f"{line}\n" for line in lines))
     return len(rows)
-
-
-def _private(path: Path, text: str) -> None:
-    with open(path, "w", encoding="utf-8", newline="\n") as file:
-        opening.keep_private(path)
-        file.write(text)
 
 
 def _plain(value: Any) -> Any:

@@ -285,6 +285,13 @@ def make_folder(folder: Path) -> None:
     folder.mkdir(mode=0o700, exist_ok=True)
 
 
+def write_private(path: Path, text: str) -> None:
+    """Write a text, its line breaks as they are, to a file that only its user may read. Raises `OSError`."""
+    with open(path, "w", encoding="utf-8", newline="") as file:
+        keep_private(path)
+        file.write(text)
+
+
 def keep_private(path: Path) -> None:
     """Take the rights of others away from a file of ours; on Windows the user's own profile does it."""
     if os.name == "nt":

@@ -268,12 +268,10 @@ def _sheet(a: argparse.Namespace) -> int:
 
 def _written(path: Path, text: str) -> str:
     """Write a sheet to a file that only its user may read; the sentence that says so. Raises `Failed`."""
-    from engine.book.opening import keep_private
+    from engine.book.opening import write_private
 
     try:
-        with open(path, "w", encoding="utf-8", newline="") as file:
-            keep_private(path)
-            file.write(text)
+        write_private(path, text)
     except (OSError, ValueError) as fault:
         why = getattr(fault, "strerror", None) or str(fault)
         raise Failed(Exit.USAGE, f"The sheet can't be written to {path}: {why}. Name another file.") from None

@@ -87,7 +87,7 @@ class HandoverScreen(AnsweringScreen[str | None]):
         usual = self.shop.jobs.parent / f"job-{self.sitting.view.run.replace('.', '-')}.html"
 
         def write(named: str) -> None:
-            from engine.book.opening import keep_private
+            from engine.book.opening import write_private
             from engine.sheet.printers import ENDINGS, printed
 
             path = Path(named).expanduser()
@@ -97,9 +97,7 @@ class HandoverScreen(AnsweringScreen[str | None]):
                 return
             try:
                 path.parent.mkdir(parents=True, exist_ok=True)
-                with open(path, "w", encoding="utf-8", newline="") as file:
-                    keep_private(path)
-                    file.write(printed(self.sheet, form, self.shop.header.get("paper", "A4")))
+                write_private(path, printed(self.sheet, form, self.shop.header.get("paper", "A4")))
             except (OSError, ValueError) as fault:
                 why = getattr(fault, "strerror", None) or str(fault)
                 self.ask(cue=f"Not written: {path}: {why}. Choose another place.")
