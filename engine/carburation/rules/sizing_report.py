@@ -15,6 +15,7 @@ from engine.carburation.rules import air, fuel, limits, sizing
 from engine.carburation.rules.refusal import Refused
 from engine.evidence import Place
 from engine.job.model import Job
+from engine.vocabulary.sources import cited
 
 Verdict = Literal["in range", "small", "large", "barrels differ", "not given", "withheld"]
 
@@ -77,9 +78,17 @@ class SizingReport:
 def run(job: Job, limits_file: Path = limits.SHIPPED) -> SizingReport:
     """Work out the sizing report of a job; a shop may give its own table of emission limits.
 
-    It never refuses: what can't be worked out is withheld in words.
+    It never refuses: what can't be worked out is withheld in words. Each source that it names has author and year.
     """
-    return replace(work_out(job), emission=_emission(job, limits_file))
+    found = work_out(job)
+    parts = tuple(_cited(part) for part in found.parts)
+    return replace(found, parts=parts, emission=cited(_emission(job, limits_file)))
+
+
+def _cited(part: Part) -> Part:
+    return replace(
+        part, source=cited(part.source), withheld=cited(part.withheld), notes=tuple(cited(n) for n in part.notes)
+    )
 
 
 def work_out(job: Job) -> SizingReport:

@@ -1,4 +1,4 @@
-"""`evendraw explain CODE`: finds the page of a code and sets it for a terminal; it checks no file."""
+"""`evendraw explain CODE`: finds the page of a code, or a source's line, and sets it for a terminal; it checks none."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from functools import cache
 from engine.procedure.report.pages import Page
 from engine.procedure.report.rendering import WIDTH
 from engine.procedure.source.problems import did_you_mean
+from engine.vocabulary.sources import GRADES, sources
 
 
 @cache
@@ -26,7 +27,14 @@ def page(code: str) -> Page | None:
 
 
 def explain(code: str) -> str:
-    """A page as text. Raises KeyError with a sentence for an unknown code."""
+    """A page as text, or a source by its number (`S24`). Raises KeyError with a sentence for an unknown code."""
+    if (source := sources().get(code.upper())) is not None:
+        return (
+            "\n".join(
+                [*_paragraph(f"{source.full}."), "", *_paragraph(f"Grade {source.grade}: {GRADES[source.grade]}.")]
+            )
+            + "\n"
+        )
     found = page(code)
     if found is None:
         hint = did_you_mean(code, pages())

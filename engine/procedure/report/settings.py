@@ -16,6 +16,7 @@ from engine.procedure.program import Procedure, Setting
 from engine.quantity.measure import of_base
 from engine.quantity.units import NotAQuantity, from_base
 from engine.quantity.wording import with_unit
+from engine.vocabulary.sources import cited
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +67,7 @@ def _row(
                 except NotAQuantity as fault:
                     said = f"{layer[key]}: can't be used. {fault}"
                 values = (("", said, origin),)
-    return Row(procedure.name, setting.name, measure.unit, measure.span(), values, setting.source)
+    return Row(procedure.name, setting.name, measure.unit, measure.span(), values, cited(setting.source))
 
 
 def _own(setting: Setting) -> list[tuple[str, Fraction]]:
@@ -97,7 +98,7 @@ def schema(files: Mapping[str, Procedure]) -> dict[str, Any]:
         for key, setting in sorted(procedure.settings.items()):
             kind = setting.type
             span = of_base(kind.unit, kind.low, kind.high).span()
-            about = {"type": ["string", "number"], "description": f"{span}. {setting.source}"}
+            about = {"type": ["string", "number"], "description": f"{span}. {cited(setting.source)}"}
             entries.setdefault(key, about)
             entries[f"{name}.{key}"] = {**about, "description": f"For {name} alone: {about['description']}"}
     return {
