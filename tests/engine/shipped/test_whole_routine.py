@@ -5,19 +5,25 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from explorer import sound_answer
 
+import procedures
 from engine.bench.technicians.hands import Hands
-from engine.bench.trial.fleet import faulted, random_job
+from engine.bench.trial.fleet import faulted, random_engine, random_job
 from engine.bench.trial.judging import judged, names
+from engine.bench.trial.trials import play
 from engine.book.book import Book
+from engine.carburation.registry import shipped
 from engine.procedure.build.load import load
 from engine.protocol.talk import parse_answer, step_message
 from engine.session.session import Session
 
 SIDEDRAUGHT = "twin-choke sidedraught"
+SHIPPED = Path(procedures.__file__).parent
+CLOCK = "2000-01-01T00:00:00+00:00"
 
 
 def talked(procedure: str, specimen, folder) -> tuple[list[dict], Hands]:
@@ -199,3 +205,17 @@ def test_what_no_screw_mends_stands_at_the_end(advisers, folder):
     end = session.view.end
     assert end.outcome != "ok"
     assert "air-leak" in {f.code for f in end.findings}
+
+
+def test_a_bank_that_dies_as_it_is_let_down_hot_has_its_speed_screws_back_where_they_stood():
+    # Three free bodies are raised to warm up. One that dies as they come down was lowered once more at every start.
+    specimen = random_engine(515009, random_job(515009, SIDEDRAUGHT), "varied")
+    engine = specimen.engine()
+    for carb in range(1, engine.carbs + 1):
+        engine.set_turns("air", "plate", carb, None, 0.25)
+    found = load("warm-up", [SHIPPED], shipped())
+    session = Session.start(found.program, specimen.job, book=Book.memory(), advisers=shipped(), clock=lambda: CLOCK)
+    _, problem = play(session, Hands(engine))
+    assert problem is None and session.view.end.outcome == "ok"
+    assert engine.carbs == 3
+    assert all(turns == pytest.approx(0.25, abs=0.08) for turns in engine.at["plate"])
