@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import Any, Literal
+from typing import Any, Literal, TypeAlias
 
 from engine.evidence import Severity
 from engine.procedure.language.expr import Each, Node, Type
@@ -124,6 +124,12 @@ class Screw:
     span: Span
     #: Guards over facts and settings giving the low and high end of its band, if the file says so.
     band: tuple[Guard, Guard] | None = None
+    #: Where its numbers come from.
+    source: str = ""
+
+
+#: A healthy range: each end a number in base units, a guard over facts and settings, or open.
+Healthy: TypeAlias = tuple["Fraction | Guard | None", "Fraction | Guard | None"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +145,7 @@ class Reading:
     of: tuple[int, int | None] | None
     average: Fraction | None
     take: int | None
-    healthy: str | tuple[Fraction | None, Fraction | None] | None
+    healthy: str | Healthy | None
     span: Span
     #: A place of the row, or the single one, may be not taken, with the reason.
     may_lack: bool = False
@@ -155,6 +161,8 @@ class Reading:
     rounds: bool = False
     #: The reasons that are offered for it.
     reasons: tuple[str, ...] = ()
+    #: Where its numbers come from.
+    source: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -367,6 +375,8 @@ class Step:
     phase: str = ""
     #: How it words the gate of a stop that is found here; None: as its file does.
     on_stop: OnStop | None = None
+    #: Where its numbers come from.
+    source: str = ""
     #: Spans of the step's keys, for messages: "do", "state.engine", "make", ...
     spans: Mapping[str, Span] = field(default_factory=dict)
 

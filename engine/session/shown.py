@@ -105,6 +105,7 @@ def _show(plan: RunLayout, state: State, run: str, advisers: Registry) -> View:
         why=render(step.why, look),
         hear=render(step.hear, look),
         note=render(step.note, look),
+        source=step.source,
         caution=render(step.caution, look),
         here=frame.here,
         cautions=() if over else warned,
@@ -189,9 +190,12 @@ def _ask(plan: RunLayout, state: State, look: Scope, read: ReadPlan) -> Ask:
     span = None
     if kind.low is not None and kind.high is not None:
         span = (_shown(kind.low, unit), _shown(kind.high, unit))
-    healthy = reading.healthy
-    if isinstance(healthy, tuple):
-        healthy = (_shown(healthy[0], unit), _shown(healthy[1], unit))
+    healthy: str | tuple[Fraction | None, Fraction | None] | None
+    if isinstance(reading.healthy, tuple):
+        low, high = (end.run(look.names) if isinstance(end, Guard) else end for end in reading.healthy)
+        healthy = (_shown(low, unit), _shown(high, unit))
+    else:
+        healthy = reading.healthy
     last = look.names.get(read.name)
     if last is not None and not isinstance(last, tuple):
         last = (last,)
@@ -220,6 +224,7 @@ def _ask(plan: RunLayout, state: State, look: Scope, read: ReadPlan) -> Ask:
         last=_shown(last, unit),
         expect=_expected(state.frame, reading, len(places)),
         rounds=reading.rounds,
+        source=reading.source,
     )
 
 

@@ -59,6 +59,8 @@ class Ask:
     expect: tuple[Fraction | None, ...] | None = None
     #: A value finer than the step is rounded to it.
     rounds: bool = False
+    #: Where its numbers come from.
+    source: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,6 +234,8 @@ class View:
     visit_of_run: int = 1
     #: Where in the work the step belongs: "as found", "checks", ...; "" where no file says.
     phase: str = ""
+    #: Where the numbers of the step come from; "" where its file does not say.
+    source: str = ""
 
     @property
     def usual(self) -> Mapping[str, Any]:

@@ -12,6 +12,7 @@ from fractions import Fraction
 from engine.evidence import Finding
 from engine.quantity import wording
 from engine.session.view import CautionView, Latest, View
+from engine.vocabulary.sources import cited
 from tui.drawing import phrases
 from tui.drawing.lines import Line, Lines, clean, cut_line, fill, width, wrapped
 from tui.drawing.signs import SEVERITY_ROLE, SIGNAL_ROLE, SIGNS
@@ -268,6 +269,8 @@ def why(view: View, cells: int) -> Lines:
     out += wrapped(view.why, cells, "ink", head=("This step: ", "soft"))
     for reason in view.because:
         out += wrapped(reason, cells, "ink", head=("We came here: ", "soft"))
+    for about, source in (("Its numbers: ", view.source), *((f"{a.ask}: ", a.source) for a in view.read)):
+        out += wrapped(cited(source), cells, "ink", head=(clean(about), "soft"), indent=2) if source else []
     for advised in view.advice:
         if advised.because is None:
             continue

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import replace
 from fractions import Fraction
 from typing import cast
@@ -12,9 +13,10 @@ from engine.procedure.language.expr import Each, Type
 from engine.procedure.model.file import HealthyPart, LackPart, ReadingPart, ScrewPart
 from engine.procedure.model.leaves import is_true
 from engine.procedure.model.steps import PlacePart
-from engine.procedure.program import Guard, Layout, OfScrew, Reading, Screw
+from engine.procedure.program import Guard, Healthy, Layout, OfScrew, Reading, Screw
 from engine.procedure.source.problems import did_you_mean
-from engine.quantity.units import UNITS, parse_quantity, to_base
+from engine.procedure.source.tree import Scalar
+from engine.quantity.units import UNITS, NotAQuantity, parse_quantity, to_base
 
 _PAIRS = (
     ("more", "less"),
@@ -63,6 +65,7 @@ def screw(make: Maker, name: str, part: ScrewPart) -> Screw | None:
         pair,
         None,
         part.span,
+        source=str(part.source or ""),
     )
 
 
@@ -108,7 +111,37 @@ def reading(make: Maker, name: str, part: ReadingPart, bank: Layout) -> Reading 
         lack_needs_reason=isinstance(part.may_lack, LackPart),
         reasons=tuple(str(r) for r in part.may_lack.because) if isinstance(part.may_lack, LackPart) else (),
         rounds=part.rounding is not None,
+        source=str(part.source or ""),
     )
+
+
+def finish_reading(make: Maker, reading: Reading, part: ReadingPart, constants: Collection[str]) -> Reading:
+    """A reading with those ends of its healthy range that are expressions; only `constants` (facts, settings,
+    parameters) may stand in them, since it is shown before anything is read."""
+    if not isinstance(part.healthy, HealthyPart) or not isinstance(reading.healthy, tuple):
+        return reading
+    want = Want(dimension=reading.type.dimension, unit=reading.type.unit)
+    ends: list[Fraction | Guard | None] = []
+    for side, text in zip(reading.healthy, (part.healthy.low, part.healthy.high), strict=True):
+        made = make.guard(text, want) if side is None and text is not None and not is_number(text) else None
+        for name in sorted(made.uses - set(constants)) if made is not None and text is not None else ():
+            make.fault(
+                "unknown-name",
+                text.span if text else part.span,
+                f"`{name}` is not known before the reading is taken.",
+                "What is healthy goes by facts, settings and parameters.",
+            )
+        ends.append(side if made is None else made)
+    return replace(reading, healthy=(ends[0], ends[1]))
+
+
+def is_number(text: Scalar) -> bool:
+    """Whether a text is a number, with or without its unit."""
+    try:
+        parse_quantity(text, "")
+    except NotAQuantity:
+        return False
+    return True
 
 
 def may_lack(part: ReadingPart) -> bool:
@@ -159,7 +192,7 @@ def _reading_type(make: Maker, part: ReadingPart) -> Type | None:
     )
 
 
-def _healthy(make: Maker, part: ReadingPart, kind: Type) -> str | tuple[Fraction | None, Fraction | None] | None:
+def _healthy(make: Maker, part: ReadingPart, kind: Type) -> str | Healthy | None:
     healthy = part.healthy
     if healthy is None:
         return None
@@ -168,7 +201,8 @@ def _healthy(make: Maker, part: ReadingPart, kind: Type) -> str | tuple[Fraction
             make.fault("wrong-kind", healthy.span, "The healthy answer is one of the choices here.")
             return None
         low, high = (
-            None if s is None else make.number(s, kind.unit, "the reading") for s in (healthy.low, healthy.high)
+            make.number(s, kind.unit, "the reading") if s is not None and is_number(s) else None
+            for s in (healthy.low, healthy.high)
         )
         for side, text in ((low, healthy.low), (high, healthy.high)):
             if side is not None and text is not None:

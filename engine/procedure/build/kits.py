@@ -25,7 +25,7 @@ _APART = frozenset({*DECLARED, "terms"})
 #: Keys under which names stand: in expressions, as a reading, a screw, a fact. Elsewhere only what is in `{}` is one.
 NAMING = frozenset(
     {"when", "to", "by", "size", "is", "where", "reading", "screw", "band", "position_of", "read", "checklist"}
-    | {"with", "keep", "state", "values", "gives"}
+    | {"with", "keep", "state", "values", "gives", "from"}
 )
 #: Of these what stands under their own keys names something, too; under the last two the keys themselves do.
 _THROUGH = frozenset({"with", "keep", "state", "values", "gives", "read", "checklist"})

@@ -58,7 +58,13 @@ def build(
                 did_you_mean(term, TERMS, "There are"),
             )
     values = known.derived.values()
+    constants = {*known.facts, *known.settings, *known.parameters}
     screws = {n: _finish_screw(make, s, part) for n, s in known.screws.items() if s is not None}
+    readings = {
+        str(n): gear.finish_reading(make, known_reading, p, constants)
+        for n, p in part.readings.items()
+        if (known_reading := known.readings.get(n)) is not None
+    }
     _positions(known)
     steps = Steps(known)
     symptoms = {
@@ -82,7 +88,7 @@ def build(
         _sound(known.facts),
         _sound(known.settings),
         {str(k): v for k, v in screws.items()},
-        _sound(known.readings),
+        readings,
         symptoms,
         values,
         {str(n): g for n, p in part.gives.items() if (g := _give(make, p)) is not None},

@@ -95,6 +95,7 @@ class Steps:
             phase=make.phase(part.phase),
             on_stop=self.on_stop(part.on_stop),
             record=cast(Recorded, str(part.record)) if part.record is not None else None,
+            source=str(part.source or ""),
             spans=_spans(part._map),
         )
 

@@ -141,8 +141,8 @@ def _reading(study: Study, reading: Reading) -> Iterator[Problem]:
             f"Nobody watches a needle longer than {LONGEST_AVERAGE // 60} minutes.",
             "Correct the time or its unit.",
         )
-    low, high = reading.type.low, reading.type.high
-    if reading.step is not None and low is not None and high is not None and reading.step > high - low:
+    bottom, top = reading.type.low, reading.type.high
+    if reading.step is not None and bottom is not None and top is not None and reading.step > top - bottom:
         yield _error(
             study,
             "step-past-range",
@@ -152,7 +152,9 @@ def _reading(study: Study, reading: Reading) -> Iterator[Problem]:
             "Correct the step or the range.",
         )
     if isinstance(reading.healthy, tuple):
-        least, most = reading.healthy
+        low, high = reading.healthy
+        least = low.type.low if isinstance(low, Guard) else low
+        most = high.type.high if isinstance(high, Guard) else high
         if least is not None and most is not None and least > most:
             yield _error(
                 study,

@@ -9,6 +9,7 @@ from pydantic import ConfigDict, Discriminator, Tag
 from engine.procedure.model.base import Part, key, maybe, named, pair, several
 from engine.procedure.model.declares import DeclaresPart
 from engine.procedure.model.leaves import (
+    NUMBERS_FROM,
     Each,
     Expression,
     FamilyName,
@@ -135,13 +136,15 @@ class ScrewPart(Part):
     range: list[Quantity] = pair("Range", "From where to where it turns, from its zero: `[0, 8]`.", required=True)
     band: list[Expression] = pair("Band", "Where it should come to rest: `[low, high]`, numbers or settings.")
     when: Expression | None = maybe(None, "When", "The fact that says whether it is there.")
+    source: Text | None = maybe(None, "Source", NUMBERS_FROM)
 
 
 class HealthyPart(Part):
-    """A healthy range; one side may be left open."""
+    """A healthy range; one side may be left open. What is right for one engine only goes by the job's facts and by
+    settings: `{from: target - near, to: target + near}`."""
 
-    low: Quantity | None = maybe("from", "From", "The least.")
-    high: Quantity | None = maybe("to", "To", "The most.")
+    low: Expression | None = maybe("from", "From", "The least: a number, or an expression over facts and settings.")
+    high: Expression | None = maybe("to", "To", "The most: a number, or an expression over facts and settings.")
 
 
 class LackPart(Part):
@@ -205,6 +208,7 @@ class ReadingPart(Part):
     position_of: Name | None = maybe(
         None, "Position of", "A screw: the answer is where it stands, counted from its zero."
     )
+    source: Text | None = maybe(None, "Source", NUMBERS_FROM)
 
 
 class SymptomPart(Part):

@@ -28,6 +28,8 @@ FAMILY_NAMES = ["any", *(f.name for f in FAMILIES)]
 Marks = tuple[Any, ...]
 LONGEST_TEXT = 1500
 LONGEST_NAME = 60
+#: What the key `source` is for, wherever it stands.
+NUMBERS_FROM = "Where its numbers come from: a source, `common practice`, `from memory`, `derived`, `assumed`."
 #: Words that guards and ways on already use for something else.
 RESERVED = frozenset(FUNCTIONS) | {"and", "or", "not", "in", "is", "if", "True", "False", "None", "per", "here"}
 WAYS = frozenset({"next", "back"})

@@ -8,6 +8,7 @@ from pydantic import BeforeValidator, Discriminator, Tag
 
 from engine.procedure.model.base import Part, key, maybe, named, several
 from engine.procedure.model.leaves import (
+    NUMBERS_FROM,
     Code,
     Expression,
     HazardName,
@@ -246,3 +247,4 @@ class StepPart(Part):
         None, "End", "The procedure ends here, so."
     )
     say: Text | None = maybe(None, "Say", "The closing words of an end. `{name}` or `{name:unit}` shows a value.")
+    source: Text | None = maybe(None, "Source", NUMBERS_FROM)

@@ -28,7 +28,7 @@ from engine.session.view import View
 
 HERE = Path(__file__).parent
 TRACES = sorted(HERE.glob("*.trace.yaml"))
-RULES = range(1, 26)
+RULES = range(1, 27)
 
 
 def _cases() -> list[Any]:
@@ -156,6 +156,10 @@ def _shown(view: View, key: str, taken: dict[str, Any]) -> Any:
         case "found" | "left":
             lines = (view.end.as_found if key == "found" else view.end.as_left) if view.end else {}
             return {name: _line(line) for name, line in lines.items()}
+        case "right":
+            return _plain(view.read[0].healthy)
+        case "sources":
+            return {a.name: a.source for a in view.read}
         case "because":
             return list(view.because)
     return _plain(getattr(view, key))

@@ -236,6 +236,8 @@ def guards_of(procedure: Procedure) -> Iterator[Guard]:
     """Every guard of a file, in the order of the file's rooms; a value's own guard with them."""
     for screw in procedure.screws.values():
         yield from (g for g in (screw.when, *(screw.band or ())) if g)
+    for reading in procedure.readings.values():
+        yield from (end for end in reading.healthy or () if isinstance(end, Guard))
     for symptom in procedure.symptoms.values():
         if isinstance(symptom.way, Call):
             yield from symptom.way.bindings.values()
