@@ -86,7 +86,7 @@ class Evendraw(App[int]):
         least = getattr(under, "LEAST", LEAST)
         small = event.size.width < least[0] or event.size.height < least[1]
         if small and not front:
-            self.push_screen(TooSmall())
+            self.push_screen(TooSmall(least))
         elif front and not small:
             self.pop_screen()
 

@@ -16,12 +16,14 @@ _NAMES = {
     "/": "slash",
     "\n": "enter",
     "#": "number_sign",
+    "!": "exclamation_mark",
     "[": "left_square_bracket",
     "]": "right_square_bracket",
 }
 _CHARS = {
     "enter": "\r",
     "plus": "+",
+    "exclamation_mark": "!",
     "minus": "-",
     "asterisk": "*",
     "slash": "/",

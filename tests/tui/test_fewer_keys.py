@@ -51,7 +51,22 @@ def test_a_second_digit_replaces_the_first_answer() -> None:
 
 def test_symptoms_stand_in_one_order_with_fire_first(samples: Any) -> None:
     v = samples.view(symptoms=(*samples.SYMPTOMS, SymptomView("fire", "fire", "Fire in an intake")))
-    assert [o.value for o in stages.symptoms(v).options] == ["fire", "stall", "spits", "hunting"]
+    pick = stages.symptoms(v)
+    assert [(pick.digit(n), o.value) for n, o in enumerate(pick.options)] == [
+        ("1", "fire"),
+        ("3", "stall"),
+        ("4", "spits"),
+        ("5", "hunting"),
+    ]
+
+
+def test_a_symptom_has_the_same_digit_at_every_step_and_another_kind_none_of_theirs(samples: Any) -> None:
+    one = stages.symptoms(samples.view(symptoms=samples.SYMPTOMS[:1]))
+    assert one.key("1", "1") == EntryRefused("There is no 1 here.")
+    assert one.key("3", "3") == Given("stall")
+    own = SymptomView("drips", "drip", "It drips")
+    both = stages.symptoms(samples.view(symptoms=(own, *samples.SYMPTOMS)))
+    assert both.key("8", "8") == Given("drips")
 
 
 async def test_the_first_aid_of_a_symptom_is_large_at_once(samples: Any, at_run: Any, grid: Any) -> None:
@@ -59,7 +74,7 @@ async def test_the_first_aid_of_a_symptom_is_large_at_once(samples: Any, at_run:
 
     aid = samples.view(step="aid", do="Stop it now.", moves=(), read=(), because=(), hear="", note="", findings=())
     async with at_run(samples.FakeSitting(samples.view(), aid)) as (pilot, _):
-        await press(pilot, "asterisk", "1")
+        await press(pilot, "asterisk", "3")
         lines = grid(pilot.app)
         for row in big.figures("STOP IT NOW") or ():
             assert any(row.rstrip() in line for line in lines)

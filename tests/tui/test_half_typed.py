@@ -11,7 +11,7 @@ from tui.control.desk import Desk
 
 async def to_the_fields(pilot: Any, screen: Any) -> None:
     """Answer what comes before the readings."""
-    for name in ("enter", "enter", "plus", "enter", "plus"):
+    for name in ("enter", "enter", "!", "enter", "!"):
         if screen.sofar.fields is not None:
             return
         await press(pilot, name)

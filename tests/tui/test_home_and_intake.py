@@ -97,7 +97,7 @@ async def test_at_the_end_the_hand_over_shows_the_sheet_and_writes_it_to_a_file(
         for keys in (
             ("enter",),
             ("enter",),
-            ("plus",),
+            ("!",),
             ("5", "enter", "5", "enter", "1", "enter"),
             ("enter",),
             ("minus", "enter", "1"),

@@ -159,3 +159,12 @@ async def test_a_window_made_smaller_under_an_open_list_keeps_the_list(samples: 
             await settled(pilot)
         assert pilot.app.screen is screen
         assert screen.over
+
+
+async def test_the_sentence_on_a_small_window_names_the_size_from_which_the_run_shows(
+    samples: Any, at_run: Any, grid: Grid
+) -> None:
+    async with at_run(samples.FakeSitting(samples.view()), (80, 24)) as (pilot, _):
+        await pilot.resize_terminal(50, 18)
+        await settled(pilot)
+        assert "needs 60 x 20" in " ".join(" ".join(grid(pilot.app)).split())

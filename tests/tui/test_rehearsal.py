@@ -33,7 +33,7 @@ async def test_the_key_takes_the_engines_readings_into_the_fields_and_enter_reco
 ) -> None:
     sitting = rehearsal(shipped, "fit-to-tune", seed=6)  # one that idles well enough to be checked
     async with at_run(sitting) as (pilot, screen):
-        await press(pilot, "plus")  # the danger is understood
+        await press(pilot, "!")  # the danger is understood
         await press(pilot, "plus")
         assert all(screen.sofar.fields.texts)
         assert {e["kind"] for e in recorded(sitting)} <= {"started", "understood"}
@@ -45,7 +45,7 @@ async def test_the_key_takes_the_engines_readings_into_the_fields_and_enter_reco
 async def test_the_technician_may_type_another_value_than_the_engine_gives(shipped: Shop, at_run: Any) -> None:
     sitting = rehearsal(shipped, "fit-to-tune", seed=6)  # one that idles well enough to be checked
     async with at_run(sitting) as (pilot, screen):
-        await press(pilot, "plus", "plus", "home", "2", "enter")
+        await press(pilot, "!", "plus", "home", "2", "enter")
         assert screen.sofar.fields.texts[0] == "2"
 
 

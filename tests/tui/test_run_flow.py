@@ -14,7 +14,7 @@ async def to_measure(pilot: Any) -> None:
     """Through the first two steps, and the danger understood."""
     await press(pilot, "enter")
     await press(pilot, "enter")
-    await press(pilot, "plus")
+    await press(pilot, "!")
 
 
 async def test_a_run_from_start_to_end_is_in_the_book_as_it_was_typed(taps: Any, at_run: Any, recorded: Any) -> None:
@@ -49,6 +49,8 @@ async def test_a_danger_is_understood_by_its_own_key_once_and_then_stands_as_a_l
         await press(pilot, "5")
         assert len(recorded(taps)) == 3
         await press(pilot, "plus")
+        assert len(recorded(taps)) == 3
+        await press(pilot, "!")
         assert recorded(taps)[-1]["kind"] == "understood"
         assert not any("DANGER" in line for line in grid(pilot.app))
         assert any("Understood" in line and "scald" in line for line in grid(pilot.app))
@@ -66,7 +68,7 @@ async def test_a_symptom_is_a_key_and_a_digit_and_voids_the_half_taken_row(
 ) -> None:
     async with at_run(taps) as (pilot, screen):
         await to_measure(pilot)
-        await press(pilot, "5", "enter", "asterisk", "2")
+        await press(pilot, "5", "enter", "asterisk", "5")
         assert taps.view.step == "bled"
         assert recorded(taps)[-1]["symptom"] == "hammer"
         await press(pilot, "enter")
@@ -77,7 +79,7 @@ async def test_a_symptom_is_a_key_and_a_digit_and_voids_the_half_taken_row(
 async def test_the_pads_own_star_does_the_same_under_its_other_name(taps: Any, at_run: Any) -> None:
     async with at_run(taps) as (pilot, _):
         await to_measure(pilot)
-        await press(pilot, "multiply", "1")
+        await press(pilot, "multiply", "2")
         assert taps.view.end.outcome == "failed"
 
 

@@ -70,10 +70,10 @@ async def test_2_keys_typed_before_a_step_was_on_the_screen_never_answer_it_and_
 async def test_2_no_burst_understands_a_danger_that_was_not_read(samples: Any, at_run: Any) -> None:
     sitting = samples.FakeSitting(samples.zero(), samples.start())
     async with at_run(sitting) as (pilot, _):
-        burst(pilot.app, "\n+\n+\n")
+        burst(pilot.app, "\n!\n!\n")
         await settled(pilot)
         assert sitting.given == [{"done": True}]
-        await press(pilot, "plus")
+        await press(pilot, "!")
         assert sitting.given[-1] == {"understood": True}
 
 
@@ -89,7 +89,7 @@ async def test_2_a_star_and_its_digit_in_one_burst_give_the_symptom(samples: Any
     for _ in range(5):
         sitting = samples.FakeSitting(samples.view(moves=()), samples.zero())
         async with at_run(sitting) as (pilot, screen):
-            burst(pilot.app, "4.8\n*3")
+            burst(pilot.app, "4.8\n*5")
             await settled(pilot)
             assert sitting.given == [{"symptom": "hunting"}]
             assert screen.sofar.fields is None
@@ -138,7 +138,7 @@ def test_4_whatever_ends_the_program_every_acknowledged_answer_is_in_the_book(
         for wait_for, send in (
             ("Close both spindles", b"\r"),
             ("Open the spindles", b"\r"),
-            ("hot", b"+"),
+            ("hot", b"!"),
             ("Flow at the tap", b"5\r5\r1\r"),
             ("Let it settle", b""),
         ):
@@ -241,7 +241,7 @@ def test_6_nothing_awaits_a_change_of_screen() -> None:
 
 async def test_6_a_whole_run_is_one_screen(taps: Any, at_run: Any) -> None:
     async with at_run(taps) as (pilot, screen):
-        for name in ("enter", "enter", "plus", "5", "enter", "5", "enter", "1", "enter"):
+        for name in ("enter", "enter", "!", "5", "enter", "5", "enter", "1", "enter"):
             await press(pilot, name)
             assert pilot.app.screen is screen
 
@@ -280,6 +280,8 @@ async def test_7_the_pads_operators_do_what_their_plain_keys_do(samples: Any, at
     sitting = samples.FakeSitting(samples.start(), samples.view())
     async with at_run(sitting) as (pilot, screen):
         await press(pilot, "add")
+        assert sitting.given == [], "the plus of the pad understands nothing"
+        await press(pilot, "!")
         assert sitting.given == [{"understood": True}]
         await press(pilot, "divide")
         assert screen.over

@@ -27,7 +27,7 @@ async def test_a_full_disk_stops_the_step_and_keeps_what_was_typed(
     grid: Any,
 ) -> None:
     async with at_run(taps) as (pilot, screen):
-        await press(pilot, "enter", "enter", "plus", "5", "enter", "6", "enter", "1")
+        await press(pilot, "enter", "enter", "!", "5", "enter", "6", "enter", "1")
         before = recorded(taps)
         book = taps.session.book
         full = book.append

@@ -30,7 +30,7 @@ class Press:
         """One press. None: not a key of this question."""
         if name in self.keys:
             return Given(True)
-        if name == "enter" and self.other:
+        if self.other and (name == "enter" or character == "+"):
             return EntryRefused(self.other)
         if self.opens is not None and character is not None and (character.isdecimal() or character in ".,-"):
             return Opened(self.opens, self.opens.key(name, character) or Took())
@@ -41,11 +41,12 @@ class Press:
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """One line of a list: what it says, what it means, and a word more."""
+    """One line of a list: what it says, what it means, a word more, and its own digit where it has one."""
 
     label: str
     value: Any
     hint: str = ""
+    digit: str = ""
 
 
 @dataclass
@@ -65,6 +66,12 @@ class Pick:
         first = self.at // 9 * 9
         return range(first, min(first + 9, len(self.options)))
 
+    def digit(self, n: int) -> str:
+        """The digit of an option: its own, else its place on the page; a blank where neither has one."""
+        if any(option.digit for option in self.options):
+            return self.options[n].digit or " "
+        return str(n - self.page.start + 1)
+
     def key(self, name: str, character: str | None) -> Reply | None:
         """One press. None: not a key of this question."""
         if name in ("up", "down", "left", "right") and self.options:
@@ -79,8 +86,8 @@ class Pick:
             self.at = self.page.stop % len(self.options) if self.page.stop < len(self.options) else 0
             return Took()
         if character is not None and character.isdecimal():
-            n = self.page.start + int(character) - 1
-            if character == "0" or n not in self.page:
+            n = next((n for n in self.page if self.digit(n) == character), -1)
+            if n < 0:
                 return EntryRefused(f"There is no {character} here." if self.options else "There is nothing to pick.")
             self.at = n
             return Took() if self.hold else Given(self.options[n].value)

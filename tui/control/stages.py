@@ -56,11 +56,11 @@ def question(view: View, sofar: Sofar, now: Callable[[], float]) -> Question:
         more = f" ({len(open_dangers)} to read)" if len(open_dangers) > 1 else ""
         return Press(
             f"I have understood this{more}",
-            ("+",),
-            "+",
+            ("!",),
+            "!",
             caution.text,
             "strong",
-            "Enter does not do it: read it, then press +.",
+            "Enter does not do it: read it, then press !.",
             caution.word,
         )
     if view.gate is not None:
@@ -201,17 +201,25 @@ def reasons(row: Row) -> Pick:
     return Pick("WHY NOT TAKEN", (*options, Option("another reason", None, "in your own words")), detail=row.ask)
 
 
-#: Kinds of symptoms in the order in which they are offered, at every step alike: what burns first.
-_URGENT = ("fire", "leak", "stall", "spit-back", "hunting", "stumble")
+#: Kinds of symptoms in the order in which they are offered, what burns first; each has its digit at every step alike.
+_URGENT = ("fire", "leak", "stall", "spit-back", "hunting", "stumble", "backfire")
 
 
 def symptoms(view: View) -> Pick:
     """What may be seen or heard at this step, what is most urgent first."""
     kinds = {kind: n for n, kind in enumerate(_URGENT)}
     these = sorted(view.symptoms, key=lambda s: kinds.get(s.kind, len(kinds)))
+    taken: set[str] = set()
+    options = []
+    for symptom in these:
+        own = str(kinds[symptom.kind] + 1) if symptom.kind in kinds else ""
+        spare = (str(n) for n in range(len(kinds) + 1, 10) if str(n) not in taken)
+        digit = own if own and own not in taken else next(spare, "")
+        taken.add(digit)
+        options.append(Option(symptom.ask, symptom.name, digit=digit))
     return Pick(
         "WHAT DO YOU SEE OR HEAR",
-        tuple(Option(s.ask, s.name) for s in these),
+        tuple(options),
         detail="" if view.symptoms else NO_SYMPTOM,
     )
 

@@ -47,7 +47,7 @@ def draw(
     elif isinstance(question, Countdown):
         body = countdown(question, cells, room, large)
     else:
-        body = press(question, cells, room)
+        body = press(question, cells, room, large)
     return [cut_line(each, cells) for each in (*body[:room], *told)]
 
 
@@ -301,7 +301,7 @@ def pick(question: Pick, cells: int, rows: int) -> Lines:
             cut_line(
                 (
                     ("›" if on else " ", "mark"),
-                    (f" {n - page.start + 1} ", "key"),
+                    (f" {question.digit(n)} ", "key" if question.digit(n).strip() else "ink"),
                     (f" {clean(option.label)}", "mark" if on else "ink"),
                     (hint, "soft"),
                 ),
@@ -347,10 +347,17 @@ def countdown(question: Countdown, cells: int, rows: int, large: bool = False) -
     return [*out, bar, end]
 
 
-def press(question: Press, cells: int, rows: int) -> Lines:
-    """The one key that goes on; a signal word stands on its own ground in front of what is to be understood."""
-    head = ("  ", "ink")
-    if question.word:
-        head = (f" {question.word.upper()} ", SIGNAL_ROLE.get(question.word, "amber"))
+def press(question: Press, cells: int, rows: int, large: bool = False) -> Lines:
+    """The one key that goes on; a signal word stands on its own ground in front of what is to be understood, `large`
+    above it where there is room."""
+    role = SIGNAL_ROLE.get(question.word, "amber")
+    drawn = big.figures(question.word.upper()) if large and question.word else None
+    if drawn is not None and len(drawn[0]) + 4 <= cells:
+        blank = " " * (len(drawn[0]) + 4)
+        sign: Lines = [((f"{line:^{len(blank)}}", role),) for line in ("", *drawn, "")]
+        text = wrapped(question.detail, cells - 2, "strong", head=("  ", "ink"))
+        if len(sign) + len(text) + 3 <= rows:
+            return [*sign, (), *text, (), ((f" {question.cap} ", "key"), (f"  {clean(question.title)}", question.role))]
+    head = (f" {question.word.upper()} ", role) if question.word else ("  ", "ink")
     out: Lines = wrapped(question.detail, cells - 2, "strong", head=head, indent=2)[: max(0, rows - 1)]
     return [*out, ((f" {question.cap} ", "key"), (f"  {clean(question.title)}", question.role))]

@@ -22,7 +22,7 @@ _WORST_FIRST = {"stop": 0, "change part": 1, "adjust": 2, "note": 3}
 
 def head(view: View, cells: int) -> Lines:
     """What the step is called, its round, and how things must stand."""
-    round_ = f"  round {view.visit}" if view.visit > 1 or view.limit else ""
+    round_ = f"  round {view.visit}" if view.visit > 1 else ""
     place = f"{wording.place(view.here, view.terms)}: " if view.here is not None else ""
     title = clean(place + view.title)
     state = _state(view, 999)

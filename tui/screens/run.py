@@ -169,10 +169,14 @@ class RunScreen(RunKeys):
         fixed = 1 + len(step_lines.head(v, width - 2)) + len(step_lines.standing(v, width - 2, self.sofar.understood))
         total = self.size.height - fixed - self._bar_rows(width - 2)
         if self.page == "far" or self.size.height < 24 or width < 80:
-            least = self.pad.needs(cells)[0]
-            self._rows("pad", min(least, max(2, self.size.height - 8)))
+            small, large = self.pad.needs(cells)
             head = 0 if self.page == "far" else fixed - 1
-            self._rows("card-box", max(2, self.size.height - 1 - head - self._bar_rows(width - 2) - least))
+            left = self.size.height - 1 - head - self._bar_rows(width - 2)
+            told = left if self.page == "far" else len(self._card(cells, 60, large=False))
+            answer = large if told + large <= left else min(small, max(2, left - 4))
+            self._rows("pad", answer)
+            wish = len(self._card(cells, left - answer))
+            self._rows("card-box", max(2, left - answer if self.page == "far" else min(wish, left - answer)))
             for id in ("spread", "bank", "findings"):
                 self._rows(id, 0)
             if self.page == "far":

@@ -13,11 +13,11 @@ from tui.widgets.painted import Drawn
 LEAST = (80, 24)
 
 
-def lines(cells: int, size: tuple[int, int]) -> Lines:
-    """What is wrong and what to do."""
+def lines(cells: int, size: tuple[int, int], least: tuple[int, int] = LEAST) -> Lines:
+    """What is wrong and what to do; `least` is what the screen behind it needs."""
     return wrapped(
-        f"This window is {size[0]} x {size[1]}. Evendraw needs {LEAST[0]} x {LEAST[1]}: make it larger, or the letters "
-        "smaller. Nothing is lost. Ctrl+Q closes.",
+        f"This window is {size[0]} x {size[1]}. This screen needs {least[0]} x {least[1]}: make it larger, or "
+        "the letters smaller. Nothing is lost. Ctrl+Q closes.",
         max(1, cells),
         "strong",
     )
@@ -28,8 +28,12 @@ class TooSmall(Screen[None]):
 
     AUTO_FOCUS = None
 
+    def __init__(self, least: tuple[int, int] = LEAST) -> None:
+        super().__init__()
+        self.least = least
+
     def compose(self) -> ComposeResult:
-        yield Drawn(lambda cells, rows: lines(cells, (self.app.size.width, self.app.size.height)))
+        yield Drawn(lambda cells, rows: lines(cells, (self.app.size.width, self.app.size.height), self.least))
 
     def on_resize(self) -> None:
         self.query_one(Drawn).redraw()

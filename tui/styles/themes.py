@@ -78,6 +78,7 @@ ROLES: dict[str, Look] = {
     "field": Look("ink", underline=True),
     "field-on": Look("field-ink", "field", bold=True),
     "key": Look("paper", "ink", bold=True),
+    "cap": Look("ink", bold=True),
     "place": Look("ink", bold=True),
     "rehearsal": Look("rehearsal-ink", "rehearsal", bold=True),
     "danger": Look("danger-ink", "danger", bold=True),

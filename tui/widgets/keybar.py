@@ -10,7 +10,7 @@ from tui.widgets.painted import Drawn
 
 
 class KeyBar(Drawn):
-    """Whole entries only: none is ever cut off; what has no room is in the menu and in the help."""
+    """Whole entries only: none is ever cut off; what has no room is in the menu and in the help. It is quiet."""
 
     DEFAULT_CSS = "KeyBar { height: auto; max-height: 2; }"
 
@@ -27,5 +27,5 @@ class KeyBar(Drawn):
 def _row(entries: list[tuple[str, str]]) -> Line:
     pieces: list[tuple[str, str]] = []
     for n, (cap, label) in enumerate(entries):
-        pieces += [("  " if n else "", "ink"), (f" {cap} ", "key"), (f" {label}", "ink")]
+        pieces += [("  " if n else "", "ink"), (f" {cap} ", "cap"), (f" {label}", "soft")]
     return tuple(pieces)
