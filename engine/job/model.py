@@ -46,6 +46,9 @@ def _quantity(unit: str, low: float, high: float) -> tuple[Any, ...]:
     )
 
 
+#: No engine with a bank of carburettors has more [common practice].
+MOST_CYLINDERS = 16
+
 #: Any text; a number or nothing is taken as it is written.
 Text = Annotated[str, BeforeValidator(lambda v: "" if v is None else str(v), json_schema_input_type=str | float | None)]
 
@@ -92,7 +95,7 @@ class Vehicle(_Part):
 class Engine(_Part):
     """The engine, in the figures that the computations need."""
 
-    cylinders: int = Field(ge=1, le=16)
+    cylinders: int = Field(ge=1, le=MOST_CYLINDERS)
     displacement: Annotated[Fraction, *_quantity("cc", 20, 12000)]
     idle_speed: Annotated[Fraction, *_quantity("rpm", 300, 3000)]
     peak_power_speed: Annotated[Fraction, *_quantity("rpm", 1500, 15000)] | None = None

@@ -8,7 +8,7 @@ barrel 1 ...
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any, Literal, TypeAlias
@@ -385,9 +385,13 @@ class Step:
         """Whether the step waits for an answer: always, where it has something to say or to read; perhaps, where its
         moves, parts or readings depend on how things stand; never, and then the run passes it by itself.
         """
-        if self.do or self.wait or self.caution or any(r.when is None for r in self.read):
+        return self.waits_for(self.read)
+
+    def waits_for(self, read: Collection[ReadSpec]) -> Literal["always", "perhaps", "never"]:
+        """The same where only these of its readings have a place on the bank."""
+        if self.do or self.wait or self.caution or any(r.when is None for r in read):
             return "always"
-        return "perhaps" if self.moves or self.make or self.fit or self.read else "never"
+        return "perhaps" if self.moves or self.make or self.fit or read else "never"
 
     @property
     def silent(self) -> bool:

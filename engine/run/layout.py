@@ -103,6 +103,10 @@ class FilePlan:
         self.base.update({n: p.default for n, p in procedure.parameters.items() if p.default is not None})
         chief = plan.program.files[plan.program.main].words
         self.base.update({n: chief.get(n, said) for n, said in procedure.words.items()})
+        rows = {n: r.type.each for n, r in procedure.readings.items()}
+        #: Rows that have no place on this bank, such as over its gaps on a bank of one: nobody is asked for them.
+        self.placeless = frozenset(n for n, each in rows.items() if each and not plan.bank.places(each))
+        self.base.update(dict.fromkeys(self.placeless, ()))
         self.base[PER_CARB] = plan.job.bank.barrels_per_carb
         self.screws = procedure.screws
         self.fitted = {n: s.when is None or bool(s.when.run(self.base)) for n, s in procedure.screws.items()}
@@ -123,12 +127,14 @@ class FilePlan:
         """For each screw: the name of its position in a guard, the screw, its places, and whether it is one value."""
         found = self._keys.get(here)
         if found is None:
-            found = tuple(
-                (f"position:{n}", n, self.places(n, here), here is not None or s.each == "bank")
-                for n, s in self.screws.items()
-            )
+            found = tuple((f"position:{n}", n, self.places(n, here), self._single(s)) for n, s in self.screws.items())
             self._keys[here] = found
         return found
+
+    def _single(self, screw: Screw) -> bool:
+        """Whether a screw has one place in a frame of this file, so that its position is one value and no row."""
+        here = self.procedure.here
+        return screw.each in ("bank", here) or (here == "barrel" and screw.each == "carb")
 
     def place_words(self, place: Place) -> str:
         """`carb 2, barrel 1` in this family's words; a body with one barrel is named alone."""
@@ -176,8 +182,10 @@ class StepPlan:
     def __init__(self, file: FilePlan, step: Step) -> None:
         self.file, self.step, self.name = file, step, step.name
         self.key = f"{file.name}.{step.name}"
-        self.limit, self.waits = step.limit, step.waits
-        self.reads = tuple(ReadPlan(file, spec) for spec in step.read)
+        self.limit = step.limit
+        specs = tuple(spec for spec in step.read if spec.reading not in file.placeless)
+        self.waits = step.waits_for(specs)
+        self.reads = tuple(ReadPlan(file, spec) for spec in specs)
         self.hands = bool(step.moves or step.make or step.fit or any(r.reading.position_of for r in self.reads))
         self.entering: tuple[Act, ...] = entering(step)
         self.leaving: tuple[Act, ...] = leaving(step)

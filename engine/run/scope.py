@@ -39,5 +39,6 @@ def scope(frame: Frame, positions: Positions) -> Scope:
     file, here, names = frame.at.file, frame.here, frame.names.copy()
     for key, screw, places, single in file.position_keys(here):
         row = tuple([positions.get((screw, p)) for p in places])
-        names[key] = row if not single else row[0] if row else None
+        # Of a screw that is not fitted nothing is known, as of one whose count is lost.
+        names[key] = None if not row else row[0] if single else row
     return Scope(file, here, positions, names)

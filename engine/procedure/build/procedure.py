@@ -153,6 +153,13 @@ def _give(make: Maker, part: GivePart) -> Guard | None:
     guard = make.guard(part.expression, want)
     if guard is None:
         return None
+    if make.here is not None and guard.type.each is not None:
+        make.judge(
+            "row-not-single",
+            part.expression.span,
+            f"A file that works at one {make.here} gives single values back; this is one for each {guard.type.each}.",
+            "Take its max, min, mean or spread, or `any(...)` or `all(...)` of it.",
+        )
     kind = guard.type if unit is None or guard.type.kind != "number" else replace(guard.type, unit=unit or None)
     if part.range:
         pair = make.pair(part, "range", kind.unit)

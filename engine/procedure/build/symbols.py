@@ -10,6 +10,7 @@ from dataclasses import replace
 from typing import Any, cast
 
 from engine.contract import Registry
+from engine.job.model import MOST_CYLINDERS
 from engine.procedure.build import declarations, gear, vocabulary
 from engine.procedure.build.derived import Derived
 from engine.procedure.build.making import Maker
@@ -66,8 +67,9 @@ class Symbols:
             self.type_of,
             self.names,
             {n: gear.position_type(make, s) for n, s in self.screws.items() if s is not None},
-            {"carb": carbs, "barrel": carbs * each[1], "gap": max(carbs - 1, 1), "cylinder": carbs * each[1] * 4},
+            {"carb": carbs, "barrel": carbs * each[1], "gap": max(carbs - 1, 1), "cylinder": MOST_CYLINDERS},
             frozenset(n for n, r in self.readings.items() if r is not None and r.over_range),
+            ("gap",) if here is not None or self.layout.carbs[0] == 1 else (),
         )
         self.derived.settle()
 
@@ -137,7 +139,14 @@ class Symbols:
                 self.advice.setdefault(advise.name, []).append(advise)
             if step.name is not None and step.call is not None:
                 each = cast(Here, str(step.each)) if step.each is not None else None
-                self.results.setdefault(step.name, (str(step.call), each))
+                result = self.results.setdefault(step.name, (str(step.call), each))
+                if result != (str(step.call), each):
+                    self.make.fault(
+                        "name-used-twice",
+                        step.name.span,
+                        f"`{step.name}` is what `{result[0]}` gives elsewhere.",
+                        "Give this one a name of its own.",
+                    )
         for name, parts in self.advice.items():
             for other in parts[1:]:
                 if other.adviser != parts[0].adviser:

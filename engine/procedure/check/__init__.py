@@ -80,7 +80,7 @@ class Summaries:
 def prove(study: Study, advisers: Registry, called: Summaries) -> Iterator[Problem]:
     """The problems of one file. `called` are the files that it calls; it is added."""
     name = study.procedure.name
-    flowed = flow(study, edges_of(study), advisers, called.leaves)
+    flowed = flow(study, edges_of(study, advisers), advisers, called.leaves)
     found, edges = flowed.here, flowed.edges
     yield from graph.problems(study, edges, found, called.meets)
     yield from passing.problems(study, edges, found, called.passing)

@@ -75,7 +75,9 @@ def call(node: Call, scope: Scope, typed: Typed) -> Node:
         no_offset(argument)
     low, high = ranges.width(range_of(kind)) if node.function == "spread" else range_of(kind)
     whole = kind.whole and node.function != "mean"
-    return replace(node, argument=argument, type=replace(kind, low=low, high=high, each=node.per, whole=whole))
+    holes = kind.holes or kind.each in scope.empty
+    found = replace(kind, low=low, high=high, each=node.per, holes=holes, whole=whole)
+    return replace(node, argument=argument, type=found)
 
 
 def _over_truths(node: Call, scope: Scope, typed: Typed) -> Node:

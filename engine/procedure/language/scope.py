@@ -22,7 +22,8 @@ class Reported(Exception):
 @dataclass(frozen=True, slots=True)
 class Scope:
     """What the names of a guard mean. `type_of` gives None for a name that nobody declares and raises `Reported` for
-    one that is declared with a fault; `screws` are typed as their positions; `most` is the greatest length of a row."""
+    one that is declared with a fault; `screws` are typed as their positions; `most` is the greatest length of a row,
+    `empty` what a row may run over without having a place on every bank."""
 
     type_of: Callable[[str], Type | None]
     names: Callable[[], Iterable[str]]
@@ -30,6 +31,7 @@ class Scope:
     most: Mapping[Each, int]
     #: The readings whose gauge may stand beyond its scale.
     over: Collection[str] = ()
+    empty: Collection[str] = ()
 
 
 def type_of(node: Node) -> Type:

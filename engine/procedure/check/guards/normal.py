@@ -69,9 +69,7 @@ class Normal(Numbers):
             case Call(function="known"):
                 return self._known(node.argument)
             case Call(function="over", argument=Name(name=name)):
-                beyond: Atom = ("c", f"over:{name}")
-                self.choices[beyond] = (True, False)
-                return self._is(beyond, frozenset({True}))
+                return self._over(node.argument, name)
         raise TypeError(f"{node} is no truth")
 
     def _is(self, axis: Atom, values: frozenset[Any]) -> Formula:
@@ -96,25 +94,29 @@ class Normal(Numbers):
             outside, self._lost = self._lost, {}
             form = self.number(node)
             lost, self._lost = self._lost, outside
-            return conjunction([self._atom_known(atom) for atom in (*dict(form[0]), *lost)])
+            return conjunction([self._atom_there(atom) for atom in (*dict(form[0]), *lost)])
         elif isinstance(node, Name) and node.name in self.values:
             return self._known(self.values[node.name])
         elif isinstance(node, Name):
             form = single(self._axis(node))
         else:
             return True
-        return conjunction([self._atom_known(atom) for atom, _ in form[0]])
+        return conjunction([self._atom_there(atom) for atom, _ in form[0]])
 
-    def _atom_known(self, atom: Atom) -> Formula:
-        if atom[1] in self.over and atom[0] == "s":
-            beyond: Atom = ("c", f"over:{atom[1]}")
-            self.choices[beyond] = (True, False)
-            return conjunction([self._atom_there(atom), self._is(beyond, frozenset({False}))])
-        return self._atom_there(atom)
+    def _over(self, node: Node, name: str) -> Formula:
+        """A reading, or a place of a row, stands beyond its scale: a truth of its own, and then it counts as the
+        top."""
+        beyond: Atom = ("c", f"over:{name}")
+        self.choices[beyond] = (True, False)
+        form = self.number(node)
+        top = self.range(form)[1]
+        if top is None:
+            return self._is(beyond, frozenset({True}))
+        most = aggregate("max", form)
+        return conjunction([self._is(beyond, frozenset({True})), self.compare(most, 6, constant(top))])
 
     def _atom_there(self, atom: Atom) -> Formula:
-        over = atom[0] == "e" and atom[1] in self.over
-        if not self.missing(atom) and not over:
+        if not self.missing(atom):
             return True
         if atom[0] in ("min", "max", "mean"):
             return ("row", atom[1], (), True)
@@ -123,7 +125,7 @@ class Normal(Numbers):
         if atom[0] != "e":
             low = self.ranges[atom][0]
             return ("lin", ((atom, ONE),), ZERO if low is None else low, 7)
-        if self.places(self.each.get(atom)) == (1, 1) and not over:
+        if self.places(self.each.get(atom)) == (1, 1):
             return ("row", ((atom, ONE),) if atom in self.ranges else atom, (), True)
         axis: Atom = ("c", f"known:{atom[1]}")
         self.choices[axis] = (True, False)

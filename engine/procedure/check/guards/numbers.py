@@ -41,8 +41,7 @@ class Numbers:
 
     `values` are the file's named expressions, put in where they are used. `places` gives the least and greatest number
     of places of a row by what it runs over. `asked` are names of which some guard asks whether they are there: they may
-    be missing. `grids` are those that readings are rounded to, by name. `over` are names that may stand beyond their
-    scale: there, and counted as its top, but not known.
+    be missing. `grids` are those that readings are rounded to, by name.
     """
 
     def __init__(
@@ -52,10 +51,8 @@ class Numbers:
         places: Callable[[str | None], tuple[int, int | None]],
         asked: Collection[str],
         grids: Mapping[str, Grid],
-        over: Collection[str] = (),
     ) -> None:
         self.values, self.screws, self.places, self.asked, self._grids = values, screws, places, asked, grids
-        self.over = over
         self.ranges: dict[Atom, Range] = {}
         self.choices: dict[Atom, tuple[Any, ...]] = {}
         self.units: dict[Atom, str | None] = {}

@@ -201,7 +201,6 @@ class Space:
             elif (
                 axis.kind == "enum"
                 and axis.key in self.normal.known_rows
-                and axis.key[1][6:] not in self.normal.over
                 and self._taken(("e", axis.key[1][6:]), known)  # of a row that may lack a place, taken is not whole
             ):
                 mask &= ~(1 << axis.cells.index(False))

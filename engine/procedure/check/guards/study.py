@@ -42,7 +42,6 @@ class Study:
             self.places,
             asked_of(procedure),
             grids,
-            over_range_of(procedure),
         )
         self.effort = Effort(EFFORT)
         #: How many more faults are shown with a way that leads to them.
@@ -204,18 +203,6 @@ def midway(_: Atom, low: Fraction | None, low_in: bool, high: Fraction | None, h
 def asked_of(procedure: Procedure) -> frozenset[str]:
     """The names of which some guard of a file asks whether they are known."""
     return frozenset(n for g in guards_of(procedure) if "known" in g.text for n in _asked(g.node))
-
-
-def over_range_of(procedure: Procedure) -> frozenset[str]:
-    """The names that may stand beyond a scale: readings that allow it, and what is kept of them."""
-    found = {n for n, r in procedure.readings.items() if r.over_range}
-    kept = [(name, guard) for step in procedure.steps.values() for name, guard in step.keep]
-    for _ in range(len(kept) if found else 0):
-        more = {name for name, guard in kept if guard.uses & found} - found
-        if not more:
-            break
-        found |= more
-    return frozenset(found)
 
 
 def _asked(node: Node) -> Iterator[str]:

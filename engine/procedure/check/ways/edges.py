@@ -1,7 +1,8 @@
 """The ways between the steps of one file: branches, limits, ends of calls, symptoms; it walks none of them.
 
 `when` says how far a step has come when it is left by an edge: "enter" (its limit is spent: nothing of it happened),
-"asked" (a symptom: its state and moves stand, its readings are void), "answered" (everything).
+"asked" (a symptom: its state and moves stand, its readings are void), "again" (its answer led to a stop that was
+mended; as "asked", but no file was followed from it), "answered" (everything).
 """
 
 from __future__ import annotations
@@ -10,9 +11,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from engine.contract import Registry
 from engine.procedure.check.guards.coverage import Ways, ways
 from engine.procedure.check.guards.study import Study
-from engine.procedure.program import Call, Step
+from engine.procedure.program import Call, Program, Step
 from engine.procedure.source.spans import Span
 
 BACK, NEXT = "back", "next"
@@ -27,7 +29,7 @@ class Edge:
     target: str
     kind: Literal["then", "branch", "go", "call", "symptom"]
     worlds: int
-    when: Literal["enter", "asked", "answered"]
+    when: Literal["enter", "asked", "again", "answered"]
     span: Span
     call: Call | None = None
     end: str | None = None
@@ -50,19 +52,38 @@ def waits(step: Step) -> bool:
     return not step.silent or isinstance(step.way, Call)
 
 
-def edges_of(study: Study) -> Edges:
+def edges_of(study: Study, advisers: Registry) -> Edges:
     """Every edge of a file whose target exists."""
     steps = study.procedure.steps
     regions = {s.name: ways(study, s) for s in steps.values() if isinstance(s.way, tuple)}
-    out = {s.name: tuple(e for e in _from(study, s, regions.get(s.name)) if e.target in steps) for s in steps.values()}
+    stops = may_stop(study.program, advisers)
+    out = {
+        s.name: tuple(e for e in _from(study, s, regions.get(s.name), stops) if e.target in steps)
+        for s in steps.values()
+    }
     return Edges(out, regions)
 
 
-def _from(study: Study, step: Step, region: Ways | None) -> Iterator[Edge]:
+def may_stop(program: Program, advisers: Registry) -> bool:
+    """Whether any finding of a program has the severity stop, an adviser's or a file's own."""
+    for step in (s for file in program.files.values() for s in file.steps.values()):
+        branches = step.way if isinstance(step.way, tuple) else ()
+        if any(f.severity == "stop" for f in (*step.findings, *(f for b in branches for f in b.findings))):
+            return True
+        asked = (advisers[a.adviser] for a in step.advise if a.adviser in advisers)
+        if any(r.severity == "stop" for adviser in asked for r in adviser.findings.values()):
+            return True
+    return False
+
+
+def _from(study: Study, step: Step, region: Ways | None, stops: bool) -> Iterator[Edge]:
     every = study.worlds.all
     free = step.limit is None
     if step.limit:
         yield Edge(step.name, step.limit.then, "then", every, "enter", step.limit.span)
+        if stops and not step.silent:
+            # What it read led to a stop; that was mended, and it is to be entered again when its visits are used up.
+            yield Edge(step.name, step.limit.then, "then", every, "again", step.limit.span, spent=False)
     way = step.way
     if isinstance(way, tuple):
         assert region is not None

@@ -237,7 +237,9 @@ def _along(
     if edge.when == "enter":
         return _narrowed(here.unknown, here.state, reach, boxes)
     state = standing(here, step)
-    if edge.when == "asked":
+    if edge.when == "again":
+        state = _either(state, traces.made(study, step, state, ENTRY, traces.BROKEN))
+    elif edge.when == "asked":
         # The symptom may come up inside a file that is followed from here, at any of its steps, its moves made or not.
         state = anywhere_in(
             study, _either(state, traces.made(study, step, state, ENTRY, traces.BROKEN)), followed, called

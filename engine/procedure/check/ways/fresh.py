@@ -6,16 +6,19 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from engine.contract import Adviser, Registry
-from engine.procedure.check.guards.study import Study
+from engine.procedure.check.guards.study import Study, guards_in
 from engine.procedure.check.ways import traces
 from engine.procedure.check.ways.flow import ENTRY, Found, Summary, standing
-from engine.procedure.program import Call, Guard, Step
+from engine.procedure.program import Call, End, Guard, Step, Template
 from engine.procedure.source.problems import Problem
 from engine.procedure.source.spans import Span
 from engine.vocabulary.states import NONE
 
-#: A use of a reading: its name, where, in which words, and by which adviser, if by one.
-Use = tuple[str, Span, str, Adviser | None]
+#: A use of a reading: its name, where, in which words, by which adviser, if by one, and whether before the answer.
+Use = tuple[str, Span, str, Adviser | None, bool]
+
+#: How the use of a reading in a text is said: an old figure misleads whoever reads it, and no run.
+SHOWN = "the text shows"
 
 
 def problems(study: Study, found: Found, advisers: Registry, called: Mapping[str, Summary]) -> Iterator[Problem]:
@@ -24,17 +27,39 @@ def problems(study: Study, found: Found, advisers: Registry, called: Mapping[str
         here = found.here[name]
         if not here.reach:
             continue
-        state = traces.answered(study, step, standing(here, step), advisers, ENTRY)
+        entered = standing(here, step)
+        state = traces.answered(study, step, entered, advisers, ENTRY)
         told: set[str] = set()
-        for reading, span, words, adviser in _uses(study, step, advisers):
-            taken = state.get(traces.TAKEN + reading, {ENTRY: here.reach})
+        for reading, span, words, adviser, before in _uses(study, step, advisers):
+            taken = (entered if before else state).get(traces.TAKEN + reading, {ENTRY: here.reach})
             marks = {mark for mark, worlds in taken.items() if worlds & here.reach}
             if reading not in told:
                 problem = _judged(study, step, reading, span, words, adviser, marks)
                 if problem is not None:
                     told.add(reading)
                     yield problem
+        yield from _old_advice(study, step, entered, state)
         yield from _too_late(study, step, state, called)
+
+
+def _old_advice(study: Study, step: Step, entered: traces.State, state: traces.State) -> Iterator[Problem]:
+    """Guards that look at what an adviser said before something was turned, and that was not asked again since."""
+    for guard, before in _guards(step):
+        for name in sorted({n.partition(".")[0] for n in guard.uses if "." in n}):
+            marks = (entered if before else state).get(traces.SAID + name, {})
+            if traces.BEFORE not in marks:
+                continue
+            some = " on some path" if len(marks) > 1 else ""
+            yield Problem(
+                "stale-advice",
+                study.path,
+                guard.span,
+                f"In '{step.name}' `{guard.text}` looks at what `{name}` said before screws were turned or parts "
+                f"changed{some}.",
+                "It was said of an engine that is no longer there.",
+                "Ask the adviser again on every way that leads here.",
+            )
+            return
 
 
 def _uses(study: Study, step: Step, advisers: Registry) -> Iterator[Use]:
@@ -46,15 +71,37 @@ def _uses(study: Study, step: Step, advisers: Registry) -> Iterator[Use]:
             for name in names:
                 if name in study.watched and binding.kind != "screw":
                     words = f"`{advise.adviser}` is asked with `{name}`"
-                    yield name, binding.span, words, adviser
+                    yield name, binding.span, words, adviser, False
+    for text, before in _texts(step):
+        for guard in guards_in(text):
+            for name in sorted(guard.uses & study.watched):
+                yield name, guard.span, f"{SHOWN} `{name}`", None, before
+    for guard, before in _guards(step):
+        for name in sorted(guard.uses & study.watched):
+            yield name, guard.span, f"`{guard.text}` looks at `{name}`", None, before
+
+
+def _texts(step: Step) -> Iterator[tuple[Template | None, bool]]:
+    """The texts of a step, and whether each is shown before the answer."""
+    yield from ((t, True) for t in (step.caution, step.do, step.why, step.hear, step.note))
+    branches = step.way if isinstance(step.way, tuple) else ()
+    for finding in (*step.findings, *(f for b in branches for f in b.findings)):
+        yield from ((t, False) for t in (finding.say, finding.do))
+    if isinstance(step.way, End):
+        yield step.way.say, False
+
+
+def _guards(step: Step) -> Iterator[tuple[Guard, bool]]:
+    """The guards of a step that decide what is done, and whether each does so before the answer."""
+    hands: list[Guard | None] = [g for g in step.state.values() if isinstance(g, Guard)]
+    hands += [g for m in step.moves for g in (m.when, m.to, m.by)]
+    hands += [g for f in step.fit for g in (f.when, f.size)]
+    hands += [r.when for r in step.read]
+    yield from ((g, True) for g in hands if g is not None)
     guards: list[Guard | None] = [g for f in step.findings for g in (f.when, f.where)]
     for branch in step.way if isinstance(step.way, tuple) else ():
         guards += [branch.when, *(g for f in branch.findings for g in (f.when, f.where))]
-    for guard in guards:
-        if guard is None:
-            continue
-        for name in sorted(guard.uses & study.watched):
-            yield name, guard.span, f"`{guard.text}` looks at `{name}`", None
+    yield from ((g, False) for g in guards if g is not None)
 
 
 def _judged(
@@ -70,6 +117,7 @@ def _judged(
             f"In '{step.name}' {words}, which was read before screws were turned or parts changed{some}.",
             f"The {quantity} is another one since.",
             f"Read `{name}` again before this; or `keep` it under a name of its own where the old one is meant.",
+            "warning" if words.startswith(SHOWN) else "error",
         )
     held = sorted(m.removeprefix(traces.AT) for m in marks if m.startswith(traces.AT))
     if adviser is not None and adviser.idle and any(speed != NONE for speed in held):

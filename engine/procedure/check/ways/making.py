@@ -1,15 +1,15 @@
-"""That advice is made, and made once, and that a step turns no screw twice; it knows no screw."""
+"""That advice is made, and made once, and that a step turns no screw and takes no reading twice; it knows no screw."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from engine.contract import Registry
 from engine.procedure.check.guards.formulas import Formula, TooComplex, negation
 from engine.procedure.check.guards.study import Study
 from engine.procedure.check.ways import traces
 from engine.procedure.check.ways.flow import ENTRY, Found, possible, standing
-from engine.procedure.program import Advise, MoveSpec, Step
+from engine.procedure.program import Advise, Guard, MoveSpec, Step
 from engine.procedure.source.problems import Problem
 
 #: The output and the word by which an adviser says that it has moves to make.
@@ -17,12 +17,13 @@ VERDICT, TURN = "verdict", "turn"
 
 
 def problems(study: Study, found: Found, advisers: Registry) -> Iterator[Problem]:
-    """Advice that is never made or made twice, and screws that one step turns twice."""
+    """Advice that is never made or made twice, screws that one step turns twice, readings that it takes twice."""
     for name, step in study.procedure.steps.items():
         here = found.here[name]
         if not here.reach:
             continue
         yield from _twice(study, found, step)
+        yield from _read_twice(study, found, step)
         if step.make:
             stands = standing(here, step).get(traces.ADVICE + step.make, {ENTRY: here.reach})
             if traces.DONE in stands and traces.NEW not in stands:
@@ -111,20 +112,40 @@ def _twice(study: Study, found: Found, step: Step) -> Iterator[Problem]:
                 break
 
 
+def _read_twice(study: Study, found: Found, step: Step) -> Iterator[Problem]:
+    """A reading that is asked for twice at once, each time under a condition of its own."""
+    for i, read in enumerate(step.read):
+        for other in step.read[:i]:
+            if other.reading == read.reading and _at_once(study, found, step, (read.when, other.when)):
+                yield Problem(
+                    "name-used-twice",
+                    study.path,
+                    read.span,
+                    f"`{read.reading}` may be read twice in '{step.name}' at once.",
+                    "It would be asked for twice, and one of the two answers would be lost.",
+                    "Give the two conditions that exclude each other, or delete one.",
+                )
+                break
+
+
 def _meet(a: MoveSpec, b: MoveSpec) -> bool:
     return not a.only or not b.only or bool(set(a.only) & set(b.only))
 
 
 def _both(study: Study, found: Found, step: Step, a: MoveSpec, b: MoveSpec) -> bool:
     """Whether the conditions of two moves may hold at once; of rows, whether they do at one place, is not asked."""
+    rows = [m.when for m in (a, b) if m.when is not None and m.when.type.each is not None]
+    if rows and a.when is not None and b.when is not None and a.when.text != b.when.text:
+        return False
+    return _at_once(study, found, step, [m.when for m in (a, b) if m.when not in rows])
+
+
+def _at_once(study: Study, found: Found, step: Step, conditions: Iterable[Guard | None]) -> bool:
+    """Whether conditions may hold at once as a step is entered; false where that is too complex to tell."""
     formulas: list[Formula] = []
-    for move in (a, b):
-        if move.when is not None and move.when.type.each is not None:
-            if a.when is not None and b.when is not None and a.when.text != b.when.text:
-                return False
-            continue
+    for condition in conditions:
         try:
-            formulas.append(study.formula(move.when))
+            formulas.append(study.formula(condition))
         except TooComplex:
             return False
     together = ("and", tuple(f for f in formulas if not isinstance(f, bool)))

@@ -12,7 +12,7 @@ from engine.procedure.check.guards.study import Study
 from engine.procedure.check.ways.components import components, cycle_in
 from engine.procedure.check.ways.edges import Edge, Edges
 from engine.procedure.check.ways.flow import Here
-from engine.procedure.program import MOST_SILENT, Call, End, Step
+from engine.procedure.program import MOST_SILENT, Call, End, ReadSpec, Step
 from engine.procedure.source.problems import Problem
 
 
@@ -77,10 +77,19 @@ class _Count:
             "barrel": layout.carbs[1] * layout.barrels_per_carb[1],
             "gap": layout.carbs[1],
         }
-        quiet = {n for n, s in self.steps.items() if _may_pass(s)}
+        quiet = {n for n, s in self.steps.items() if self._may_pass(s)}
         #: Steps that may pass by themselves, with those that may then be entered.
         self.graph = {n: [e for e in self.ahead(n) if e.target in self.steps] for n in self.steps if n in quiet}
         self.after = self._stretches()
+
+    def _may_pass(self, step: Step) -> bool:
+        """Whether a step may ask nothing in some visit: what it reads hangs on a condition, or has no place on some
+        bank; its moves may be none."""
+        return step.waits_for([r for r in step.read if r.when is None and not self._placeless(r)]) != "always"
+
+    def _placeless(self, read: ReadSpec) -> bool:
+        reading = self.study.procedure.readings.get(read.reading)
+        return reading is not None and self.study.places(reading.type.each)[0] == 0
 
     def ahead(self, name: str) -> list[Edge]:
         """The edges by which a run may leave a step without a symptom and without an answer inside a called file."""
@@ -171,8 +180,3 @@ class _Count:
                     queue.append(edge.target)
         asks = any(not s.silent or (isinstance(s.way, Call) and self._asks(s.way)) for s in self.steps.values())
         return Passing(head, head if reached & ends else None, min(self.CAP, self.longest()[1]), asks)
-
-
-def _may_pass(step: Step) -> bool:
-    """Whether a step may ask nothing in some visit: what it reads hangs on a condition, its moves may be none."""
-    return not (step.do or step.caution or step.wait) and all(read.when is not None for read in step.read)

@@ -8,11 +8,12 @@ Each trace is a key of the state that `flow` carries, so that it is known on eve
 - `#taken:READING`: `at SPEED` since it was last read, `BEFORE` once something was turned after that, `BROKEN` where a
   symptom broke into the turning: no guard knows of it, an adviser sees it in the evidence;
 - `#advice:NAME`: `NEW` from being asked until its moves are made, then `DONE`;
+- `#said:NAME`: `NEW` since an adviser was asked, `BEFORE` once something was turned after that.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 from engine.contract import Registry
 from engine.procedure.check.guards.study import Study
@@ -22,7 +23,7 @@ from engine.vocabulary.states import ENGINE, HOLD, NONE, STOPPED
 #: key -> value -> the worlds in which it may be so.
 State = dict[str, dict[str, int]]
 
-TURNED, SPEED, TAKEN, ADVICE = "#turned", "#speed", "#taken:", "#advice:"
+TURNED, SPEED, TAKEN, ADVICE, SAID = "#turned", "#speed", "#taken:", "#advice:", "#said:"
 YES, BEFORE, BROKEN, NEW, DONE = "yes", "before", "broken", "new", "done"
 AT = "at "
 #: Traces that a caller sees; the others are of names that are private to a file.
@@ -50,9 +51,13 @@ def answered(study: Study, step: Step, state: State, advisers: Registry, entry: 
             found[TAKEN + read.reading] = new
     for advise in step.advise:
         adviser = advisers.get(advise.adviser)
-        if adviser is not None and adviser.makes:
-            found = found if found is not state else dict(state)
+        if adviser is None:
+            continue
+        found = found if found is not state else dict(state)
+        if adviser.makes:
             found[ADVICE + advise.name] = {NEW: _EVERY}
+        old = found.get(SAID + advise.name) or {entry: _EVERY}
+        found[SAID + advise.name] = {NEW: _EVERY} if advise.when is None else {**old, NEW: _EVERY}
     return found
 
 
@@ -64,9 +69,9 @@ def made(study: Study, step: Step, state: State, entry: str, mark: str = BEFORE)
     made: tuple[MoveSpec | FitSpec, ...] = (*step.moves, *step.fit)
     surely = bool(step.make) or any(m.when is None for m in made)
     found[TURNED] = {YES: _EVERY} if surely else {**(found.get(TURNED) or {entry: _EVERY}), YES: _EVERY}
-    for reading in study.watched:
-        old = found.get(TAKEN + reading) or {entry: _EVERY}
-        found[TAKEN + reading] = {mark: _EVERY} if surely else {**old, mark: _EVERY}
+    for key in _aging(study, state):
+        old = found.get(key) or {entry: _EVERY}
+        found[key] = {mark: _EVERY} if surely else {**old, mark: _EVERY}
     if step.make:
         found[ADVICE + step.make] = {DONE: _EVERY}
     return found
@@ -77,10 +82,16 @@ def after_call(study: Study, state: State, turned: Mapping[str, int] | frozenset
     if YES not in turned:
         return state
     found = dict(state)
-    for reading in study.watched:
-        old = found.get(TAKEN + reading) or {entry: _EVERY}
-        found[TAKEN + reading] = {BEFORE: _EVERY} if set(turned) == {YES} else {**old, BEFORE: _EVERY}
+    for key in _aging(study, state):
+        old = found.get(key) or {entry: _EVERY}
+        found[key] = {BEFORE: _EVERY} if set(turned) == {YES} else {**old, BEFORE: _EVERY}
     return found
+
+
+def _aging(study: Study, state: State) -> Iterator[str]:
+    """The traces of what is no longer true once something is turned."""
+    yield from (TAKEN + reading for reading in study.watched)
+    yield from (key for key in state if key.startswith(SAID))
 
 
 def speed(step: Step) -> str | None:

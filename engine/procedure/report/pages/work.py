@@ -46,6 +46,30 @@ steps:
 """,
     ),
     Page(
+        "stale-advice",
+        "What an adviser said, used after something was turned",
+        "A guard looks at what an adviser said, and on some way to it screws were turned or parts changed since it was "
+        "asked: most often because it is asked under a `when` that does not hold every time.",
+        "The step would go on by a judgement of the round before.",
+        "Ask it again without the `when`, or branch first on what keeps it from being asked.",
+        _RUNNING
+        + """\
+steps:
+  gate:
+    state: {engine: running, hold: none}
+    do: Read both.
+    read: [air]
+    advise: {name: next, adviser: idle_flow, with: {flow: air, screw: tapper, target: 6 L/min}}
+    go: turn
+  turn:
+    do: Turn as shown.
+    make: next
+    branch:
+      - {when: next.verdict == 'even', go: done}
+      - {otherwise: done}
+""",
+    ),
+    Page(
         "not-at-idle",
         "A reading taken at a held speed and judged as an idle",
         "The adviser judges an idle. On some way to it the reading was taken while a hand held the engine at a speed: "

@@ -1,0 +1,400 @@
+"""Files that the checks once called sound, and a run of theirs then stranded, crashed or showed what was not so; and
+sound ones that they refused. Each is checked and walked."""
+
+import json
+import random
+from pathlib import Path
+
+import jsonschema
+import pytest
+from walk_kit import plan_of, walk
+
+from engine.carburation.registry import shipped
+from engine.procedure.build.load import load_texts
+from engine.procedure.check import check
+from engine.procedure.report.pages import files_of
+from engine.protocol.talk import step_message
+from engine.run.machine import begin
+from engine.session.shown import show
+
+ADVISERS = shipped()
+SCHEMA = json.loads((Path(__file__).parents[3] / "engine/protocol/talk.schema.json").read_text(encoding="utf-8"))
+ANY = "for: {family: any, carbs: {from: 1, to: 3}, barrels_per_carb: {from: 1, to: 2}}\n"
+
+
+@pytest.fixture
+def judged():
+    """The codes of the errors of an example. A sound one is walked: it must end, and never meet an internal error."""
+
+    def run(example, walks=24):
+        loaded = load_texts(files_of(example), "example", ADVISERS)
+        problems = [*loaded.problems, *(check(loaded.program, ADVISERS) if loaded.program else ())]
+        errors = sorted({p.code for p in problems if p.severity == "error"})
+        for seed in range(walks if not errors else 0):
+            walk(random.Random(seed), loaded.program, ADVISERS, 3000, hostile=(0.0, 0.3, 1.0)[seed % 3])
+        return errors
+
+    return run
+
+
+# ---- rows without a place
+
+
+GAPS = ANY + "readings:\n  play: {ask: Play, each: gap, unit: mm, range: [0, 5]}\n"
+
+
+def test_the_greatest_of_the_gaps_is_missing_on_a_bank_of_one(judged):
+    example = (
+        GAPS
+        + """\
+steps:
+  gate:
+    do: Look.
+    read: [play]
+    keep: {most: max(play)}
+    branch:
+      - {when: most > 1 mm, go: done}
+      - {when: most <= 1 mm, go: done}
+"""
+    )
+    assert judged(example) == ["uncovered-reading"]
+    assert judged(example + "      - {otherwise: done}\n") == []
+    assert judged(example.replace(ANY, "for: {family: any, carbs: {from: 2, to: 3}}\n")) == []
+
+
+def test_what_may_be_missing_on_a_bank_of_one_is_not_handed_to_another_file(judged):
+    example = (
+        GAPS
+        + """\
+steps:
+  gate:
+    do: Look.
+    read: [play]
+    go: inside
+  inside:
+    call: inner
+    with: {n: max(play)}
+    ends: {done: done}
+# file: inner.yaml
+for: {family: any, carbs: {from: 1, to: 3}, barrels_per_carb: {from: 1, to: 2}}
+parameters: {n: {unit: mm, range: [0, 5]}}
+steps:
+  gate:
+    do: Look.
+    branch:
+      - {when: n > 1 mm, go: done}
+      - {when: n <= 1 mm, go: done}
+"""
+    )
+    assert judged(example) == ["may-be-missing"]
+    assert judged(example.replace(ANY, "for: {family: any, carbs: {from: 2, to: 3}}\n")) == []
+
+
+def test_nobody_is_asked_for_the_gaps_of_a_bank_of_one(judged):
+    """The line protocol has no row of no values, and a screen nothing to type them into."""
+    example = (
+        GAPS
+        + """\
+  sound: {ask: Sound, choices: [steady, rough]}
+steps:
+  gate:
+    do: Look.
+    read: [play, sound]
+    branch:
+      - {when: sound == 'rough', go: only}
+      - {otherwise: done}
+  only:
+    read: [play]
+    branch:
+      - {when: known(play) and any(play > 1), go: done}
+      - {otherwise: done}
+"""
+    )
+    assert judged(example) == []
+    program = load_texts(files_of(example), "example", {}).program
+    for seed in range(12):
+        plan = plan_of(random.Random(seed), program)
+        view = show(plan, begin(plan, None)[0], "1.1", {})
+        assert [a.name for a in view.read] == (["sound"] if plan.job.bank.carbs == 1 else ["play", "sound"])
+        jsonschema.validate(json.loads(json.dumps(step_message(view))), SCHEMA)
+
+
+def test_an_engine_has_more_cylinders_than_its_bank_may_tell(judged):
+    example = """\
+readings:
+  comp: {ask: Compression, each: cylinder, unit: bar, range: [0, 20]}
+steps:
+  gate:
+    do: Look.
+    read: [comp]
+    keep: {n: count(comp > 5 bar)}
+    branch:
+      - {when: n <= 8, go: done}
+"""
+    assert judged(example) == ["uncovered-reading"]
+    assert judged(example.replace("n <= 8", "n <= 16")) == []
+
+
+# ---- screws
+
+
+FITTED = (
+    ANY
+    + """\
+facts: {coupled: bank.linkage_balance_screws}
+screws:
+  bal: {each: carb, acts: air, at: plate, in: more air, unit: turn, zero: contact, range: [-3, 5], when: coupled}
+"""
+)
+
+
+def test_of_a_screw_that_is_not_fitted_no_place_is_known(judged):
+    example = (
+        FITTED
+        + """\
+readings: {counted: {ask: Turns, each: carb, unit: turn, range: [-3, 5]}}
+steps:
+  gate:
+    do: Look.
+    read: [counted]
+    branch:
+      - {when: not known(bal), go: done}
+      - {when: any(position(bal) >= -3 turn) and any(counted - position(bal) > 0 turn), go: done}
+      - {when: any(position(bal) >= -3 turn) and not any(counted - position(bal) > 0 turn), go: done}
+"""
+    )
+    assert judged(example) == []
+
+
+def test_a_screw_of_a_file_at_one_place_is_a_row_where_it_has_several(judged):
+    example = (
+        ANY
+        + """\
+steps:
+  gate:
+    call: inner
+    each: %s
+    ends: {done: next}
+    go: done
+# file: inner.yaml
+for: {family: any, carbs: {from: 1, to: 3}, barrels_per_carb: {from: 1, to: 2}}
+here: %s
+screws:
+  own: {each: carb, acts: air, at: plate, in: more air, unit: turn, zero: contact, range: [-3, 5]}
+  by: {each: barrel, acts: air, at: bypass, in: less air, unit: turn, zero: seated, range: [0, 5]}
+  link: {each: gap, acts: air, at: lever, in: more air, unit: turn, zero: contact, range: [-3, 5]}
+steps:
+  gate:
+    do: Look.
+    moves: [{screw: link, to: 1 turn}, {screw: by, to: 2 turn}]
+    branch:
+      - {when: any(position(link) > 0 turn) and %s, go: done}
+      - {when: known(own) and position(own) > 0 turn, go: done}
+      - {otherwise: done}
+"""
+    )
+    assert judged(example % ("carb", "carb", "any(position(by) > 1 turn)")) == []
+    assert judged(example % ("barrel", "barrel", "position(by) > 1 turn")) == []
+
+
+def test_a_file_at_one_place_gives_single_values_back(judged):
+    example = (
+        ANY
+        + """\
+steps:
+  gate:
+    call: inner
+    each: carb
+    as: it
+    ends: {done: next}
+    go: judge
+  judge:
+    do: Look.
+    branch:
+      - {when: any(it.y > 1 turn), go: done}
+      - {otherwise: done}
+# file: inner.yaml
+for: {family: any, carbs: {from: 1, to: 3}, barrels_per_carb: {from: 1, to: 2}}
+here: carb
+screws:
+  by: {each: barrel, acts: air, at: bypass, in: less air, unit: turn, zero: seated, range: [0, 5]}
+gives: {y: %s}
+steps:
+  gate:
+    do: Look.
+    go: done
+"""
+    )
+    assert judged(example % "position(by)") == ["row-not-single"]
+    assert judged(example % "max(position(by))") == []
+
+
+# ---- names
+
+
+def test_two_files_don_t_give_back_under_one_name(judged):
+    example = """\
+steps:
+  gate:
+    call: inner
+    as: it
+    ends: {done: again}
+  again:
+    call: %s
+    as: it
+    ends: {done: judge}
+  judge:
+    do: Look.
+    branch:
+      - {when: it.y > 5 mm, go: done}
+      - {when: it.y <= 5 mm, go: done}
+# file: inner.yaml
+gives: {y: x}
+readings: {x: {ask: X, unit: mm, range: [0, 10]}}
+steps:
+  gate:
+    do: Look.
+    read: [x]
+    go: done
+# file: other.yaml
+gives: {y: c}
+readings: {c: {ask: C, choices: [a, b]}}
+steps:
+  gate:
+    do: Look.
+    read: [c]
+    go: done
+"""
+    assert judged(example % "other") == ["name-used-twice"]
+    assert judged(example % "inner") == []
+
+
+def test_a_reading_is_not_asked_for_twice_at_once(judged):
+    example = """\
+readings:
+  c: {ask: C, choices: [a, b, d]}
+  x: {ask: X, unit: mm, range: [0, 10]}
+steps:
+  gate:
+    do: Look.
+    read: [c]
+    go: look
+  look:
+    do: Look.
+    read: [{reading: x, when: c == 'a'}, {reading: x, when: %s}]
+    record: as left
+    go: done
+"""
+    assert judged(example % "c != 'd'") == ["name-used-twice"]
+    assert judged(example % "c == 'd'") == []
+
+
+def test_a_needle_beyond_its_scale_is_known_and_stands_at_the_top(judged):
+    for each in ("", "each: carb, "):
+        top = "any(co >= 10 mm)" if each else "co >= 10 mm"
+        example = f"""\
+readings:
+  co: {{ask: CO, {each}unit: mm, range: [0, 10], over_range: true}}
+steps:
+  gate:
+    do: Look.
+    read: [co]
+    branch:
+      - {{when: known(co) and not over(co), go: done}}
+      - {{when: {{when}}, go: done}}
+"""
+        assert judged(example.replace("{when}", "not known(co)")) == ["never-true", "uncovered-reading"]
+        assert judged(example.replace("{when}", f"over(co) and {top}")) == []
+
+
+# ---- ways
+
+
+def test_a_step_whose_visits_are_used_up_when_a_stop_is_mended_leaves_things_as_it_set_them(judged):
+    example = """\
+cautions: {fumes: {word: danger, text: Fumes kill., demanded_by: ["engine: running"]}}
+readings:
+  speed: {ask: Speed, quantity: engine speed, unit: rpm, range: [0, 5000]}
+  clearance: {ask: Clearance, quantity: valve clearance, choices: [right, wrong], healthy: right}
+  drips: {ask: Drips, choices: ['no', 'yes'], healthy: 'no'}
+steps:
+  gate:
+    state: {engine: stopped}
+    do: Switch it off.
+    go: run
+  run:
+    limit: {visits: 1, then: measure}
+    state: {engine: running}
+    do: Start it.
+    read: [drips, speed]
+    branch:
+      - {when: drips == 'yes', go: bad, finding: {code: fuel-leak, severity: %s, say: It drips., do: Mend it.}}
+      - {when: speed > 100 rpm, go: done}
+      - {otherwise: measure}
+  measure:
+    state: {%s}
+    do: Measure.
+    read: [clearance]
+    record: as left
+    go: done
+  bad: {end: failed, say: Bad.}
+"""
+    assert judged(example % ("stop", "pedal_link: 'on'")) == ["read-while-running"]
+    assert judged(example % ("stop", "engine: stopped")) == []
+
+
+# ---- what is no longer so
+
+
+TURNED = """\
+cautions: {fumes: {word: danger, text: Fumes kill., demanded_by: ["engine: running"]}}
+screws:
+  speed_screw: {each: carb, acts: air, at: plate, in: more air, unit: turn, zero: contact, range: [-3, 5]}
+readings:
+  speed: {ask: Speed, quantity: engine speed, unit: rpm, range: [0, 5000], may_lack: true}
+steps:
+  gate:
+    state: {engine: running, hold: none}
+    do: Read it.
+    read: [speed]
+    advise: {name: next, adviser: idle_speed, with: {speed: speed, screw: speed_screw, speed_tolerance: 30 rpm}}
+    branch:
+      - {when: next.verdict == 'turn', go: turn}
+      - {otherwise: done}
+  turn:
+    limit: {visits: 3, then: done}
+    do: Turn it.
+    make: next
+"""
+
+
+def test_what_hands_do_is_not_decided_by_a_figure_of_before(judged):
+    def example(work):
+        return f"{TURNED}    go: more\n  more:\n    do: And this.\n    {work}\n    go: done\n"
+
+    assert judged(example("read: [{reading: speed, when: speed > 900 rpm}]")) == ["stale-reading"]
+    move = "moves: [{screw: speed_screw, each: carb, by: 1/8 turn, direction: in, when: speed > 900 rpm}]"
+    assert judged(example(move)) == ["stale-reading"]
+    assert judged(example(move).replace("make: next\n", "make: next\n    read: [speed]\n")) == []
+
+
+def test_what_an_adviser_said_before_a_turn_is_not_gone_by_after_it(judged):
+    example = (
+        TURNED
+        + """\
+    read: [speed]
+    advise: {name: next, adviser: idle_speed, %swith: {speed: speed, screw: speed_screw, speed_tolerance: 30 rpm}}
+    branch:
+      - {when: next.verdict == 'turn', go: turn}
+      - {otherwise: done}
+"""
+    )
+    assert judged(example % "when: known(speed), ") == ["stale-advice"]
+    assert judged(example % "") == []
+
+
+def test_a_text_that_shows_a_figure_of_before_is_told():
+    for read, told in (("", ["stale-reading"]), ("    read: [speed]\n", [])):
+        example = TURNED + read + "    go: last\n  last: {end: ok, say: 'It idles at {speed:rpm}.'}\n"
+        program = load_texts(files_of(example), "example", ADVISERS).program
+        assert program is not None and [p.code for p in check(program, ADVISERS)] == told
