@@ -56,8 +56,8 @@ def answered(study: Study, step: Step, state: State, advisers: Registry, entry: 
         found = found if found is not state else dict(state)
         if adviser.makes:
             found[ADVICE + advise.name] = {NEW: _EVERY}
-        old = found.get(SAID + advise.name) or {entry: _EVERY}
-        found[SAID + advise.name] = {NEW: _EVERY} if advise.when is None else {**old, NEW: _EVERY}
+        said = found.get(SAID + advise.name) or {entry: _EVERY}
+        found[SAID + advise.name] = {NEW: _EVERY} if advise.when is None else {**said, NEW: _EVERY}
     return found
 
 
