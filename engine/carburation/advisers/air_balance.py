@@ -44,9 +44,9 @@ from engine.job.model import Job
 from engine.judgement import Found, Judgement, Reasons
 from engine.wording import Said, said
 
-#: How likely a verdict of 'even' must be.
+#: How likely a verdict of 'even' must be. [assumed]
 SURE = 0.97
-#: A turn up to this may be made by aim.
+#: A turn up to this may be made by aim. [assumed: an eighth and what a hand errs by]
 AIM_TURN = 0.16
 
 

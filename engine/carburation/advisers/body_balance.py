@@ -41,6 +41,7 @@ from engine.job.model import Job
 from engine.judgement import Found, Judgement, Reasons
 from engine.wording import said
 
+#: How likely a verdict must be. [assumed]
 SURE = 0.95
 
 

@@ -29,9 +29,9 @@ from engine.job.model import Job
 from engine.judgement import Found, Judgement, Reasons
 from engine.wording import Said, said
 
-#: The longest turn in one go; a change of all bodies at once is strong.
+#: The longest turn in one go; a change of all bodies at once is strong. [common practice: an eighth]
 LONGEST = 0.125
-#: So near its target, as a share of it, a single screw is turned by the tachometer and not by count.
+#: So near its target, as a share of it, a single screw is turned by the tachometer and not by count. [assumed]
 AIMED = 0.25
 #: Speeds that an engine idles at: past them the tachometer counts another number of cylinders [assumed].
 LEAST, MOST = 200.0, 8000.0

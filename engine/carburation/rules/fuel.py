@@ -19,6 +19,7 @@ AIR_MASS = 28.9644
 #: What a gauge scaled for petrol shows at lambda 1. [published: source S51]
 PETROL_SCALE = 14.7
 
+#: Hydrogen for each carbon, and kg/l, of a petrol; kg/l of ethanol. [from memory: textbooks]
 PETROL_HC, PETROL_DENSITY = 1.85, 0.745
 ETHANOL_DENSITY = 0.789
 

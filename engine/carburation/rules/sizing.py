@@ -15,6 +15,7 @@ from engine.carburation.rules.refusal import Refused, positive, within
 
 Use = Literal["road", "fast road", "race"]
 
+#: 20 sqrt(V[L] n / 1000) written as one constant. [from memory: handbooks of sidedraught tuning]
 CHOKE_CONSTANT = 20 / math.sqrt(1000)
 #: The constant of the same rule for bodies without a choke of their own (slides). [from memory: a maker's guide]
 SLIDE_CONSTANTS = 0.65, 0.90

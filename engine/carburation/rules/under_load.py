@@ -24,6 +24,7 @@ CORRECTOR_PER_MAIN = 3.5
 #: The most an air corrector is changed at a time, units. [common practice]
 CORRECTOR_MOST = 20.0
 #: Readings further than this from a straight line against speed are no pull to judge by: about half a main step.
+#: [derived]
 SCATTER = 0.03
 
 Verdict = Literal["right", "main jet", "air corrector", "elsewhere", "withheld"]

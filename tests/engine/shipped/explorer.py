@@ -18,7 +18,7 @@ from engine.evidence import Evidence, Inputs, Move, Part, Place
 from engine.job.model import Job
 from engine.judgement import Judgement
 from engine.procedure.language.expr import Number, Type
-from engine.procedure.program import Branch, Call, Procedure, Program, Reading, Step
+from engine.procedure.program import Branch, Call, Guard, Procedure, Program, Reading, Step
 from engine.quantity.units import from_base
 from engine.run import walk
 from engine.run.machine import way_of
@@ -223,7 +223,7 @@ def numbers(procedure: Procedure, reading: Reading, names: Mapping[str, Any]) ->
     kind, and a step either side of each."""
     kind = reading.type
     assert kind.low is not None and kind.high is not None
-    step, middle = reading.step or (kind.high - kind.low) / 100, _middle(reading)
+    step, middle = reading.step or (kind.high - kind.low) / 100, _middle(reading, names)
     known = [*procedure.settings, *(n for n, f in procedure.facts.items() if f.type.kind == "number")]
     types = {n: (procedure.settings.get(n) or procedure.facts[n]).type.dimension for n in known}
     near = [names[n] for n in known if types[n] == kind.dimension]
@@ -252,12 +252,11 @@ def _literals(node: Any) -> Iterator[Number]:
                 yield from _literals(one)
 
 
-def _middle(reading: Reading) -> Fraction:
+def _middle(reading: Reading, names: Mapping[str, Any]) -> Fraction:
     kind, healthy = reading.type, reading.healthy
     if isinstance(healthy, tuple):
-        low = healthy[0] if healthy[0] is not None else kind.low
-        high = healthy[1] if healthy[1] is not None else kind.high
-        return (low + high) / 2
+        low, high = (end.run(names) if isinstance(end, Guard) else end for end in healthy)
+        return ((kind.low if low is None else low) + (kind.high if high is None else high)) / 2
     return (kind.low + kind.high) / 2
 
 
@@ -308,7 +307,7 @@ class Explorer:
     def _value(self, file: Procedure, ask: Any, names: Mapping[str, Any], of: Any) -> Any:
         reading, unit = file.readings[ask.name], ask.unit or ""
         values = list(ask.choices) if ask.choices else [from_base(v, unit) for v in numbers(file, reading, names)]
-        sound = values[0] if ask.choices else from_base(_middle(reading), unit)
+        sound = values[0] if ask.choices else from_base(_middle(reading, names), unit)
         sure = 0.6 if ask.name == "reached" else 0.85
         if self.rng.random() < (sure if self.mood.sound and self.mood.end not in values else 0.3 * (not ask.choices)):
             best = sound
