@@ -12,7 +12,7 @@ from engine.wording import Words
 def _off(part: Part, one: Fitted) -> str:
     """How far off one fitted size is, in words."""
     if one.steps is None or one.area is None:
-        return "no figure to compare"
+        return "no figure to compare" if one.verdict == "withheld" else f"{one.verdict}, by what is usual"
     word = "mm" if part.unit == "mm" else "size" if abs(one.steps) == 1 else "sizes"
     by = f"{abs(one.steps):g} {word} {'over' if one.steps > 0 else 'under'} the start" if one.steps else "as the start"
     area = f", area {one.area:+.0%}" if one.steps and part.unit != "mm" else ""
@@ -36,8 +36,9 @@ def lines(report: SizingReport, width: int = 80) -> list[str]:
     out = ["Sizing: what this engine would start from, and what is fitted"]
     out += wrapped(report.engine) + wrapped(f"Air: {report.air}") + wrapped(f"Fuel: {report.fuel}")
     out += wrapped(
-        f"Main circuit in this air on this fuel: lambda x {report.lambda_factor:.3f} with the jet "
-        f"unchanged; bore x {report.main_jet_factor:.4f} restores it"
+        f"Main circuit in this air on this fuel: lambda x {report.lambda_factor:.3f} with the jet unchanged, of "
+        f"which x {report.temperature_factor:.3f} is the temperature of the day; bore x {report.main_jet_factor:.4f} "
+        f"corrects it for altitude and fuel"
     )
     out += ["", f"{'Part':<14}{'Start':<8}{'Accepted':<12}{'Fitted':<8}How far off"]
     for part in report.parts:

@@ -22,7 +22,10 @@ SLIDE_CONSTANTS = 0.65, 0.90
 #: Choke over throttle bore. [from memory]
 CHOKE_TO_BORE = 0.70, 0.90
 
-#: Main jet over choke: the rule, and what is accepted. [from memory: trade tuning guides; common practice]
+#: How much smaller than the rule a choke for the road may be, and how far any may be off, mm. [common practice: smaller
+#: chokes on the road, faster air at low flow; the figures assumed]
+SMALLER_ON_THE_ROAD, OFF_BY = 3.0, 1.0
+#: Main jet over choke: just above the rule, and what is accepted. [common practice; range from memory: tuning guides]
 MAIN_TO_CHOKE, MAIN_TO_CHOKE_RANGE = 4.0, (3.8, 4.3)
 #: Air corrector above main: the rule, and what is accepted. [common practice 40 to 50; from memory 30 to 70]
 CORRECTOR_ABOVE_MAIN, CORRECTOR_ABOVE_MAIN_RANGE = 45.0, (30.0, 70.0)
@@ -42,6 +45,16 @@ IDLE_TABLE: tuple[tuple[float, float, float], ...] = (
     (500, 50, 55),
     (550, 50, 55),
 )
+
+
+@dataclass(frozen=True, slots=True)
+class Usual:
+    """What is usually met where no rule gives a start: from `low` to `high`; `words` and `source` as of a rule."""
+
+    low: float
+    high: float
+    words: str
+    source: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +95,8 @@ def air_speed(bore: float, volume: float, speed: float) -> tuple[float, float]:
 def choke(volume: float, speed: float, use: Use = "road") -> Rule:
     """The choke, mm, to start from: down for the road, up for a race, the nearest between. Step 1 mm [common practice].
 
-    Accepted is a step either way of it. [common practice]
+    Accepted is a step either way of it, for the road down to 3 mm below: a smaller choke gives faster air at low flow,
+    an easier idle and pick-up. [common practice]
     """
     exact = choke_bore(volume, speed)
     rounded = {"road": math.floor(exact + 1e-9), "race": math.ceil(exact - 1e-9)}.get(use, math.floor(exact + 0.5))
@@ -90,8 +104,8 @@ def choke(volume: float, speed: float, use: Use = "road") -> Rule:
     return Rule(
         exact,
         float(rounded),
-        rounded - 1.0,
-        rounded + 1.0,
+        rounded - (SMALLER_ON_THE_ROAD if use == "road" else OFF_BY),
+        rounded + OFF_BY,
         f"20 x sqrt({volume / 1000:.4g} L x {speed:g} rpm / 1000) = {exact:.2f} mm, rounded {way} for {use} use",
         "from memory: sidedraught handbooks; step and rounding common practice",
     )
@@ -121,10 +135,10 @@ def stocked(exact: float, step: float = JET_STEP, richer: Literal["larger", "sma
 
 
 def main_jet(bore: float, factor: float = 1.0, step: float = JET_STEP) -> Rule:
-    """The main jet for a choke of `bore` mm: four times the choke, accepted from 3.8 to 4.3 times.
+    """The main jet for a choke of `bore` mm: the size just above four times the choke, accepted from 3.8 to 4.3 times.
 
-    `factor` corrects the bore for fuel and air (`correction`), 1 for neat petrol at sea level and 15 degC.
-    [from memory: trade tuning guides]
+    `factor` corrects the bore for fuel and altitude, 1 for neat petrol at sea level. Rounded up, which is richer: rich
+    costs petrol, lean costs pistons. [common practice; range from memory: trade tuning guides]
     """
     mm = within("choke", bore, 8, 70, "mm")
     scale = within("correction of the main jet", factor, 0.5, 2.0)
@@ -132,14 +146,15 @@ def main_jet(bore: float, factor: float = 1.0, step: float = JET_STEP) -> Rule:
     low, high = (f * mm * scale for f in MAIN_TO_CHOKE_RANGE)
     words = f"choke {mm:g} mm x 4 = {MAIN_TO_CHOKE * mm:g}"
     if abs(scale - 1) > 5e-4:
-        words += f", x {scale:.4f} for fuel and air = {exact:.1f}"
-    return Rule(exact, stocked(exact, step), low, high, words, "from memory: trade tuning guides; step common practice")
+        words += f", x {scale:.4f} for fuel and altitude = {exact:.1f}"
+    start = math.ceil(exact / step - 1e-9) * step
+    source = "common practice: just above four times the choke; range from memory, trade tuning guides"
+    return Rule(exact, start, low, high, f"{words}, rounded up", source)
 
 
 def air_corrector(main: float, step: float = JET_STEP) -> Rule:
-    """The air corrector for a main jet as it is at sea level on neat petrol: 45 above it, accepted 30 to 70 above.
+    """The air corrector for a main jet, the one fitted where it is known: 45 above it, accepted 30 to 70 above.
 
-    Thinner air leaves the balance of corrector against choke as it is, so the correction is not carried over. [derived]
     Half-way sizes go to the smaller, which is richer. [common practice]
     """
     number = within("main jet", main, 20, 1000)
@@ -176,8 +191,16 @@ def idle_jet(volume: float, cylinders_per_barrel: int = 1, step: float = JET_STE
     )
 
 
-def pump_jet(volume: float) -> Rule:
-    """The pump jet for a cylinder of 400 to 500 cc: 40, 35 to 50 being usual; others are refused. [from memory]"""
+def pump_jet(volume: float) -> Rule | Usual:
+    """The pump jet for a cylinder of 400 to 500 cc: 40, 35 to 50 being usual. [from memory]
+
+    Below that nothing is known to start from, and what is usual is all that is said; above, it is refused.
+    """
+    cc = positive("volume of one cylinder", volume, "cc")
+    if cc < PUMP_VOLUMES[0]:
+        low, high = PUMP_RANGE
+        words = f"35 to 50 is usual; no start is known for {cc:.4g} cc a cylinder"
+        return Usual(low, high, words, "from memory")
     cc = within(
         "volume of one cylinder",
         volume,

@@ -53,9 +53,10 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class SizingReport:
-    """The report. `density_ratio` is to sea level at 15 degC; `lambda_factor` holds with the jets unchanged, and
-    `main_jet_factor` on the bore restores lambda, both on the main circuit only. `gauge` is kg/h a barrel; `emission`
-    the limits that hold at idle, in words.
+    """The report. `density_ratio` is to sea level at 15 degC; `lambda_factor` holds with the jets unchanged,
+    `main_jet_factor` on the bore corrects it for altitude and fuel, and `temperature_factor` is what the day's
+    temperature does to lambda, for which no jet is changed; all on the main circuit only. `gauge` is kg/h a barrel;
+    `emission` the limits that hold at idle, in words.
     """
 
     engine: str
@@ -65,6 +66,7 @@ class SizingReport:
     stoichiometric_afr: float
     lambda_factor: float
     main_jet_factor: float
+    temperature_factor: float
     parts: tuple[Part, ...]
     gauge: tuple[float, float] | None
     emission: str
@@ -95,9 +97,12 @@ def work_out(job: Job) -> SizingReport:
     """The report by the job alone, no file read: all of `run` but the emission limits."""
     conditions, blend = job.conditions, fuel.blend(float(job.fuel.ethanol) / 100)
     altitude, celsius = float(conditions.altitude), float(conditions.temperature)
-    ratio = air.at(altitude, celsius + 273.15).density / air.isa(0).density
-    lambda_air, bore_air = sizing.density_factors(ratio)
-    factor = bore_air * blend.bore
+    day, sea, standard = air.at(altitude, celsius + 273.15), air.isa(0), air.isa(altitude)
+    ratio = day.density / sea.density
+    lambda_air, _ = sizing.density_factors(ratio)
+    # Jets are changed for where a car lives, not for the weather of a day.
+    factor = sizing.density_factors(standard.density / sea.density)[1] * blend.bore
+    weather, _ = sizing.density_factors(day.density / standard.density)
     choke = _choke(job)
     main = _main(job, choke, factor)
     engine, bank = job.engine, job.bank
@@ -116,6 +121,7 @@ def work_out(job: Job) -> SizingReport:
         stoichiometric_afr=blend.afr,
         lambda_factor=lambda_air * blend.lambda_factor,
         main_jet_factor=factor,
+        temperature_factor=weather,
         parts=(choke, main, _corrector(job, choke), _idle(job), _pump(job)),
         gauge=gauge,
         emission="",
@@ -126,7 +132,8 @@ def work_out(job: Job) -> SizingReport:
 _NOTES = (
     "Rules give a first setting to drive from. The maker's sheet for this engine comes before them, and a lambda "
     "reading under load before both.",
-    "Air and fuel corrections are for the main circuit only. Idle jets are judged by their screws.",
+    "Altitude and fuel correct the main circuit only, and the temperature of a day corrects nothing. Idle jets are "
+    "judged by their screws.",
     "Jets are numbered by bore in hundredths of a millimetre. Some are rated by flow instead: never mix the two.",
 )
 
@@ -166,14 +173,14 @@ def _build(
     part: str,
     unit: str,
     step: float,
-    rule: Callable[[], sizing.Rule] | str,
+    rule: Callable[[], sizing.Rule | sizing.Usual] | str,
     row: tuple[Fraction, ...] | None,
     key: str,
     job: Job,
     notes: tuple[str, ...] = (),
 ) -> Part:
     """Put rule and fitted row together; a `rule` that is a text, or that refuses, withholds the figures."""
-    figures: sizing.Rule | None = None
+    figures: sizing.Rule | sizing.Usual | None = None
     reason = rule if isinstance(rule, str) else ""
     if not isinstance(rule, str):
         try:
@@ -203,8 +210,8 @@ def _build(
         part,
         unit,
         step,
-        figures.start if figures else None,
-        figures.exact if figures else None,
+        figures.start if isinstance(figures, sizing.Rule) else None,
+        figures.exact if isinstance(figures, sizing.Rule) else None,
         figures.low if figures else None,
         figures.high if figures else None,
         fitted,
@@ -216,7 +223,7 @@ def _build(
     )
 
 
-def _fitted(size: float, where: tuple[Place, ...], rule: sizing.Rule | None, step: float) -> Fitted:
+def _fitted(size: float, where: tuple[Place, ...], rule: sizing.Rule | sizing.Usual | None, step: float) -> Fitted:
     if rule is None:
         return Fitted(where, size, None, None, "withheld")
     verdict: Literal["in range", "small", "large"] = "in range"
@@ -224,6 +231,8 @@ def _fitted(size: float, where: tuple[Place, ...], rule: sizing.Rule | None, ste
         verdict = "small"
     elif size > rule.high + 1e-9:
         verdict = "large"
+    if isinstance(rule, sizing.Usual):
+        return Fitted(where, size, None, None, verdict)
     return Fitted(where, size, (size - rule.start) / step, sizing.area_change(rule.start, size), verdict)
 
 
@@ -279,17 +288,22 @@ def _main(job: Job, choke: Part, factor: float) -> Part:
     notes: tuple[str, ...] = ()
     if factor < 0.985:
         notes = (
-            "A jet made smaller for thin air or heat is lean lower down or in the cold: change it back before the "
+            "A jet made smaller for thin air is lean lower down: change it back before the "
             "car goes there [published: source S56].",
         )
     return _build("main jet", "", sizing.JET_STEP, rule, job.row("main_jet"), "bank.main_jet", job, notes)
 
 
 def _corrector(job: Job, choke: Part) -> Part:
-    bore = _governing_choke(job, choke)
-    reason = _no_rule(job, "air corrector") or ("" if bore else _NO_CHOKE)
-    rule = reason or (lambda: sizing.air_corrector(sizing.main_jet(bore or 0).start))
-    return _build("air corrector", "", sizing.JET_STEP, rule, job.row("air_corrector"), "bank.air_corrector", job)
+    """Judged from the main jet that is fitted, where all are alike; else from the one that the choke asks for."""
+    bore, mains = _governing_choke(job, choke), set(job.row("main_jet") or ())
+    main = float(mains.pop()) if len(mains) == 1 else None
+    reason = _no_rule(job, "air corrector") or ("" if bore or main else _NO_CHOKE)
+    rule = reason or (lambda: sizing.air_corrector(main or sizing.main_jet(bore or 0).start))
+    notes = ("The main jets differ: judged from the one that the choke asks for.",) if mains and main is None else ()
+    return _build(
+        "air corrector", "", sizing.JET_STEP, rule, job.row("air_corrector"), "bank.air_corrector", job, notes
+    )
 
 
 def _idle(job: Job) -> Part:
