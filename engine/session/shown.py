@@ -13,6 +13,7 @@ from typing import Any
 from engine.contract import Registry
 from engine.evidence import Aim, Move, Place
 from engine.procedure.program import Guard, Reading
+from engine.quantity.chosen import ChosenUnits
 from engine.quantity.units import from_base
 from engine.quantity.values import OverRange
 from engine.quantity.wording import quantity
@@ -359,14 +360,15 @@ def mark(past: Past) -> TrailMark:
             gate.NAME if at_stop else frame.at.name,
             "Stop" if at_stop else frame.at.step.title,
             frame.visits.get(frame.at.name, 1),
-            _said(past),
+            said_of(past),
             past.event.at,
         )
     mark: TrailMark = past.memo["mark"]
     return mark
 
 
-def _said(past: Past) -> str:
+def said_of(past: Past, chosen: ChosenUnits | None = None) -> str:
+    """What was answered, in words; numbers in the `chosen` units, else in the file's."""
     event = past.event
     declared = past.state.frame.at.file.procedure.readings
     if event.kind == "symptom":
@@ -378,7 +380,10 @@ def _said(past: Past) -> str:
     if event.kind == "abandoned":
         return f"given up: {event.text}"
     if event.readings:
-        said = [quantity(v, declared[n].type.unit) for n, v in event.readings.items()]
+        units = {n: declared[n].type.unit for n in event.readings}
+        if chosen is not None:
+            units = {n: chosen.unit(u, declared[n].quantity) for n, u in units.items()}
+        said = [quantity(v, units[n]) for n, v in event.readings.items()]
         return f"all {said[0]}" if len(said) > 2 and len(set(said)) == 1 else "; ".join(said)
     return "done"
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from fractions import Fraction
 from typing import Any
@@ -17,6 +17,7 @@ from engine.contract import Registry
 from engine.evidence import Finding, Place
 from engine.job.model import Job
 from engine.procedure.program import Reading
+from engine.quantity.chosen import ChosenUnits
 from engine.quantity.units import from_base
 from engine.quantity.wording import quantity
 from engine.run.events import reasons
@@ -273,6 +274,19 @@ def _compared(session: Session) -> Iterable[Compared]:
             one.each,
             places,
         )
+
+
+def in_chosen(compared: Iterable[Compared], units: ChosenUnits) -> tuple[Compared, ...]:
+    """The figures as found and as left in the units that a shop chose."""
+    return tuple(
+        replace(
+            line,
+            unit=units.unit(line.unit, line.quantity),
+            found=units.shown(line.found, line.unit, line.quantity),
+            left=units.shown(line.left, line.unit, line.quantity),
+        )
+        for line in compared
+    )
 
 
 def _as_left(state: State, quantity: str, row: tuple[Any, ...], places: tuple[Place, ...]) -> tuple[Any, ...]:

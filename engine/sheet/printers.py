@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Literal
 
+from engine.quantity.chosen import ChosenUnits
 from engine.sheet.document import Document, document
-from engine.sheet.gather import Sheet
+from engine.sheet.gather import Sheet, in_chosen
 
 Form = Literal["text", "html", "csv", "json"]
 FORMS: tuple[Form, ...] = ("text", "html", "csv", "json")
@@ -15,10 +17,13 @@ FORMS: tuple[Form, ...] = ("text", "html", "csv", "json")
 ENDINGS: Mapping[Form, str] = {"text": ".txt", "html": ".html", "csv": ".csv", "json": ".json"}
 
 
-def headed(sheet: Sheet, shop: Mapping[str, str]) -> Document:
-    """The document with the shop's header: name, address, telephone and note, as its settings say."""
+def headed(sheet: Sheet, shop: Mapping[str, str], units: ChosenUnits | None = None) -> Document:
+    """The document with the shop's header: name, address, telephone and note, as its settings say; its readings in the
+    units that the shop chose."""
     lines = [line.strip() for key in ("name", "address", "telephone", "note") for line in shop.get(key, "").split("\n")]
-    return document(sheet, tuple(filter(None, lines)))
+    return document(
+        replace(sheet, compared=in_chosen(sheet.compared, units)) if units else sheet, tuple(filter(None, lines))
+    )
 
 
 def printed(made: Document, form: Form, paper: str = "A4") -> str:

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from engine.quantity.chosen import ChosenUnits
+
 
 @dataclass(frozen=True)
 class Shop:
@@ -22,3 +24,5 @@ class Shop:
     settings: Mapping[str, Any] = field(default_factory=dict)
     #: What the shop says of itself: name, address, telephone, note, paper.
     header: Mapping[str, str] = field(default_factory=dict)
+    #: The units that it is shown and types.
+    units: ChosenUnits = field(default_factory=ChosenUnits)

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from engine.book.book import Book
     from engine.job.model import Job
     from engine.procedure.program import Program
+    from engine.quantity.chosen import ChosenUnits
     from tui.commandline.places import Places
 
 
@@ -190,7 +191,7 @@ def _rehearse(a: argparse.Namespace) -> int:
 def _for_screen(found: Places) -> Any:
     from tui.catalogue.shop import Shop
 
-    return Shop(found.book, found.search, found.jobs, _settings(found), _header(found))
+    return Shop(found.book, found.search, found.jobs, _settings(found), _header(found), _units(found))
 
 
 # ---- talk, sheet, jobs, where
@@ -239,6 +240,18 @@ def _header(found: Places) -> dict[str, str]:
         raise Failed(Exit.USAGE, str(bad)) from None
 
 
+def _units(found: Places) -> ChosenUnits:
+    from engine.quantity.chosen import ChosenUnits
+    from tui.commandline.places import BadSettings, NoSettings, shop_units
+
+    try:
+        return shop_units(found)
+    except NoSettings:
+        return ChosenUnits()
+    except BadSettings as bad:
+        raise Failed(Exit.USAGE, str(bad)) from None
+
+
 def _sheet(a: argparse.Namespace) -> int:
     from engine.book.trouble import BookTrouble
     from engine.carburation import registry as advisers
@@ -248,7 +261,7 @@ def _sheet(a: argparse.Namespace) -> int:
     from tui.commandline.out import write
 
     found = _places(a)
-    shop = _header(found)
+    shop, units = _header(found), _units(found)
     book = _open(found, reading=True)
     try:
         sheet = sheet_of(book, newest_run(book, a.job), advisers.shipped())
@@ -256,7 +269,7 @@ def _sheet(a: argparse.Namespace) -> int:
         raise Failed(Exit.BOOK, str(trouble)) from None
     finally:
         book.close()
-    text = printed(headed(sheet, shop), a.format, a.paper or shop.get("paper", "A4"))
+    text = printed(headed(sheet, shop, units), a.format, a.paper or shop.get("paper", "A4"))
     if a.out is None and a.format == "text":
         say(text.rstrip("\n"))
     elif a.out is None:
@@ -364,6 +377,7 @@ def _list_settings(a: argparse.Namespace) -> int:
 
     found = _places(a)
     shop, job = _settings(found), _job(a.job, found) if a.job else None
+    say(settings.units_as_text(_units(found)))
     say(settings.as_text(settings.rows(files_asked(a, found.search), shop, job)).rstrip())
     return Exit.OK
 

@@ -8,7 +8,10 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from engine.quantity.chosen import ChosenUnits
 
 APP = "evendraw"
 
@@ -92,6 +95,10 @@ def shipped() -> Path:
 SHOP = ("name", "address", "telephone", "note", "paper")
 
 
+#: Keys of `settings.yaml` that are no settings of procedures.
+ABOUT = frozenset({"shop", "units"})
+
+
 def shop_settings(found: Places) -> dict[str, Any]:
     """The shop's values of settings by name, as text; empty where there is no such file.
 
@@ -107,11 +114,33 @@ def shop_settings(found: Places) -> dict[str, Any]:
             "wrong-shape", str(path), tree.key_span(str(key)), f"'{key}' needs one value, such as `{key}: 0.5 kg/h`."
         )
         for key, value in (tree or {}).items()
-        if not isinstance(value, Scalar) and str(key) != "shop"
+        if not isinstance(value, Scalar) and str(key) not in ABOUT
     ]
     if faults:
         raise BadSettings("\n".join(map(str, faults)))
-    return {str(k): str(v) for k, v in (tree or {}).items() if str(k) != "shop"}
+    return {str(k): str(v) for k, v in (tree or {}).items() if str(k) not in ABOUT}
+
+
+def shop_units(found: Places) -> ChosenUnits:
+    """The units that the shop is shown and types, `units` of its settings. Raises `BadSettings`, `NoSettings`."""
+    from engine.procedure.source.problems import Problem
+    from engine.procedure.source.tree import Map, Scalar
+    from engine.quantity.chosen import NoSuchUnit, choose
+    from engine.vocabulary.vocabulary import SHIPPED
+
+    tree, faults = _settings_tree(found)
+    told = next((v for k, v in (tree or {}).items() if str(k) == "units"), Map())
+    path = str(found.settings)
+    if not isinstance(told, Map):
+        faults.append(Problem("wrong-shape", path, tree.key_span("units"), "'units' holds lines like `pressure: psi`."))
+    words = {str(k): str(v) for k, v in told.items() if isinstance(v, Scalar)} if isinstance(told, Map) else {}
+    try:
+        chosen = choose(words, {q.name: q.unit for q in SHIPPED.quantities.values()})
+    except NoSuchUnit as fault:
+        faults.append(Problem("unknown-unit", path, tree.key_span("units"), str(fault)))
+    if faults:
+        raise BadSettings("\n".join(map(str, faults)))
+    return chosen
 
 
 def shop_header(found: Places) -> dict[str, str]:

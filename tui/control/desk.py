@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from engine.evidence import Place
+from engine.quantity.chosen import ChosenUnits
 from engine.session.view import View
 from tui.catalogue.shop import Shop
 from tui.drawing.where import Whose
@@ -52,8 +53,10 @@ class Sitting:
     playing: bool | None = None
     pace = 2.5
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: Session, units: ChosenUnits | None = None) -> None:
         self.session = session
+        self.units = units or ChosenUnits()
+        self._shown: tuple[View, View] | None = None
         bank = session.plan.job.bank
         self.layout = (bank.carbs, bank.barrels_per_carb)
         self.whose = whose(session.plan.job, self.rehearses)
@@ -61,13 +64,24 @@ class Sitting:
 
     @property
     def view(self) -> View:
-        """The step in force."""
-        return self.session.view
+        """The step in force, in the units that the shop chose."""
+        if not self.units:
+            return self.session.view
+        from engine.session.in_units import in_units
+
+        own = self.session.view
+        if self._shown is None or self._shown[0] is not own:
+            self._shown = own, in_units(own, self.session.state, self.units)
+        return self._shown[1]
 
     def answer(self, **answer: Any) -> str | None:
         """Give an answer; a sentence where it was refused. Returns only after it is on the disk; raises `Trouble`."""
         from engine.session.session import Answer
 
+        if self.units and answer.get("readings"):
+            from engine.session.in_units import declared
+
+            answer["readings"] = declared(self.session.view, answer["readings"], self.units)
         with sentences():
             reply = self.session.answer(Answer(**answer))
         if reply.unsaved:
@@ -97,7 +111,7 @@ class Sitting:
         from engine.sheet.printers import headed
 
         with sentences():
-            return headed(sheet_of(self.session.book, self.session.run, shipped()), shop or {})
+            return headed(sheet_of(self.session.book, self.session.run, shipped()), shop or {}, self.units)
 
     # ---- what is half typed
 
@@ -272,7 +286,8 @@ class Desk:
             return Sitting(
                 Session.start(
                     program, job, book=self.book, advisers=shipped(), shop=self.shop.settings, job_number=number
-                )
+                ),
+                self.shop.units,
             )
 
     def reopen(self, run: str) -> Sitting:
@@ -281,7 +296,7 @@ class Desk:
         from engine.session.session import Session
 
         with sentences():
-            return Sitting(Session.reopen(self.book, run, advisers=shipped()))
+            return Sitting(Session.reopen(self.book, run, advisers=shipped()), self.shop.units)
 
     def close(self) -> None:
         """Let go of the book."""

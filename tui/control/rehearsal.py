@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 from engine.evidence import Place
 from engine.quantity import wording
+from engine.quantity.chosen import ChosenUnits
+from engine.quantity.exact import exact
 from tui.control.desk import Desk, Sitting, Trouble, sentences
 
 if TYPE_CHECKING:
@@ -31,10 +33,12 @@ class Rehearsal(Sitting):
 
     rehearses = True
 
-    def __init__(self, session: Session, specimen: Specimen, by_itself: bool, pace: float) -> None:
+    def __init__(
+        self, session: Session, specimen: Specimen, by_itself: bool, pace: float, units: ChosenUnits | None = None
+    ) -> None:
         from engine.bench.technicians.hands import Hands
 
-        super().__init__(session)
+        super().__init__(session, units)
         self.specimen = specimen
         self.engine = specimen.engine()
         self.hands = Hands(self.engine)
@@ -47,9 +51,10 @@ class Rehearsal(Sitting):
         from engine.protocol.talk import move_message, step_message
 
         if self._done is None:
-            step = step_message(self.view)
+            own = self.session.view
+            step = step_message(own)
             if moved is not None:
-                step["moves"] = [move_message(move, self.view) for move in moved]
+                step["moves"] = [move_message(move, own) for move in moved]
             self._done = self.hands.answer(step)
         return self._done
 
@@ -60,7 +65,11 @@ class Rehearsal(Sitting):
     def reading(self, name: str) -> tuple[Any, str | None]:
         """A reading of the virtual engine, and the reason where a place is not taken."""
         done = self.work()
-        return done.get("readings", {}).get(name), done.get("lacking", {}).get(name)
+        value = done.get("readings", {}).get(name)
+        ask = next((a for a in self.session.view.read if a.name == name), None)
+        if ask is not None and self.units:
+            value = self.units.shown(_exact(value), ask.unit, ask.quantity)
+        return value, done.get("lacking", {}).get(name)
 
     def at_stop(self) -> dict[str, Any]:
         """What the hands say at a stop."""
@@ -109,6 +118,13 @@ class Rehearsal(Sitting):
             self.hands.answer(step)
 
 
+def _exact(value: Any) -> Any:
+    """Numbers of a message as fractions; choices, gaps and `over range` as they are."""
+    if isinstance(value, list):
+        return [_exact(v) for v in value]
+    return exact(value) if isinstance(value, int | float) and not isinstance(value, bool) else value
+
+
 def rehearse(
     desk: Desk,
     procedure: str | Path,
@@ -149,7 +165,7 @@ def rehearse(
             shop=desk.shop.settings,
             rehearsal=made,
         )
-    return Rehearsal(session, specimen, by_itself, pace)
+    return Rehearsal(session, specimen, by_itself, pace, desk.shop.units)
 
 
 def go_on(desk: Desk, run: str) -> Rehearsal:
@@ -165,7 +181,7 @@ def go_on(desk: Desk, run: str) -> Rehearsal:
         made = codec.load(desk.rehearsals.events(run)[0].body)["rehearsal"]
     known, seed = Job.model_validate(made["engine"]), made["seed"]
     specimen = fleet.faulted(known, tuple(made["faults"]), seed) if made["faults"] else fleet.random_engine(seed, known)
-    sitting = Rehearsal(session, specimen, False, 2.5)
+    sitting = Rehearsal(session, specimen, False, 2.5, desk.shop.units)
     sitting.catch_up()
     return sitting
 

@@ -96,7 +96,7 @@ def turn(view: View, move: Move) -> Turn:
         then = f"then at {stands(in_unit(move.position, unit), row)}"
     if move.aim is not None:
         of, step = _reading(view, move.aim.reading)
-        value = in_unit(move.aim.value, of or "")
+        value = move.aim.value  # in the unit of its reading
         figure = wording.number(value, of, step)
         far = f"until {phrases.plain(move.aim.reading)} is {wording.with_unit(value, of, step)}"
         short = f"to {figure} {of or ''}"

@@ -13,10 +13,12 @@ from engine.job.model import Job
 from engine.procedure.build.facts import value_of
 from engine.procedure.build.load import load
 from engine.procedure.program import Procedure, Setting
+from engine.quantity.chosen import CHOOSABLE, ChosenUnits
 from engine.quantity.measure import of_base
-from engine.quantity.units import NotAQuantity, from_base
+from engine.quantity.units import UNITS, NotAQuantity, from_base
 from engine.quantity.wording import with_unit
 from engine.vocabulary.sources import cited
+from engine.vocabulary.vocabulary import SHIPPED
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +93,18 @@ def as_text(found: Iterable[Row]) -> str:
     return "\n".join(lines) + "\n"
 
 
+def units_as_text(chosen: ChosenUnits) -> str:
+    """The units that are shown and typed, as lines: what is chosen for, which unit, who says so, what it may be."""
+    lines = ["units:"]
+    for name in (*CHOOSABLE, *(n for n in chosen.by if n not in CHOOSABLE)):
+        quantity = SHIPPED.quantities.get(name)
+        dimension = UNITS[quantity.unit].dimension if quantity is not None and quantity.unit else name
+        said = chosen.by.get(name, "as the file says")
+        origin = "shop" if name in chosen.by else "file"
+        lines.append(f"  {name:<32} {said:<14} from the {origin:<5} {', '.join(CHOOSABLE[dimension])}")
+    return "\n".join([*lines, ""])
+
+
 def schema(files: Mapping[str, Procedure]) -> dict[str, Any]:
     """The JSON Schema of a shop's `settings.yaml`: every name, with what it may be and where the file's own is from."""
     entries: dict[str, Any] = {}
@@ -106,5 +120,23 @@ def schema(files: Mapping[str, Procedure]) -> dict[str, Any]:
         "title": "Evendraw settings of a shop",
         "type": "object",
         "additionalProperties": False,
-        "properties": {"shop": {"type": "object", "description": "What the shop says of itself."}, **entries},
+        "properties": {
+            "shop": {"type": "object", "description": "What the shop says of itself."},
+            "units": _units(),
+            **entries,
+        },
+    }
+
+
+def _units() -> dict[str, Any]:
+    """The schema of `units`: by dimension, or by quantity, which outranks it."""
+    by = {name: list(units) for name, units in CHOOSABLE.items()}
+    for quantity in SHIPPED.quantities.values():
+        if quantity.unit and (dimension := UNITS[quantity.unit].dimension) in CHOOSABLE:
+            by[quantity.name] = list(CHOOSABLE[dimension])
+    return {
+        "type": "object",
+        "description": "The units that are shown and typed, by dimension or by quantity, which outranks it.",
+        "additionalProperties": False,
+        "properties": {name: {"enum": units} for name, units in by.items()},
     }

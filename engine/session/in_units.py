@@ -1,0 +1,100 @@
+"""A view in the units that a shop chose, and what was typed in them back in the file's."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from fractions import Fraction
+from typing import Any
+
+from engine.evidence import Aim, Move
+from engine.quantity.chosen import ChosenUnits
+from engine.run.scope import scope
+from engine.run.state import Past, State, walk
+from engine.run.texts import render
+from engine.session.shown import said_of
+from engine.session.view import Ask, Latest, View
+
+
+def in_units(view: View, state: State, chosen: ChosenUnits) -> View:
+    """The view of a state, its readings asked for, shown and told in the chosen units. What an adviser or a finding
+    says was put into words when it was found, and stays as it was said."""
+    if not chosen:
+        return view
+    if state.gate is None and state.end is None:
+        step, look = state.frame.at.step, scope(state.frame, state.world.positions)
+        view = replace(
+            view,
+            do=render(step.do, look, chosen=chosen),
+            why=render(step.why, look, chosen=chosen),
+            hear=render(step.hear, look, chosen=chosen),
+            note=render(step.note, look, chosen=chosen),
+            caution=render(step.caution, look, chosen=chosen),
+        )
+    trail = tuple(replace(m, said=said_of(p, chosen)) for m, p in zip(view.trail, _oldest_first(state), strict=False))
+    read = tuple(_ask(ask, chosen) for ask in view.read)
+    latest = tuple(_latest(row, chosen) for row in view.latest)
+    moves = tuple(_move(move, view, chosen) for move in view.moves)
+    return replace(view, read=read, latest=latest, moves=moves, trail=trail)
+
+
+def _oldest_first(state: State) -> list[Past]:
+    return list(walk(state.past))[::-1]
+
+
+def declared(view: View, readings: Mapping[str, Any], chosen: ChosenUnits) -> dict[str, Any]:
+    """Readings typed in the chosen units, in the units that the file declares. `view` is the file's own."""
+    asks = {ask.name: ask for ask in view.read}
+    return {
+        name: chosen.typed(value, asks[name].unit, asks[name].quantity) if name in asks else value
+        for name, value in readings.items()
+    }
+
+
+def _ask(ask: Ask, chosen: ChosenUnits) -> Ask:
+    unit = chosen.unit(ask.unit, ask.quantity)
+    if unit == ask.unit:
+        return ask
+
+    def shown(value: Any) -> Any:
+        return chosen.shown(value, ask.unit, ask.quantity)
+
+    return replace(
+        ask,
+        unit=unit,
+        range=shown(ask.range),
+        healthy=shown(ask.healthy),
+        step=None if ask.step is None else chosen.mark(ask.step, ask.unit, ask.quantity),
+        last=shown(ask.last),
+        expect=shown(ask.expect),
+        rounds=False,  # the run rounds to the file's own step
+    )
+
+
+def _latest(row: Latest, chosen: ChosenUnits) -> Latest:
+    unit = chosen.unit(row.unit, row.quantity)
+    if unit == row.unit:
+        return row
+
+    def width(value: Fraction) -> Fraction:
+        return chosen.width(value, row.unit, row.quantity)
+
+    return replace(
+        row,
+        unit=unit,
+        row=chosen.shown(row.row, row.unit, row.quantity),
+        tolerance=None if row.tolerance is None else width(row.tolerance),
+        spreads=tuple(width(s) for s in row.spreads),
+    )
+
+
+def _move(move: Move, view: View, chosen: ChosenUnits) -> Move:
+    """A move with its aim; a reading's unit is that of this step's question, else of its newest row."""
+    aim = move.aim
+    if aim is None:
+        return move
+    seen: tuple[Ask | Latest, ...] = (*view.read, *view.latest)
+    known = next((x for x in seen if x.name == aim.reading), None)
+    if known is None:
+        return move
+    return replace(move, aim=Aim(aim.reading, chosen.shown(aim.value, known.unit, known.quantity), aim.place))
