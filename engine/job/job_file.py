@@ -6,6 +6,7 @@ Scalars stay text until the job's own types read them, so that `1,25`, `1 1/4` a
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +19,7 @@ from engine.procedure.source.files import read_source
 from engine.procedure.source.problems import Problem, did_you_mean, in_order
 from engine.procedure.source.spans import NOWHERE, Source, Span
 from engine.procedure.source.tree import Map, Scalar, Seq, Tree, read_tree
-from engine.vocabulary.vocabulary import SHIPPED, Vocabulary
+from engine.vocabulary.vocabulary import SHIPPED, Vocabulary, mixture_screw_name
 
 #: What a missing key might look like.
 _SUCH_AS = {
@@ -44,16 +45,20 @@ class BadJob(ValueError):
         self.problems = problems
 
 
-def read(path: Path, words: Vocabulary = SHIPPED) -> Job:
-    """Read the job file at `path`; `words` are those that the shop knows. Raises `BadJob` with all that is wrong, and
-    where."""
+#: What is called with each word of a file that is understood and called otherwise now.
+Told = Callable[[Problem], object]
+
+
+def read(path: Path, words: Vocabulary = SHIPPED, told: Told | None = None) -> Job:
+    """Read the job file at `path`; `words` are those that the shop knows; `told` gets a warning for each word that is
+    called otherwise now. Raises `BadJob` with all that is wrong, and where."""
     source = read_source(path)
     if isinstance(source, Problem):
         raise BadJob((source,))
-    return parse(source.text, str(path), words)
+    return parse(source.text, str(path), words, told)
 
 
-def parse(text: str, path: str = "job", words: Vocabulary = SHIPPED) -> Job:
+def parse(text: str, path: str = "job", words: Vocabulary = SHIPPED, told: Told | None = None) -> Job:
     """Read a job from the text of a file; `path` is what to call it in a message. Raises `BadJob`."""
     tree, faults = read_tree(Source(Path(path).stem, path, text))
     if tree is None and all(p.code == "wrong-shape" for p in faults):
@@ -68,7 +73,27 @@ def parse(text: str, path: str = "job", words: Vocabulary = SHIPPED) -> Job:
     faults += [_slip(s, tree, path) for s in slips(job, words)]
     if faults:
         raise BadJob(in_order(faults))
+    if told is not None and (renamed := _renamed(tree, path)) is not None:
+        told(renamed)
     return job
+
+
+def _renamed(tree: Map, path: str) -> Problem | None:
+    """A kind of mixture screw by a name that it had, or has elsewhere."""
+    bank = tree.get("bank")
+    said = bank.get("mixture_screw") if isinstance(bank, Map) else None
+    if not isinstance(said, Scalar) or mixture_screw_name(said) == " ".join(said.split()):
+        return None
+    now = mixture_screw_name(said)
+    return Problem(
+        "renamed-word",
+        path,
+        said.span,
+        f"'{said}' is called '{now}' here, and is understood.",
+        "One thing has one name in files, on screens and on the sheet.",
+        f"Write `mixture_screw: {now}`.",
+        "warning",
+    )
 
 
 def write(job: Job) -> str:

@@ -254,3 +254,16 @@ def test_a_job_says_what_its_instruments_show_and_what_lies_on_the_shelf() -> No
     assert it.engineering()["shelf"]["idle_jets"] == [45, 50, 55]
     with pytest.raises(ValidationError, match="outside 1 to 20 %"):
         job(instruments={"co_meter": True, "co_range": "30 %"})
+
+
+@pytest.mark.parametrize(("said", "now"), [("pilot screw", "fuel screw"), ("volume  screw", "fuel screw")])
+def test_a_word_that_is_called_otherwise_now_is_understood_and_says_its_new_name(said, now):
+    text = "engine: {cylinders: 2, displacement: 600 cc, idle_speed: 1100 rpm}\n"
+    text += f"bank: {{family: motorcycle bank, carbs: 2, barrels_per_carb: 1, mixture_screw: {said}}}\n"
+    told = []
+    assert job_file.parse(text, "job.yaml", told=told.append).bank.mixture_screw == now
+    assert [(p.severity, p.span.line) for p in told] == [("warning", 2)]
+    assert f"is called '{now}' here, and is understood" in str(told[0])
+    told.clear()
+    job_file.parse(text.replace(said, now), "job.yaml", told=told.append)
+    assert told == []

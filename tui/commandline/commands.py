@@ -100,7 +100,7 @@ def _job(path: str, found: Places) -> Job:
     from engine.procedure.build.vocabulary import of_folders
 
     try:
-        return job_file.read(Path(path), of_folders([Path(path).parent, *found.search])[0])
+        return job_file.read(Path(path), of_folders([Path(path).parent, *found.search])[0], lambda p: complain(str(p)))
     except job_file.BadJob as bad:
         raise Failed(Exit.USAGE, str(bad)) from None
 

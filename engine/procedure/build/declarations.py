@@ -25,6 +25,7 @@ from engine.procedure.source.problems import did_you_mean
 from engine.procedure.source.spans import NOWHERE, Span
 from engine.procedure.source.tree import Scalar
 from engine.quantity.units import UNITS, convert, parse_quantity, to_base
+from engine.vocabulary.vocabulary import mixture_screw_name
 
 #: More bodies or barrels than any bank has.
 MOST_CARBS, MOST_BARRELS = 12, 4
@@ -108,11 +109,13 @@ def _declared(make: Maker, part: FactPart) -> tuple[Type, object] | None:
         or not set(given.choices) <= set(known.choices)
         or (given.kind == "number" and not ranges.within(range_of(given), range_of(known)))
     ):
+        now = {w: mixture_screw_name(w) for w in given.choices if mixture_screw_name(w) in known.choices}
+        called = " ".join(f"`{old}` is called `{new}`." for old, new in now.items() if old != new)
         make.fault(
             "unknown-fact",
             part.path.span,
             f"The job itself says what `{part.path}` can be, and not this.",
-            "Write only the path, and a `default` if need be.",
+            f"{called} Write only the path, and a `default` if need be.".strip(),
         )
         return None
     # A file may be for some of what the job can say: a run refuses a job that says something else.
