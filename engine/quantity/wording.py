@@ -23,6 +23,8 @@ _SAID = (1, 2, 3, 4, 6, 8, 16, 32)
 _ANGLES = ("turn", "flat")
 #: Decimals that are shown of a number that no step says more of.
 DECIMALS = 3
+#: A number with more digits before its point is not written out: nobody reads it, and nothing could measure it.
+DIGITS = 15
 
 
 # ---- numbers
@@ -31,7 +33,7 @@ DECIMALS = 3
 def fraction(value: Fraction) -> str:
     """A count of turns or flats: `0`, `1/8`, `1 1/4`, `-1/2`; a decimal where no hand would say it as a fraction."""
     value = Fraction(value)
-    if value.denominator not in _SAID:
+    if value.denominator not in _SAID or abs(value) >= 10**DIGITS:
         return decimal(value)
     sign = "-" if value < 0 else ""
     whole, rest = divmod(abs(value), 1)
@@ -53,6 +55,8 @@ def decimal(value: Fraction, step: Fraction | None = None) -> str:
     """A number as it would be written down: as many decimals as the step has, more only where it was typed finer;
     without a step up to three, no trailing noughts."""
     value = Fraction(value)
+    if abs(value) >= 10**DIGITS:
+        return f"{'below -' if value < 0 else 'above '}10^{DIGITS}"
     digits = places_after_point(step)
     finer = 10**DECIMALS % value.denominator == 0
     if digits is not None and digits <= 6 and ((value * 10**digits).denominator == 1 or not finer):

@@ -6,6 +6,7 @@ The machine reads these instead of the files, so that a plain gate costs no more
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from fractions import Fraction
 from functools import cached_property
 from typing import Any
 
@@ -18,6 +19,7 @@ from engine.run.acts import Act, Exit, Way, entering, leaving, way_on
 from engine.run.events import FORMAT
 
 Run = Callable[[Mapping[str, Any]], Any]
+Position = tuple[str, str, tuple[Place, ...], bool, tuple[Fraction, Fraction]]
 
 
 class RunLayout:
@@ -111,7 +113,7 @@ class FilePlan:
         self.screws = procedure.screws
         self.fitted = {n: s.when is None or bool(s.when.run(self.base)) for n, s in procedure.screws.items()}
         self._places: dict[tuple[str, Place | None], tuple[Place, ...]] = {}
-        self._keys: dict[Place | None, tuple[tuple[str, str, tuple[Place, ...], bool], ...]] = {}
+        self._keys: dict[Place | None, tuple[Position, ...]] = {}
         self.steps: dict[str, StepPlan] = {n: StepPlan(self, s) for n, s in procedure.steps.items()}
         self.start = procedure.start
 
@@ -123,11 +125,14 @@ class FilePlan:
             self._places[screw, here] = found
         return found
 
-    def position_keys(self, here: Place | None) -> tuple[tuple[str, str, tuple[Place, ...], bool], ...]:
-        """For each screw: the name of its position in a guard, the screw, its places, and whether it is one value."""
+    def position_keys(self, here: Place | None) -> tuple[Position, ...]:
+        """For each screw: the name of its position in a guard, the screw, its places, whether it is one value, and from
+        where to where it turns."""
         found = self._keys.get(here)
         if found is None:
-            found = tuple((f"position:{n}", n, self.places(n, here), self._single(s)) for n, s in self.screws.items())
+            found = tuple(
+                (f"position:{n}", n, self.places(n, here), self._single(s), s.range) for n, s in self.screws.items()
+            )
             self._keys[here] = found
         return found
 

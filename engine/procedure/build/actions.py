@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import cast
 
-from engine.procedure.build.making import Maker, Want
+from engine.procedure.build.making import Maker, Want, said
 from engine.procedure.build.symbols import Symbols
+from engine.procedure.language import ranges
 from engine.procedure.language.expr import And, Call, Each, Name, Node, walk
-from engine.procedure.language.resolve import type_of
+from engine.procedure.language.resolve import range_of, type_of
 from engine.procedure.model.steps import FitPart, MovePart, PlacePart, WaitPart
 from engine.procedure.program import Direction, FitSpec, Guard, MoveSpec, Screw, Wait
 from engine.procedure.source.tree import Scalar
@@ -45,6 +46,16 @@ def move(known: Symbols, part: MovePart, screw: Screw | None) -> MoveSpec | None
     by = _there(make, part.by, Want("number", "angle", screw.unit, each), when) if part.by is not None else None
     if part.by is not None and by is not None and (by.type.low is None or by.type.low < 0):
         make.fault("out-of-range", part.by.span, "An amount to turn is never below 0.", "`direction` says which way.")
+    elif part.by is not None and by is not None:
+        travel = screw.range[1] - screw.range[0]
+        if by.type.high is None or by.type.high > travel:
+            make.judge(
+                "out-of-range",
+                part.by.span,
+                f"`{part.by}` can be {said(by.type.low, by.type.high, screw.unit)}; the whole travel of `{screw.name}` "
+                f"is {said(travel, travel, screw.unit)}.",
+                "Narrow the range of what it says, or correct the screw's `range`.",
+            )
     direction = cast(Direction, str(part.direction)) if part.direction is not None else None
     return MoveSpec(str(part.screw), _places(known, part.only, screw.each), to, by, direction, when, part.span)
 
@@ -89,13 +100,13 @@ def _position(make: Maker, text: Scalar, screw: Screw, each: str | None, when: G
     guard = _there(make, text, Want("number", "angle", screw.unit, each), when)
     if guard is None:
         return None
-    low, high = guard.type.low, guard.type.high
-    if (low is not None and low > screw.range[1]) or (high is not None and high < screw.range[0]):
-        make.fault(
+    if not ranges.within(range_of(guard.type), screw.range):
+        make.judge(
             "out-of-range",
             text.span,
-            f"`{screw.name}` can't be turned that far.",
-            "Its `range` says from where to where it turns.",
+            f"`{text}` can be {said(guard.type.low, guard.type.high, screw.unit)}; `{screw.name}` turns from "
+            f"{said(*screw.range, screw.unit)}.",
+            "Narrow the range of what it says, or correct the screw's `range`.",
         )
     return guard
 
@@ -141,6 +152,8 @@ def fit(known: Symbols, part: FitPart) -> FitSpec | None:
     row = None if make.here else each
     when = make.guard(part.when, Want("bool", each=row))
     size = _there(make, part.size, Want("number", "number", None, row), when)
+    if size is not None and (size.type.low is None or size.type.high is None):
+        make.judge("out-of-range", part.size.span, f"`{part.size}` may grow without end.", "No part is of such a size.")
     places = _places(known, part.only, each if part.only else None)
     return FitSpec(str(part.part), each, places, size, when, part.span) if size else None
 

@@ -119,7 +119,12 @@ class Steps:
         known = self.make.vocabulary.states.get(str(key))
         if known is None or known.unit is None or value in known.choices:
             return str(value)
-        return self.make.guard(value, Want("number", UNITS[known.unit].dimension, known.unit)) or str(value)
+        guard = self.make.guard(value, Want("number", UNITS[known.unit].dimension, known.unit))
+        if guard is not None and (guard.type.low is None or guard.type.high is None):
+            self.make.judge(
+                "out-of-range", value.span, f"`{value}` may grow without end.", "Count it no further than can be held."
+            )
+        return guard or str(value)
 
     def cautions(self, part: StepPart) -> tuple[str, ...]:
         for name in part.cautions:

@@ -57,13 +57,15 @@ class Kit:
         barrels: tuple[int, int] = (1, 1),
         screws: Mapping[str, Type] | None = None,
         steps: Mapping[str, Fraction] | None = None,
+        over: frozenset[str] = frozenset(),
     ) -> None:
         self.names, self.facts = dict(names), dict(facts or {})
         self.types = {**self.names, **self.facts}
         self.screws, self.steps = dict(screws or {}), dict(steps or {})
         self.carbs, self.barrels = carbs, barrels
         most = {"carb": carbs[1], "barrel": carbs[1] * barrels[1], "gap": carbs[1] - 1, "cylinder": 16}
-        self.scope = Scope(self.types.get, lambda: list(self.types), self.screws, most)
+        empty = ("gap",) if carbs[0] == 1 else ()
+        self.scope = Scope(self.types.get, lambda: list(self.types), self.screws, most, over, empty)
         self.values: dict[str, Value] = {}
         self._runs: dict[str, Any] = {}
         for name, text in (values or {}).items():

@@ -11,10 +11,14 @@ import pytest
 import z3
 from check_kit import TRUTH, Kit, choice, number
 
+from engine.procedure.build.load import load_texts
+from engine.procedure.check import check
 from engine.procedure.language.expr import And, Arith, Call, Compare, Name, Not, Number, Or, Text, Truth
 
 CHOICES = ("steady", "hammering", "silent")
 LEVELS = ("0", "1", "2", "2.5", "3", "7/2", "10")
+#: What may stand beyond its scale; it counts as the top of it then.
+OVER = frozenset({"co", "row"})
 
 
 def kit(carbs):
@@ -29,25 +33,40 @@ def kit(carbs):
             "flow": number(0, 10, each="carb"),
             "draw": number(0, 5, each="carb", holes=True),
             "noise": choice(*CHOICES, each="carb"),
+            "play": number(0, 5, each="gap"),
+            "link": number(0, 5, each="gap", holes=True),
+            "co": number(0, 10),
+            "row": number(0, 10, each="carb", holes=True),
         },
         facts={"meter": TRUTH, "stem": choice("coarse", "fine")},
-        values={"gap": "spread(flow)"},
+        values={"gap": "spread(flow)", "most": "max(play)"},
         carbs=carbs,
+        over=OVER,
     )
 
 
 class Judge:
     """The meaning of guards written down a second time, for z3: (value, is it there), and a row as a list of them."""
 
-    def __init__(self, names, length):
-        self.length, self.laws, self.env = length, [], {}
-        for name, kind in names.types.items():
-            if kind.kind == "number" and name in names.values:
+    def __init__(self, types, values, length):
+        self.length, self.laws, self.env, self.beyond = length, [], {}, {}
+        for name, kind in types.items():
+            if name in values:
                 continue
-            places = length if kind.each else 1
+            places = {None: 1, "gap": length - 1}.get(kind.each, length)
             row = [self._unknown(f"{name}.{i}", kind) for i in range(places)]
             self.env[name] = row if kind.each else row[0]
-        self.values = {n: v.guard.node for n, v in names.values.items()}
+            if name in OVER:
+                self.beyond[name] = [self._beyond(f"{name}.{i}", kind, found) for i, found in enumerate(row)]
+        self.values = {n: v.guard.node for n, v in values.items()}
+
+    def _beyond(self, name, kind, found):
+        """Whether a place stands beyond its scale: then it is there, and at the top."""
+        over = z3.Bool(name + "!")
+        self.laws.append(
+            z3.Implies(over, z3.And(found[1], found[0] == z3.Q(kind.high.numerator, kind.high.denominator)))
+        )
+        return over
 
     def _unknown(self, name, kind):
         there = z3.Bool(name + "?") if kind.holes else z3.BoolVal(True)
@@ -79,8 +98,10 @@ class Judge:
             case Compare():
                 value, there = self.compare(node)
                 return z3.And(value, there)
+            case Call(function="over"):
+                return z3.Or(self.beyond[node.argument.name])
             case Call(function="known"):
-                found = self.env[node.argument.name]
+                found = self.number(node.argument)
                 return z3.And([t for _, t in found]) if isinstance(found, list) else found[1]
             case Call(function="any"):
                 return z3.Or([z3.And(v, t) for v, t in self.compare(node.argument)])
@@ -154,6 +175,8 @@ def along(apply, a, b):
 
 
 def gather(function, row):
+    if not row:
+        return z3.RealVal(0), z3.BoolVal(False)
     there = z3.Or([t for _, t in row])
     if function == "mean":
         total = z3.Sum([z3.If(t, v, z3.RealVal(0)) for v, t in row])
@@ -221,6 +244,19 @@ def any_atom(r):
             f"mean(draw) {op} {level}",
             f"any(flow - draw {op} {level})",
             "known(draw)",
+            "known(most)",
+            "known(link)",
+            f"most {op} {level}",
+            f"any(play {op} {level})",
+            f"all(link {op} {level})",
+            f"count(link {op} {level}) {op} {r.randrange(3)}",
+            f"spread(link) {op} {level}",
+            f"co {op} {level}",
+            "over(co)",
+            "over(row)",
+            "known(row)",
+            f"max(row) {op} {level}",
+            f"any(row {op} {level})",
             f"2 * x + z {op} {level}",
             f"max(flow) - min(draw) {op} {level}",
             f"all(abs(flow - mean(flow)) {op} {level})",
@@ -255,7 +291,7 @@ def verdicts(names, lengths, texts):
     """What z3 says over all lengths that a row may have: is there a gap, which branches are dead, which overlap."""
     gap, alive, never, pairs = False, set(), set(range(len(texts))), set()
     for n in lengths:
-        judge = Judge(names, n)
+        judge = Judge(names.types, names.values, n)
         truths = [judge.truth(names.guard(t).node) for t in texts]
         gap = gap or judge.can(z3.Not(z3.Or(truths)))
         for i, t in enumerate(truths):
@@ -283,7 +319,7 @@ def found_by_checker(names, texts):
     )
 
 
-SUITE = {"exact": 600, "sound": 320}
+SUITE = {"exact": 400, "sound": 320, "kept": 120}
 
 
 @pytest.mark.parametrize("part", range(4))
@@ -317,3 +353,95 @@ def test_sound_on_everything_else(part):
         assert says_never <= never, texts
         assert len(overlaps) >= len(pairs), texts
         assert len([p for p in overlaps if "may both" not in p.message]) <= len(pairs), texts
+
+
+# ---- what was kept, and what an earlier step has settled
+
+SETTLED = """\
+procedure: settled
+title: Settled
+revision: 1
+for: {{family: any, carbs: {{from: 1, to: 3}}}}
+start: gate
+facts: {{meter: instruments.flow_meter}}
+readings:
+  x: {{ask: X, unit: mm, range: [0, 10]}}
+  y: {{ask: Y, unit: mm, range: [0, 10], may_lack: true}}
+  sound: {{ask: Sound, choices: [steady, hammering, silent]}}
+  flow: {{ask: Flow, each: carb, unit: mm, range: [0, 10]}}
+  play: {{ask: Play, each: gap, unit: mm, range: [0, 10]}}
+steps:
+  gate:
+    do: Look.
+    read: [x, y, sound, flow, play]
+    keep: {{k: {k}, w: sound, b: {b}}}
+    branch:
+      - {{when: "{first}", go: look}}
+      - {{otherwise: done}}
+  look:
+    do: Look again.
+    branch:
+{branches}
+  done: {{end: ok, say: Done.}}
+"""
+
+
+def settled_atom(r):
+    """An atom over readings and what is kept of them."""
+    op, level = r.choice(OPS), r.choice(LEVELS)
+    return r.choice(
+        (
+            f"k {op} {level} mm",
+            f"k {op} {level} mm",
+            f"x {op} {level} mm",
+            f"k {op} x",
+            f"w {r.choice(('==', '!='))} '{r.choice(CHOICES)}'",
+            f"sound {r.choice(('==', '!='))} '{r.choice(CHOICES)}'",
+            "b",
+            "not b",
+            "meter",
+            "known(k)",
+            "known(y)",
+            f"y {op} {level} mm",
+            f"any(flow {op} {level} mm)",
+            f"all(play {op} {level} mm)",
+            f"max(play) {op} {level} mm",
+        )
+    )
+
+
+@pytest.mark.parametrize("part", range(2))
+def test_what_was_kept_and_settled_is_judged_where_it_is_looked_at(part):
+    """A gap that z3 finds at a later step is told there, and a branch that it can take is never called dead."""
+    r = random.Random(f"kept {part}")
+    for _ in range(SUITE["kept"] // 2):
+        texts = [g.replace("7/2", "3.5") for g in guards(r, settled_atom)]
+        text = SETTLED.format(
+            k=r.choice(("x", "y", "2 mm", "max(flow)", "max(play)", "x - y", "2 * x")),
+            b=r.choice(("meter", "'\"True\"'", "x > 5 mm", "sound == 'steady'", "any(flow > 3 mm)")),
+            first=guard(r, settled_atom, 1).replace("7/2", "3.5") if r.random() < 0.8 else "True",
+            branches="\n".join(f'      - {{when: "{t}", go: done}}' for t in texts),
+        )
+        text = text.replace("'\"True\"'", '"True"')
+        loaded = load_texts({"settled": text}, "settled", {})
+        assert loaded.program is not None, (text, [str(p) for p in loaded.problems])
+        problems = check(loaded.program, {})
+        file = loaded.program.files["settled"]
+        gate, look = file.steps["gate"], file.steps["look"]
+        gap, alive, reached = False, set(), False
+        for n in (1, 2, 3):
+            judge = Judge({k: v.type for k, v in (*file.readings.items(), *file.facts.items())}, {}, n)
+            for name, kept in gate.keep:
+                judge.env[name] = (
+                    (judge.truth(kept.node), z3.BoolVal(True)) if kept.type.kind == "bool" else judge.number(kept.node)
+                )
+            first = judge.truth(gate.way[0].when.node)
+            truths = [judge.truth(b.when.node) for b in look.way]
+            reached = reached or judge.can(first)
+            gap = gap or judge.can(first, z3.Not(z3.Or(truths)))
+            alive |= {i for i, t in enumerate(truths) if judge.can(first, t, z3.Not(z3.Or(truths[:i])))}
+        told = {p.code for p in problems if p.span.line >= look.span.line}
+        dead = {p.span.line for p in problems if p.code in ("never-true", "shadowed-branch")}
+        assert not gap or "uncovered-reading" in told, text
+        assert not reached or "unreachable-step" not in told, text
+        assert not any(look.way[i].when.span.line in dead for i in alive), text

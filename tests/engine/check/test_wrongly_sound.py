@@ -3,6 +3,7 @@ sound ones that they refused. Each is checked and walked."""
 
 import json
 import random
+from fractions import Fraction
 from pathlib import Path
 
 import jsonschema
@@ -10,11 +11,14 @@ import pytest
 from walk_kit import plan_of, walk
 
 from engine.carburation.registry import shipped
+from engine.evidence import Move
 from engine.procedure.build.load import load_texts
 from engine.procedure.check import check
 from engine.procedure.report.pages import files_of
 from engine.protocol.talk import step_message
-from engine.run.machine import begin
+from engine.quantity.wording import decimal
+from engine.run.events import Event
+from engine.run.machine import begin, step
 from engine.session.shown import show
 
 ADVISERS = shipped()
@@ -227,6 +231,66 @@ steps:
     )
     assert judged(example % "position(by)") == ["row-not-single"]
     assert judged(example % "max(position(by))") == []
+
+
+TRAVEL = """\
+screws:
+  needle: {each: carb, acts: water, at: plate, in: less water, unit: turn, zero: seated, range: [0, 4]}
+settings:
+  far: {value: 3 turn, range: [0, %s], source: common practice}
+steps:
+  gate:
+    do: Turn it.
+    moves: [{screw: needle, each: carb, %s}]
+    go: look
+  look:
+    do: Look at it.
+    branch:
+      - {when: all(position(needle) <= 4 turn), go: done}
+"""
+
+
+def test_no_screw_is_turned_further_than_it_goes(judged):
+    for move in ("to: far", "by: far, direction: in"):
+        assert judged(TRAVEL % (9, move)) == ["out-of-range"]
+        assert judged(TRAVEL % (4, move)) == []
+
+
+def test_a_screw_that_was_counted_past_its_stop_stands_at_it(judged):
+    """Somebody turned it from 3 by 2: it stands at 4, whatever was counted, and a guard goes by that."""
+    program = load_texts(files_of(TRAVEL % (4, "to: far")), "example", {}).program
+    assert program is not None
+    plan = plan_of(random.Random(1), program)
+    state, _ = begin(plan, None)
+    place = plan.bank.places("carb")[0]
+    moved = (Move("needle", place, "out", "more water", Fraction(2), None),)
+    before = {("needle", p): Fraction(3) for p in plan.bank.places("carb")}
+    state = state._replace(world=state.world._replace(positions=before))
+    state, _ = step(plan, state, Event("done", moved=moved), None)
+    state, _ = step(plan, state, Event("done"), None)
+    assert state.end is not None and state.end.outcome == "ok"
+
+
+@pytest.mark.parametrize(
+    "work",
+    ["state: {engine: running, hold: n * 1 rpm}", "fit: [{part: main jet, each: carb, size: n}]", "note: 'It is {n}.'"],
+)
+def test_what_is_counted_up_without_end_is_held_and_fitted_by_nobody(judged, work):
+    example = f"""\
+cautions: {{fumes: {{word: danger, text: Fumes kill., demanded_by: ["engine: running"]}}}}
+steps:
+  gate:
+    keep: {{n: 1000}}
+    go: loop
+  loop:
+    limit: {{visits: 900, then: done}}
+    do: 'Look at {{n}}.'
+    keep: {{n: n * 1000000 / 7}}
+    {work}
+    go: loop
+"""
+    assert judged(example, 1) == ([] if work.startswith("note") else ["out-of-range"])
+    assert decimal(Fraction(10) ** 9000) == "above 10^15"  # and no text that shows it takes the run down
 
 
 # ---- names

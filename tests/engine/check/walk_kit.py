@@ -9,7 +9,8 @@ import random
 from fractions import Fraction
 from typing import Any
 
-from engine.evidence import Advice
+from engine.contract import Adviser
+from engine.evidence import Advice, Finding, Inputs, Move
 from engine.job.model import Job
 from engine.procedure.language.expr import Type
 from engine.procedure.program import Program
@@ -40,8 +41,8 @@ def job_of(r: random.Random, program: Program) -> Job:
     family = layout.families[0] if layout.families else "any family"
     return Job.model_validate(
         {
-            "engine": {"cylinders": carbs * barrels, "displacement": "1600 cc", "idle_speed": "900 rpm"},
-            "bank": {"family": family, "carbs": carbs, "barrels_per_carb": barrels},
+            "engine": {"cylinders": r.randint(1, 16), "displacement": "1600 cc", "idle_speed": "900 rpm"},
+            "bank": {"family": family, "carbs": carbs, "barrels_per_carb": barrels, "manifold": "shared"},
         }
     )
 
@@ -84,6 +85,8 @@ def answer_of(r: random.Random, plan: RunLayout, state: Any, hostile: float = 0.
     ways on."""
     if state.gate is not None:
         return Event("gate", gate=r.choice(gate.choices(state.gate)), text="any reason")
+    if plan.screws and r.random() < hostile / 10:
+        return Event("lost", lost=(r.choice(list(plan.screws)),))
     offered = symptoms(state)
     if offered and r.random() < hostile:
         return Event("symptom", symptom=r.choice(offered))
@@ -106,6 +109,26 @@ def answer_of(r: random.Random, plan: RunLayout, state: Any, hostile: float = 0.
     return Event("readings", readings=readings) if readings else Event("done")
 
 
+def advice_of(r: random.Random, plan: RunLayout, adviser: Adviser, inputs: Inputs) -> Advice:
+    """Anything that an adviser's contract lets it say: outputs, moves of the screws it was handed, findings."""
+    for name, value in inputs.values.items():
+        kind = adviser.inputs[name].type
+        assert value is not None or kind is None or kind.holes, f"{adviser.name} is asked with no {name}"
+    moves = tuple(
+        Move(screw.name, place, r.choice(("in", "out")), "other", Fraction(1, 8))
+        for screw in inputs.screws.values()
+        for place in plan.bank.places(screw.each, inputs.here)
+        if adviser.makes and r.random() < 0.4
+    )
+    findings = tuple(
+        Finding(code, raised.severity, (), "So.", "Mend it.")
+        for code, raised in adviser.findings.items()
+        if r.random() < 0.1
+    )
+    outputs = {n: value_of(r, o.type) for n, o in adviser.outputs.items()}
+    return Advice(adviser.name, adviser.version, outputs, moves=moves, findings=findings)
+
+
 def walk(
     r: random.Random,
     program: Program,
@@ -123,8 +146,7 @@ def walk(
     plan = plan_of(r, program)
 
     def advise(request: Any) -> Advice:
-        adviser = advisers[request.adviser]
-        return Advice(adviser.name, adviser.version, {n: value_of(r, o.type) for n, o in adviser.outputs.items()})
+        return advice_of(r, plan, advisers[request.adviser], request.inputs())
 
     state, _ = begin(plan, advise)
     seen = set() if seen is None else seen

@@ -17,6 +17,9 @@ from engine.procedure.program import Branch, Step
 from engine.procedure.source.problems import Problem
 from engine.procedure.source.spans import Span
 
+#: How many cases that may match nothing are looked at for one that surely does.
+TRIES = 16
+
 
 @dataclass(slots=True)
 class Ways:
@@ -236,19 +239,20 @@ class _Judge:
 
     def uncovered(self) -> Iterator[Problem]:
         """A reading that no branch takes, with the reading."""
-        unsure = None
+        exact = self._exact()
+        unsure: list[tuple[Box, Point]] = []
         for box in self.here(self.found.left):
             point = self.theory.point(box) if self.theory.possible(box) else None
             if point is None:
                 continue
-            sure = point.sure and self._exact()
-            if not sure and unsure is None:
-                unsure = (box, point)
-            if sure:
+            if point.sure and exact:
                 yield self._missing(box, point, True)
                 return
+            unsure.append((box, point))
+            if not exact or len(unsure) == TRIES:
+                break
         if unsure:
-            yield self._missing(*unsure, False)
+            yield self._missing(*unsure[0], False)
 
     def _exact(self) -> bool:
         """Whether the axes say all there is to say: no number known by its range only."""
