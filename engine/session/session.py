@@ -198,7 +198,7 @@ class Session:
     @cached_property
     def _view(self) -> View:
         then = self._then.contracts if self._then is not None else {}
-        return show(self.plan, self._state, self.run, with_today(then, self._advisers))
+        return show(self.plan, self._state, self.run, with_today(then, self._advisers), self.started_at)
 
     def answer(self, answer: Answer) -> Reply:
         """Take an answer: refuse it in a sentence, or commit it and go on. Never raises for what a person may type."""

@@ -14,8 +14,6 @@ from engine.contract import Registry
 from engine.evidence import Aim, Move, Place
 from engine.procedure.program import Guard, Reading
 from engine.quantity.chosen import ChosenUnits
-from engine.quantity.units import from_base
-from engine.quantity.values import OverRange
 from engine.quantity.wording import quantity
 from engine.run import gate
 from engine.run.admit import asks, symptoms
@@ -26,13 +24,16 @@ from engine.run.moves import asked
 from engine.run.scope import Scope, scope
 from engine.run.state import Frame, Gate, Past, Recorded, State, standing, visit_of_run, walk
 from engine.run.texts import render, said
+from engine.session.declared import shown, width
+from engine.session.hours import hours
+from engine.session.latest import latest, phase
+from engine.session.sweep import sweep
 from engine.session.view import (
     Advised,
     Ask,
     CautionView,
     EndView,
     GateView,
-    Latest,
     Line,
     ScrewRow,
     SymptomView,
@@ -45,13 +46,13 @@ from engine.session.view import (
 WARM_UP = "warm up first"
 
 
-def show(plan: RunLayout, state: State, run: str, advisers: Registry) -> View:
+def show(plan: RunLayout, state: State, run: str, advisers: Registry, started: str = "") -> View:
     """What the technician is shown at this state of a run. `advisers` only say in which unit their outputs are
-    given.
+    given; `started` is when the run was, by its clock.
     """
     if state.gate is not None:
-        return _at_gate(_show(plan, state, run, advisers), state, state.gate)
-    return _show(plan, state, run, advisers)
+        return _at_gate(_show(plan, state, run, advisers, started), state, state.gate)
+    return _show(plan, state, run, advisers, started)
 
 
 def _at_gate(view: View, state: State, stop: Gate) -> View:
@@ -82,7 +83,7 @@ def _at_gate(view: View, state: State, stop: Gate) -> View:
     return replace(view, step=gate.NAME, title="Stop", do=said, read=(ask,), gate=shown, limit=None, **none)
 
 
-def _show(plan: RunLayout, state: State, run: str, advisers: Registry) -> View:
+def _show(plan: RunLayout, state: State, run: str, advisers: Registry, started: str) -> View:
     frame = state.frame
     at, step = frame.at, frame.at.step
     look = scope(frame, state.world.positions)
@@ -122,7 +123,7 @@ def _show(plan: RunLayout, state: State, run: str, advisers: Registry) -> View:
         findings=standing(state),
         terms={**plan.main.procedure.terms, **at.file.procedure.terms},
         screws=tuple(_screws(plan, state)),
-        latest=_latest(plan, state),
+        latest=latest(plan, state),
         parts=dict(state.world.parts),
         advice=_advice(state, advisers),
         trail=_trail(plan, state.past),
@@ -130,22 +131,13 @@ def _show(plan: RunLayout, state: State, run: str, advisers: Registry) -> View:
         can_redo=state.redo is not None,
         end=_end(plan, state),
         because=state.because,
-        phase=_phase(state),
+        phase=phase(state),
+        sweep=None if over else sweep(plan, state, () if made else moves),
+        hours=hours(state, started),
         waiting=state.waiting.parts if state.waiting is not None else (),
         again=WARM_UP if state.world.rested and state.world.conditions.get("engine") == "running" else "",
         visit_of_run=visit_of_run(state),
     )
-
-
-def _phase(state: State) -> str:
-    """Where in the work: as the step says, else its file, else the calling step."""
-    frame: Frame | None = state.frame
-    while frame is not None:
-        phase = frame.at.step.phase or frame.at.file.procedure.phase
-        if phase:
-            return phase
-        frame = frame.caller
-    return ""
 
 
 def _in_words(readings: Mapping[str, Reading], move: Move) -> Move:
@@ -153,16 +145,7 @@ def _in_words(readings: Mapping[str, Reading], move: Move) -> Move:
     if move.aim is None or move.aim.reading not in readings:
         return move
     unit = readings[move.aim.reading].type.unit
-    return replace(move, aim=Aim(move.aim.reading, _shown(move.aim.value, unit), move.aim.place))
-
-
-def _shown(value: Any, unit: str | None) -> Any:
-    """A value or row in its declared unit."""
-    if isinstance(value, tuple):
-        return tuple(_shown(v, unit) for v in value)
-    if isinstance(value, OverRange):
-        return OverRange(from_base(value, unit)) if unit else value
-    return from_base(value, unit) if unit and isinstance(value, Fraction) else value
+    return replace(move, aim=Aim(move.aim.reading, shown(move.aim.value, unit), move.aim.place))
 
 
 def _cautions(plan: RunLayout, state: State) -> tuple[tuple[CautionView, ...], tuple[CautionView, ...]]:
@@ -190,11 +173,11 @@ def _ask(plan: RunLayout, state: State, look: Scope, read: ReadPlan) -> Ask:
     places = plan.bank.places(kind.each, here) if kind.each else (of or Place(),)
     span = None
     if kind.low is not None and kind.high is not None:
-        span = (_shown(kind.low, unit), _shown(kind.high, unit))
+        span = (shown(kind.low, unit), shown(kind.high, unit))
     healthy: str | tuple[Fraction | None, Fraction | None] | None
     if isinstance(reading.healthy, tuple):
         low, high = (end.run(look.names) if isinstance(end, Guard) else end for end in reading.healthy)
-        healthy = (_shown(low, unit), _shown(high, unit))
+        healthy = (shown(low, unit), shown(high, unit))
     else:
         healthy = reading.healthy
     last = look.names.get(read.name)
@@ -215,23 +198,18 @@ def _ask(plan: RunLayout, state: State, look: Scope, read: ReadPlan) -> Ask:
         healthy,
         reading.average,
         reading.take,
-        None if reading.step is None else _width(reading.step, unit),
+        None if reading.step is None else width(reading.step, unit),
         read.may_lack,
         listed=read.listed,
         safety=reading.safety,
         over_range=reading.over_range,
         lack_needs_reason=reading.lack_needs_reason,
         reasons=reading.reasons,
-        last=_shown(last, unit),
+        last=shown(last, unit),
         expect=_expected(state.frame, reading, len(places)),
         rounds=reading.rounds,
         source=reading.source,
     )
-
-
-def _width(step: Fraction, unit: str | None) -> Fraction:
-    """A difference in its declared unit: no offset."""
-    return step if not unit else from_base(step, unit) - from_base(Fraction(0), unit)
 
 
 def _expected(frame: Frame, reading: Reading, count: int) -> tuple[Any, ...] | None:
@@ -239,7 +217,7 @@ def _expected(frame: Frame, reading: Reading, count: int) -> tuple[Any, ...] | N
     for given in frame.advice:
         row = given.advice.expect.get(reading.quantity)
         if row is not None:
-            return _shown(tuple(row), reading.type.unit) if len(row) == count else None
+            return shown(tuple(row), reading.type.unit) if len(row) == count else None
     return None
 
 
@@ -260,7 +238,7 @@ def _screws(plan: RunLayout, state: State) -> Iterable[ScrewRow]:
             if plan.screws[name] is not screw or not places:
                 continue
             unit, positions = screw.unit, state.world.positions
-            row = tuple(_shown(positions.get((name, p)), unit) for p in places)
+            row = tuple(shown(positions.get((name, p)), unit) for p in places)
             yield ScrewRow(
                 name,
                 screw.each,
@@ -271,8 +249,8 @@ def _screws(plan: RunLayout, state: State) -> Iterable[ScrewRow]:
                 places,
                 row,
                 _band(screw.band, file.base, unit),
-                _width(screw.step, unit),
-                (_shown(screw.range[0], unit), _shown(screw.range[1], unit)),
+                width(screw.step, unit),
+                (shown(screw.range[0], unit), shown(screw.range[1], unit)),
             )
 
 
@@ -280,56 +258,7 @@ def _band(band: tuple[Guard, Guard] | None, base: Mapping[str, Any], unit: str) 
     if band is None:
         return None
     low, high = band[0].run(base), band[1].run(base)
-    return None if low is None or high is None else (_shown(low, unit), _shown(high, unit))
-
-
-def _latest(plan: RunLayout, state: State) -> tuple[Latest, ...]:
-    """Every reading that was taken, the newest first, with the spreads of its rows from the oldest on."""
-    rows: dict[str, list[tuple[Past, tuple[Any, ...]]]] = {}
-    for past in walk(state.past):
-        for name, value in (past.event.readings or {}).items():
-            rows.setdefault(name, []).append((past, value if isinstance(value, tuple) else (value,)))
-    found = []
-    for name, taken in rows.items():
-        past, row = taken[0]
-        reading = past.state.frame.at.file.procedure.readings[name]
-        unit = reading.type.unit
-        spreads = [_spread(r) for _, r in reversed(taken)]
-        found.append(
-            Latest(
-                name,
-                reading.quantity,
-                reading.type.each,
-                unit,
-                _shown(row, unit),
-                _tolerance(past, name, row),
-                tuple(_width(s, unit) for s in spreads if s is not None),
-            )
-        )
-    return tuple(found)
-
-
-def _spread(row: tuple[Any, ...]) -> Fraction | None:
-    there = [v for v in row if isinstance(v, Fraction)]
-    return max(there) - min(there) if len(there) > 1 else None
-
-
-def _tolerance(past: Past, name: str, row: tuple[Any, ...]) -> Fraction | None:
-    """The spread that the step's adviser is told to allow: an amount, or a share of the mean to either side of it."""
-    frame = past.state.frame
-    for advise in frame.at.step.advise:
-        bound_to = {b.target for b in advise.bindings.values() if b.kind == "reading"}
-        told = advise.bindings.get("tolerance")
-        if name in bound_to and told is not None and told.guard is not None:
-            value = told.guard.run(scope(frame, past.state.world.positions).names)
-            kind = frame.at.file.procedure.readings[name].type
-            if not isinstance(value, Fraction):
-                return None
-            if told.guard.type.dimension == kind.dimension:
-                return _width(value, kind.unit)
-            there = [v for v in row if isinstance(v, Fraction)]
-            return _width(2 * value * sum(there) / len(there), kind.unit) if there else None
-    return None
+    return None if low is None or high is None else (shown(low, unit), shown(high, unit))
 
 
 def _advice(state: State, advisers: Registry) -> tuple[Advised, ...]:
@@ -340,7 +269,7 @@ def _advice(state: State, advisers: Registry) -> tuple[Advised, ...]:
         declared = advisers[advice.adviser].outputs if advice.adviser in advisers else {}
         units = {k: o.type.unit for k, o in declared.items()}
         outputs = {k: quantity(v, units.get(k)) for k, v in advice.outputs.items()}
-        values = {k: _shown(v, units.get(k)) for k, v in advice.outputs.items()}
+        values = {k: shown(v, units.get(k)) for k, v in advice.outputs.items()}
         found.append(Advised(given.name, advice.adviser, advice.version, outputs, advice.because, values))
     return tuple(found)
 
@@ -400,6 +329,6 @@ def lines(record: Mapping[str, Recorded], plan: RunLayout) -> dict[str, Line]:
     found = {}
     for name, line in record.items():
         places = plan.bank.places(line.each) if line.each else tuple(line.by_place)
-        row = tuple(_shown(line.by_place.get(p), line.unit) for p in places)
+        row = tuple(shown(line.by_place.get(p), line.unit) for p in places)
         found[name] = Line(line.quantity, line.unit, line.each, places, row)
     return found

@@ -104,6 +104,52 @@ class Latest:
     #: says so.
     tolerance: Fraction | None
     spreads: tuple[Fraction, ...]
+    #: How the engine ran: `idle`, a held speed as `1500 rpm`, or `stopped`; rows are compared within one of them.
+    hold: str = "idle"
+    #: It was read as the engine came in.
+    found: bool = False
+    #: What was done since, so that it says no more how things stand: "a screw was turned"; empty where nothing was.
+    since: str = ""
+    #: When, by the clock of the answer.
+    at: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """One reading of a search: where the screw stood, what was read, and whether all other screws stood as now."""
+
+    position: Fraction
+    value: Fraction
+    alone: bool
+    seq: int
+
+
+@dataclass(frozen=True, slots=True)
+class Sweep:
+    """The search for one mixture screw's crest: readings of `quantity` (in `value_unit`) by position (in `unit`), the
+    oldest first. `to` is where it is to be turned and `expect` what is expected there; `best`, between `low` and
+    `high`, is where the adviser believes that it belongs. None where nobody says.
+    """
+
+    screw: str
+    place: Place
+    unit: str
+    quantity: str
+    value_unit: str
+    spots: tuple[Spot, ...]
+    to: Fraction | None = None
+    expect: Fraction | None = None
+    best: Fraction | None = None
+    low: Fraction | None = None
+    high: Fraction | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """Minutes that the engine ran since the work began, and minutes since it was read as hot (None: it was not)."""
+
+    running: int
+    hot: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,6 +282,10 @@ class View:
     phase: str = ""
     #: Where the numbers of the step come from; "" where its file does not say.
     source: str = ""
+    #: The search for the mixture screw in hand; None where nothing is searched for.
+    sweep: Sweep | None = None
+    #: How long the engine has run; None where nobody counts.
+    hours: Hours | None = None
 
     @property
     def usual(self) -> Mapping[str, Any]:

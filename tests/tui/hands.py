@@ -17,6 +17,7 @@ _NAMES = {
     "\n": "enter",
     "#": "number_sign",
     "!": "exclamation_mark",
+    "?": "question_mark",
     "[": "left_square_bracket",
     "]": "right_square_bracket",
 }
@@ -24,6 +25,7 @@ _CHARS = {
     "enter": "\r",
     "plus": "+",
     "exclamation_mark": "!",
+    "question_mark": "?",
     "minus": "-",
     "asterisk": "*",
     "slash": "/",

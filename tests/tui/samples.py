@@ -8,6 +8,7 @@ from typing import Any
 
 from engine.evidence import Aim, Because, Finding, Move, Part, Place, Suggest
 from engine.session.view import Advised, Ask, CautionView, Latest, ScrewRow, SymptomView, TrailMark, View, WaitView
+from tui.drawing.bank import cylinders_of
 from tui.drawing.where import Whose
 
 BARRELS = tuple(Place(c, b) for c in (1, 2) for b in (1, 2))
@@ -336,6 +337,7 @@ class FakeSitting:
         self.layout = layout
         self.whose = Whose("SAMPLE 1  A. Sample")
         self.marks: dict[Place, str] = {}
+        self.cylinders: dict[Place, str] = cylinders_of(*layout, layout[0] * layout[1], separate=True)
         self.given: list[dict[str, Any]] = []
         self.refuse: str | Exception | None = None
         self.rehearses = False

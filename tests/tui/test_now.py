@@ -134,6 +134,6 @@ def test_rows_are_shared_without_one_too_many(total: int) -> None:
 async def test_the_screw_to_turn_is_pointed_at_until_it_is_turned(samples: Any, at_run: Any, grid: Any) -> None:
     async with at_run(samples.FakeSitting(one_move(samples)), (80, 24)) as (pilot, _):
         assert sum("◀" in line for line in grid(pilot.app)) == 1
-        assert any("(/) 1◀" in line for line in grid(pilot.app))
+        assert any("(/)↺ 1◀" in line for line in grid(pilot.app))
         await press(pilot, "enter")
         assert not any("◀" in line for line in grid(pilot.app))

@@ -136,6 +136,16 @@ ACTIONS: tuple[Action, ...] = (
         6,
     ),
     Action(
+        "drawing",
+        ("question_mark",),
+        "?",
+        "what is what",
+        "The bank drawn large: which screw is which, where it stands in its band; the mixture's search; the parts.",
+        _RUN,
+        ASK,
+        9,
+    ),
+    Action(
         "record",
         ("f10",),
         "F10",

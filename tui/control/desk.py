@@ -55,12 +55,17 @@ class Sitting:
 
     def __init__(self, session: Session, units: ChosenUnits | None = None) -> None:
         self.session = session
+        from tui.drawing.bank import cylinders_of
+
         self.units = units or ChosenUnits()
         self._shown: tuple[View, View] | None = None
         bank = session.plan.job.bank
         self.layout = (bank.carbs, bank.barrels_per_carb)
         self.whose = whose(session.plan.job, self.rehearses)
         self.marks = {Place(p.carb, p.barrel): "reading disturbed here" for p in bank.disturbed}
+        self.cylinders = cylinders_of(
+            bank.carbs, bank.barrels_per_carb, session.plan.job.engine.cylinders, bank.manifold == "separate"
+        )
 
     @property
     def view(self) -> View:

@@ -274,7 +274,7 @@ class Fields:
     def _type(self, character: str) -> Typed | None:
         here = "" if self.fresh else self.texts[self.at]
         if self.cell.kind != "text":
-            if character in "*=" or (character in "/+" and not here):
+            if character in "*=?!" or (character in "/+" and not here):
                 return None
             if not (character in _NUMERIC or character.isalpha() or self.cell.kind == "choice"):
                 return EntryRefused(f"'{character}' does not belong in a number. Write it like 1.25, 1,25 or 1 1/4.")

@@ -7,7 +7,7 @@ barrel), and open (boxes, with each screw in its band) where there is room for i
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
@@ -15,7 +15,7 @@ from engine.evidence import Place
 from engine.quantity import wording
 from engine.session.view import Latest, ScrewRow, View
 from tui.drawing import phrases
-from tui.drawing.card import HEAD
+from tui.drawing.card import ARROW, HEAD
 from tui.drawing.lines import Line, Lines, clean, cut, cut_line, fill, width
 from tui.drawing.step_lines import main_row
 
@@ -34,11 +34,36 @@ class BankPlan:
     screws: tuple[ScrewRow, ...]
     #: Words under a place: its jet, "disturbed".
     marks: Mapping[Place, str]
-    #: The screws to turn now, by name and place.
-    lit: frozenset[tuple[str, Place]] = frozenset()
+    #: The screws to turn now, by name and place, and the way.
+    lit: Mapping[tuple[str, Place], str] = field(default_factory=dict)
+    #: Which cylinders a barrel feeds, where that is known.
+    cylinders: Mapping[Place, str] = field(default_factory=dict)
+    #: The numbers say no more how things stand: something was turned or changed since.
+    old: bool = False
 
 
-def plan(view: View, layout: tuple[int, int], marks: Mapping[Place, str] | None = None) -> BankPlan:
+#: Where counting begins along every bank: body 1 stands there. [common practice]
+FRONT = "front"
+
+
+def cylinders_of(carbs: int, barrels: int, cylinders: int, separate: bool) -> dict[Place, str]:
+    """Which cylinders each barrel feeds, counted along the bank; nothing where barrels share a manifold, or the counts
+    don't go into each other."""
+    count = carbs * barrels
+    if not separate or cylinders % count:
+        return {}
+    each = cylinders // count
+    places = [Place(c, b) for c in range(1, carbs + 1) for b in range(1, barrels + 1)]
+    first = {p: n * each + 1 for n, p in enumerate(places)}
+    return {p: f"{n}" if each == 1 else f"{n}-{n + each - 1}" for p, n in first.items()}
+
+
+def plan(
+    view: View,
+    layout: tuple[int, int],
+    marks: Mapping[Place, str] | None = None,
+    cylinders: Mapping[Place, str] | None = None,
+) -> BankPlan:
     """The plan of a view on a bank of `layout` (bodies, barrels in each)."""
     row = main_row(view)
     values = places_of(row, layout) if row else {}
@@ -56,7 +81,9 @@ def plan(view: View, layout: tuple[int, int], marks: Mapping[Place, str] | None 
         band_of(view, row),
         tuple(screws),
         marks or {},
-        frozenset() if view.moves_made else frozenset((move.screw, move.place) for move in view.moves),
+        {} if view.moves_made else {(move.screw, move.place): move.direction for move in view.moves},
+        cylinders or {},
+        bool(row and row.since),
     )
 
 
@@ -141,7 +168,10 @@ def slot(row: ScrewRow, n: int) -> tuple[str, str]:
 def _slot(plan_: BankPlan, row: ScrewRow, n: int) -> tuple[str, str]:
     """A screw and where it stands; the one to turn now is pointed at and lit."""
     said, role = slot(row, n)
-    return (f"{said}◀", "mark") if (row.name, row.places[n]) in plan_.lit else (said, role)
+    way = plan_.lit.get((row.name, row.places[n]))
+    if way is None:
+        return said, role
+    return f"{HEAD}{ARROW.get(way.upper(), '')}{said.removeprefix(HEAD)}◀", "mark"
 
 
 def _numbers(plan_: BankPlan) -> list[Fraction]:
@@ -165,11 +195,16 @@ def _of_body(plan_: BankPlan, carb: int) -> str:
 def reading_line(plan_: BankPlan, place: Place, cells: int) -> Line:
     """One barrel: its number, the reading first, then the bar against its band."""
     label = f"{place.barrel} " if place.barrel is not None and plan_.barrels > 1 else ""
+    if place in plan_.cylinders and cells >= 20:
+        label += f"cyl {plan_.cylinders[place]} "
     value = _value(plan_, place)
     if value is None or isinstance(value, str | bool):
         said = "–" if value is None else clean(wording.number(value))
         return cut_line(((f"{label}", "soft"), (f"{said:>5} ", "soft")), cells)
     value = Fraction(value)
+    if plan_.old:
+        old = f"({wording.number(value, plan_.unit, plan_.step)})"
+        return cut_line(((label, "soft"), (f"{old:>7}", "soft")), cells)
     sign, role = side(value, plan_.band)
     head = f"{wording.number(value, plan_.unit, plan_.step):>5}{sign}"
     room = cells - len(label) - len(head) - 1
@@ -185,7 +220,10 @@ def _screws_at(plan_: BankPlan, place: Place, each: str) -> list[tuple[ScrewRow,
 
 def close(plan_: BankPlan, cells: int, across: int | None = None) -> Lines:
     """The close form: a header a body and a line a barrel; bodies side by side, in as many tiers as the width needs."""
-    across = across or max(1, min(plan_.carbs, cells // 13))
+    # A position is never cut: where the bodies don't fit side by side, they stand in tiers.
+    need = _need(plan_)
+    fits = (n for n in range(plan_.carbs, 0, -1) if need <= (cells - (n - 1)) // n)
+    across = across or next(fits, 1)
     out: Lines = []
     for first in range(1, plan_.carbs + 1, across):
         these = range(first, min(first + across, plan_.carbs + 1))
@@ -197,6 +235,20 @@ def close(plan_: BankPlan, cells: int, across: int | None = None) -> Lines:
                 line += (*fill(b[n] if n < len(b) else (), room), (" ", "ink"))
             out.append(cut_line(line, cells))
     return out
+
+
+def _need(plan_: BankPlan) -> int:
+    """The fewest cells in which a body of the close form is whole."""
+    most = 13
+    for carb in range(1, plan_.carbs + 1):
+        whole = [s for each in ("carb", "bank", "gap") for s in _screws_at(plan_, Place(carb, None), each)]
+        name = f"╴{wording.term(plan_.terms, 'carb')} {carb}╶"
+        used = sum(len(_slot(plan_, row, n)[0]) + 2 for row, n in whole)
+        most = max(most, len(name) + len(_of_body(plan_, carb)) + 1 + used)
+        for barrel in range(1, plan_.barrels + 1):
+            mine = [_slot(plan_, row, n)[0] for row, n in _screws_at(plan_, Place(carb, barrel), "barrel")]
+            most = max(most, 10 + sum(len(t) + 1 for t in mine))
+    return most
 
 
 def _close_body(plan_: BankPlan, carb: int, cells: int) -> Lines:
@@ -212,6 +264,8 @@ def _close_body(plan_: BankPlan, carb: int, cells: int) -> Lines:
     if len(mine) == 1 and cells - width(head) - 2 - sum(len(t) for t, _ in tail) > len(mine[0]) + 2:
         tail = ((f" {mine[0]} ", "soft"), *tail)
     room = cells - width(head) - sum(len(t) for t, _ in tail)
+    if carb == 1 and plan_.carbs > 1 and room > len(FRONT) + 2:
+        head, room = (((FRONT, "soft"), *head), room - len(FRONT))
     out: Lines = [cut_line((*head, ("─" * max(1, room), "rule"), *tail), cells)]
     tails = {p: _tail(plan_, p, cells) for p in _barrels(plan_)}
     # As wide for every barrel of the bank, so that their bars can be compared.
@@ -231,7 +285,7 @@ def _tail(plan_: BankPlan, place: Place, cells: int) -> Line:
     """The screws of a barrel, as many as leave room for its reading."""
     mine = [_slot(plan_, row, n) for row, n in _screws_at(plan_, place, "barrel")]
     tail: Line = tuple(piece for said, role in mine for piece in ((" ", "ink"), (said, role)))
-    return tail if sum(len(t) for t, _ in tail) <= cells - 16 else tail[:2]
+    return tail if sum(len(t) for t, _ in tail) <= cells - 10 else tail[:2]
 
 
 def opened(plan_: BankPlan, cells: int) -> Lines:
@@ -255,7 +309,8 @@ def opened(plan_: BankPlan, cells: int) -> Lines:
 
 def _box(plan_: BankPlan, carb: int, cells: int) -> Lines:
     inner = cells - 4
-    title = f" {wording.term(plan_.terms, 'carb')} {carb} {_of_body(plan_, carb).lstrip()}"
+    front = f" {FRONT}," if carb == 1 and plan_.carbs > 1 else ""
+    title = f"{front} {wording.term(plan_.terms, 'carb')} {carb} {_of_body(plan_, carb).lstrip()}"
     unit = f" {plan_.unit} " if plan_.unit and plan_.values else ""
     rule = "─" * max(0, cells - 3 - len(title) - len(unit))
     out: Lines = [cut_line((("┌─", "rule"), (title, "strong"), (rule, "rule"), (unit, "soft"), ("┐", "rule")), cells)]

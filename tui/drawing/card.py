@@ -5,7 +5,9 @@ What to do and what to turn stand first, so that they are seen without scrolling
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 from engine.session.view import View
 from tui.drawing import big, step_lines, turns
@@ -22,13 +24,15 @@ HEAD = "(/)"
 class Stage:
     """How far the step in hand is. `made`: its moves and parts were done; `danger`: one is to be understood first;
     `otherwise`: the moves shown are those that were really made; `seen`: cautions that stood on an earlier step;
-    `large`: moves may be drawn large; `loud`: the instruction is the first aid of a symptom, and is drawn large too."""
+    `large`: moves may be drawn large, `tall` in six rows; `loud`: the instruction is the first aid of a symptom, and is
+    drawn large too."""
 
     made: bool = False
     danger: bool = False
     otherwise: bool = False
     seen: frozenset[str] = frozenset()
     large: bool = True
+    tall: bool = True
     loud: bool = False
 
 
@@ -40,13 +44,36 @@ def step(v: View, cells: int, rows: int, at: Stage = _NOTHING_YET) -> Lines:
     if at.danger:
         return wrapped(v.do, cells, "soft")
     done = at.made and bool(v.moves or v.fit)
-    first = [*step_lines.cautions(v, cells, at.seen), *step_lines.instruction(v, cells, done)]
+    fresh = step_lines.cautions(v, cells, at.seen, fresh=True)
+    known = step_lines.cautions(v, cells, at.seen, fresh=False)
+    do = step_lines.instruction(v, cells, done)
     rest = step_lines.minding(v, cells)
     if at.loud and at.large and not v.moves:
-        said = big.sentence(v.do.split(". ")[0].rstrip("."), cells, rows - len(first) - len(rest))
-        first = [*(((line, "red"),) for line in said), *first]
-    room = rows - len(first)
-    return [*first, *work(v, cells, room, room - len(rest), at), *rest]
+        said = big.sentence(v.do.split(". ")[0].rstrip("."), cells, rows - len(fresh) - len(do) - len(rest))
+        return [*(((line, "red"),) for line in said), *fresh, *do, *known, *rest]
+    if not (v.moves or v.fit) or at.made or v.moves_made:
+        room = rows - len(fresh) - len(do) - len(known)
+        return [*fresh, *do, *work(v, cells, room, room, at), *known, *rest]
+    # What is to be turned stands above the words, and is large before a hint is there; a caution is never given up.
+    aim = trial(v, cells)
+    room = rows - len(fresh) - len(do) - len(known) - len(aim)
+    return [*fresh, *work(v, cells, room, room, at), *aim, *do, *known, *rest]
+
+
+def trial(v: View, cells: int) -> Lines:
+    """What a turn of the mixture search is for: to find something out, or to set; nothing where nobody says."""
+    for advised in v.advice:
+        barrels, left = advised.values.get("barrels"), advised.values.get("left")
+        if advised.values.get("verdict") != "turn" or not isinstance(barrels, tuple):
+            continue
+        mine = [m for m in v.moves if turns.acts(v, m.screw) == "mixture"]
+        if not mine or v.moves_made:
+            return []
+        still = f" Still sought: {int(left)} of {len(barrels)}." if isinstance(left, int | Fraction) and left else ""
+        if len(mine) == 1 and barrels.count("sought") > 0:
+            return wrapped(f"A trial turn: it shows on which side of its best this one stands.{still}", cells, "ink")
+        return wrapped(f"Each goes where it is believed to belong, then it is read again.{still}", cells, "ink")
+    return []
 
 
 def work(v: View, cells: int, rows: int, spare: int, at: Stage = _NOTHING_YET) -> Lines:
@@ -68,7 +95,7 @@ def work(v: View, cells: int, rows: int, spare: int, at: Stage = _NOTHING_YET) -
         out.append(cut_line(((f"{title}", "strong"), (alone, "strong"), (both, "soft")), cells))
     parts = turns.fits(v.fit, v.terms)
     used = len(out) + len(parts) + bool(parts)
-    large = _all_large(these, cells, spare - used + (not at.otherwise)) if at.large else []
+    large = _all_large(these, cells, spare - used + (not at.otherwise), at.tall) if at.large else []
     if large:
         # What is drawn large needs no title.
         out = [*(out if at.otherwise else []), *large]
@@ -92,9 +119,9 @@ def done(v: View, these: tuple[Turn, ...], cells: int, otherwise: bool) -> Lines
     return out + wrapped(fit, cells, "soft", head=("FITTED ", "soft"), indent=2)
 
 
-def _all_large(these: tuple[Turn, ...], cells: int, spare: int) -> Lines:
+def _all_large(these: tuple[Turn, ...], cells: int, spare: int, tall: bool = True) -> Lines:
     """Every move in figures, the largest that have room; nothing where one has none, or no figure."""
-    sizes = ("square", "narrow", "half") if len(these) == 1 else ("half",)
+    sizes = ("square", "narrow", "half") if len(these) == 1 and tall else ("half",)
     for size in sizes:
         blocks = [_large(t, cells, size) for t in these]
         if blocks and all(blocks):
@@ -113,7 +140,7 @@ def _large(t: Turn, cells: int, size: str) -> Lines:
     tall, wide = len(drawn), len(drawn[0])
     room = cells - wide - 9
     if room < 22:
-        return []
+        return _stacked(t, drawn, cells) if wide + 7 <= cells else []
     words_: Lines = [
         *wrapped(t.where, room, "strong"),
         *wrapped(t.screw, room, "strong"),
@@ -138,6 +165,18 @@ def _large(t: Turn, cells: int, size: str) -> Lines:
         left: Line = ((f" {head}{arrow}  ", "mark"), (sign, "mark"), ("  ", "ink"))
         out.append((*left, *(words_[n] if n < len(words_) else ())))
     return out
+
+
+def _stacked(t: Turn, drawn: Sequence[str], cells: int) -> Lines:
+    """A move in large figures with its words below them, where they have no room beside."""
+    out: Lines = []
+    for n, sign in enumerate(drawn):
+        here = n == len(drawn) // 2
+        head = f" {HEAD}{ARROW.get(t.direction, ' ')}  " if here else "       "
+        out.append(((head, "mark"), (sign, "mark")))
+    out += wrapped(f"{t.where}, {t.screw}", cells - 2, "strong", head=("  ", "ink"))
+    rest = ", ".join(bit for bit in (t.far, t.hand, t.gauge, t.effect, t.then) if bit)
+    return out + wrapped(rest, cells - 2, "mark", head=("  ", "ink"))
 
 
 def _table(these: tuple[Turn, ...], cells: int, rows: int) -> Lines:

@@ -100,6 +100,14 @@ def wrapped(text: str, cells: int, role: str = "ink", head: Piece | None = None,
     return out + [((" " * step, role), (row, role)) if step else ((row, role),) for row in rows[1:]]
 
 
+def titled(title: str, lines: Lines, cells: int) -> Lines:
+    """A block under its title on a rule; nothing where it is empty."""
+    if not lines:
+        return []
+    rule = "─" * max(0, cells - cell_len(title) - 4)
+    return [cut_line((("── ", "rule"), (title, "soft"), (f" {rule}", "rule")), cells), *lines]
+
+
 def beside(left: Lines, right: Lines, left_cells: int, gap: int = 1) -> Lines:
     """Two blocks side by side, the left one filled to its width."""
     out: Lines = []

@@ -17,6 +17,33 @@ class Rooms(NamedTuple):
     findings: int
 
 
+#: What is given up first where all has no room, in a column: (how large the move is drawn, the plot, the bank).
+ORDER = (
+    ("tall", True, True),
+    ("half", True, True),
+    ("tall", False, True),
+    ("half", False, True),
+    ("half", False, False),
+    ("small", False, True),
+    ("small", False, False),
+)
+
+
+def panes(total: int, *wanted: tuple[int, int]) -> list[int]:
+    """Share `total` rows among panes in the order of their weight, each (at least, at most): one that does not get its
+    least gets nothing; what is left over goes to the first that want more."""
+    out = []
+    for least, _ in wanted:
+        given = least if least <= total else 0
+        out.append(given)
+        total -= given
+    for n, (_, most) in enumerate(wanted):
+        more = min(total, most - out[n]) if out[n] else 0
+        out[n] += max(0, more)
+        total -= max(0, more)
+    return out
+
+
 def share(
     total: int, card: tuple[int, int], pad: tuple[int, int], bank: int, findings: tuple[int, int], least: int = 3
 ) -> Rooms:

@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from engine.evidence import Finding
 from engine.quantity import wording
-from engine.session.view import CautionView, Latest, View
+from engine.session.view import CautionView, Hours, Latest, View
 from engine.vocabulary.sources import cited
 from tui.drawing import phrases
 from tui.drawing.lines import Line, Lines, clean, cut_line, fill, width, wrapped
@@ -28,24 +28,52 @@ def head(view: View, cells: int) -> Lines:
     state = _state(view, 999)
     if width(state) + len(title) + len(round_) + 2 <= cells:
         return [_ends(((title, "title"), (round_, "soft")), state, cells)]
-    # Neither a title nor how things must stand is ever cut: that goes below it.
+    # Neither a title nor how things must stand is ever cut: that goes below it; on a narrow screen what the engine does
+    # and what is new, the rest stands on the record page.
+    if cells < 78:
+        return [*wrapped(title + round_, cells, "title"), cut_line(_state(view, cells, few=True), cells)]
+    few = _state(view, 999, few=True)
+    rest = tuple((text.removeprefix(" · ") if not n else text, r) for n, (text, r) in enumerate(state[len(few) :]))
+    rest = tuple(piece for piece in rest if piece[0])
+    if width(few) + len(title) + len(round_) + 2 <= cells and width(rest) <= cells:
+        return [_ends(((title, "title"), (round_, "soft")), few, cells), _ends((), rest, cells)]
     said = "".join(text for text, _ in state)
     return [*wrapped(title + round_, cells, "title"), *wrapped(said, cells, "ink")]
 
 
-def _state(view: View, cells: int) -> Line:
-    """How things must stand: the engine and what is new first; what has no room is counted."""
+def _state(view: View, cells: int, few: bool = False) -> Line:
+    """How things must stand: the engine and what is new first; `few`: these alone. What has no room is counted."""
     rows = phrases.state_words(view.state)
+    rows = tuple(row for row in rows if not few or row[0] in ("engine", "hold") or row[0] in view.changes)
     rows = tuple(sorted(rows, key=lambda row: (row[0] != "engine", row[0] not in view.changes)))
     out: Line = ()
     for n, (key, label, value) in enumerate(rows):
         new = key in view.changes
-        said = clean(f"{label} {value.upper() if key in ('engine', 'hold') or new else value}")
-        piece: Line = ((" · " if n else "", "soft"), (said, "amber" if new else "strong"))
+        loud = key in ("engine", "hold") or new
+        said = clean(f"{label} {value.upper() if loud else value}")
+        if key == "engine" and view.hours is not None and view.hours.running:
+            said += _hours(view.hours)
+        piece: Line = ((" · " if n else "", "soft"), (said, "amber" if new else "strong" if loud else "soft"))
         if n and width((*out, *piece)) + 4 > cells:
             return (*out, (f" · +{len(rows) - n}", "soft"))
         out = (*out, *piece)
     return out
+
+
+def stands(view: View, cells: int) -> Lines:
+    """How things must stand, all of it, and how long the engine has run."""
+    said = ", ".join(f"{label} {value}" for _, label, value in phrases.state_words(view.state))
+    out = wrapped(said, cells, "ink")
+    if view.hours is not None:
+        hot = f", hot for {view.hours.hot} min" if view.hours.hot is not None else ""
+        out += wrapped(f"The engine has run {view.hours.running} min since the work began{hot}.", cells, "soft")
+    return out
+
+
+def _hours(hours: Hours) -> str:
+    """How long it has run: ` 23 min, hot 14`."""
+    hot = f", hot {hours.hot}" if hours.hot is not None else ""
+    return f" {hours.running} min{hot}"
 
 
 def _ends(left: Line, right: Line, cells: int) -> Line:
@@ -89,10 +117,10 @@ def signal(caution: CautionView, cells: int, new: bool = True) -> Lines:
     return wrapped(caution.text, cells, "strong" if new else "soft", head=mark, indent=2)
 
 
-def cautions(view: View, cells: int, seen: Collection[str] = ()) -> Lines:
+def cautions(view: View, cells: int, seen: Collection[str] = (), fresh: bool | None = None) -> Lines:
     """The cautions of the step in full; dangers that are to be understood are asked in the answering place. Those that
-    stood on an earlier step already (`seen`) are quiet."""
-    these = [c for c in view.cautions if not c.understand]
+    stood on an earlier step already (`seen`) are quiet. `fresh`: only those that are new, or only the others."""
+    these = [c for c in view.cautions if not c.understand and fresh in (None, c.name not in seen)]
     return [line for c in these for line in signal(c, cells, c.name not in seen)]
 
 
@@ -195,13 +223,41 @@ def main_row(view: View) -> Latest | None:
     return next((row for row in rows if row.tolerance is not None), rows[0] if rows else None)
 
 
+def row_name(row: Latest) -> str:
+    """What a row is, as it was taken: `airflow, 1500 rpm, as found`."""
+    how = "" if row.hold == "stopped" else f", {row.hold}" if row.hold != "idle" else ", at idle"
+    return clean(f"{phrases.plain(row.quantity if row.quantity != 'other' else row.name)}{how}")
+
+
+def age(row: Latest) -> tuple[str, str]:
+    """Whether a row still says how things stand, as words and a role: `as found`, `OLD: a screw was turned since`."""
+    if row.since:
+        return f"OLD{' (as found)' if row.found else ''}: {row.since} since", "soft"
+    return ("as found", "soft") if row.found else ("", "soft")
+
+
 def spread_line(view: View, cells: int) -> Lines:
-    """The spread of the newest row against its tolerance, and how it came down: `spread 2.4 → 1.1 → 0.4 kg/h`."""
+    """What the bank shows, whether it is old, and its spread against the tolerance with how it came down:
+    `airflow, at idle  spread 2.4 → 1.1 → 0.4 kg/h`; on two lines where one has no room."""
     row = main_row(view)
-    if row is None or not row.spreads:
+    if row is None:
         return []
+    said, role = age(row)
+    name: Line = ((row_name(row), "strong"), (f", {row.unit or ''}", "soft"), (f"  {said}" if said else "", role))
+    spread = _spread_of(row)
+    if not spread:
+        return wrapped("".join(text for text, _ in name), cells, "soft") if width(name) > cells else [name]
+    if width(name) + width(spread) + 2 <= cells:
+        return [(*name, ("  ", "ink"), *spread)]
+    whole = [name] if width(name) <= cells else wrapped("".join(text for text, _ in name), cells, "soft")
+    return [*whole, cut_line(spread, cells)]
+
+
+def _spread_of(row: Latest) -> Line:
+    if not row.spreads:
+        return ()
     step = Fraction(1, 100) if row.spreads[-1] < Fraction(1, 10) else Fraction(1, 10)
-    past = " → ".join(wording.decimal(s, step) for s in row.spreads[-6:])
+    past = " → ".join(wording.decimal(s, step) for s in row.spreads[-5:])
     if row.tolerance is None:
         verdict, role = "", "soft"
     elif row.spreads[-1] <= row.tolerance:
@@ -209,9 +265,9 @@ def spread_line(view: View, cells: int) -> Lines:
     else:
         over = _hundredth(row.spreads[-1] - row.tolerance)
         verdict, role = f"  UNEVEN by {over}, may be {_hundredth(row.tolerance)}", "amber"
-    name = clean(phrases.plain(row.name))
-    line: Line = ((f"spread of {name} ", "soft"), (f"{past} {row.unit or ''}", "strong"), (verdict, role))
-    return [cut_line(line, cells)]
+    if row.since:
+        role = "soft"
+    return (("spread ", "soft"), (f"{past} {row.unit or ''}", "strong" if not row.since else "soft"), (verdict, role))
 
 
 def _hundredth(value: Fraction) -> str:
@@ -223,7 +279,7 @@ def trend(view: View, cells: int, rows: int) -> Lines:
     row = main_row(view)
     if row is None or not row.spreads or rows < 2:
         return []
-    out: Lines = [cut_line(((f"Spread by round, {row.unit or ''}", "soft"),), cells)]
+    out: Lines = [cut_line(((f"Spread of {row_name(row)}, by round, {row.unit or ''}", "soft"),), cells)]
     top = max([*row.spreads, row.tolerance or 0]) or Fraction(1)
     step = next((s for s in (Fraction(1), Fraction(1, 10)) if all(x % s == 0 for x in row.spreads)), Fraction(1, 100))
     first = max(0, len(row.spreads) - (rows - 1))

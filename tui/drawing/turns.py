@@ -59,6 +59,12 @@ def screw_row(view: View, name: str) -> ScrewRow | None:
     return next((row for row in view.screws if row.name == name), None)
 
 
+def acts(view: View, name: str) -> str:
+    """What a screw acts on: "air", "mixture"; empty where the view has none of that name."""
+    row = screw_row(view, name)
+    return row.acts if row is not None else ""
+
+
 def in_unit(turns_: Fraction, unit: str) -> Fraction:
     """Turns in a screw's own unit."""
     return from_base(turns_, unit) if unit in UNITS else turns_

@@ -5,13 +5,17 @@ from __future__ import annotations
 from engine.quantity import wording
 from engine.session.view import View
 from tui.control import actions
-from tui.drawing import bank, phrases, step_lines
+from tui.drawing import bank, glossary, phrases, plot, step_lines
 from tui.drawing.lines import Line, Lines, clean, cut_line, wrapped
 
 
 def record(v: View, cells: int) -> Lines:
     """Findings in full, the spread by round, how every screw stands, the cautions in full, and the trail."""
     out: Lines = [((" FINDINGS THAT STAND ", "key"),), *step_lines.findings(v, cells, 400, full=True)]
+    if v.state:
+        out += [(), ((" HOW THINGS MUST STAND ", "key"),), *step_lines.stands(v, cells)]
+    if v.sweep is not None:
+        out += [(), ((" THE MIXTURE ", "key"),), *plot.plot(v, cells, 16)]
     spreads = step_lines.trend(v, cells, 40)
     if spreads:
         out += [(), ((" SPREAD ", "key"),), *spreads]
@@ -24,6 +28,18 @@ def record(v: View, cells: int) -> Lines:
             out += step_lines.signal(caution, cells)
     out += [(), ((" TRAIL ", "key"),), *step_lines.trail(v, cells, 400)]
     return out
+
+
+def drawing(v: View, plan: bank.BankPlan, cells: int) -> Lines:
+    """What is what: the bank drawn large with every screw in its band, the search of the mixture, and the parts and
+    words."""
+    out: Lines = [((" THE BANK ", "key"), (f"  seen from above, {bank.FRONT} at the left", "soft"))]
+    out += step_lines.spread_line(v, cells)
+    out += bank.opened(plan, cells) if cells >= 26 else bank.close(plan, cells)
+    out.append((("(/) a screw's slotted head  ◀ the one to turn  [ ] its band  ▾ ▴ below, above  (4.8) old", "soft"),))
+    if v.sweep is not None:
+        out += [(), ((" THE MIXTURE ", "key"),), *plot.plot(v, cells, 16)]
+    return [cut_line(line, cells) for line in (*out, (), *glossary.lines(cells))]
 
 
 def screws(v: View, cells: int) -> Lines:

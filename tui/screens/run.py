@@ -10,29 +10,22 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any, ClassVar
 
-from textual.app import ComposeResult
 from textual.binding import Binding
-from textual.containers import Vertical
 
 from engine.session.view import GateView
 from tui.control import actions, stages
 from tui.control.desk import Sitting, Trouble
 from tui.control.entry import Fields
 from tui.control.questions import Countdown, Line, Pick, Press
-from tui.drawing import bank, card, padview, room, step_lines, where
-from tui.drawing.lines import Lines
 from tui.drawing.padview import Question
-from tui.screens.pages import record
-from tui.screens.run_keys import RunKeys
-from tui.widgets.keybar import KeyBar
+from tui.screens.run_parts import RunParts
 from tui.widgets.pad import Pad
-from tui.widgets.painted import Drawn, Page
+from tui.widgets.painted import Page
 
 
-class RunScreen(RunKeys):
+class RunScreen(RunParts):
     """Walks the technician through one run. Dismissed with `ended` or `left`."""
 
     #: Below it nothing is shown; from here on at least the present step.
@@ -55,23 +48,6 @@ class RunScreen(RunKeys):
         #: A half typed row was brought back, and nobody was told yet.
         self.came_back = False
         self._here: set[str] = set()
-
-    def compose(self) -> ComposeResult:
-        yield Drawn(id="where")
-        yield Drawn(id="head")
-        with Vertical(id="columns"):
-            with Vertical(id="left"):
-                with Page(id="card-box"):
-                    yield Drawn(id="card")
-                yield Pad(id="pad")
-            with Vertical(id="right"):
-                yield Drawn(id="bank")
-                yield Drawn(id="spread")
-                yield Drawn(id="trend")
-                yield Drawn(id="findings")
-                yield Drawn(id="trail")
-        yield Drawn(id="standing")
-        yield KeyBar(id="keys")
 
     def on_mount(self) -> None:
         self.enter(new=False)
@@ -133,80 +109,6 @@ class RunScreen(RunKeys):
         self.paint()
         self.ask(new=new, cue=cue)
 
-    def paint(self) -> None:
-        """Paint everything but the pad anew."""
-        v = self.sitting.view
-        with self.app.batch_update():
-            self.pad.terms = dict(v.terms)
-            self._show("where", lambda cells, rows: where.line(v, self.sitting.whose, cells))
-            self._show("head", lambda cells, rows: step_lines.head(v, cells))
-            self._show("standing", lambda cells, rows: step_lines.standing(v, cells, self.sofar.understood))
-            self._show("card", self._card)
-            self._show("bank", lambda cells, rows: bank.draw(self._plan(), cells, rows))
-            self._show("spread", lambda cells, rows: step_lines.spread_line(v, cells))
-            self._show("trend", lambda cells, rows: step_lines.trend(v, cells, rows))
-            self._show("findings", lambda cells, rows: step_lines.findings(v, cells, rows))
-            self._show("trail", lambda cells, rows: step_lines.trail(v, cells, rows))
-            self.set_class(self.page == "record", "-record")
-            self.set_class(self.page == "far", "-far")
-        self.fit()
-
-    def _plan(self) -> bank.BankPlan:
-        """The bank as it stands; a screw that was turned is no longer pointed at."""
-        v = self.sitting.view
-        open_ = not stages.made(v, self.sofar) and not stages.dangers(v, self.sofar.understood)
-        return bank.plan(v if open_ else replace(v, moves=()), self.sitting.layout, self.sitting.marks)
-
-    def fit(self) -> None:
-        """Share the rows of the screen: what is to be done and its answer first, the bank what is left."""
-        if self.going or not self.size.width:
-            return
-        v, width = self.sitting.view, self.size.width
-        beside = self.has_class("-wide")
-        cells = width - (82 if beside else 2)
-        if width < 20:
-            return
-        fixed = 1 + len(step_lines.head(v, width - 2)) + len(step_lines.standing(v, width - 2, self.sofar.understood))
-        total = self.size.height - fixed - self._bar_rows(width - 2)
-        if self.page == "far" or self.size.height < 24 or width < 80:
-            small, large = self.pad.needs(cells)
-            head = 0 if self.page == "far" else fixed - 1
-            left = self.size.height - 1 - head - self._bar_rows(width - 2)
-            told = left if self.page == "far" else len(self._card(cells, 60, large=False))
-            answer = large if told + large <= left else min(small, max(2, left - 4))
-            self._rows("pad", answer)
-            wish = len(self._card(cells, left - answer))
-            self._rows("card-box", max(2, left - answer if self.page == "far" else min(wish, left - answer)))
-            for id in ("spread", "bank", "findings"):
-                self._rows(id, 0)
-            if self.page == "far":
-                self.query_one("#card", Drawn).redraw()
-            return
-        card_ = (len(self._card(cells, 60, large=False)), len(self._card(cells, 60)))
-        whole = len(step_lines.findings(v, cells, 60))
-        worst = step_lines.worst_rows(v, cells)
-        spread = 0 if beside else len(step_lines.spread_line(v, cells))
-        tall = 0 if beside or self.page == "record" else bank.tallest(self._plan(), cells)
-        seen = (0, 0) if beside or self.page == "record" else (worst, whole)
-        least = 4 if self.over else 99 if self.page == "step" else 6
-        rooms = room.share(total, card_, self.pad.needs(cells), tall + (spread if tall else 0), seen, least)
-        shown = rooms.bank > 2
-        self._rows("card-box", rooms.card)
-        self._rows("pad", rooms.pad)
-        if not beside:
-            self._rows("spread", spread if shown else 0)
-            self._rows("bank", rooms.bank - (spread if shown else 0))
-            self._rows("findings", rooms.findings)
-        else:
-            for id in ("spread", "bank", "findings"):
-                self.query_one(f"#{id}").styles.height = "auto"
-
-    def _rows(self, id: str, rows: int) -> None:
-        self.query_one(f"#{id}").styles.height = rows
-
-    def _bar_rows(self, cells: int) -> int:
-        return len(actions.bar(actions.shown(self.NAME, self.allowed), cells, 2, self.labels()))
-
     def on_pad_grown(self) -> None:
         """The answering place may want another height."""
         self.fit()
@@ -220,31 +122,6 @@ class RunScreen(RunKeys):
         self.sofar.begun = True
         self.paint()
         self.offer()
-
-    def _show(self, id: str, draw: Callable[[int, int], Lines]) -> None:
-        self.query_one(f"#{id}", Drawn).show(draw)
-
-    def _card(self, cells: int, rows: int, large: bool = True) -> Lines:
-        v = self.sitting.view
-        if self.page == "how":
-            return step_lines.how(v, cells)
-        if self.page == "why":
-            return step_lines.why(v, cells)
-        if self.page == "record":
-            return record(v, cells)
-        moved, fitted = self.sofar.moved, self.sofar.fitted
-        stage = card.Stage(
-            made=stages.made(v, self.sofar),
-            danger=bool(stages.dangers(v, self.sofar.understood)),
-            otherwise=moved is not None or fitted is not None,
-            seen=frozenset(self.told),
-            large=large,
-            loud=self.loud,
-        )
-        if self.page == "far":
-            return card.far(v, cells, rows, stage, *padview.at_a_glance(self.pad.question))
-        really = replace(v, moves=v.moves if moved is None else moved, fit=v.fit if fitted is None else fitted)
-        return card.step(really, cells, rows, stage)
 
     # ---- answering
 

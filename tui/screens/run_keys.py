@@ -171,6 +171,10 @@ class RunKeys(AnsweringScreen[str]):
         """Why this step and why this advice."""
         self.turn_to("why")
 
+    def do_drawing(self) -> None:
+        """What is what: the bank drawn large, the parts and words."""
+        self.turn_to("drawing")
+
     def do_record(self) -> None:
         """Trail, trend, findings, screws."""
         self.turn_to("record")

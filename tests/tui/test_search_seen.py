@@ -1,0 +1,123 @@
+"""The search of the mixture can be seen: what was read over where the screw stood, what is believed, what a turn is
+for."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction as F
+from typing import Any
+
+import pytest
+
+from engine.evidence import Move, Place
+from engine.session.view import Advised, Hours, Spot, Sweep
+from tui.drawing import bank, card, plot, step_lines
+from tui.drawing.lines import text_of, width
+
+SPOTS = (
+    Spot(F(1), F(880), False, 1),
+    Spot(F(3, 2), F(900), True, 2),
+    Spot(F(2), F(910), True, 3),
+)
+SWEEP = Sweep("mixture_screw", Place(2, 1), "turn", "engine speed", "rpm", SPOTS, F(5, 2), F(895))
+BELIEVED = replace(SWEEP, best=F(15, 8), low=F(13, 8), high=F(17, 8))
+
+
+def drawn(samples: Any, sweep: Sweep, cells: int = 90, rows: int = 16) -> list[str]:
+    return text_of(plot.plot(samples.view(sweep=sweep), cells, rows))
+
+
+def at(lines: list[str], sign: str) -> tuple[int, int]:
+    """Row and column of the only such sign of the figures."""
+    found = [(n, line.index(sign)) for n, line in enumerate(lines) if "│" in line or "┤" in line if sign in line]
+    assert len(found) == 1, (sign, lines)
+    return found[0]
+
+
+def test_what_is_faster_stands_higher_and_what_is_further_out_stands_further_right(samples: Any) -> None:
+    lines = drawn(samples, replace(SWEEP, expect=None, to=None, spots=SPOTS[1:]))
+    rows = [(n, line.index("●")) for n, line in enumerate(lines) if "●" in line and "read" not in line]
+    (high, right), (low, left) = rows
+    assert high < low and right > left
+
+
+def test_a_reading_with_other_screws_elsewhere_and_an_expected_one_have_signs_of_their_own(samples: Any) -> None:
+    lines = drawn(samples, SWEEP)
+    assert at(lines, "·")[1] < at(lines, "○")[1]
+    said = " ".join(lines)
+    assert "other screws elsewhere" in said and "○ expected" in said and "▲ to turn to" in said
+
+
+def test_the_crest_is_shown_with_its_doubt_where_somebody_believes_one(samples: Any) -> None:
+    lines = drawn(samples, BELIEVED)
+    axis = next(line for line in lines if "└" in line)
+    assert axis.index("═") < axis.index("◆") < axis.rindex("═") + 1
+    assert "Believed to belong near 1 7/8, between 1 5/8 and 2 1/8." in lines
+    assert not any("◆" in line or "Believed" in line for line in drawn(samples, SWEEP))
+
+
+def test_the_title_names_barrel_screw_quantity_and_unit(samples: Any) -> None:
+    assert drawn(samples, SWEEP)[0] == "body 2, barrel 1, mixture screw: engine speed, rpm, over turns out"
+
+
+@pytest.mark.parametrize("cells", [40, 58, 80, 160])
+@pytest.mark.parametrize("rows", [8, 12, 30])
+def test_it_keeps_to_its_room(samples: Any, cells: int, rows: int) -> None:
+    for sweep in (SWEEP, BELIEVED, replace(SWEEP, spots=SPOTS[:1], expect=None, to=None)):
+        lines = plot.plot(samples.view(sweep=sweep), cells, rows)
+        assert len(lines) <= rows
+        assert all(width(line) <= cells for line in lines)
+    assert plot.plot(samples.view(), cells, rows) == []
+
+
+def searching(samples: Any, *barrels: str, moves: int = 1) -> Any:
+    values = {"verdict": "turn", "left": F(barrels.count("sought")), "barrels": barrels}
+    made = tuple(Move("mixture", p, "out", "richer", F(1, 2), F(3, 2)) for p in samples.BARRELS[:moves])
+    return samples.view(moves=made, advice=(Advised("next", "idle_mixture", 1, {}, None, values),))
+
+
+def test_a_trial_turn_says_what_it_is_for_and_how_many_are_still_sought(samples: Any) -> None:
+    said = " ".join(text_of(card.trial(searching(samples, "sought", "set", "sought", "sought"), 78)))
+    assert said == "A trial turn: it shows on which side of its best this one stands. Still sought: 3 of 4."
+    all_ = " ".join(text_of(card.trial(searching(samples, "set", "set", "set", "set", moves=4), 78)))
+    assert all_ == "Each goes where it is believed to belong, then it is read again."
+    assert card.trial(samples.view(), 78) == []
+
+
+def test_the_bank_says_what_it_shows_and_old_figures_stand_in_brackets(samples: Any) -> None:
+    old = replace(samples.LATEST[0], since="a screw was turned", hold="1500 rpm", found=True)
+    v = samples.view(latest=(old,))
+    head = " ".join(text_of(step_lines.spread_line(v, 80)))
+    assert "airflow, 1500 rpm" in head and "OLD (as found): a screw was turned since" in head
+    lines = bank.close(bank.plan(v, (2, 2)), 80)
+    assert "(4.8)" in text_of(lines)[1] and "━" not in text_of(lines)[1]
+    assert not {role for line in lines[1:2] for text, role in line if "4.8" in text} & {"amber", "good", "strong"}
+
+
+def test_the_front_and_the_cylinders_are_marked(samples: Any) -> None:
+    plan = bank.plan(samples.view(), (2, 2), None, bank.cylinders_of(2, 2, 4, True))
+    text = text_of(bank.close(plan, 80))
+    assert text[0].startswith("front╴body 1") and "1 cyl 1" in text[1] and "cyl 4" in text[2]
+    assert "front, body 1" in text_of(bank.opened(plan, 80))[0]
+    assert bank.cylinders_of(2, 1, 6, True) == {Place(1, 1): "1-3", Place(2, 1): "4-6"}
+    assert bank.cylinders_of(2, 2, 4, False) == bank.cylinders_of(2, 2, 6, True) == {}
+
+
+@pytest.mark.parametrize("carbs", [2, 3, 4, 6])
+def test_no_position_is_cut_off_however_many_bodies(samples: Any, carbs: int) -> None:
+    places = tuple(Place(c, b) for c in range(1, carbs + 1) for b in (1, 2))
+    stand = tuple(F(n, 16) + 1 for n in range(1, len(places) + 1))
+    mixture = replace(samples.SCREWS[1], places=places, positions=stand)
+    air = replace(samples.SCREWS[1], name="bypass", acts="air", places=places, positions=stand, band=None)
+    v = samples.view(screws=(mixture, air), moves=())
+    text = "\n".join(text_of(bank.close(bank.plan(v, (carbs, 2)), 78)))
+    assert "…" not in text
+    from engine.quantity import wording
+
+    for position in stand:
+        assert text.count(f"(/) {wording.fraction(position)}") >= 2, position
+
+
+def test_the_time_of_the_engine_stands_beside_its_state(samples: Any) -> None:
+    head = " ".join(text_of(step_lines.head(samples.view(hours=Hours(23, 14)), 120)))
+    assert "engine RUNNING 23 min, hot 14" in head
