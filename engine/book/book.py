@@ -50,6 +50,7 @@ class Book(Record, Visits):
         real = opening.located(path)
         connection, notices = opening.reader(real) if reading else opening.writer(real, copy)
         book = cls(connection, real, notices)
+        book.reading = reading
         if backups and not reading:
             from engine.book.backup import daily
             from engine.book.forget import finish

@@ -15,7 +15,7 @@ from typing import Any
 
 from engine.book import opening
 from engine.book.book import Book
-from engine.book.migrate import index
+from engine.book.migrate import made_of_the_record
 from engine.book.schema import VERSION
 from engine.book.trouble import BookTrouble
 from engine.book.verify import verify
@@ -39,7 +39,11 @@ TABLES = (
     "draft",
     "recheck",
     "note_of_book",
+    "found",
 )
+#: Versions whose export can be brought in: what later ones added may be missing.
+READS = (2, VERSION)
+_ADDED = ("found",)
 
 
 def export(book: Book, folder: Path) -> dict[str, int]:
@@ -76,6 +80,8 @@ def bring_in(folder: Path, path: Path | str) -> dict[str, int]:
         with closing(Book.open(part, backups=False)) as book, book._write() as db:
             counts = {}
             for table in TABLES:
+                if table in _ADDED and table not in about["rows"]:
+                    continue
                 counts[table] = 0
                 for row in _rows(folder, table):
                     names, marks = ", ".join(f'"{n}"' for n in row), ", ".join("?" * len(row))
@@ -84,8 +90,7 @@ def bring_in(folder: Path, path: Path | str) -> dict[str, int]:
                         raise BookTrouble(f"{table}.jsonl names a column that a book does not have.")
                     db.execute(f"INSERT INTO {table}({names}) VALUES ({marks})", tuple(map(_bytes, row.values())))
                     counts[table] += 1
-            for (job,) in db.execute("SELECT job FROM job").fetchall():
-                index(db, job)
+            made_of_the_record(db)
         if counts != about["rows"]:
             raise BookTrouble(f"{folder} is not whole: it does not hold as many rows as it says.")
         report = verify(part)
@@ -134,7 +139,7 @@ def _about(folder: Path) -> dict[str, Any]:
         raise BookTrouble(f"{folder} is no job book that was exported: book.json can't be read ({why}).") from None
     if not isinstance(about, dict) or about.get("kind") != KIND or not isinstance(about.get("rows"), dict):
         raise BookTrouble(f"{folder} is no job book that was exported.")
-    if about.get("version") != VERSION:
+    if about.get("version") not in READS:
         raise BookTrouble(
             f"{folder} was exported from a book of version {str(about.get('version'))[:10]}, and this program reads "
             f"version {VERSION}. Use the program that wrote it, or a newer one."

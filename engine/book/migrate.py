@@ -3,6 +3,8 @@
 Version 1 to 2: what was said of each visit's customer and vehicle moves beside the job, vehicles and customers are made
 of it, every run gets its head. Jobs are joined to one vehicle only where their registrations are equal once spaces,
 signs and case are left out; `Book.split` undoes it.
+
+Version 2 to 3: which runs have not ended is written down beside them, and the search index is made anew.
 """
 
 from __future__ import annotations
@@ -85,7 +87,6 @@ def _fill_second(db: sqlite3.Connection, persons: Any) -> None:
             known = {}
         told = told_bytes(title, customer, known)
         link(db, job, at, facts, told)
-        index(db, job)
     for (run,) in db.execute("SELECT run FROM run").fetchall():
         newest = db.execute("SELECT seq, hash FROM event WHERE run = ? ORDER BY seq DESC LIMIT 1", (run,)).fetchone()
         if newest is not None:
@@ -209,6 +210,7 @@ def index(db: sqlite3.Connection, job: int) -> None:
         if told.get("kind") in _TYPED:
             words.append(str(told.get("text", "")))
     words += _found_words(db, job)
+    words += [said for (said,) in db.execute("SELECT said FROM found JOIN run USING (run) WHERE run.job = ?", (job,))]
     mark = str(vehicle.get("registration") or "")
     db.execute("DELETE FROM search WHERE rowid = ?", (job,))
     db.execute(
@@ -246,5 +248,29 @@ def _found_words(db: sqlite3.Connection, job: int) -> list[str]:
     return list(told)
 
 
+# ---- 2 to 3
+
+
+def made_of_the_record(db: sqlite3.Connection, _: Any = None) -> None:
+    """Make what is made of the record anew: which runs have not ended, and the search index."""
+    db.execute("DELETE FROM unended")
+    for run, body in db.execute(
+        """SELECT event.run, body FROM event JOIN head ON head.run = event.run AND seq = events - 1
+           WHERE event.run NOT IN (SELECT run FROM successor)"""
+    ).fetchall():
+        note_end(db, run, body)
+    db.execute("DELETE FROM search")
+    for (job,) in db.execute("SELECT job FROM job").fetchall():
+        index(db, job)
+
+
+def note_end(db: sqlite3.Connection, run: str, newest: bytes) -> bool:
+    """Write down whether a run has ended with its newest event; whether it has."""
+    ended = b'"outcome":' in newest and "outcome" in _json(newest)
+    way = "DELETE FROM unended WHERE run = ?" if ended else "INSERT OR IGNORE INTO unended(run) VALUES (?)"
+    db.execute(way, (run,))
+    return ended
+
+
 _SAID: dict[int, Callable[[sqlite3.Connection], Any]] = {1: _persons}
-_FILL: dict[int, Callable[[sqlite3.Connection, Any], None]] = {1: _fill_second}
+_FILL: dict[int, Callable[[sqlite3.Connection, Any], None]] = {1: _fill_second, 2: made_of_the_record}

@@ -17,12 +17,17 @@ from functools import cache
 from pathlib import Path
 
 from engine.book.log import log_path, look
+from engine.book.mend import mended, sound
 from engine.book.migrate import migrate, version_of
 from engine.book.schema import APPLICATION, OLDEST_SQLITE, VERSION
 from engine.book.trouble import BookTrouble, explained
 
+DAMAGED = (
+    "The job book is damaged inside: what is shown may lack something. 'evendraw book verify' says what is safe; "
+    "opening the book to write (evendraw) makes its indexes anew where it is only those."
+)
 #: A book up to this size is looked through at every opening; a larger one once a day, with its backup.
-_QUICK = 48_000_000
+LOOKED_THROUGH = 48_000_000
 
 
 def modern_enough() -> None:
@@ -112,10 +117,8 @@ def _prepare(connection: sqlite3.Connection, path: Path, copy: bool) -> list[str
     # A book that can be read but not written is found out now, not at the first answer.
     connection.execute("BEGIN IMMEDIATE")
     connection.execute("ROLLBACK")
-    if path.stat().st_size <= _QUICK:
-        said = connection.execute("PRAGMA integrity_check(1)").fetchone()[0]
-        if said != "ok":
-            raise sqlite3.DatabaseError("malformed")
+    if path.stat().st_size <= LOOKED_THROUGH:
+        notices += mended(connection)
     return notices
 
 
@@ -154,6 +157,8 @@ def reader(path: Path) -> tuple[sqlite3.Connection, list[str]]:
                 older.close()
                 migrate(connection)
             notices += _whole(connection, mend=False)
+            if path.stat().st_size <= LOOKED_THROUGH and not sound(connection):
+                notices.append(DAMAGED)
         except BaseException:
             connection.close()
             raise

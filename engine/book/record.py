@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
 
-from engine.book.migrate import head_sum, index, write_facts, write_head
+from engine.book.migrate import head_sum, index, note_end, write_facts, write_head
 from engine.book.rows import Further, RunRow, Stored, Word
 from engine.book.seal import chained
 from engine.book.store import Store
@@ -69,22 +69,35 @@ class Record(Store):
                 write_head(db, run, seq + 1, event.answers, head)
             if facts is not None:
                 write_facts(db, job, *facts)
-            index(db, job)
             if instead is not None:
                 db.execute("INSERT INTO successor(run, next, at) VALUES (?, ?, ?)", (instead, run, at))
+                db.execute("DELETE FROM unended WHERE run = ?", (instead,))
+                db.execute("INSERT INTO found(run, said) SELECT ?, said FROM found WHERE run = ?", (run, instead))
+            note_end(db, run, further[-1].body if further else body)
+            index(db, job)
         return run
 
     def append(
-        self, run: str, seq: int, key: str | None, body: bytes, words: Words = NONE, answers: int | None = None
+        self,
+        run: str,
+        seq: int,
+        key: str | None,
+        body: bytes,
+        words: Words = NONE,
+        answers: int | None = None,
+        found: Sequence[str] = (),
     ) -> None:
-        """Commit one event; when this returns, it is on the disk. `answers` is how many answers stand after it."""
+        """Commit one event; when this returns, it is on the disk. `answers` is how many answers stand after it.
+
+        `found`: what was found with it, in words, for the search.
+        """
         with self._write() as db:
-            found = db.execute("SELECT events, answers, hash, sum FROM head WHERE run = ?", (run,)).fetchone()
-            if found is None or found[3] != head_sum(run, *found[:3]):
+            head = db.execute("SELECT events, answers, hash, sum FROM head WHERE run = ?", (run,)).fetchone()
+            if head is None or head[3] != head_sum(run, *head[:3]):
                 raise BookTrouble(f"The record of run {run} is damaged: its count can't be read. {_VERIFY}")
-            if found[0] != seq:
+            if head[0] != seq:
                 raise _other_window(run)
-            new = chained(found[2], run, seq, key, body)
+            new = chained(head[2], run, seq, key, body)
             try:
                 db.execute(
                     "INSERT INTO event(run, seq, key, body, hash) VALUES (?, ?, ?, ?, ?)", (run, seq, key, body, new)
@@ -92,8 +105,9 @@ class Record(Store):
             except sqlite3.IntegrityError:
                 raise _other_window(run) from None
             _write_words(db, run, seq, words)
-            write_head(db, run, seq + 1, found[1] if answers is None else answers, new)
-            if words or b'"outcome":' in body:
+            write_head(db, run, seq + 1, head[1] if answers is None else answers, new)
+            db.executemany("INSERT OR IGNORE INTO found(run, said) VALUES (?, ?)", [(run, said) for said in found])
+            if note_end(db, run, body) or words or found:
                 index(db, int(run.split(".")[0]))
 
     def seq_of(self, run: str, key: str) -> int | None:
@@ -175,8 +189,21 @@ class Record(Store):
 
     def runs(self, job: int | None = None) -> list[RunRow]:
         """Every run of a job, or of all, newest first. A run whose record can't be read says so in its `problem`."""
+        return self._runs("") if job is None else self._runs("WHERE run.job = ?", job)
+
+    def runs_of(self, jobs: Sequence[int]) -> list[RunRow]:
+        """Every run of these jobs, newest first."""
+        marks = ",".join("?" * len(jobs))
+        return self._runs(f"WHERE run.job IN ({marks})", *jobs) if jobs else []
+
+    def unended(self) -> list[RunRow]:
+        """The runs that have not ended and whose place no other took, newest first."""
+        rows = self._runs("WHERE run.run IN (SELECT run FROM unended)")
+        return [row for row in rows if row.problem is not None or "outcome" not in row.last]
+
+    def _runs(self, which: str, *values: Any) -> list[RunRow]:
         rows = self._read(
-            """SELECT run.run, run.job, procedure, title, run.at, newest.seq, newest.body, newest.key, newest.hash,
+            f"""SELECT run.run, run.job, procedure, title, run.at, newest.seq, newest.body, newest.key, newest.hash,
                 head.events, head.answers, head.hash, head.sum, next,
                 (SELECT hash FROM event AS before WHERE before.run = run.run AND before.seq = newest.seq - 1),
                 EXISTS (SELECT 1 FROM tombstone AS t WHERE t.run = run.run AND t.seq = newest.seq),
@@ -184,8 +211,8 @@ class Record(Store):
                FROM run LEFT JOIN event AS newest ON newest.run = run.run
                 AND newest.seq = (SELECT max(seq) FROM event WHERE event.run = run.run)
                LEFT JOIN head ON head.run = run.run LEFT JOIN successor ON successor.run = run.run
-               WHERE ?1 IS NULL OR run.job = ?1 ORDER BY run.job DESC, run.rowid DESC""",
-            job,
+               {which} ORDER BY run.job DESC, run.rowid DESC""",
+            *values,
         )
         return [self._as_sealed(_run_row(*row), first) for *row, first in rows]
 

@@ -16,6 +16,8 @@ class Store:
 
     def __init__(self, connection: sqlite3.Connection, path: Path | None, notices: list[str]) -> None:
         self._db, self.path, self.notices = connection, path, notices
+        #: It was opened to read.
+        self.reading = False
 
     @contextmanager
     def _write(self) -> Iterator[sqlite3.Connection]:

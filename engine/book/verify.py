@@ -116,8 +116,20 @@ def _records(book: Book, report: Report) -> None:
         report.wrong += [f"Run {row.run}, event {seq}: '{name}' is not what was written." for seq, name in altered]
         report.safe.append(row.run)
         _told(book, row.run, row.procedure, row.title, row.at, events, report)
+    _unended(book, report)
     if report.safe and not report.lost:
         report.said.append(f"Chains: every link of {len(report.safe)} runs holds; counts and heads agree.")
+
+
+def _unended(book: Book, report: Report) -> None:
+    """Whether the runs that home shows are those that the record has open."""
+    listed = {run for (run,) in book._read("SELECT run FROM unended")}
+    open_ = {r.run for r in book.runs() if r.problem is None and r.next is None and "outcome" not in r.last}
+    if listed - set(report.lost) != open_ - set(report.lost):
+        report.wrong.append(
+            "The list of runs that stand open does not agree with the record; it is made anew when the book is opened "
+            "to write."
+        )
 
 
 def _words(event: Stored) -> Iterator[tuple[str, str]]:

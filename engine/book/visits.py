@@ -12,20 +12,28 @@ import sqlite3
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from engine.book.mend import search_anew, search_sound
 from engine.book.migrate import facts_bytes, index, job_sum, link, plate, sum_vehicle, told_bytes, write_facts
+from engine.book.opening import LOOKED_THROUGH
 from engine.book.rows import CustomerRow, JobRow, Recheck, StaffRow, VehicleRow
 from engine.book.seal import summed
 from engine.book.store import Store
-from engine.book.trouble import BookTrouble
+from engine.book.trouble import BookTrouble, explained
 from engine.job.model import Job
 
 #: The largest number that a table can hold.
 _MOST = 2**63 - 1
+_NO_SEARCH = (
+    "The search index of the job book is damaged. It holds no record: open the home screen and search there, and it is "
+    "made anew. 'evendraw jobs --all' lists every job without it."
+)
 DAMAGED = "its row can't be read: it was altered or damaged"
 
 
 class Visits(Store):
     """The part of the book that knows persons."""
+
+    _search_looked_at = False
 
     def take_in(self, job: Job, at: str = "") -> int:
         """Write a job down; its number. It joins the vehicle of an equal registration, or a new one."""
@@ -138,6 +146,13 @@ class Visits(Store):
         """The jobs of a vehicle, newest first."""
         return self._jobs("WHERE job.vehicle = ? ORDER BY job.job DESC", vehicle)
 
+    def newest_of(self, registration: str) -> int | None:
+        """The newest job of the vehicle with this registration, however it is spaced; None where it is not known."""
+        mark = plate(registration)
+        asked = "SELECT max(job) FROM job JOIN vehicle USING (vehicle) WHERE plate = ?"
+        found = self._read(asked, mark)[0][0] if mark else None
+        return None if found is None else int(found)
+
     def split(self, number: int) -> int:
         """Part a job from the vehicle that it was joined to: a vehicle and a customer of its own; the vehicle's
         number.
@@ -243,8 +258,28 @@ class Visits(Store):
         terms = " ".join(f'"{w}"*' for w in words.replace('"', " ").replace("\0", " ").split())
         if not terms:
             return []
-        rows = self._read("SELECT rowid FROM search WHERE search MATCH ? ORDER BY rowid DESC LIMIT ?", terms, most)
+        asked = "SELECT rowid FROM search WHERE search MATCH ? ORDER BY rowid DESC LIMIT ?", (terms, most)
+        with explained(self.path):
+            if self.reading and not self._search_looked_at:
+                self._look_at_search()
+            try:
+                rows = self._db.execute(*asked).fetchall()
+            except sqlite3.DatabaseError as fault:
+                if isinstance(fault, sqlite3.OperationalError):
+                    raise
+                # The index holds no record: it is made anew, where this may write.
+                try:
+                    search_anew(self._db)
+                except sqlite3.Error:
+                    raise BookTrouble(_NO_SEARCH) from fault
+                rows = self._db.execute(*asked).fetchall()
         return [n for (n,) in rows]
+
+    def _look_at_search(self) -> None:
+        """Who only reads had nobody look at the search index at the opening."""
+        if self.path is not None and self.path.stat().st_size <= LOOKED_THROUGH and not search_sound(self._db):
+            raise BookTrouble(_NO_SEARCH)
+        self._search_looked_at = True
 
 
 def _told(job: Job) -> bytes:
@@ -275,12 +310,12 @@ def _name_staff(db: sqlite3.Connection, number: int, name: str, gone: str | None
 
 def _sweep(db: sqlite3.Connection) -> None:
     """Take out vehicles and customers that no job has any more."""
-    db.execute(
+    changed = db.execute(
         """UPDATE vehicle SET customer = (SELECT customer FROM job WHERE job.vehicle = vehicle.vehicle
            ORDER BY job DESC LIMIT 1) WHERE customer IS NOT NULL AND NOT EXISTS (SELECT 1 FROM job
-           WHERE job.customer = vehicle.customer)"""
-    )
-    for (vehicle,) in db.execute("SELECT vehicle FROM vehicle").fetchall():
+           WHERE job.customer = vehicle.customer) RETURNING vehicle"""
+    ).fetchall()
+    for (vehicle,) in changed:
         sum_vehicle(db, vehicle)
     db.execute("DELETE FROM vehicle WHERE NOT EXISTS (SELECT 1 FROM job WHERE job.vehicle = vehicle.vehicle)")
     db.execute(

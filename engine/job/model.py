@@ -260,6 +260,20 @@ class Conditions(_Part):
     temperature: Annotated[Fraction, *_quantity("degC", -40, 60)] = Fraction(15)
 
 
+class LastVisit(_Part):
+    """What a vehicle left with at its last visit here, as far as the record tells: a recheck holds today against it."""
+
+    job: int | None = Field(None, ge=1, description="Its number in the job book.")
+    day: Annotated[str, BeforeValidator(_day)] = Field("", description="The day, YYYY-MM-DD.")
+    idle_speed: Annotated[Fraction, *_quantity("rpm", 300, 3000)] | None = Field(None, description="Speed as left.")
+    airflow_spread: Annotated[Fraction, *_quantity("kg/h", 0, 200)] | None = Field(
+        None, description="Most less least air over the bank as left."
+    )
+    mixture_screws: tuple[Annotated[Fraction, *_quantity("turn", -30, 30)] | None, ...] = Field(
+        (), description="Where the mixture screws stood as left, place by place, in turns; null where nobody knew."
+    )
+
+
 class Job(_Part):
     """One visit of one vehicle. `customer` and `vehicle` are optional and never reach the record of a run."""
 
@@ -272,6 +286,7 @@ class Job(_Part):
     instruments: Instruments = Instruments()
     shelf: Shelf = Shelf()
     conditions: Conditions = Conditions()
+    last_visit: LastVisit = LastVisit()
     settings: dict[str, str | int | float] = Field({}, description="Values of procedure settings for this job only.")
 
     @model_validator(mode="after")

@@ -240,14 +240,16 @@ class Session:
         except UnicodeEncodeError:
             return Reply(None, "The answer holds half of a character, which can't be written down. Type it again.")
         try:
-            self.book.append(self.run, state.seq, answer.key, body, words, sum(1 for _ in walk(state.past)))
+            told = tuple(e.finding for e in effects if isinstance(e, Raised))
+            said = [f"{f.code} {f.say}" for f in told]
+            self.book.append(self.run, state.seq, answer.key, body, words, sum(1 for _ in walk(state.past)), said)
         except BookUnsure as trouble:
             self._unsure = _Unsure(state, body, answer)
             return Reply(None, str(trouble), unsaved=True)
         except BookTrouble as trouble:
             return Reply(None, str(trouble), unsaved=True)
         self._go_on(state)
-        return Reply(state.seq, findings=tuple(e.finding for e in effects if isinstance(e, Raised)))
+        return Reply(state.seq, findings=told)
 
     def _go_on(self, state: State) -> None:
         self._state = state

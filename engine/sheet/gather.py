@@ -29,6 +29,8 @@ from engine.session.struck import struck_in
 from engine.session.view import Line
 from engine.vocabulary.states import ENGINE
 
+#: Rows of the bank that a run may change, as the job names them.
+JETS = ("main_jet", "air_corrector", "idle_jet", "pump_jet")
 #: An answer that begins so says that a check was left out, and why.
 NOT_DONE = "not done"
 
@@ -143,6 +145,8 @@ class Sheet:
     #: Answers that were struck, in words, and what of the sheet the seal does not vouch for.
     struck_answers: tuple[str, ...] = ()
     not_sealed: tuple[str, ...] = ()
+    #: The jets barrel by barrel, as the job began with them and as they are fitted now, where both are known.
+    jets: tuple[Compared, ...] = ()
 
 
 def newest_run(book: Book, wanted: str) -> str:
@@ -212,6 +216,7 @@ def gathered(session: Session) -> Sheet:
         bodies=tuple(_words(session, p) for p in plan.bank.places("carb")),
         engine=ENGINE in state.world.conditions,
         recheck=recheck,
+        jets=tuple(_jets(session)),
     )
 
 
@@ -341,6 +346,20 @@ def _fitted(session: Session) -> Iterable[Change]:
             yield Change(
                 key[0], _words(session, key[1]), "unknown" if was is None else quantity(was, None), quantity(size, None)
             )
+
+
+def _jets(session: Session) -> Iterable[Compared]:
+    plan, parts = session.plan, session.state.world.parts
+    places = plan.bank.places("barrel")
+    for name in JETS:
+        part = name.replace("_", " ")
+        found = plan.job.row(name) or (None,) * len(places)
+        left = tuple(
+            parts.get((part, p), parts.get((part, Place(p.carb)), was)) for p, was in zip(places, found, strict=True)
+        )
+        if any(v is not None for v in left):
+            words = tuple(_words(session, p) for p in places)
+            yield Compared(name, part, None, words, tuple(found), left, f"{part} size", "barrel", tuple(places))
 
 
 def _stands(session: Session) -> Iterable[Stand]:

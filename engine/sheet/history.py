@@ -12,10 +12,21 @@ from engine.book.trouble import BookTrouble
 from engine.contract import Registry
 from engine.foreign import plain
 from engine.sheet.document import OUTCOMES, value
-from engine.sheet.gather import Compared, sheet_of
+from engine.sheet.gather import Compared, Sheet, sheet_of
 
 #: Quantities of a row whose distance between places tells how even the bank was.
 _APART = ("airflow", "depression", "compression")
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """One thing at each of its places, found and left, as numbers in `unit` (None: not taken then), for a drawing."""
+
+    title: str
+    unit: str
+    places: tuple[str, ...]
+    found: tuple[float | None, ...]
+    left: tuple[float | None, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +42,7 @@ class Visit:
     #: Distance of the air from place to place, found and left, as numbers, for a drawing.
     apart: tuple[float | None, float | None]
     problem: str = ""
+    measured: tuple[Measured, ...] = ()
 
 
 def visits(book: Book, job: int, advisers: Registry) -> list[Visit]:
@@ -54,15 +66,42 @@ def _visit(book: Book, job: int, day: str, complaint: str, advisers: Registry) -
         except Exception as fault:  # one unreadable visit hides no other
             found = found or Visit(job, run.run, day, "UNREADABLE", complaint, {}, (None, None), str(fault))
             continue
-        figures = {name: pair for line in sheet.compared for name, pair in _figures(line)}
+        shown = _shown(sheet)
+        figures = {name: pair for line in shown for name, pair in _figures(line)}
         word = OUTCOMES.get(sheet.outcome, (sheet.outcome.upper(), ""))[0]
-        visit = Visit(job, run.run, day, word, complaint, figures, _apart(sheet.compared))
-        if figures:
+        measured = tuple(m for line in shown for m in _measured(line))
+        visit = Visit(job, run.run, day, word, complaint, figures, _apart(sheet.compared), measured=measured)
+        if sheet.compared:
             yield visit
             return
         found = found or visit
     if found is not None:
         yield found
+
+
+def _shown(sheet: Sheet) -> list[Compared]:
+    """What was recorded, and beside it the screws and the jets that nobody wrote down again."""
+    titles, quantities = {c.title for c in sheet.compared}, {c.quantity for c in sheet.compared}
+    screws = [
+        Compared(s.name, s.name, s.unit, s.places, s.found, s.left, "", s.each, s.at)
+        for s in sheet.stands
+        if s.name not in titles
+    ]
+    return [*sheet.compared, *screws, *(j for j in sheet.jets if j.quantity not in quantities)]
+
+
+def _measured(line: Compared) -> Iterable[Measured]:
+    found, left = (tuple(float(v) if isinstance(v, Fraction) else None for v in r) for r in (line.found, line.left))
+    if any(v is not None for v in (*found, *left)):
+        unit = line.unit or ""
+        yield Measured(line.title, unit, line.places, found, left)
+        if line.quantity in _APART and len(line.places) > 1:
+            yield Measured(f"{line.title}, apart", unit, ("",), (_span(found),), (_span(left),))
+
+
+def _span(row: tuple[float | None, ...]) -> float | None:
+    there = [v for v in row if v is not None]
+    return max(there) - min(there) if len(there) > 1 else None
 
 
 def _figures(line: Compared) -> Iterable[tuple[str, tuple[str, str]]]:

@@ -15,6 +15,7 @@ sys.path[:0] = [str(HERE.parents[1]), str(HERE)]
 
 import check_speed  # noqa: E402
 import machine_speed  # noqa: E402
+import many_jobs  # noqa: E402
 import screen_speed  # noqa: E402
 import start_speed  # noqa: E402
 from figure import Figure  # noqa: E402
@@ -24,6 +25,7 @@ PARTS: dict[str, Callable[[], Iterator[Figure]]] = {
     "check": check_speed.figures,
     "start": start_speed.figures,
     "screen": screen_speed.figures,
+    "book": many_jobs.figures,
 }
 
 

@@ -66,6 +66,9 @@ def at_run() -> Callable[..., Any]:
 
 
 JOB = {
+    "title": "drips since the winter",
+    "customer": "A. Sample",
+    "vehicle": {"registration": "SAMPLE 1", "description": "water cart, invented"},
     "engine": {"cylinders": 2, "displacement": "500 cc", "idle_speed": "900 rpm"},
     "bank": {"family": "garden tap", "carbs": 2, "barrels_per_carb": 1},
 }

@@ -42,6 +42,12 @@ STATES: dict[str, tuple[str, tuple[str, ...]]] = {
 }
 
 
+@pytest.fixture(autouse=True)
+def _day(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A day that stays the same: home shows when things were done."""
+    monkeypatch.setattr("engine.session.session.wall_clock", lambda: "2031-05-04T10:00:00+00:00")
+
+
 @pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
 @pytest.mark.parametrize("state", STATES)
 async def test_recorded(samples: Any, at_run: Any, grid: Grid, state: str, size: tuple[int, int]) -> None:

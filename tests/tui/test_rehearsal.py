@@ -146,4 +146,4 @@ def test_it_is_gone_on_with_on_the_same_engine_as_if_it_had_never_stopped(shippe
     answers(again, 12)
     assert [m.said for m in again.view.trail] == [m.said for m in straight.view.trail]
     assert again.engine.truth().gauge == straight.engine.truth().gauge
-    assert desk.jobs() == desk.unfinished() == []
+    assert desk.find("") == desk.unfinished() == []

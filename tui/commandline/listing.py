@@ -76,7 +76,7 @@ def _due(book: Book) -> Iterable[str]:
         when = " or ".join(filter(None, (due.due and f"on {due.due}", due.odometer and f"at {due.odometer}")))
         said = due.problem or due.why
         yield plain(f"{due.job:>5}  {when}{f': {said}' if said else ''}")
-    waiting = [run for run in book.runs() if run.last.get("kind") == "waiting" and run.next is None]
+    waiting = [run for run in book.unended() if run.last.get("kind") == "waiting"]
     if waiting:
         yield "Waiting for parts:"
     for run in waiting:

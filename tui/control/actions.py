@@ -29,9 +29,9 @@ class Action:
 
 ANSWER, ASK, CORRECT, LEAVE = "Answer", "Ask", "Put right", "Leave and look"
 _RUN = ("run",)
-_PAGES = ("run", "handover", "procedures", "help")
-_ALL = ("home", "run", "intake", "handover", "procedures", "help")
-_TYPING = ("run", "intake", "home", "procedures")
+_PAGES = ("run", "handover", "procedures", "help", "history", "watch")
+_ALL = ("home", "run", "intake", "handover", "procedures", "help", "history", "watch")
+_TYPING = ("run", "intake", "home", "procedures", "history")
 
 _PLUS, _STAR, _SLASH = ("plus", "add"), ("asterisk", "multiply"), ("slash", "divide")
 
@@ -257,6 +257,16 @@ ACTIONS: tuple[Action, ...] = (
         LEAVE,
         3,
     ),
+    Action(
+        "as-left",
+        ("f3",),
+        "F3",
+        "as it left",
+        "The vehicle was here before: fill in engine, bank and jets as it left.",
+        ("intake",),
+        LEAVE,
+        1,
+    ),
     Action("save", ("f10",), "F10", "save as it is", "Keep the job as it is filled in so far.", ("intake",), LEAVE, 2),
     Action("up", ("pageup",), "PgUp", "scroll up", "Scroll up.", _PAGES, ASK),
     Action("down", ("pagedown",), "PgDn", "more below", "Scroll down.", _PAGES, ASK, 0),
@@ -270,7 +280,7 @@ ACTIONS: tuple[Action, ...] = (
         LEAVE,
         20,
     ),
-    Action("help", ("f1",), "F1", "help", "This page.", ("home", "run", "intake", "handover", "procedures"), ASK, 9),
+    Action("help", ("f1",), "F1", "help", "This page.", _ALL[:5] + _ALL[6:], ASK, 9),
     Action(
         "leave",
         ("escape",),

@@ -17,14 +17,17 @@ from engine.evidence import Place
 from engine.quantity.chosen import ChosenUnits
 from engine.session.view import View
 from tui.catalogue.shop import Shop
+from tui.control import board
+from tui.control.board import Board, Told
 from tui.drawing.where import Whose
 
 if TYPE_CHECKING:
-    from engine.book.book import Book, RunRow
+    from engine.book.book import Book
     from engine.job.model import Job
     from engine.procedure.program import Program
     from engine.session.session import Session
     from engine.sheet.document import Document
+    from engine.sheet.history import Visit
 
 
 class Trouble(Exception):
@@ -52,6 +55,8 @@ class Sitting:
     rehearses = False
     playing: bool | None = None
     pace = 2.5
+    #: It is only looked at: nothing can be answered.
+    looks = False
 
     def __init__(self, session: Session, units: ChosenUnits | None = None) -> None:
         self.session = session
@@ -219,41 +224,88 @@ class Desk:
         if not self._rehearsals_path.exists():
             return []
         with sentences():
-            runs = [r for r in self.rehearsals.runs() if "outcome" not in r.last and r.problem is None]
-        return [Entry(f"Go on: {r.title}", f"{r.answers} answers, {_moment(r)}", r.run) for r in runs]
+            runs = [r for r in self.rehearsals.unended() if r.problem is None]
+        return [Entry(f"Go on: {r.title}", f"at {board.where(r)}, {board.moment(r)}", r.run) for r in runs]
 
-    def unfinished(self) -> list[Entry]:
-        """Runs that can go on, the newest first; none where there is no book yet."""
+    # ---- what the book tells; nothing, where there is no book yet
+
+    def home(self) -> Board:
+        """What stands open, waits, is due, was done lately, and who works here."""
+        if not self.shop.book.exists():
+            return Board()
+        with sentences():
+            return board.board(self.book)
+
+    def unfinished(self) -> list[Told]:
+        """Runs that can go on, the newest first."""
         if not self.shop.book.exists():
             return []
         with sentences():
-            jobs = {row.job: row for row in self.book.jobs()}
-            runs = [r for r in self.book.runs() if "outcome" not in r.last and r.problem is None and r.next is None]
-        out = []
-        for row in runs:
-            job = jobs.get(row.job)
-            name = (job.title or job.vehicle.get("description") or f"job {row.job}") if job else f"job {row.job}"
-            led = str(row.last.get("led", "")).split("#")[0].replace(".", ": ").replace("_", " ").replace("-", " ")
-            when = _moment(row)
-            out.append(Entry(name, f"{row.title}, at {led}, {when}", row.run))
-        return out
+            return board.unfinished(self.book)
 
-    def jobs(self) -> list[Entry]:
-        """Jobs of the book, newest first."""
+    def find(self, words: str, most: int = board.MANY) -> list[Told]:
+        """The jobs that hold these words, or the newest."""
         if not self.shop.book.exists():
             return []
         with sentences():
-            rows = self.book.jobs()
-        return [
-            Entry(
-                row.title or row.vehicle.get("description") or f"job {row.job}",
-                ", ".join(
-                    b for b in (row.customer, row.vehicle.get("registration", ""), row.at[:10], f"{row.runs} runs") if b
-                ),
-                row.job,
-            )
-            for row in rows
-        ]
+            return board.found(self.book, words, most)
+
+    def visits(self, job: int) -> list[Told]:
+        """The visits of the vehicle of a job, newest first."""
+        with sentences():
+            return board.visits_of(self.book, job)
+
+    def history(self, job: int) -> list[Visit]:
+        """The visits of the vehicle of a job with their figures, oldest first."""
+        from engine.carburation.registry import shipped
+        from engine.sheet.history import visits
+
+        with sentences():
+            return visits(self.book, job, shipped())
+
+    def newest_of(self, registration: str) -> int | None:
+        """The newest job of the vehicle with this registration, where it was here before."""
+        if not self.shop.book.exists():
+            return None
+        with sentences():
+            return self.book.newest_of(registration)
+
+    def returning(self, job: int) -> Job:
+        """What a vehicle begins its next visit with: the facts of its last job, jets as they were left."""
+        from engine.carburation.registry import shipped
+        from engine.sheet.returning import returning
+
+        with sentences():
+            return returning(self.book, job, shipped())
+
+    def notices(self) -> list[str]:
+        """What was found at the opening of the book, told once."""
+        if self._book is None:
+            return []
+        told, self._book.notices = self._book.notices, []
+        return told
+
+    def look(self, run: str) -> Sitting:
+        """A run to look at, which another window may be working on; nothing can be answered."""
+        from engine.carburation.registry import shipped
+        from engine.session.session import Session
+
+        with sentences():
+            sitting = Sitting(Session.reopen(self.book, run, advisers=shipped(), reading=True))
+        sitting.looks = True
+        return sitting
+
+    def newest_run(self, job: int) -> str:
+        """The newest run of a job."""
+        from engine.sheet.gather import newest_run
+
+        with sentences():
+            return newest_run(self.book, str(job))
+
+    def add_staff(self, name: str) -> None:
+        """Write somebody of the shop down."""
+        with sentences():
+            self.book.add_staff(name)
 
     def files(self) -> list[Entry]:
         """Job files of the shop's folder, newest first."""
@@ -309,11 +361,6 @@ class Desk:
             if book is not None:
                 book.close()
         self._book = self._rehearsals = None
-
-
-def _moment(row: RunRow) -> str:
-    """When a run was last answered, to the minute."""
-    return str(row.last.get("at", row.at))[:16].replace("T", " ")
 
 
 def _when(path: Path) -> float:

@@ -139,9 +139,9 @@ Typed = Took | EntryRefused | Given | NeedReason
 
 @dataclass(frozen=True, slots=True)
 class Opened:
-    """The key opened the fields and went into them: what was to be done before is done."""
+    """The key opened another question and went into it: fields, where what was to be done before is done; a search."""
 
-    fields: Fields
+    fields: Any
     reply: Typed
 
 

@@ -176,6 +176,8 @@ class Form:
         self.families = tuple(families) or (Family("any"),)
         self.chosen = self.families[0]
         self.fields = Fields(rows(self.families, self.chosen, {}), title="TAKE IN", listed=True)
+        #: What is known of the job beyond what is asked.
+        self.known: dict[str, Any] = {}
 
     def texts(self) -> dict[str, str]:
         """What stands in each field."""
@@ -206,6 +208,20 @@ class Form:
         known = said.isdecimal() and 1 <= int(said) <= len(self.families)
         return self.families[int(said) - 1] if known else self.chosen
 
+    def begin(self, job: Job, keep: Sequence[str] = ()) -> None:
+        """Begin with what is known of a job: each field that it says something of, but for those to `keep`."""
+        family = next((f for f in self.families if f.name == job.bank.family), None)
+        if family is None:
+            return
+        kept = {name: text for name, text in self.texts().items() if name in keep}
+        self.chosen = family
+        counts = {"engine.cylinders": str(job.engine.cylinders), "bank.carbs": str(job.bank.carbs)}
+        fresh = rows(self.families, family, counts)
+        begin = {row.name: text for row in fresh if (text := _text_of(row, job.at(row.name))) is not None}
+        begin["bank.family"] = str(_at(self.families, family))
+        self.fields.rebuild(fresh, {**begin, **kept})
+        self.known = job.model_dump(mode="json", exclude={"customer", "vehicle", "title"})
+
     def data(self) -> dict[str, Any]:
         """The job as nested keys, with only what was said. Raises `Refusal` with the field's name, and goes there."""
         out: dict[str, Any] = {}
@@ -224,7 +240,7 @@ class Form:
             for part in path:
                 here = here.setdefault(part, {})
             here[last] = said
-        return out
+        return _over(self.known, out, [row.name for row in self.fields.rows])
 
     def job(self) -> Job:
         """The job, checked. Raises `Refusal` with a sentence."""
@@ -287,6 +303,36 @@ class Form:
         for place in _places(texts.get("bank.disturbed", "")):
             marks[place] = f"{marks.get(place, '')} reading spoilt".strip()
         return BankPlan(carbs, per, self.chosen.terms, {}, "", None, None, tuple(screws), marks)
+
+
+def _over(known: Mapping[str, Any], said: dict[str, Any], asked: Sequence[str]) -> dict[str, Any]:
+    """What is said, and of what is known beside it that which nobody was asked for."""
+    out = dict(said)
+    for key, value in known.items():
+        if isinstance(value, dict):
+            inner = [name.partition(".")[2] for name in asked if name.startswith(f"{key}.")]
+            out[key] = _over(value, out.get(key, {}), inner)
+        elif key not in asked and value is not None:
+            out.setdefault(key, value)
+    return {key: value for key, value in out.items() if value != {}}
+
+
+def _text_of(row: Row, value: Any) -> str | None:
+    """What is typed for a value of a job; None where the job does not say."""
+    if value is None:
+        return None
+    cell = row.cells[0]
+    if cell.kind == "choice":
+        said = ("yes" if value else "no") if isinstance(value, bool) else str(value)
+        return str(cell.choices.index(said) + 1) if said in cell.choices else None
+    if row.name == "bank.disturbed":
+        return " ".join(f"{p.carb}.{p.barrel or 1}" for p in value)
+    if isinstance(value, tuple):
+        sizes = [wording.decimal(size) for size in value]
+        return sizes[0] if len(set(sizes)) == 1 else " ".join(sizes)
+    if isinstance(value, Fraction | int):
+        return wording.decimal(Fraction(value))
+    return str(value)
 
 
 def _said(row: Row, value: Any) -> Any:

@@ -47,6 +47,8 @@ class Option:
     value: Any
     hint: str = ""
     digit: str = ""
+    #: In a list of jobs: registration, customer, what it is about, how it stands, when.
+    columns: tuple[str, str, str, str, str] | None = None
 
 
 @dataclass
@@ -59,6 +61,8 @@ class Pick:
     detail: str = ""
     #: Digits only point, and Enter picks: for lists that stay on screen.
     hold: bool = False
+    #: Where a letter begins a search: makes the search.
+    finds: Callable[[], Find] | None = None
 
     @property
     def page(self) -> range:
@@ -91,7 +95,51 @@ class Pick:
                 return EntryRefused(f"There is no {character} here." if self.options else "There is nothing to pick.")
             self.at = n
             return Took() if self.hold else Given(self.options[n].value)
+        if self.finds is not None and character is not None and character.isalpha():
+            find = self.finds()
+            return Opened(find, find.typed(character))
         return None
+
+
+@dataclass
+class Find:
+    """A list that is searched by typing: every sign typed narrows it, arrows and Enter pick. `look` gives the options
+    for what is typed."""
+
+    title: str
+    look: Callable[[str], tuple[Option, ...]]
+    text: str = ""
+    nothing: str = "Nothing holds that. Backspace takes a sign back."
+    options: tuple[Option, ...] = ()
+    at: int = 0
+
+    def __post_init__(self) -> None:
+        self.options = self.look(self.text)
+
+    def key(self, name: str, character: str | None) -> Reply | None:
+        """One press. None: not a key of this question."""
+        if name in ("up", "down") and self.options:
+            self.at = (self.at + (1 if name == "down" else -1)) % len(self.options)
+            return Took()
+        if name == "enter":
+            return Given(self.options[self.at].value) if self.options else EntryRefused(self.nothing)
+        if name == "backspace":
+            return self._now(self.text[:-1])
+        if character is None or not character.isprintable():
+            return None
+        if len(self.text) >= LONGEST:
+            return EntryRefused(f"That is longer than {LONGEST} characters.")
+        return self.typed(character)
+
+    def typed(self, character: str) -> Took:
+        """A sign more."""
+        return self._now(self.text + character)
+
+    def _now(self, text: str) -> Took:
+        if text != self.text:
+            self.text, self.at = text, 0
+            self.options = self.look(text)
+        return Took()
 
 
 @dataclass

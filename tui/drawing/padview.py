@@ -14,13 +14,13 @@ from rich.cells import cell_len
 
 from engine.quantity import wording
 from tui.control.entry import Cell, Fields, Refusal, Row, read
-from tui.control.questions import Countdown, Pick, Press
+from tui.control.questions import Countdown, Find, Option, Pick, Press
 from tui.control.questions import Line as TextLine
-from tui.drawing import big, phrases
+from tui.drawing import big, job_lines, phrases
 from tui.drawing.lines import Line, Lines, Piece, clean, cut, cut_line, fill, width, wrapped
 from tui.drawing.signs import SIGNAL_ROLE
 
-Question = Fields | Press | Pick | TextLine | Countdown
+Question = Fields | Press | Pick | Find | TextLine | Countdown
 
 
 def draw(
@@ -42,6 +42,8 @@ def draw(
         body = fields(question, cells, room, terms, echo=not told, large=large)
     elif isinstance(question, Pick):
         body = pick(question, cells, room)
+    elif isinstance(question, Find):
+        body = find(question, cells, room)
     elif isinstance(question, TextLine):
         body = line(question, cells, room)
     elif isinstance(question, Countdown):
@@ -294,22 +296,42 @@ def pick(question: Pick, cells: int, rows: int) -> Lines:
     room = max(1, rows - len(out))
     first = max(page.start, min(question.at - room // 2, page.stop - room)) if len(page) > room else page.start
     for n in range(first, min(page.stop, first + room)):
-        option = question.options[n]
         on = n == question.at
-        hint = f"  {clean(option.hint)}" if option.hint else ""
-        out.append(
-            cut_line(
-                (
-                    ("›" if on else " ", "mark"),
-                    (f" {question.digit(n)} ", "key" if question.digit(n).strip() else "ink"),
-                    (f" {clean(option.label)}", "mark" if on else "ink"),
-                    (hint, "soft"),
-                ),
-                cells,
-            )
-        )
+        sign = f" {question.digit(n)} "
+        head: Line = (("›" if on else " ", "mark"), (sign, "key" if sign.strip() else "ink"), (" ", "ink"))
+        out.append(cut_line((*head, *_option(question.options[n], on, cells - len(sign) - 2)), cells))
     if not question.options:
         out.append((("  Nothing here.", "soft"),))
+    return out
+
+
+def _option(option: Option, on: bool, cells: int) -> Line:
+    if option.columns is not None:
+        return job_lines.row(option.columns, cells, "mark" if on else "ink")
+    hint = f"  {clean(option.hint)}" if option.hint else ""
+    return ((clean(option.label), "mark" if on else "ink"), (hint, "soft"))
+
+
+def find(question: Find, cells: int, rows: int) -> Lines:
+    """What is typed with its caret, and what holds it, the one that Enter takes pointed at."""
+    out: Lines = [
+        cut_line(
+            (
+                (f" {clean(question.title)} ", "key"),
+                (" ", "ink"),
+                (f"[{clean(question.text)}▏]", "field-on"),
+                ("  type any of it; arrows and Enter choose, Esc leaves", "soft"),
+            ),
+            cells,
+        )
+    ]
+    room = max(1, rows - 1)
+    first = max(0, min(question.at - room // 2, len(question.options) - room))
+    for n in range(first, min(len(question.options), first + room)):
+        on = n == question.at
+        out.append(cut_line((("› " if on else "  ", "mark"), *_option(question.options[n], on, cells - 2)), cells))
+    if not question.options:
+        out.append(((f"  {question.nothing}", "soft"),))
     return out
 
 

@@ -66,7 +66,7 @@ class HandoverScreen(AnsweringScreen[str | None]):
     def allowed(self, id: str) -> bool:
         """A rehearsal has no sheet: nothing of it is kept."""
         if id == "undo":
-            return self.sitting.view.can_undo
+            return self.sitting.view.can_undo and not self.sitting.looks
         return super().allowed(id) and (id != "sheet" or not self.sitting.rehearses)
 
     def do_undo(self) -> None:

@@ -1,6 +1,6 @@
-"""The home screen: go on, take a job in, open a job, rehearse, procedures; it opens things and shows nothing of them.
+"""The home screen: what the shop has on its hands, and the ways from there; it opens things and shows nothing of them.
 
-It is painted before anything of the engine is loaded; the book is read after that.
+It is painted before anything of the engine is loaded; the book is read after that. A letter typed here begins a search.
 """
 
 from __future__ import annotations
@@ -9,35 +9,29 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from textual import work
 from textual.app import ComposeResult
 from textual.binding import Binding
+from textual.worker import get_current_worker
 
 from tui.control import actions
-from tui.control.questions import Line, Option, Pick
-from tui.drawing.lines import Lines, cut_line
+from tui.control.questions import Find, Line, Option, Pick
+from tui.drawing import job_lines
 from tui.screens.base import AnsweringScreen
+from tui.screens.rehearsing import Rehearsing
 from tui.widgets.keybar import KeyBar
 from tui.widgets.pad import Pad
 from tui.widgets.painted import Drawn
 
 if TYPE_CHECKING:
     from tui.catalogue.shop import Shop as ShopType
+    from tui.control.board import Board, Told
     from tui.control.desk import Desk, Sitting
 
-GO_ON, TAKE_IN, OPEN, REHEARSE, PROCEDURES = "go on", "take in", "open", "rehearse", "procedures"
+GO_ON, TAKE_IN, OPEN, REHEARSE, PROCEDURES, WHO = "go on", "take in", "open", "rehearse", "procedures", "who"
 
 
-def banner(cells: int, rows: int) -> Lines:
-    """The name and what it is for."""
-    return [
-        (),
-        cut_line((("  Evendraw", "title"),), cells),
-        cut_line((("  an even draw of air through every barrel", "soft"),), cells),
-        (),
-    ]
-
-
-class HomeScreen(AnsweringScreen[None]):
+class HomeScreen(Rehearsing, AnsweringScreen[None]):
     """`first` opens something at once, given this screen."""
 
     NAME = "home"
@@ -48,12 +42,14 @@ class HomeScreen(AnsweringScreen[None]):
         self.shop = shop
         self.first = first
         self.desk: Desk | None = None
-        self.waiting: list[Any] = []
-        self.hint = "looking into the job book ..."
+        self.board: Board | None = None
+        #: Who answers from now on, where somebody said so here.
+        self.by: str | None = None
         self.menu = self._menu()
 
     def compose(self) -> ComposeResult:
-        yield Drawn(banner, id="banner")
+        yield Drawn(job_lines.banner, id="banner")
+        yield Drawn(lambda cells, rows: job_lines.board_lines(self.board, cells, rows), id="board")
         yield Pad(id="pad")
         yield KeyBar(id="keys")
 
@@ -69,8 +65,20 @@ class HomeScreen(AnsweringScreen[None]):
         first, self.first = self.first, None
         if first is None:
             self.back()
+            self.read_ahead()
         else:
             self.opening(lambda: first(self))
+
+    @work(thread=True, exclusive=True, group="ahead", exit_on_error=False)
+    def read_ahead(self) -> None:
+        """Read the procedures while nobody waits for them: taking a job in asks which families they are for."""
+        from tui.catalogue import shelf
+
+        worker = get_current_worker()
+        for path in shelf.paths(self.shop.procedures):
+            if worker.is_cancelled:
+                return
+            shelf.loaded(path, self.shop.procedures)
 
     def back(self, cue: str = "") -> None:
         """Home again: see what can be gone on with."""
@@ -78,28 +86,43 @@ class HomeScreen(AnsweringScreen[None]):
 
         self.over.clear()
         try:
-            self.waiting = self.desk.unfinished() if self.desk else []
-            newest = self.waiting[0] if self.waiting else None
-            self.hint = f"{newest.label}: {newest.hint}" if newest else "nothing stands open"
+            self.board = self._desk.home()
         except Trouble as trouble:
-            self.waiting, self.hint = [], "the job book can't be read"
+            from tui.control.board import Board
+
+            self.board = Board()
             cue = cue or str(trouble)
+        notices = self._desk.notices()
         self.menu = self._menu(self.menu.at)
-        self.ask(new=True, cue=cue)
+        self.query_one("#board", Drawn).redraw()
+        self.ask(new=True, cue=cue or " ".join(notices))
 
     def _menu(self, at: int = 0) -> Pick:
-        more = f" ({len(self.waiting)} stand open)" if len(self.waiting) > 1 else ""
+        b = self.board
+        if b is None:
+            hint = "looking into the job book ..."
+        else:
+            newest = next(iter((*b.open, *b.waiting)), None)
+            many = b.many_open + b.many_waiting
+            more = f", and {many - 1} more" if many > 1 else ""
+            hint = f"{newest.mark or newest.customer or newest.what}{more}" if newest else "nothing stands open"
         return Pick(
             "WHAT IS TO BE DONE",
             (
-                Option(f"Go on where it stood{more}", GO_ON, self.hint),
+                Option("Go on where it stood", GO_ON, hint),
                 Option("Take a job in", TAKE_IN, "who, which vehicle, which engine, which bank"),
-                Option("Open a job", OPEN, "of the book, or a job file"),
+                Option("Find a job", OPEN, "or just type: registration, customer, engine, day, finding"),
                 Option("Rehearse on the virtual engine", REHEARSE, "no car, hidden faults"),
                 Option("Procedures", PROCEDURES, "are they sound, and which way they go"),
+                Option("Who works here", WHO, self.who() or "nobody is named: the sheet will not say who worked"),
             ),
             at,
+            finds=self._find,
         )
+
+    def who(self) -> str:
+        """Who answers: who was chosen here, or the only one there is."""
+        return self.by if self.by is not None else self.board.by if self.board else ""
 
     def question(self) -> Pick:
         """The menu."""
@@ -122,6 +145,7 @@ class HomeScreen(AnsweringScreen[None]):
             OPEN: self.open_job,
             REHEARSE: self.rehearse,
             PROCEDURES: self.procedures,
+            WHO: self.choose_who,
         }[value]()
 
     def opening(self, do: Callable[[], object]) -> None:
@@ -135,17 +159,25 @@ class HomeScreen(AnsweringScreen[None]):
                 self.back(cue=str(trouble))
 
         self.pad.say("One moment ...", bell=False)
-        self.call_after_refresh(now)
+        # A moment later, so that this is really painted before the work begins.
+        self.set_timer(0.03, now)
 
     def go_on(self) -> None:
         """The one run that stands open, or a choice of them."""
-        if not self.waiting:
-            self.ask(cue="No run stands open. Take a job in, or open one.")
-        elif len(self.waiting) == 1:
-            self.opening(lambda: self.run_(self._desk.reopen(self.waiting[0].key)))
-        else:
-            options = tuple(Option(e.label, e.key, e.hint) for e in self.waiting)
-            self.lay(Pick("GO ON WITH", options), lambda run: self.opening(lambda: self.run_(self._desk.reopen(run))))
+
+        def listed() -> None:
+            waiting = self._desk.unfinished()
+            if not waiting:
+                self.ask(cue="No run stands open. Take a job in, or find one.")
+            elif len(waiting) == 1:
+                self.run_(self._desk.reopen(waiting[0].key))
+            else:
+                self.lay(Pick("GO ON WITH", tuple(map(_option, waiting))), chosen)
+
+        def chosen(run: str) -> None:
+            self.opening(lambda: self.run_(self._desk.reopen(run)))
+
+        self.opening(listed)
 
     @property
     def _desk(self) -> Desk:
@@ -153,27 +185,113 @@ class HomeScreen(AnsweringScreen[None]):
             raise RuntimeError("the home screen has not looked yet")
         return self.desk
 
+    # ---- finding
+
+    def _find(self) -> Find:
+        """The search over jobs and job files; every sign typed narrows it."""
+        from tui.control.desk import Trouble
+
+        files = self._desk.files()
+
+        def look(text: str) -> tuple[Option, ...]:
+            words = text.casefold().split()
+            try:
+                jobs = [_option(t) for t in self._desk.find(text)]
+            except Trouble as trouble:
+                return (Option(str(trouble), None),)
+            mine = [f for f in files if all(w in f.label.casefold() for w in words)]
+            more = [Option(f"job file: {f.label}", f.key, f.hint) for f in mine[:10]]
+            return (*jobs, *more, Option("another job file", None, "type its path"))
+
+        return Find("FIND", look)
+
     def open_job(self) -> None:
-        """A job of the book, a job file of the shop, or any file."""
+        """A job of the book, a job file of the shop, or any file: searched as one types."""
+        self.opening(lambda: self.lay(self._find(), self._found))
 
-        def listed() -> None:
-            entries = [*self._desk.files(), *self._desk.jobs()]
-            options = tuple(Option(e.label, e.key, e.hint) for e in entries)
-            other = Option("another job file", None, "type its path")
-            self.lay(Pick("OPEN WHICH JOB", (*options, other)), chosen)
+    def on_pad_began(self) -> None:
+        """A letter was typed at the menu: it began a search."""
+        self.over.append((self.pad.question, self._found))
+        self.set_class(True, "-picking")
+        self.offer()
 
-        def chosen(key: Any) -> None:
-            if key is None:
-                self.lay(Line("PATH OF THE JOB FILE"), lambda text: self.opening(lambda: self._open(Path(text))))
+    def _found(self, key: Any) -> None:
+        if key is None:
+            self.lay(Line("PATH OF THE JOB FILE"), lambda text: self.opening(lambda: self._open(Path(text))))
+        elif isinstance(key, int):
+            self.opening(lambda: self._about(key))
+        else:
+            self.opening(lambda: self._open(key))
+
+    def _about(self, job: int) -> None:
+        """What can be done with a job that was found."""
+        told = next((t for t in self._desk.visits(job) if t.job == job), None)
+        open_ = [t for t in self._desk.unfinished() if t.job == job]
+        title = " · ".join(b for b in (told.mark, told.customer, told.what, told.when, told.how) if b) if told else ""
+        options = (
+            *(Option("Go on where it stood", "go on", t.how) for t in open_[:1]),
+            Option("Its vehicle through the years", "history", "jets, screws, spread, idle: visit beside visit"),
+            Option("Take this vehicle in again", "again", "from what it left with"),
+            *(() if open_ else (Option("Work on this job again", "work", "another run on it"),)),
+            Option("Its job sheet", "sheet", "to look at, and to a file"),
+        )
+
+        def chosen(what: str) -> None:
+            does: dict[str, Callable[[], object]] = {
+                "go on": lambda: self.run_(self._desk.reopen(open_[0].key)),
+                "history": lambda: self.history(job),
+                "again": lambda: self.take_in(job),
+                "work": lambda: self._open(job),
+                "sheet": lambda: self._sheet(job),
+            }
+            self.opening(does[what])
+
+        self.lay(Pick(f"JOB {job}", options, detail=title), chosen)
+
+    def history(self, job: int) -> None:
+        """The visits of a job's vehicle, side by side."""
+        from tui.screens.history import HistoryScreen
+
+        whose = next((t for t in self._desk.visits(job) if t.job == job), None)
+        self.app.push_screen(HistoryScreen(self._desk.history(job), whose), lambda _: self.back())
+
+    def _sheet(self, job: int) -> None:
+        from tui.screens.handover import HandoverScreen
+
+        sitting = self._desk.look(self._desk.newest_run(job))
+        self.app.push_screen(HandoverScreen(sitting, self.shop), lambda _: self.back())
+
+    # ---- who works
+
+    def choose_who(self) -> None:
+        """Who answers from now on; somebody new is written down."""
+        staff = self.board.staff if self.board else ()
+        options = (
+            *(Option(name, name) for name in staff),
+            Option("somebody else", None, "a name, written down for the next time"),
+        )
+
+        def chosen(name: str | None) -> None:
+            if name is not None:
+                self.by = name
+                self.back(cue=f"{name} answers from now on.")
             else:
-                self.opening(lambda: self._open(key))
+                self.lay(Line("NAME"), named)
 
-        self.opening(listed)
+        def named(name: str) -> None:
+            def write() -> None:
+                if name not in staff:
+                    self._desk.add_staff(name)
+                chosen(name)
+
+            self.opening(write)
+
+        self.lay(Pick("WHO WORKS HERE", options), chosen)
 
     def _open(self, key: Path | int) -> None:
         """A job: go on with its open run, else offer the procedures that fit."""
         job, number = self._desk.job(key)
-        mine = [e for e in self._desk.unfinished() if number is not None and str(e.key).startswith(f"{number}.")]
+        mine = [t for t in self._desk.unfinished() if number is not None and t.job == number]
         if mine:
             self.run_(self._desk.reopen(mine[0].key))
         else:
@@ -205,6 +323,7 @@ class HomeScreen(AnsweringScreen[None]):
         from tui.screens.run import RunScreen
 
         self.over.clear()
+        sitting.session.by = self.who()
 
         def closed(how: str | None) -> None:
             if how == "ended":
@@ -221,44 +340,8 @@ class HomeScreen(AnsweringScreen[None]):
         else:
             self.app.push_screen(RunScreen(sitting), closed)
 
-    def rehearse(self) -> None:
-        """Which procedure, then by hand or by itself."""
-
-        def listed() -> None:
-            from tui.catalogue.shelf import mains
-
-            entries = [*mains(self.shop.procedures), *self._desk.open_rehearsals()]
-            self.lay(Pick("REHEARSE WHICH PROCEDURE", tuple(Option(e.label, e.key, e.hint) for e in entries)), how)
-
-        def how(path: Path | str) -> None:
-            if isinstance(path, str):
-                self.opening(lambda: self.rehearse_again(path))
-                return
-            options = (
-                Option("I do it", False, "+ takes the readings of the virtual engine"),
-                Option("it plays by itself", True, "+ stops it and goes on"),
-            )
-            self.lay(
-                Pick("HOW", options),
-                lambda by_itself: self.opening(lambda: self.rehearse_on(path, by_itself=by_itself)),
-            )
-
-        self.opening(listed)
-
-    def rehearse_on(self, procedure: str | Path, **how: Any) -> None:
-        """Begin a rehearsal."""
-        from tui.control.rehearsal import rehearse
-
-        self.run_(rehearse(self._desk, procedure, **how))
-
-    def rehearse_again(self, run: str) -> None:
-        """Go on with a rehearsal."""
-        from tui.control.rehearsal import go_on
-
-        self.run_(go_on(self._desk, run))
-
-    def take_in(self) -> None:
-        """The intake; then the procedures that fit."""
+    def take_in(self, again: int | None = None) -> None:
+        """The intake; then the procedures that fit. `again`: a job whose vehicle comes back."""
         from tui.catalogue.families import families
         from tui.screens.intake import IntakeScreen
 
@@ -268,10 +351,18 @@ class HomeScreen(AnsweringScreen[None]):
             else:
                 self.opening(lambda: self._open(path))
 
-        self.opening(lambda: self.app.push_screen(IntakeScreen(self.shop, families(self.shop.procedures)), filled))
+        def shown() -> None:
+            form = IntakeScreen(self.shop, families(self.shop.procedures), self._desk, again)
+            self.app.push_screen(form, filled)
+
+        self.opening(shown)
 
     def procedures(self) -> None:
         """The procedures screen."""
         from tui.screens.procedures import ProceduresScreen
 
         self.app.push_screen(ProceduresScreen(self.shop), lambda _: self.back())
+
+
+def _option(told: Told) -> Option:
+    return Option(told.mark or told.customer or told.what, told.key, told.how, job_lines.columns(told))

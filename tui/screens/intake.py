@@ -16,7 +16,8 @@ from tui.control.job_form import Family, Form, file_name
 from tui.control.questions import Line as TextLine
 from tui.control.questions import Option, Pick
 from tui.drawing import bank
-from tui.drawing.lines import Line, Lines, clean, cut_line, fill
+from tui.drawing.job_lines import left_with
+from tui.drawing.lines import Line, Lines, clean, cut_line, fill, wrapped
 from tui.drawing.padview import shown
 from tui.screens.base import AnsweringScreen
 from tui.widgets.keybar import KeyBar
@@ -24,10 +25,14 @@ from tui.widgets.pad import Pad
 from tui.widgets.painted import Drawn
 
 if TYPE_CHECKING:
+    from engine.job.model import Job
     from tui.catalogue.shop import Shop
+    from tui.control.desk import Desk
 
 
 TITLE: Line = ((" TAKE A JOB IN ", "key"), ("  Enter keeps what stands there, arrows go back.", "soft"))
+#: What is of this visit, and never taken over from the last one.
+OF_TODAY = ("title", "vehicle.odometer")
 
 
 class IntakeScreen(AnsweringScreen[Path | None]):
@@ -36,13 +41,20 @@ class IntakeScreen(AnsweringScreen[Path | None]):
     NAME = "intake"
     BINDINGS: ClassVar = [Binding(*b, show=False) for b in actions.bindings("intake")]
 
-    def __init__(self, shop: Shop, families: list[Family]) -> None:
+    def __init__(self, shop: Shop, families: list[Family], desk: Desk | None = None, again: int | None = None) -> None:
+        """`again`: a job whose vehicle comes back."""
         super().__init__()
         self.shop = shop
+        self.desk = desk
         self.form = Form(families)
+        #: The job that the vehicle was here with last, once that is known; and the job as it left with it.
+        self.before: int | None = None
+        self.left: Job | None = None
+        if again is not None and desk is not None:
+            self._as_left(again)
 
     def compose(self) -> ComposeResult:
-        yield Drawn(lambda cells, rows: [TITLE], classes="bar")
+        yield Drawn(self._head, classes="bar", id="title")
         with Horizontal(id="both"):
             yield Drawn(self._list, id="list")
             yield Drawn(lambda cells, rows: bank.draw(self.form.plan(), cells, rows), id="plan")
@@ -61,9 +73,54 @@ class IntakeScreen(AnsweringScreen[Path | None]):
         if message.question is not self.form.fields:
             return
         self.form.follow()
+        if self.form.fields.row.name == "vehicle.odometer" and self.form.fields.fresh:
+            self._look_back()
         self.pad.redraw()
         self.pad.terms = dict(self.form.chosen.terms)
         self._redraw()
+
+    def _head(self, cells: int, rows: int) -> Lines:
+        return [TITLE, *(wrapped(left_with(self.left), cells, "good") if self.left is not None else [])]
+
+    def _as_left(self, job: int, keep: tuple[str, ...] = ()) -> None:
+        """Begin with what the vehicle left with."""
+        assert self.desk is not None
+        self.left = self.desk.returning(job)
+        self.form.begin(self.left, keep)
+
+    def _look_back(self) -> None:
+        """A registration was given: whether that vehicle was here before."""
+        from tui.control.desk import Trouble
+
+        if self.desk is None or self.left is not None:
+            return
+        try:
+            before = self.desk.newest_of(self.form.texts().get("vehicle.registration", ""))
+        except Trouble:
+            return
+        if before is not None and before != self.before:
+            self.pad.say(f"It was here before (job {before}). F3 fills in what it left with.", bell=False)
+        self.before = before
+        self.offer()
+
+    def allowed(self, id: str) -> bool:
+        """What it left with can be taken over only where it was here before."""
+        return (self.before is not None and self.left is None) if id == "as-left" else super().allowed(id)
+
+    def do_as_left(self) -> None:
+        """Take over what the vehicle left with; what is of this visit stays as it was typed."""
+        from tui.control.desk import Trouble
+
+        assert self.before is not None
+        try:
+            self._as_left(self.before, OF_TODAY)
+        except Trouble as trouble:
+            self.pad.say(str(trouble))
+            return
+        self.pad.terms = dict(self.form.chosen.terms)
+        self.query_one("#title", Drawn).redraw()
+        self._redraw()
+        self.ask(cue="Filled in as it left. Look at each: it may have been changed since.")
 
     def _redraw(self) -> None:
         self.query_one("#list", Drawn).redraw()

@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import gzip
 import json
+import sqlite3
 from contextlib import closing
 from pathlib import Path
 
 import pytest
+from valve_runs import LONG_WAY, Answer, answered, begun
 
 from engine.book.book import Book
 from engine.book.exchange import bring_in, export
 from engine.book.trouble import BookTrouble
+from engine.book.verify import verify
 from engine.carburation.registry import shipped
+from engine.sheet.gather import sheet_of
 from engine.sheet.history import lines, visits
+from engine.sheet.returning import returning
 from tui.commandline.listing import NEWEST, job_json, job_lines
 
 KEPT = Path(__file__).parents[2] / "kept" / "state_6e732ba" / "jobs.book.gz"
@@ -142,3 +147,112 @@ def test_what_was_altered_on_the_way_is_refused_and_leaves_nothing(
     with pytest.raises(BookTrouble, match=said):
         bring_in(tmp_path / "out", tmp_path / "new" / "jobs.book")
     assert not list((tmp_path / "new").glob("*")) if (tmp_path / "new").exists() else True
+
+
+class TestWhatIsMadeOfTheRecord:
+    """Open runs, search and indexes are made of the record, and made anew where they do not agree with it."""
+
+    @pytest.fixture
+    def valves(self, tmp_path: Path) -> Path:
+        place = tmp_path / "jobs.book"
+        with closing(Book.open(place, backups=False)) as book:
+            answered(begun(book), *LONG_WAY)
+            answered(begun(book), *LONG_WAY[:6])
+            keyed = Answer(note="Stiff spindle.", key="k1")
+            answered(begun(book), keyed, Answer(abandon="only a look"))
+        return place
+
+    def test_what_a_file_found_is_found_again(self, valves: Path) -> None:
+        with closing(Book.open(valves, reading=True)) as book:
+            assert book.found("gland drips") == []
+        with closing(Book.open(valves, backups=False)) as book:
+            session = answered(begun(book), *LONG_WAY[:4])
+            leaks = {"flow": [4, 7.5], "sound": "steady", "drips": "yes"}
+            answered(session, Answer(readings=leaks, understood=True))
+            assert book.found("gland dri") == [session.job_number]
+
+    def test_runs_that_stand_open_are_those_that_have_not_ended(self, valves: Path) -> None:
+        with closing(Book.open(valves, backups=False)) as book:
+            assert [r.run for r in book.unended()] == ["2.1"]
+            session = begun(book)
+            assert [r.run for r in book.unended()] == [session.run, "2.1"]
+            answered(session, Answer(abandon="the customer came back"))
+            assert [r.run for r in book.unended()] == ["2.1"]
+            answered(session, Answer(undo=True))
+            assert session.run in [r.run for r in book.unended()], "undone, it stands open again"
+
+    def test_a_wrong_list_of_open_runs_is_told_and_made_anew(self, valves: Path) -> None:
+        with closing(sqlite3.connect(valves)) as db:
+            db.execute("DELETE FROM unended")
+            db.commit()
+        assert any("stand open does not agree" in said for said in verify(valves).wrong)
+        with closing(Book.open(valves, backups=False)) as book:
+            assert any("made anew" in notice for notice in book.notices)
+            assert [r.run for r in book.unended()] == ["2.1"]
+        assert verify(valves).whole
+
+    @pytest.mark.parametrize("index", ["run_job", "job_vehicle", "sqlite_autoindex_event_1", "event_key"])
+    def test_a_damaged_index_is_told_to_who_reads_and_made_anew_for_who_writes(self, valves: Path, index: str) -> None:
+        with closing(sqlite3.connect(valves, isolation_level=None)) as db:
+            page, size = (
+                db.execute("SELECT rootpage FROM sqlite_master WHERE name = ?", (index,)).fetchone()[0],
+                db.execute("PRAGMA page_size").fetchone()[0],
+            )
+            db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            seals = [book_row for book_row in db.execute("SELECT run, hash FROM head ORDER BY run")]
+        data = bytearray(valves.read_bytes())
+        at = (page - 1) * size
+        cells = int.from_bytes(data[at + 3 : at + 5], "big")
+        assert cells > 0
+        data[at + 3 : at + 5] = (cells - 1).to_bytes(2, "big")  # its last entry is lost
+        valves.write_bytes(data)
+        with closing(Book.open(valves, reading=True)) as book:
+            assert any("damaged inside" in notice for notice in book.notices)
+        with closing(Book.open(valves, backups=False)) as book:
+            assert any("made anew" in notice for notice in book.notices)
+            assert [(r.run, bytes.fromhex(book.head(r.run))) for r in reversed(book.runs())] == seals
+            assert all(book.events(r.run) for r in book.runs())
+        assert verify(valves).whole
+
+    def test_a_damaged_search_is_made_anew_or_told(self, valves: Path) -> None:
+        with closing(sqlite3.connect(valves, isolation_level=None)) as db:
+            db.execute("UPDATE search_data SET block = zeroblob(length(block)) WHERE id > 9")
+        with closing(Book.open(valves, reading=True)) as book, pytest.raises(BookTrouble, match="search index"):
+            book.found("uneven")
+        with closing(Book.open(valves, backups=False)) as book:
+            assert book.found("uneven") == [3, 2, 1]
+
+    def test_a_damaged_table_is_never_called_mended(self, valves: Path) -> None:
+        with closing(sqlite3.connect(valves, isolation_level=None)) as db:
+            page, size = (
+                db.execute("SELECT rootpage FROM sqlite_master WHERE name = 'job'").fetchone()[0],
+                db.execute("PRAGMA page_size").fetchone()[0],
+            )
+            db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        data = bytearray(valves.read_bytes())
+        data[(page - 1) * size : (page - 1) * size + 8] = b"\xff" * 8
+        valves.write_bytes(data)
+        with pytest.raises(BookTrouble, match="damaged"):
+            Book.open(valves, backups=False)
+
+    def test_what_was_exported_from_version_2_comes_in(self, valves: Path, tmp_path: Path) -> None:
+        with closing(Book.open(valves, reading=True)) as book:
+            export(book, tmp_path / "out")
+        about = json.loads((tmp_path / "out" / "book.json").read_text(encoding="utf-8"))
+        about["version"] = 2
+        del about["rows"]["found"]
+        (tmp_path / "out" / "found.jsonl").unlink()
+        (tmp_path / "out" / "book.json").write_text(json.dumps(about), encoding="utf-8")
+        bring_in(tmp_path / "out", tmp_path / "in.book")
+        with closing(Book.open(tmp_path / "in.book", reading=True)) as book:
+            assert [r.run for r in book.unended()] == ["2.1"] and book.found("uneven") == [3, 2, 1]
+
+    def test_a_vehicle_that_comes_back_begins_with_what_it_left_with(self, book: Book) -> None:
+        ended = next(r for r in book.runs() if r.last.get("outcome") == "ok" and r.procedure.startswith("twin"))
+        job = returning(book, ended.job, shipped())
+        assert job.last_visit.job == ended.job and job.last_visit.day == ended.at[:10]
+        assert job.title == "" and job.bank.family == book.job(ended.job).bank.family
+        left = sheet_of(book, ended.run, shipped())
+        speed = next(c.left[0] for c in left.compared if c.quantity == "engine speed")
+        assert job.last_visit.idle_speed == speed
+        assert len(job.last_visit.mixture_screws) == job.bank.barrels
