@@ -365,4 +365,4 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
 
 
 def _option(told: Told) -> Option:
-    return Option(told.mark or told.customer or told.what, told.key, told.how, job_lines.columns(told))
+    return Option(told.mark or told.customer or told.what, told.key, told.how, columns=job_lines.columns(told))
