@@ -23,6 +23,10 @@ CHOOSABLE: Mapping[str, tuple[str, ...]] = {
 }
 
 
+#: The unit of a gauge with a scale of its own: what it shows is compared, and never turned into another unit.
+OWN_SCALE = "division"
+
+
 class NoSuchUnit(ValueError):
     """What was chosen is no unit of that quantity; the message is a sentence."""
 
@@ -42,7 +46,8 @@ class ChosenUnits:
             return unit
         dimension = UNITS[unit].dimension
         chosen = self.by.get(quantity) or self.by.get(dimension)
-        return chosen if chosen is not None and UNITS[chosen].dimension == dimension else unit
+        fits = chosen is not None and (chosen == OWN_SCALE or UNITS[chosen].dimension == dimension)
+        return chosen if fits else unit
 
     def shown(self, value: Any, unit: str | None, quantity: str = "") -> Any:
         """A value or row declared in `unit`, as it is shown; what is no number stays as it is."""
@@ -55,7 +60,7 @@ class ChosenUnits:
     def width(self, value: Fraction, unit: str | None, quantity: str = "") -> Fraction:
         """A difference declared in `unit`, as it is shown: no offset."""
         to = self.unit(unit, quantity)
-        return value if not unit or not to or to == unit else value * UNITS[unit].factor / UNITS[to].factor
+        return value if not unit or not to or to in (unit, OWN_SCALE) else value * UNITS[unit].factor / UNITS[to].factor
 
     def mark(self, step: Fraction, unit: str | None, quantity: str = "") -> Fraction:
         """The division of a scale, as it is shown: where the unit is another, the power of ten at or below it, so that
@@ -72,7 +77,7 @@ class ChosenUnits:
 
 
 def _each(value: Any, here: str | None, there: str | None) -> Any:
-    if here == there or not here or not there:
+    if here == there or not here or not there or OWN_SCALE in (here, there):
         return value
     if isinstance(value, tuple | list):
         return type(value)(_each(v, here, there) for v in value)

@@ -44,6 +44,7 @@ def _table() -> dict[str, Unit]:
         ("min", "time", "60", "0"),
         ("h", "time", "3600", "0"),
         ("rpm", "speed", "1", "0"),
+        ("division", "own scale", "1", "0"),
         ("kg/h", "mass flow", "1", "0"),
         ("g/s", "mass flow", "18/5", "0"),
         ("L/min", "volume flow", "1", "0"),
@@ -79,6 +80,7 @@ UNITS: dict[str, Unit] = _table()
 _ALSO: dict[str, str] = {
     "turns": "turn",
     "flats": "flat",
+    "divisions": "division",
     "degrees": "deg",
     "c": "degC",
     "f": "degF",

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 _SAID = (1, 2, 3, 4, 6, 8, 16, 32)
 #: Units that are said in fractions.
 _ANGLES = ("turn", "flat")
+#: Units that are said as words, with an s where there are many.
+_WORDS = (*_ANGLES, "division")
 #: Decimals that are shown of a number that no step says more of.
 DECIMALS = 3
 #: A number with more digits before its point is not written out: nobody reads it, and nothing could measure it.
@@ -86,7 +88,7 @@ def number(value: Any, unit: str | None = None, step: Fraction | None = None) ->
 
 def unit_word(unit: str | None, value: Any = None) -> str:
     """The unit as it is said beside a value: `turns` where it is not one of them; beside a row (None) always many."""
-    if unit in _ANGLES and (value is None or abs(Fraction(value)) > 1 or value == 0):
+    if unit in _WORDS and (value is None or abs(Fraction(value)) > 1 or value == 0):
         return f"{unit}s"
     return unit or ""
 

@@ -8,12 +8,21 @@ from fractions import Fraction
 from typing import Any
 
 from engine.evidence import Aim, Move
-from engine.quantity.chosen import ChosenUnits
+from engine.job.model import Job
+from engine.quantity.chosen import OWN_SCALE, ChosenUnits
 from engine.run.scope import scope
 from engine.run.state import Past, State, walk
 from engine.run.texts import render
 from engine.session.shown import said_of
 from engine.session.view import Ask, Latest, View
+
+
+def units_of(job: Job, chosen: ChosenUnits) -> ChosenUnits:
+    """The units in which a job's readings are shown: those that the shop chose, but a gauge with a scale of its own is
+    read in its divisions."""
+    if job.instruments.airflow_scale == "kg/h":
+        return chosen
+    return ChosenUnits({**chosen.by, "airflow": OWN_SCALE})
 
 
 def in_units(view: View, state: State, chosen: ChosenUnits) -> View:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Literal
 
 from engine.quantity.chosen import ChosenUnits
+from engine.session.in_units import units_of
 from engine.sheet.document import Document, document
 from engine.sheet.gather import Sheet, in_chosen
 
@@ -21,9 +22,9 @@ def headed(sheet: Sheet, shop: Mapping[str, str], units: ChosenUnits | None = No
     """The document with the shop's header: name, address, telephone and note, as its settings say; its readings in the
     units that the shop chose."""
     lines = [line.strip() for key in ("name", "address", "telephone", "note") for line in shop.get(key, "").split("\n")]
-    return document(
-        replace(sheet, compared=in_chosen(sheet.compared, units)) if units else sheet, tuple(filter(None, lines))
-    )
+    chosen = units_of(sheet.job, units or ChosenUnits())
+    shown = replace(sheet, compared=in_chosen(sheet.compared, chosen)) if chosen else sheet
+    return document(shown, tuple(filter(None, lines)))
 
 
 def printed(made: Document, form: Form, paper: str = "A4") -> str:

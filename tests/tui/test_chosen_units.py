@@ -21,7 +21,7 @@ from engine.sheet.printers import headed, printed
 from tui.catalogue.shop import Shop
 from tui.commandline import cli
 from tui.control.desk import Desk, Sitting
-from tui.control.entry import Fields
+from tui.control.entry import Fields, Refusal
 from tui.control.rehearsal import Rehearsal, rehearse
 from tui.control.stages import row_of
 
@@ -181,3 +181,41 @@ def _as_the_hands_say(sitting: Rehearsal) -> dict[str, Any]:
         return {"symptom": symptom, "understood": True}
     readings = {a.name: sitting.reading(a.name)[0] for a in sitting.view.read}
     return {"readings": readings, "understood": True} if readings else {"done": True, "understood": True}
+
+
+# ---- a gauge with a scale of its own
+
+FLOWS = """
+procedure: flows
+title: Flows
+revision: 1
+for: {family: any, carbs: 2}
+readings:
+  flow: {ask: Airflow, quantity: airflow, each: carb, unit: kg/h, range: [0, 30], step: 0.1}
+start: one
+steps:
+  one: {do: Read., read: [flow], record: as found, go: two}
+  two: {do: Again., read: [flow], record: as left, go: done}
+  done: {end: ok, say: Done.}
+"""
+
+
+def test_a_gauge_in_divisions_is_asked_for_and_printed_in_divisions_and_claims_no_kilograms(tmp_path: Path) -> None:
+    path = tmp_path / "flows.yaml"
+    path.write_text(FLOWS.lstrip(), encoding="utf-8")
+    program = load(path, [], {}).program
+    assert program is not None
+    tools = JOB.instruments.model_copy(update={"airflow_scale": "divisions"})
+    job = JOB.model_copy(update={"instruments": tools})
+    sitting = Sitting(Session.start(program, job, book=Book.memory(), advisers={}), ChosenUnits({"mass flow": "g/s"}))
+    fields = Fields(tuple(row_of(ask, sitting.view) for ask in sitting.view.read))
+    assert sitting.view.read[0].unit == "division" and sitting.view.read[0].range == (0, 30)
+    fields.texts = ["5 kg/h", "6"]
+    with pytest.raises(Refusal, match="kg/h does not belong here"):
+        fields.values()
+    fields.texts = ["5 divisions", "6"]
+    assert sitting.answer(readings=fields.values()) is None
+    assert sitting.view.trail[-1].said == "5, 6 divisions"
+    sitting.answer(readings=fields.values())
+    text = printed(headed(sheet_of(sitting.session.book, sitting.session.run, {}), {}), "text")
+    assert "Airflow, divisions" in text and "kg/h" not in text

@@ -60,9 +60,10 @@ class Sitting:
 
     def __init__(self, session: Session, units: ChosenUnits | None = None) -> None:
         self.session = session
+        from engine.session.in_units import units_of
         from tui.drawing.bank import cylinders_of
 
-        self.units = units or ChosenUnits()
+        self.units = units_of(session.plan.job, units or ChosenUnits())
         self._shown: tuple[View, View] | None = None
         bank = session.plan.job.bank
         self.layout = (bank.carbs, bank.barrels_per_carb)

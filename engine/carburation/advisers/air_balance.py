@@ -33,6 +33,7 @@ from engine.carburation.advisers.contract_words import (
     says,
     truth,
 )
+from engine.carburation.advisers.own_scale import on_its_scale
 from engine.carburation.estimation import gauge
 from engine.carburation.estimation.air_look import Look, look
 from engine.carburation.estimation.fit import normal_cdf
@@ -117,6 +118,7 @@ def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
 
     Returns moves, findings and the row to expect; see the registry for verdicts. Never raises on bad readings.
     """
+    inputs = on_its_scale(job, inputs)
     view = inputs.readings["flow"]
     screws = [s for n in ("screw", "coupling", "bypass") if (s := fitted_screw(inputs, n)) is not None]
     wrong = gauge.problem(view, row_places(view, job, inputs), history(evidence, screws))
@@ -133,7 +135,7 @@ def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     sure = seen.sureness()
     if moves and pace.sure >= 0.9 and _split(seen) and _worst(seen) - plan.worst < 0.3 * seen.allowed():
         moves = []  # what is left is within a body: no screw here mends it
-    findings = differences(seen, limit)
+    findings = differences(seen, limit, view.unit)
     masked = any(f.code == "body-out-of-step" for f in findings)
     stopped = [t for t in plan.turns if t.stopped]
     if dead:
@@ -175,7 +177,7 @@ def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
             for t in stopped
         ]
     if verdict == "out of step" and not masked:
-        findings = [f for f in findings if f.code != "body-slightly-out"] + _split(seen)
+        findings = [f for f in findings if f.code != "body-slightly-out"] + _split(seen, view.unit)
     findings += disturbed_last(seen) if verdict != "turn" else []
     expect = plan.row if verdict == "turn" else seen.estimate
     return Judgement(
@@ -306,7 +308,7 @@ def _worst(seen: Look) -> float:
     return max(abs(v - mean) for v in row)
 
 
-def _split(seen: Look) -> list[Found]:
+def _split(seen: Look, unit: str | None = None) -> list[Found]:
     """Bodies whose own barrels lie so far apart that no speed screw brings both inside the tolerance."""
     out = []
     for body in seen.bodies:
@@ -315,19 +317,18 @@ def _split(seen: Look) -> list[Found]:
         low, high = min(body, key=lambda i: seen.estimate[i]), max(body, key=lambda i: seen.estimate[i])
         apart, _ = seen.flows.belief.value({high: 1.0, low: -1.0})
         if apart / 2 > 0.8 * seen.allowed():
-            out.append(_step_finding(seen, "body-out-of-step", low, high, apart))
+            out.append(_step_finding(seen, "body-out-of-step", low, high, apart, unit))
     return out
 
 
-def _step_finding(seen: Look, code: str, low: int, high: int, apart: float) -> Found:
+def _step_finding(seen: Look, code: str, low: int, high: int, apart: float, unit: str | None) -> Found:
     body = Place(seen.flows.places[low].carb, None)
-    unit = "kPa" if seen.flows.quantity == "depression" else "kg/h"
     figures = {"high": seen.flows.places[high], "low": seen.flows.places[low]}
     way = "measured" if code == "body-out-of-step" else ""
-    return Found(code, (body,), figures | {"apart": apart, "unit": unit}, way, sureness=0.95)
+    return Found(code, (body,), figures | {"apart": apart, "unit": unit or "kg/h"}, way, sureness=0.95)
 
 
-def differences(seen: Look, limit: float) -> list[Found]:
+def differences(seen: Look, limit: float, unit: str | None) -> list[Found]:
     """Differences within bodies: past the limit with the bypass allowed for, or slight but certain."""
     out = []
     for body in seen.bodies:
@@ -347,9 +348,9 @@ def differences(seen: Look, limit: float) -> list[Found]:
             joint[k] = joint.get(k, 0.0) - v
         apart, sd = seen.flows.belief.value(joint)
         if apart - sd > limit:
-            out.append(_step_finding(seen, "body-out-of-step", low, high, apart))
+            out.append(_step_finding(seen, "body-out-of-step", low, high, apart, unit))
         elif apart > 3.0 * sd and apart > 0.045 * seen.flows.mean and seen.flows.quantity != "depression":
-            out.append(_step_finding(seen, "body-slightly-out", low, high, apart))
+            out.append(_step_finding(seen, "body-slightly-out", low, high, apart, unit))
     return out
 
 

@@ -31,6 +31,7 @@ from engine.carburation.advisers.contract_words import (
     says,
     screw,
 )
+from engine.carburation.advisers.own_scale import on_its_scale
 from engine.carburation.estimation import gauge
 from engine.carburation.estimation.air_look import Look, look
 from engine.carburation.estimation.seen import fitted_screw, history, row_places, value
@@ -93,6 +94,7 @@ SURE = 0.95
 )
 def body_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     """Bypass moves of every body at once, or the verdict that a body can't be evened; see the registry."""
+    inputs = on_its_scale(job, inputs)
     view = inputs.readings["flow"]
     bypass = fitted_screw(inputs, "bypass")
     wrong = gauge.problem(view, row_places(view, job, inputs), history(evidence, [bypass] if bypass else []))
@@ -106,7 +108,7 @@ def body_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     turns, stopped = _turns(seen)
     moves = [m for t in turns if (m := aimed_or_counted(seen, t, inputs, _after(seen, turns))) is not None]
     dead = nothing_followed(seen)
-    findings = differences(seen, limit)
+    findings = differences(seen, limit, view.unit)
     masked = any(f.code == "body-out-of-step" for f in findings)
     both = _both_open(seen)
     findings += both

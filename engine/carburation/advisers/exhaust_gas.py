@@ -60,6 +60,12 @@ def exhaust_gas(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
                 for name, factor in (("co", 100.0), ("co2", 100.0), ("o2", 100.0), ("hc", 1e6))
             )
         )
+        most = job.instruments.co_range
+        if most is not None and gas.co >= float(most):
+            raise Refused(
+                f"The CO meter stands at the end of its scale, {float(most):g} %: that or more, so that no lambda "
+                "follows from it. It is far too rich."
+            )
         reading = exhaust.read(gas, job.instruments.exhaust_sampling == "merged")
     except Refused as refusal:
         wrong = Found("gases-not-believed", figures={"told": str(refusal)})

@@ -21,6 +21,7 @@ from engine.carburation.advisers.contract_words import (
     says,
     truth,
 )
+from engine.carburation.advisers.own_scale import on_its_scale
 from engine.carburation.estimation import air_look, flows, gauge
 from engine.carburation.estimation.fit import within
 from engine.carburation.estimation.seen import Seen, flag, history, numbers, row_places, step_of, value
@@ -75,6 +76,7 @@ TWIST_SURE, TWIST = 4.0, 0.1
 )
 def linkage_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     """Compare the latest row with the row before the linkage went on; see the registry."""
+    inputs = on_its_scale(job, inputs)
     view = inputs.readings["flow"]
     rows = row_places(view, job, inputs)
     seen = history(evidence, [])

@@ -110,7 +110,7 @@ def work_out(job: Job) -> SizingReport:
     volume = _volume(job)
     separate = bank.manifold == "separate"
     gauge = None
-    if separate and job.instruments.airflow_gauge:
+    if separate and job.instruments.airflow_gauge and job.instruments.airflow_scale == "kg/h":
         gauge = sizing.gauge_band(float(engine.displacement), float(engine.idle_speed), bank.barrels)
     return SizingReport(
         engine=f"{engine.cylinders} cylinders, {float(engine.displacement):g} cc ({volume:.4g} cc each), {peak}"

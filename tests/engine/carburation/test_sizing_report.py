@@ -175,6 +175,7 @@ def test_the_gauge_line_is_left_out_where_no_gauge_reads_a_cylinder():
     assert sizing_report.run(job()).gauge is not None
     assert sizing_report.run(job({"manifold": "shared"})).gauge is None
     assert sizing_report.run(job(instruments={"airflow_gauge": False})).gauge is None
+    assert sizing_report.run(job(instruments={"airflow_scale": "divisions"})).gauge is None
 
 
 def test_the_emission_limit_goes_by_first_use_where_a_jurisdiction_is_set(tmp_path):
