@@ -11,6 +11,7 @@ ROOT = Path(__file__).parents[2]
 LATER = (
     "pydantic",
     "ruamel",
+    "yaml",
     "sqlite3",
     "numpy",
     "engine.job.model",
