@@ -30,7 +30,7 @@ _CASES = (f"{_TRADE}worked_cases.py", f"{_TRADE}properties.py")
 #: Which tests guard which room.
 GUARDS = {
     "rules": (
-        *(f"{_TRADE}{x}.py" for x in ("exhaust", "sizing", "load", "limits")),
+        *(f"{_TRADE}{x}.py" for x in ("exhaust", "sizing", "sizing_report", "air", "load", "limits")),
         "tests/published/test_*.py",
         *_CASES,
     ),
@@ -44,14 +44,16 @@ LONGEST = 240
 LOADED = ("hypothesis", "pydantic", "cantera", "chemicals.iapws", "fluids.safety_valve", "ambiance")
 
 
-def guards(mutant: Mutant) -> list[list[str]]:
-    """The tests that are put to a mutant: those that name its module, then the others that guard its room."""
+def guards(mutant: Mutant, near: bool = False) -> list[list[str]]:
+    """The tests that are put to a mutant: those that name its module, then the others that guard its room, where not
+    only the `near` ones are asked for."""
     word = mutant.path.stem.split("_")[0]
     tests = [str(t.relative_to(ROOT)) for g in GUARDS[mutant.path.parent.name] for t in sorted(ROOT.glob(g))]
-    return [g for g in ([t for t in tests if word in t], [t for t in tests if word not in t]) if g]
+    groups = [g for g in ([t for t in tests if word in t], [t for t in tests if word not in t]) if g]
+    return groups[:1] if near else groups
 
 
-def fates(mutants: Sequence[Mutant], workers: int) -> Iterator[tuple[Mutant, bool]]:
+def fates(mutants: Sequence[Mutant], workers: int, near: bool = False) -> Iterator[tuple[Mutant, bool]]:
     """Each mutant, and whether a test fails on it or hangs, as it is known; so many test runs at a time.
 
     The numbers of a shipped file are held against those that were kept. A test run of a module is a fork of this
@@ -64,14 +66,14 @@ def fates(mutants: Sequence[Mutant], workers: int) -> Iterator[tuple[Mutant, boo
             yield mutant, {n.name: n.text for n in numbers_of(mutant.text())} != KEPT.get(name, {})
         else:
             modules.append(mutant)
-    for name in LOADED:
+    for name in LOADED[:2] if near else LOADED:
         importlib.import_module(name)
     running: dict[int, tuple[Mutant, float]] = {}
     with tempfile.TemporaryDirectory() as folder:
         while modules or running:
             while modules and len(running) < workers:
                 mutant = modules.pop(0)
-                running[_run(mutant, Path(folder))] = (mutant, time.monotonic())
+                running[_run(mutant, Path(folder), near)] = (mutant, time.monotonic())
             time.sleep(0.05)
             for process, (mutant, since) in list(running.items()):
                 if time.monotonic() - since > LONGEST:
@@ -82,7 +84,7 @@ def fates(mutants: Sequence[Mutant], workers: int) -> Iterator[tuple[Mutant, boo
                     yield mutant, status != 0
 
 
-def _run(mutant: Mutant, folder: Path) -> int:
+def _run(mutant: Mutant, folder: Path, near: bool) -> int:
     """Start the tests of a mutant; the id of their process."""
     changed = folder / f"changed-{time.monotonic_ns()}"
     changed.write_text(mutant.text(), encoding="utf-8")
@@ -97,7 +99,7 @@ def _run(mutant: Mutant, folder: Path) -> int:
     words = ["-p", "tests.mutation.plugin", "-p", "no:cacheprovider", "-x", "-q", "-n0", "--hypothesis-seed=1"]
     code = 1
     try:
-        code = next((1 for group in guards(mutant) if pytest.main([*words, *group])), 0)
+        code = next((1 for group in guards(mutant, near) if pytest.main([*words, *group])), 0)
     finally:
         os._exit(int(code))
 
@@ -109,6 +111,7 @@ def main() -> int:
     parser.add_argument("--sample", type=int, metavar="N", help="so many at random")
     parser.add_argument("--seed", type=int, default=1, metavar="S", help="which ones")
     parser.add_argument("--workers", type=int, default=2, metavar="W", help="test runs at a time")
+    parser.add_argument("--near", action="store_true", help="put only the tests that name a module to its mutants")
     parser.add_argument("--list", action="store_true", help="only list them")
     a = parser.parse_args()
     mutants = [m for m in every() if not a.names or any(n in m.name for n in a.names)]
@@ -118,13 +121,13 @@ def main() -> int:
         print("\n".join(map(str, mutants)))
         return 0
     excused = YAML(typ="safe").load((HERE / "survivors.yaml").read_text(encoding="utf-8")) or {}
-    return report(mutants, excused, a.workers)
+    return report(mutants, excused, a.workers, a.near)
 
 
-def report(mutants: Sequence[Mutant], excused: Mapping[str, str], workers: int) -> int:
+def report(mutants: Sequence[Mutant], excused: Mapping[str, str], workers: int, near: bool = False) -> int:
     """Print what became of each mutant as it is known, and the sum; 1 where one survives that is not excused."""
     counted = {"killed": 0, "excused": 0, "SURVIVED": 0, "excused, but killed": 0}
-    for mutant, dead in fates(mutants, workers):
+    for mutant, dead in fates(mutants, workers, near):
         listed = mutant.name in excused
         fate = ("excused, but killed" if listed else "killed") if dead else ("excused" if listed else "SURVIVED")
         counted[fate] += 1
