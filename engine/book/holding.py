@@ -7,7 +7,7 @@ import sqlite3
 from contextlib import suppress
 from pathlib import Path
 
-from engine.book.trouble import BookTrouble, explained
+from engine.book.trouble import BookHeld, explained
 
 
 class Holds:
@@ -34,7 +34,7 @@ class Holds:
             if "locked" not in str(fault):
                 with explained(self.path):
                     raise
-            raise BookTrouble(
+            raise BookHeld(
                 f"Job {job} is open in another window. Go on there, or close it first; 'evendraw sheet {job}' shows "
                 "where it stands."
             ) from None

@@ -15,6 +15,10 @@ class BookTrouble(RuntimeError):
     """
 
 
+class BookHeld(BookTrouble):
+    """Another window has the job; it can be looked at meanwhile."""
+
+
 class BookUnsure(BookTrouble):
     """It is not known whether the last thing was recorded; opening the book anew tells."""
 

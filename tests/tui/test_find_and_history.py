@@ -158,6 +158,7 @@ async def test_who_works_here_is_chosen_at_home_and_stands_in_the_record(busy: S
         await press(pilot, "1")
         await until(pilot, lambda: type(app.screen).__name__ == "RunScreen")
         assert app.screen.sitting.session.by == "E. Sample"
+        assert "SAMPLE 4  C. Beispiel" in grid(app)[0], "a run that is gone on with is somebody's"
         app.screen.sitting.close()
     with_book = Book.open(busy.book)
     assert [s.name for s in with_book.staff()] == ["D. Sample", "E. Sample"]
@@ -174,3 +175,38 @@ def test_nothing_is_made_of_a_book_that_is_not_there(shop: Shop) -> None:
     desk = Desk(shop)
     assert desk.find("x") == desk.unfinished() == [] and desk.newest_of("S 1") is None
     assert desk.home().open == () and not Path(shop.book).exists()
+
+
+async def test_a_second_window_on_a_job_is_told_and_can_look_while_the_first_goes_on(busy: Shop, grid: Any) -> None:
+    first = Desk(busy)
+    sitting = first.reopen(first.unfinished()[0].key)
+    async with home(busy) as (pilot, app):
+        await press(pilot, "1")
+        await until(pilot, lambda: "OPEN IN ANOTHER WINDOW" in "\n".join(grid(app)))
+        assert "Job 4 is open in another window" in " ".join(" ".join(grid(app)).split())
+        await press(pilot, "1")
+        await until(pilot, lambda: type(app.screen).__name__ == "WatchScreen")
+        await settled(pilot)
+        said = "\n".join(grid(app))
+        assert "LOOKING ONLY" in said and "Turn tap 2" in said and "SAMPLE 4" in said
+        assert sitting.answer(done=True) is None
+        app.screen.follow()
+        await settled(pilot)
+        assert "Read both taps" in "\n".join(grid(app))
+        await press(pilot, "1", "plus", "asterisk")
+        assert sitting.answer(readings={"flow": [5, 5.5], "sound": "steady"}) is None, "nothing was answered meanwhile"
+        await press(pilot, "escape")
+        await until(pilot, lambda: type(app.screen).__name__ == "HomeScreen")
+    sitting.close()
+    first.close()
+
+
+async def test_the_bell_is_silent_where_the_shop_says_so(busy: Shop) -> None:
+    from dataclasses import replace
+
+    for header, rings in (({}, True), ({"bell": "off"}, False)):
+        async with home(replace(busy, header=header)) as (pilot, app):
+            await press(pilot, "1")
+            await until(pilot, lambda app=app: type(app.screen).__name__ == "RunScreen")
+            assert app.screen.sitting.bell is rings
+            app.screen.sitting.close()

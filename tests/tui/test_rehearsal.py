@@ -147,3 +147,40 @@ def test_it_is_gone_on_with_on_the_same_engine_as_if_it_had_never_stopped(shippe
     assert [m.said for m in again.view.trail] == [m.said for m in straight.view.trail]
     assert again.engine.truth().gauge == straight.engine.truth().gauge
     assert desk.find("") == desk.unfinished() == []
+
+
+async def test_while_it_plays_the_line_at_the_top_says_so_and_keys_make_it_quicker_or_stop_it(
+    shipped: Shop, at_run: Any, grid: Any
+) -> None:
+    sitting = rehearsal(shipped, "fit-to-tune", by_itself=True, pace=4)
+    async with at_run(sitting) as (pilot, screen):
+        screen._play()
+        screen._play()
+        await settled(pilot)
+        assert "▶ by itself, 4.0 s a step" in grid(pilot.app)[0]
+        await press(pilot, "pageup")
+        assert sitting.pace < 4 and "▶ by itself, 2.7 s" in grid(pilot.app)[0]
+        await press(pilot, "pagedown", "pagedown")
+        assert sitting.pace > 4
+        await press(pilot, "plus")
+        assert "‖ stopped, + goes on" in grid(pilot.app)[0]
+
+
+async def test_the_fault_that_is_hidden_is_chosen_from_a_list_that_is_searched_by_typing(
+    shipped: Shop, grid: Any
+) -> None:
+    from tui.screens.home import HomeScreen
+
+    app = Evendraw(lambda: HomeScreen(shipped))
+    async with app.run_test(size=(100, 30)) as pilot:
+        await settled(pilot)
+        app.screen._rehearse_what(SHIPPED / "warm-up.yaml")
+        await settled(pilot)
+        await press(pilot, "3", *"low fuel")
+        assert [o.label for o in app.screen.pad.question.options] == ["low fuel level"]
+        await press(pilot, "enter", "1")
+        end = time.monotonic() + 30
+        while type(app.screen).__name__ != "RunScreen":
+            assert time.monotonic() < end
+            await pilot.pause(0.02)
+        assert [f.kind for f in app.screen.sitting.specimen.faults] == ["low fuel level"]

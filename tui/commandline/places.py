@@ -92,7 +92,7 @@ def shipped() -> Path:
 
 
 #: What a shop may say of itself in `settings.yaml` under `shop`: its name and what else stands on top of a job sheet.
-SHOP = ("name", "address", "telephone", "note", "paper")
+SHOP = ("name", "address", "telephone", "note", "paper", "bell")
 
 
 #: Keys of `settings.yaml` that are no settings of procedures.
@@ -165,6 +165,8 @@ def shop_header(found: Places) -> dict[str, str]:
             header[str(key)] = str(value)
     if header.get("paper", "A4") not in ("A4", "Letter"):
         faults.append(Problem("wrong-shape", str(found.settings), shop.key_span("paper"), "'paper' is A4 or Letter."))
+    if header.get("bell", "on") not in ("on", "off"):
+        faults.append(Problem("wrong-shape", str(found.settings), shop.key_span("bell"), "'bell' is on or off."))
     if faults:
         raise BadSettings("\n".join(map(str, faults)))
     return header

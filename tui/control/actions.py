@@ -268,6 +268,8 @@ ACTIONS: tuple[Action, ...] = (
         1,
     ),
     Action("save", ("f10",), "F10", "save as it is", "Keep the job as it is filled in so far.", ("intake",), LEAVE, 2),
+    Action("faster", ("pageup",), "PgUp", "faster", "A rehearsal that plays by itself: quicker.", _RUN, ASK, 3),
+    Action("slower", ("pagedown",), "PgDn", "slower", "A rehearsal that plays by itself: slower.", _RUN, ASK, 3),
     Action("up", ("pageup",), "PgUp", "scroll up", "Scroll up.", _PAGES, ASK),
     Action("down", ("pagedown",), "PgDn", "more below", "Scroll down.", _PAGES, ASK, 0),
     Action(

@@ -34,15 +34,21 @@ class Trouble(Exception):
     """Something outside the technician's hands went wrong; the message is a sentence. Nothing acknowledged is lost."""
 
 
+class Busy(Trouble):
+    """Another window works on the job; it can be looked at meanwhile."""
+
+
 @contextmanager
 def sentences() -> Iterator[None]:
     """Turn what the engine says into `Trouble`."""
-    from engine.book.trouble import BookTrouble
+    from engine.book.trouble import BookHeld, BookTrouble
     from engine.job.job_file import BadJob
     from engine.session.session import Drift, NotForThisJob
 
     try:
         yield
+    except BookHeld as fault:
+        raise Busy(str(fault)) from fault
     except (BookTrouble, NotForThisJob, Drift, BadJob) as fault:
         raise Trouble(str(fault)) from fault
     except OSError as fault:
@@ -57,6 +63,8 @@ class Sitting:
     pace = 2.5
     #: It is only looked at: nothing can be answered.
     looks = False
+    #: The bell rings at the end of a wait and at a stop.
+    bell = True
 
     def __init__(self, session: Session, units: ChosenUnits | None = None) -> None:
         self.session = session
@@ -67,11 +75,20 @@ class Sitting:
         self._shown: tuple[View, View] | None = None
         bank = session.plan.job.bank
         self.layout = (bank.carbs, bank.barrels_per_carb)
-        self.whose = whose(session.plan.job, self.rehearses)
+        self.whose = whose(self._named(), self.rehearses)
         self.marks = {Place(p.carb, p.barrel): "reading disturbed here" for p in bank.disturbed}
         self.cylinders = cylinders_of(
             bank.carbs, bank.barrels_per_carb, session.plan.job.engine.cylinders, bank.manifold == "separate"
         )
+
+    def _named(self) -> Job:
+        """The job with its persons, who are in no run; without them where their row can't be read."""
+        from engine.book.trouble import BookTrouble
+
+        if not self.rehearses:
+            with suppress(BookTrouble):
+                return self.session.book.job(self.session.job_number)
+        return self.session.plan.job
 
     @property
     def view(self) -> View:
@@ -106,6 +123,10 @@ class Sitting:
     def ahead(self) -> str | None:
         """A rehearsal: do the work of the step on the virtual engine; what it shows is a symptom, or None."""
         return None
+
+    def play(self, playing: bool | None, pace: float | None = None) -> None:
+        """A rehearsal: play by itself or stop, at a pace."""
+        raise NotImplementedError
 
     def at_stop(self) -> dict[str, Any]:
         """A rehearsal: the way on from a stop, with its reason."""
@@ -295,6 +316,11 @@ class Desk:
             sitting = Sitting(Session.reopen(self.book, run, advisers=shipped(), reading=True))
         sitting.looks = True
         return sitting
+
+    def answered_since(self, sitting: Sitting) -> bool:
+        """Whether another window has gone on with a run since it was looked at."""
+        with sentences():
+            return self.book.count(sitting.session.run) - 1 > sitting.session.state.seq
 
     def newest_run(self, job: int) -> str:
         """The newest run of a job."""

@@ -8,6 +8,7 @@ again from its seed, and what was done to it is done again. What is hidden in it
 from __future__ import annotations
 
 import copy
+from dataclasses import replace
 from pathlib import Path
 from random import randrange
 from typing import TYPE_CHECKING, Any
@@ -28,6 +29,10 @@ if TYPE_CHECKING:
     from engine.session.view import View
 
 
+#: The quickest and the slowest beat of a rehearsal that plays by itself, in seconds, and how far a key changes it.
+QUICKEST, SLOWEST, STEP = 0.3, 20.0, 1.5
+
+
 class Rehearsal(Sitting):
     """Each step is done on the virtual engine once, when its readings are taken or when it is answered."""
 
@@ -43,8 +48,15 @@ class Rehearsal(Sitting):
         self.engine = specimen.engine()
         self.hands = Hands(self.engine)
         self.playing = True if by_itself else None
-        self.pace = pace
         self._done: dict[str, Any] | None = None
+        self.play(self.playing, pace)
+
+    def play(self, playing: bool | None, pace: float | None = None) -> None:
+        """Play by itself or stop, at a pace in seconds a step; the line above says so."""
+        self.playing = playing
+        self.pace = self.pace if pace is None else min(SLOWEST, max(QUICKEST, pace)) if pace >= 0.05 else pace
+        said = {True: f"▶ by itself, {self.pace:.1f} s a step", False: "‖ stopped, + goes on", None: ""}[playing]
+        self.whose = replace(self.whose, plays=said)
 
     def work(self, moved: Any = None) -> dict[str, Any]:
         """What the hands answer to the step in force; it is done on the engine once, with `moved` if that was said."""

@@ -20,13 +20,16 @@ class Whose:
 
     job: str = ""
     rehearsal: bool = False
+    #: A rehearsal that plays by itself: that it does, and how fast.
+    plays: str = ""
 
 
 def line(view: View, whose: Whose, cells: int) -> Lines:
     """One line: the job or REHEARSAL, the phases with the present one marked, about how much is left."""
     role = "rehearsal" if whose.rehearsal else "place"
     if whose.rehearsal:
-        who = "REHEARSAL, no car" if cells >= 70 else "REHEARSAL"
+        who = "REHEARSAL, no car" if cells >= 70 and not whose.plays else "REHEARSAL"
+        who = f"{who} {whose.plays}".strip()
     else:
         who = clean(whose.job) or "a job without a name"
     left = rounds_left(view)

@@ -170,14 +170,34 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
             if not waiting:
                 self.ask(cue="No run stands open. Take a job in, or find one.")
             elif len(waiting) == 1:
-                self.run_(self._desk.reopen(waiting[0].key))
+                self._reopen(waiting[0].key)
             else:
                 self.lay(Pick("GO ON WITH", tuple(map(_option, waiting))), chosen)
 
         def chosen(run: str) -> None:
-            self.opening(lambda: self.run_(self._desk.reopen(run)))
+            self.opening(lambda: self._reopen(run))
 
         self.opening(listed)
+
+    def _reopen(self, run: str) -> None:
+        """Go on with a run; where another window works on it, look at it instead if that is wanted."""
+        from tui.control.desk import Busy
+
+        try:
+            self.run_(self._desk.reopen(run))
+        except Busy as busy:
+            look = Option("look at it", True, "it follows the other window; nothing can be answered here")
+            self.over.clear()
+            self.lay(
+                Pick("OPEN IN ANOTHER WINDOW", (look, Option("leave it", False)), detail=str(busy)),
+                lambda wanted: self.opening(lambda: self.look_at(run)) if wanted else self.back(),
+            )
+
+    def look_at(self, run: str) -> None:
+        """Look at a run that another window works on."""
+        from tui.screens.watch import WatchScreen
+
+        self.app.push_screen(WatchScreen(self._desk, run), lambda _: self.back())
 
     @property
     def _desk(self) -> Desk:
@@ -238,7 +258,7 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
 
         def chosen(what: str) -> None:
             does: dict[str, Callable[[], object]] = {
-                "go on": lambda: self.run_(self._desk.reopen(open_[0].key)),
+                "go on": lambda: self._reopen(open_[0].key),
                 "history": lambda: self.history(job),
                 "again": lambda: self.take_in(job),
                 "work": lambda: self._open(job),
@@ -293,7 +313,7 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
         job, number = self._desk.job(key)
         mine = [t for t in self._desk.unfinished() if number is not None and t.job == number]
         if mine:
-            self.run_(self._desk.reopen(mine[0].key))
+            self._reopen(mine[0].key)
         else:
             self.choose(job, number)
 
@@ -324,6 +344,7 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
 
         self.over.clear()
         sitting.session.by = self.who()
+        sitting.bell = self.shop.header.get("bell") != "off"
 
         def closed(how: str | None) -> None:
             if how == "ended":

@@ -13,6 +13,7 @@ from collections.abc import Callable
 from typing import Any, ClassVar
 
 from textual.binding import Binding
+from textual.timer import Timer
 
 from engine.session.view import GateView
 from tui.control import actions, stages
@@ -48,12 +49,19 @@ class RunScreen(RunParts):
         #: A half typed row was brought back, and nobody was told yet.
         self.came_back = False
         self._here: set[str] = set()
+        #: What plays a rehearsal by itself.
+        self._beat: Timer | None = None
 
     def on_mount(self) -> None:
         self.enter(new=False)
         self.set_interval(0.5, self._tick)
-        if self.sitting.playing is not None:
-            self.set_interval(self.sitting.pace, self._play)
+        self.beat()
+
+    def beat(self) -> None:
+        """Play by itself at the pace in force, where it plays at all."""
+        if self._beat is not None:
+            self._beat.stop()
+        self._beat = self.set_interval(self.sitting.pace, self._play) if self.sitting.playing is not None else None
 
     def _tick(self) -> None:
         """Half a second went by: only a countdown cares."""
@@ -65,7 +73,7 @@ class RunScreen(RunParts):
 
     def ring(self) -> None:
         """The bell, for who stands at the car: a wait is over, or a stop stands. A setting turns it off."""
-        if os.environ.get("EVENDRAW_BELL", "on").strip().lower() not in ("off", "no", "0"):
+        if self.sitting.bell and os.environ.get("EVENDRAW_BELL", "on").strip().lower() not in ("off", "no", "0"):
             self.app.bell()
 
     def keep_typed(self) -> None:

@@ -29,10 +29,13 @@ class RunKeys(AnsweringScreen[str]):
     give: Callable[..., None]
     keep_typed: Callable[[], None]
     paint: Callable[[], None]
+    beat: Callable[[], None]
 
     def allowed(self, id: str) -> bool:
         """Whether an action means anything now: what the key bar and the menu offer."""
         v = self.sitting.view
+        if id in ("faster", "slower"):
+            return bool(self.sitting.playing) and not self.over
         if id in ("up", "down"):
             return self.scrolls()
         if id in ("leave", "help", "look", "quit"):
@@ -67,10 +70,28 @@ class RunKeys(AnsweringScreen[str]):
     def do_take(self) -> None:
         """Rehearsal: put the virtual engine's readings into the fields, or stop and start playing by itself."""
         if self.sitting.playing is not None:
-            self.sitting.playing = not self.sitting.playing
-            self.offer()
+            self.play(not self.sitting.playing)
         elif not self.take():
             self.pad.say("The readings are not open yet: do what stands here first.")
+
+    def play(self, playing: bool, pace: float | None = None) -> None:
+        """Play by itself or stop, at another pace; the line at the top says so."""
+        self.sitting.play(playing, pace)
+        self.beat()
+        self.paint()
+        self.offer()
+
+    def do_faster(self) -> None:
+        """A rehearsal that plays by itself: quicker steps."""
+        from tui.control.rehearsal import STEP
+
+        self.play(True, self.sitting.pace / STEP)
+
+    def do_slower(self) -> None:
+        """A rehearsal that plays by itself: slower steps."""
+        from tui.control.rehearsal import STEP
+
+        self.play(True, self.sitting.pace * STEP)
 
     def take(self) -> bool:
         """Fill the fields from the virtual engine; False where nothing is asked now."""
@@ -188,7 +209,7 @@ class RunKeys(AnsweringScreen[str]):
         leave = Option(
             "leave it here",
             "left",
-            "a rehearsal is not kept"
+            "a rehearsal is kept too: Rehearse goes on with it"
             if self.sitting.rehearses
             else "the run stays where it stands; go on with it later",
         )
