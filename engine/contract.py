@@ -56,10 +56,12 @@ class Output:
 
 @dataclass(frozen=True, slots=True)
 class Raises:
-    """A finding that an adviser may raise: how grave it is, and on what ground it is raised."""
+    """A finding that an adviser may raise: how grave it is, and on what ground it is raised. `told` is the output and
+    the word of it that always come with it, if there is such; so a file that branches on the word is proved exactly."""
 
     severity: Severity
     why: str
+    told: tuple[str, str] | None = None
 
 
 @dataclass(frozen=True, slots=True)

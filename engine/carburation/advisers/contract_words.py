@@ -75,9 +75,9 @@ def change(why: str) -> Raises:
     return Raises("change part", why)
 
 
-def stop(why: str) -> Raises:
-    """A finding that ends the work until it is mended."""
-    return Raises("stop", why)
+def stop(why: str, told: tuple[str, str] | None = None) -> Raises:
+    """A finding that ends the work until it is mended; `told`: the output, and its word, that always come with it."""
+    return Raises("stop", why, told)
 
 
 def read(about: str) -> Read:

@@ -48,7 +48,7 @@ def _end(name: str, where: str, optional: bool = False) -> dict[str, Input]:
         "sureness": says("how sure", "sure", "likely", "trend only", "none"),
     },
     {
-        "lean-under-load": stop("lambda was above 0.92 under load"),
+        "lean-under-load": stop("lambda was above 0.92 under load", told=("lean", "yes")),
         "main-jet-off": change("the pull is off by as much at both ends"),
         "air-corrector-off": change("the pull drifts away from its low end as the speed rises"),
         "onset-of-main-off": adjust("only the low end of the pull is off"),

@@ -105,7 +105,7 @@ def prove(study: Study, advisers: Registry, called: Summaries) -> Iterator[Probl
     yield from standing.problems(study, edges, found, called.leaves)
     yield from fresh.problems(study, flowed, advisers, called.leaves)
     yield from making.problems(study, flowed, advisers)
-    yield from stops.problems(study, flowed)
+    yield from stops.problems(study, flowed, advisers)
     yield from hazards.problems(study, found)
     yield from figures.problems(study)
     yield from style.problems(study)

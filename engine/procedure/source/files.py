@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import stat
 from collections.abc import Sequence
 from pathlib import Path
@@ -16,6 +17,7 @@ SUFFIX = ".yaml"
 KITS = "kits"
 
 _TOP = Span(1, 1, 1, 1)
+_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f]")
 
 
 def read_source(path: Path) -> Source | Problem:
@@ -57,17 +59,18 @@ def decode(data: bytes, name: str, where: str) -> Source | Problem:
             hint="Save the file again as UTF-8.",
         )
     text = text.replace("\r\n", "\n").replace("\r", "\n")
-    for index, char in enumerate(text):
-        if (ord(char) < 32 and char not in "\n\t") or ord(char) == 127:
-            line = text.count("\n", 0, index) + 1
-            column = index - text.rfind("\n", 0, index)
-            return Problem(
-                "not-utf-8",
-                where,
-                Span(line, column, line, column + 1),
-                f"A control character (code {ord(char)}) stands here.",
-                hint="Delete it.",
-            )
+    control = _CONTROL.search(text)
+    if control is not None:
+        index = control.start()
+        line = text.count("\n", 0, index) + 1
+        column = index - text.rfind("\n", 0, index)
+        return Problem(
+            "not-utf-8",
+            where,
+            Span(line, column, line, column + 1),
+            f"A control character (code {ord(text[index])}) stands here.",
+            hint="Delete it.",
+        )
     return Source(name, where, text)
 
 

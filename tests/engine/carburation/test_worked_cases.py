@@ -53,6 +53,16 @@ def _said(adviser: str, advice: Advice, key: str) -> Any:
     return list(value) if isinstance(value, tuple) else value
 
 
+@pytest.mark.parametrize("case", EVERY, ids=str)
+def test_a_finding_comes_with_the_word_that_its_contract_says_and_the_word_with_it(case: Case) -> None:
+    advice = case.put()
+    found = {f.code for f in advice.findings}
+    for code, raised in ADVISERS[case.adviser].findings.items():
+        if raised.told is not None:
+            output, word = raised.told
+            assert (advice.outputs[output] == word) == (code in found)
+
+
 # --- contracts ------------------------------------------------------------------------------------------------------
 
 

@@ -462,3 +462,34 @@ def test_a_text_that_shows_a_figure_of_before_is_told():
         example = TURNED + read + "    go: last\n  last: {end: ok, say: 'It idles at {speed:rpm}.'}\n"
         program = load_texts(files_of(example), "example", ADVISERS).program
         assert program is not None and [p.code for p in check(program, ADVISERS)] == told
+
+
+def test_a_stop_that_an_adviser_finds_does_not_lead_straight_to_an_end_that_says_ok(judged):
+    """`lean-under-load` always comes with `lean == 'yes'`: where that is branched off, nothing is left of it."""
+    example = """\
+for: {family: any, carbs: 2}
+readings:
+  low: {ask: Low, quantity: lambda, unit: '', range: [0.5, 2]}
+  high: {ask: High, quantity: lambda, unit: '', range: [0.5, 2]}
+cautions:
+  fumes: {word: danger, text: Fumes kill., demanded_by: ["engine: running"]}
+  road: {word: danger, text: Straps on., demanded_by: [road load]}
+steps:
+  gate:
+    state: {engine: running}
+    hazards: [road load]
+    do: Pull once.
+    read: [low, high]
+    advise:
+      name: next
+      adviser: main_circuit
+      with: {low: low, low_speed: 3000 rpm, high: high, high_speed: 6000 rpm}
+    branch:
+      LEAN- {when: next.verdict == 'right', go: fine}
+      - {otherwise: bad}
+  fine: {keep: {good: "True"}, go: done}
+  bad: {end: failed, say: Bad.}
+"""
+    branched = "- {when: next.lean == 'yes', go: bad}\n      "
+    assert judged(example.replace("LEAN", "")) == ["ok-over-stop"]
+    assert judged(example.replace("LEAN", branched)) == []
