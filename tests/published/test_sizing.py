@@ -44,6 +44,10 @@ def test_what_is_usual_beside_the_rules():
     assert (main.low, main.high) == pytest.approx((121.6, 137.6))
     assert (corrector.low, corrector.start, corrector.high) == (160, 175, 200)
     assert (pump.low, pump.start, pump.high) == (35, 40, 50)
+    # Common practice: smaller chokes on the road, 3 mm and a step either way assumed; 400 cc at 6000 rpm ask for 30.98.
+    road, race = sizing.choke(400, 6000), sizing.choke(400, 6000, "race")
+    assert (road.low, road.start, road.high) == (27, 30, 31)
+    assert (race.low, race.start, race.high) == (30, 31, 32)
     # Below the table no start is known; what is usual is said all the same. Above it nothing is.
     small = sizing.pump_jet(370)
     assert isinstance(small, sizing.Usual) and (small.low, small.high) == (35, 50)
