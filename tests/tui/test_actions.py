@@ -55,6 +55,13 @@ def test_every_action_of_a_screen_is_done_by_it_and_bound_to_its_key(name: str) 
             assert action.id in bound[key]
 
 
+def test_a_digit_of_the_menu_always_means_the_same() -> None:
+    listed = [a.id for a in actions.menu("run")]
+    reached = {a.id for a in actions.of("run")} - set(listed)
+    assert reached == {"answer", "move", "menu", "quit", "understand"}
+    assert all(a.id in listed for a in actions.of("run") if not a.keys)
+
+
 @pytest.mark.parametrize("name", [*SCREENS, "help"])
 def test_one_key_never_stands_for_two_actions_that_are_both_always_there(name: str) -> None:
     shared = {ids for ids in actions.calls(name).values() if " " in ids}

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Action:
-    """One thing a key does. `keys` are Textual's names; `cap` is what the key bar shows; `screens` where it applies.
+    """One thing a key does. `keys` are Textual's names, none where the menu alone has it; `cap` is what the key bar
+    shows; `screens` where it applies.
 
     `bar`: its place in the key bar (lower first), or None where only the menu and the help show it.
     """
@@ -166,6 +167,42 @@ ACTIONS: tuple[Action, ...] = (
         CORRECT,
         7,
     ),
+    Action(
+        "photo",
+        (),
+        "/",
+        "note about a step",
+        "A note about an earlier step or this one, with the file name of a photograph.",
+        _RUN,
+        CORRECT,
+    ),
+    Action(
+        "strike",
+        (),
+        "/",
+        "strike an answer",
+        "An earlier answer was wrong: it is struck with all that followed. What would fall is shown first.",
+        _RUN,
+        CORRECT,
+    ),
+    Action(
+        "fact",
+        (),
+        "/",
+        "a fact of the job",
+        "A fact of the job is wrong (kind of screw, counts, instruments): what of the run stays is shown first.",
+        _RUN,
+        CORRECT,
+    ),
+    Action(
+        "who",
+        (),
+        "/",
+        "who works here",
+        "Whose answers these are: one of the people of the shop, or a new name.",
+        _RUN,
+        CORRECT,
+    ),
     Action("redo", ("f6",), "F6", "redo", "Give the answer that was taken back again.", _RUN, CORRECT, 12),
     Action(
         "moved",
@@ -318,6 +355,14 @@ def shown(screen: str, allowed: Callable[[str], bool]) -> tuple[Action, ...]:
     return tuple(sorted(these, key=lambda a: a.bar or 0))
 
 
+def menu(screen: str) -> tuple[Action, ...]:
+    """What the menu lists, always all of it in one order, so that a digit of it always means the same: what has a
+    place in the bar first, what is pressed without looking last."""
+    these = [a for a in of(screen) if a.id not in ("answer", "move", "menu", "quit", "understand")]
+    last = ("take", "usual", "same", "up", "down", "look")
+    return tuple(sorted(these, key=lambda a: (a.id in last, a.bar if a.bar is not None else 11)))
+
+
 def bar(
     actions: Iterable[Action], width: int, rows: int, labels: dict[str, str] | None = None
 ) -> list[list[tuple[str, str]]]:
@@ -354,6 +399,6 @@ def bindings(screen: str, skip: Iterable[str] = ("answer", "move", "quit")) -> l
 def _by_keys(screen: str, skip: Iterable[str]) -> list[tuple[tuple[str, ...], str, str]]:
     by_key: dict[tuple[str, ...], list[Action]] = {}
     for action in of(screen):
-        if action.id not in skip:
+        if action.id not in skip and action.keys:
             by_key.setdefault(action.keys, []).append(action)
     return [(keys, " ".join(a.id for a in these), these[0].label) for keys, these in by_key.items()]

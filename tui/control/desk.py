@@ -19,13 +19,16 @@ from engine.session.view import View
 from tui.catalogue.shop import Shop
 from tui.control import board
 from tui.control.board import Board, Told
+from tui.control.putting_right import Known, facts, put
 from tui.drawing.where import Whose
 
 if TYPE_CHECKING:
     from engine.book.book import Book
     from engine.job.model import Job
     from engine.procedure.program import Program
+    from engine.session.corrected import Correction
     from engine.session.session import Session
+    from engine.session.view import TrailMark
     from engine.sheet.document import Document
     from engine.sheet.history import Visit
 
@@ -67,11 +70,15 @@ class Sitting:
     bell = True
 
     def __init__(self, session: Session, units: ChosenUnits | None = None) -> None:
-        self.session = session
+        self._chosen = units or ChosenUnits()
+        self._take_up(session)
+
+    def _take_up(self, session: Session) -> None:
         from engine.session.in_units import units_of
         from tui.drawing.bank import cylinders_of
 
-        self.units = units_of(session.plan.job, units or ChosenUnits())
+        self.session = session
+        self.units = units_of(session.plan.job, self._chosen)
         self._shown: tuple[View, View] | None = None
         bank = session.plan.job.bank
         self.layout = (bank.carbs, bank.barrels_per_carb)
@@ -145,6 +152,64 @@ class Sitting:
         with sentences():
             return headed(sheet_of(self.session.book, self.session.run, shipped()), shop or {}, self.units)
 
+    # ---- what is put right afterwards
+
+    def would_strike(self, seq: int) -> tuple[TrailMark, ...]:
+        """What would be struck with an answer, oldest first."""
+        from engine.session.struck import would_strike
+
+        return would_strike(self.session, seq)
+
+    def facts(self) -> list[Known]:
+        """The facts of the job that may be put right."""
+        return facts(self.session.plan.job.engineering())
+
+    def correction(self, fact: Known, text: str) -> Corrected:
+        """What a corrected fact would keep of the run; raises `Trouble` where it can't be. Nothing is written yet."""
+        from pydantic import ValidationError
+
+        from engine.session.corrected import correction
+
+        try:
+            with sentences():
+                found = correction(self.session, put(self.session.plan.job.engineering(), fact, text))
+        except ValidationError as fault:
+            why = str(fault.errors()[0]["msg"]).removeprefix("Value error, ")
+            raise Trouble(f"{fact.called}: {why[:1].upper()}{why[1:]}.".replace("..", ".")) from fault
+        at = found.state.frame.at
+        return Corrected(found, len(found.kept), found.again, at.step.title or at.name.replace("_", " "))
+
+    def correct(self, found: Corrected) -> None:
+        """Write a correction: the run on the right facts takes this one's place."""
+        from engine.session.corrected import correct
+
+        with sentences():
+            by = self.session.by
+            self._take_up(correct(self.session, found.found))
+            self.session.by = by
+
+    @property
+    def by(self) -> str:
+        """Who answers now."""
+        return self.session.by
+
+    def people(self) -> list[str]:
+        """The people of the shop who work there; nobody where the book can't say."""
+        from engine.book.trouble import BookTrouble
+
+        with suppress(BookTrouble):
+            return [row.name for row in self.session.book.staff() if row.left is None and row.problem is None]
+        return []
+
+    def works(self, name: str) -> None:
+        """Answers are this person's from now on; a new name is written down as one of the shop's."""
+        from engine.book.trouble import BookTrouble
+
+        if name and name not in self.people():
+            with suppress(BookTrouble):
+                self.session.book.add_staff(name)
+        self.session.by = name
+
     # ---- what is half typed
 
     @property
@@ -195,6 +260,16 @@ def whose(job: Job, rehearses: bool) -> Whose:
     vehicle = job.vehicle
     car = vehicle.registration or job.title or vehicle.description
     return Whose("  ".join(bit for bit in (car, job.customer) if bit), rehearses)
+
+
+@dataclass(frozen=True, slots=True)
+class Corrected:
+    """A correction that was worked out: how many events it keeps, how many answers it asks again, where it goes on."""
+
+    found: Correction
+    kept: int
+    again: int
+    at: str
 
 
 @dataclass(frozen=True, slots=True)

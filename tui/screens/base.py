@@ -119,9 +119,10 @@ class AnsweringScreen(Screen[ScreenResultType]):
 
     def do_menu(self) -> None:
         """Everything that can be done here, with digits."""
-        out = ("answer", "move", "menu", "quit", "understand")
-        these = [a for a in actions.of(self.NAME) if a.id not in out and self.allowed(a.id)]
-        options = tuple(Option(a.label, a.id, a.cap) for a in these)
+        options = tuple(
+            Option(a.label, a.id, f"{a.cap if a.keys else ''}{'' if self.allowed(a.id) else '  not now'}".strip())
+            for a in actions.menu(self.NAME)
+        )
 
         def chosen(id: str) -> None:
             self.ask()

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from tui.control import stages
+from tui.control import putting_right, stages
+from tui.control.desk import Trouble
 from tui.control.entry import Fields
 from tui.control.questions import Line, Option, Pick, Press
 from tui.screens.base import AnsweringScreen
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
     from tui.control.desk import Sitting
 
 
+#: An answer that leaves the step as it is.
+_STAYS: dict[str, Any] = {"stays": True, "cue": "Written down."}
 #: What stands above the question whether to close.
 CLOSE = "CLOSE THE PROGRAM"
 
@@ -30,6 +33,7 @@ class RunKeys(AnsweringScreen[str]):
     keep_typed: Callable[[], None]
     paint: Callable[[], None]
     beat: Callable[[], None]
+    enter: Callable[..., None]
 
     def allowed(self, id: str) -> bool:
         """Whether an action means anything now: what the key bar and the menu offer."""
@@ -51,6 +55,9 @@ class RunKeys(AnsweringScreen[str]):
             "symptom": bool(v.symptoms) and not danger,
             "how": bool(v.read),
             "undo": v.can_undo,
+            "strike": v.can_undo,
+            "fact": not self.sitting.rehearses,
+            "who": not self.sitting.rehearses,
             "redo": v.can_redo,
             "moved": bool(v.moves),
             "fitted": bool(v.fit),
@@ -143,6 +150,82 @@ class RunKeys(AnsweringScreen[str]):
     def do_note(self) -> None:
         """A note into the record."""
         self.lay(Line("NOTE"), lambda text: self.give(note=text, stays=True, cue="Written down."))
+
+    def do_photo(self) -> None:
+        """A note about a step, with the file name of a photograph."""
+
+        def about(seq: int) -> None:
+            self.lay(Line("NOTE ABOUT THIS STEP"), lambda text: photo(seq, text))
+
+        def photo(seq: int, text: str) -> None:
+            ask = Line("FILE NAME OF THE PHOTOGRAPH", may_be_empty=True, detail="Empty: none. Keep the file yourself.")
+            self.lay(ask, lambda name: self.give(note=text, about=seq or None, photo=name or None, **_STAYS))
+
+        self.lay(putting_right.which_answer(self.sitting.view, "NOTE ABOUT WHICH STEP", here=True), about)
+
+    def do_strike(self) -> None:
+        """An earlier answer is struck with what followed; what would fall is shown first."""
+
+        def preview(seq: int) -> None:
+            self.lay(putting_right.strike(self.sitting.would_strike(seq)), lambda sure: sure_of(seq, sure))
+
+        def sure_of(seq: int, sure: bool) -> None:
+            if sure:
+                self.give(strike=seq, cue="Struck. No screw was turned back: what was turned stays turned.")
+            else:
+                self.ask(cue="Nothing was struck.")
+
+        self.lay(putting_right.which_answer(self.sitting.view, "STRIKE FROM WHICH ANSWER ON"), preview)
+
+    def do_fact(self) -> None:
+        """A fact of the job is put right; what of the run stays is shown first."""
+        known = self.sitting.facts()
+
+        def typed(fact: putting_right.Known, cue: str = "") -> None:
+            said = "" if fact.said == putting_right.UNKNOWN else fact.said
+            ask = Line(fact.called.upper(), said, may_be_empty=True, detail="Empty: not known.")
+            self.lay(ask, lambda text: preview(fact, text), cue=cue)
+
+        def preview(fact: putting_right.Known, text: str) -> None:
+            try:
+                found = self.sitting.correction(fact, text)
+            except Trouble as trouble:
+                typed(fact, str(trouble))
+                return
+            said = text.strip() or putting_right.UNKNOWN
+            ask = putting_right.corrected(fact.called, said, found.kept, found.again, found.at)
+            self.lay(ask, lambda sure: sure_of(found, sure))
+
+        def sure_of(found: Any, sure: bool) -> None:
+            if not sure:
+                self.ask(cue="Nothing was changed.")
+                return
+            try:
+                self.sitting.correct(found)
+            except Trouble as trouble:
+                self.ask(cue=str(trouble))
+                return
+            self.enter(cue="Put right. Answer from here on again; what did not rest on it is kept.")
+
+        self.lay(putting_right.which_fact(known), typed)
+
+    def do_who(self) -> None:
+        """Whose answers these are."""
+
+        def chosen(name: str | None) -> None:
+            if name is None:
+                self.lay(Line("NAME OF WHO WORKS HERE"), named)
+            else:
+                take(name)
+
+        def named(name: str) -> None:
+            take(" ".join(name.split()))
+
+        def take(name: str) -> None:
+            self.sitting.works(name)
+            self.ask(cue=f"Answers are {name}'s from now on." if name else "Answers carry no name from now on.")
+
+        self.lay(putting_right.who(self.sitting.people(), self.sitting.by), chosen)
 
     def do_undo(self) -> None:
         """Take back the last answer."""
