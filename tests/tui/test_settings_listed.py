@@ -53,8 +53,10 @@ def test_the_schema_of_settings_takes_what_a_shop_may_write_and_no_other_name(ca
     schema = json.loads(out)
     jsonschema.Draft7Validator.check_schema(schema)
     jsonschema.validate({"tolerance": "8 %", "air-balance.body_limit": "0.5 g/s"}, schema)
-    with pytest.raises(jsonschema.ValidationError):
-        jsonschema.validate({"tolerence": "8 %"}, schema)
+    jsonschema.validate({"units": {"pressure": "psi", "depression": "inHg"}}, schema)
+    for slip in ({"tolerence": "8 %"}, {"units": {"pressure": "stone"}}, {"units": {"engine speed": "rpm"}}):
+        with pytest.raises(jsonschema.ValidationError):
+            jsonschema.validate(slip, schema)
 
 
 @pytest.mark.parametrize(

@@ -256,3 +256,11 @@ def test_a_move_in_large_figures_keeps_every_word_beside_them(samples: Any) -> N
         drawn = " ".join(" ".join(text_of(card.work(samples.view(moves=(move,)), cells, 12, 12))).split())
         for word in ("richer", "then at 5", "11/16", "anticlockwise", "body 1, barrel 1", "mixture screw"):
             assert word in drawn
+
+
+def test_the_page_of_why_says_where_the_numbers_of_a_step_come_from_with_author_and_year(samples) -> None:
+    asked = replace(samples.view().read[0], source="published: S24, one flat at a time")
+    view = replace(samples.view(), read=(asked,), source="common practice: ten seconds")
+    said = " ".join(text.strip() for line in step_lines.why(view, 200) for text, _ in line)
+    assert "Its numbers: common practice: ten seconds" in said
+    assert f"{asked.ask}: published: S24 (classic car mailing list, 1991), one flat at a time" in said
