@@ -354,3 +354,18 @@ def test_an_interrupt_ends_with_130(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr(commands, "run", interrupted)
     assert cli.main(["where"]) == Exit.INTERRUPTED
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["rehearse", "warm-up", "--fault", "broken wheel"], "No fault is called 'broken wheel'"),
+        (["rehearse", "warm-upp"], "There is no procedure `warm-upp`"),
+    ],
+)
+def test_a_wrong_fault_or_procedure_is_a_sentence_before_any_screen(
+    arguments: list[str], says: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("tui.commandline.commands._terminal", lambda: None)
+    assert cli.main(arguments) == 2
+    assert says in capsys.readouterr().err

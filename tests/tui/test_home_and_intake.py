@@ -320,3 +320,75 @@ def test_a_date_or_a_jet_that_is_none_is_refused_where_it_is_typed(name: str, ty
     cell = next(r for r in rows([Family("any")], Family("any"), {}) if r.name == name).cells[0]
     with pytest.raises(Refusal, match=sentence):
         read(cell, typed)
+
+
+CALLER = """procedure: caller
+title: The whole of it
+revision: 1
+for: {family: any, carbs: 2}
+start: a
+steps:
+  a: {call: part, ends: {done: b}}
+  b: {end: ok, say: Done.}
+"""
+PART = """procedure: part
+title: A part
+revision: 1
+for: {family: any, carbs: 2}
+start: a
+steps:
+  a: {do: Look., go: done}
+  done: {end: ok, say: Seen.}
+"""
+
+
+async def test_parts_of_routines_are_hidden_and_soundness_route_and_problems_stand_together(
+    shop: Any, grid: Any
+) -> None:
+    for name, text in (("caller", CALLER), ("part", PART)):
+        (shop.procedures[0] / f"{name}.yaml").write_text(text, encoding="utf-8")
+    async with home(shop, (160, 48)) as (pilot, app):
+        await press(pilot, "5")
+        await until(pilot, lambda: len(getattr(app.screen, "known", ())) == 3)
+        await settled(pilot)
+        labels = [o.label for o in app.screen.picks.options]
+        assert labels == ["caller", "two_taps"]
+        said = grid(app)
+        assert any("IS IT SOUND" in line and "ROUTE" in line for line in said), "side by side"
+        assert "1 parts of them not shown" in "\n".join(said)
+        await press(pilot, "f9")
+        assert [o.label for o in app.screen.picks.options] == ["caller", "part", "two_taps"]
+
+
+async def test_the_editor_is_opened_on_the_file_and_without_one_a_sentence_says_so(
+    shop: Any, grid: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from contextlib import nullcontext
+
+    from tui.catalogue import shelf
+
+    async with home(shop, (100, 30)) as (pilot, app):
+        await press(pilot, "5")
+        await until(pilot, lambda: len(getattr(app.screen, "known", ())) == 1)
+        monkeypatch.setattr(shelf, "editor", list)
+        await press(pilot, "f4")
+        assert "No editor is named: set EDITOR" in " ".join(" ".join(grid(app)).split())
+        ran: list[Any] = []
+        monkeypatch.setattr(shelf, "editor", lambda: ["scribe", "-w"])
+        monkeypatch.setattr(app, "suspend", nullcontext)
+        monkeypatch.setattr(
+            "tui.screens.procedures.subprocess.run", lambda c, **_: ran.append(c) or type("Done", (), {"returncode": 0})
+        )
+        await press(pilot, "f4")
+        assert ran == [["scribe", "-w", str(shop.procedures[0] / "two_taps.yaml")]]
+
+
+def test_a_shipped_file_is_edited_as_a_copy_that_outranks_it(tmp_path: Path) -> None:
+    from tui.catalogue.shelf import own_copy
+
+    (tmp_path / "shipped").mkdir()
+    (tmp_path / "shipped" / "a.yaml").write_text("one", encoding="utf-8")
+    own = own_copy(tmp_path / "shipped" / "a.yaml", tmp_path / "own")
+    assert own == tmp_path / "own" / "a.yaml" and own.read_text(encoding="utf-8") == "one"
+    own.write_text("mine", encoding="utf-8")
+    assert own_copy(tmp_path / "shipped" / "a.yaml", tmp_path / "own").read_text(encoding="utf-8") == "mine"

@@ -5,6 +5,9 @@ The shop's own folder outranks the shipped one: of two files of one name the fir
 
 from __future__ import annotations
 
+import os
+import shlex
+import shutil
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,6 +21,8 @@ if TYPE_CHECKING:
     from engine.procedure.report.checking import Checked
 
 Stamps = tuple[tuple[str, float], ...]
+#: What is said of a file that others call.
+PART = "part of another routine"
 _loaded: dict[Path, tuple[Stamps, Loaded]] = {}
 
 
@@ -97,7 +102,7 @@ def fitting(folders: Sequence[Path], job: Job) -> list[Entry]:
         if not low <= job.bank.barrels_per_carb <= high:
             continue
         part = program.main in called
-        hint = "part of another routine" if part else words_of(main.layout)
+        hint = PART if part else words_of(main.layout)
         out.append(((part, not own, -len(program.files), main.title), Entry(main.title, hint, path)))
     return [entry for _, entry in sorted(out, key=lambda pair: pair[0])]
 
@@ -129,6 +134,35 @@ def stale(path: Path) -> bool:
 def forget(path: Path) -> None:
     """Prove this file anew when it is next asked for."""
     _checked.pop(path, None)
+
+
+def parts(files: Iterable[Path]) -> set[str]:
+    """The names of those of these files that another of them calls, as far as they were read: parts of routines."""
+    kept = [(p, f.program) for p, (_, f) in [*_loaded.items()]] + [(p, f.program) for p, (_, f) in [*_checked.items()]]
+    wanted = set(files)
+    return {name for path, g in kept if g is not None and path in wanted for name in g.files if name != g.main}
+
+
+def editor() -> list[str]:
+    """The command that opens the person's editor, by what the system names as it; empty where none is named."""
+    for name in ("VISUAL", "EDITOR"):
+        said = os.environ.get(name, "").strip()
+        if said:
+            return shlex.split(said, posix=os.name != "nt")
+    found = shutil.which("notepad" if os.name == "nt" else "editor")
+    return [found] if found else []
+
+
+def own_copy(path: Path, folder: Path) -> Path:
+    """A file of the shop's own: this one if it lies in that folder, else a copy of it there, which outranks it.
+
+    Raises `OSError` where the folder can't be written.
+    """
+    target = folder / path.name
+    if path.parent.resolve() != folder.resolve() and not target.exists():
+        folder.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(path, target)
+    return target
 
 
 def problem_lines(found: Checked, cells: int) -> Lines:

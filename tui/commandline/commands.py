@@ -176,16 +176,36 @@ def _run(a: argparse.Namespace) -> int:
 def _rehearse(a: argparse.Namespace) -> int:
     _terminal()
     found = _places(a)
+    faults = _rehearsable(a, found)
     from tui import app
 
     return app.run_rehearsal(
         _for_screen(found),
         a.procedure,
         seed=a.seed,
-        faults=tuple(a.fault),
+        faults=faults,
         by_itself=a.by_itself,
         job=_job(a.job, found) if a.job else None,
     )
+
+
+def _rehearsable(a: argparse.Namespace, found: Places) -> tuple[str, ...]:
+    """The faults by their plain names. Raises `Failed` for a fault or a procedure that nobody knows, before a screen is
+    opened.
+    """
+    from engine.bench.plant.faults import NoSuchFault, kind_named
+    from tui.catalogue.shelf import loaded
+
+    try:
+        faults = tuple(map(kind_named, a.fault))
+    except NoSuchFault as fault:
+        raise Failed(Exit.USAGE, f"evendraw rehearse: {fault}") from None
+    program = loaded(Path(a.procedure), found.search)
+    if program.program is None:
+        errors = [p for p in program.problems if p.severity == "error"]
+        unknown = all(p.code == "unknown-file" for p in errors)
+        raise Failed(Exit.USAGE if unknown else Exit.PROCEDURE, "\n".join(map(str, errors)))
+    return faults
 
 
 def _for_screen(found: Places) -> Any:

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -163,5 +164,6 @@ def awaited(book: Book, run: RunRow) -> str:
 
 
 def moment(run: RunRow) -> str:
-    """When a run was last answered, to the minute."""
-    return str(run.last.get("at", run.at))[:16].replace("T", " ")
+    """When a run was last answered: the time where it was today, else the day."""
+    at = str(run.last.get("at", run.at))
+    return at[11:16] if at[:10] == date.today().isoformat() else at[:10]

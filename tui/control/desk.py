@@ -426,10 +426,9 @@ class Desk:
 
     def program(self, name: str | Path) -> Program:
         """A procedure by name or path; raises `Trouble` with its first problem."""
-        from engine.carburation.registry import shipped
-        from engine.procedure.build.load import load
+        from tui.catalogue import shelf
 
-        loaded = load(name, self.shop.procedures, shipped())
+        loaded = shelf.loaded(Path(name), self.shop.procedures)
         if loaded.program is None:
             errors = [p for p in loaded.problems if p.severity == "error"]
             more = f" ({len(errors) - 1} more; the procedures screen lists them.)" if len(errors) > 1 else ""

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rich.cells import cell_len
-
 from engine.quantity import wording
 from tui.control.board import Board, Told
 from tui.drawing.lines import Line, Lines, clean, cut, cut_line, fill, wrapped
@@ -24,7 +22,7 @@ def columns(told: Told) -> Columns:
 def row(said: Columns, cells: int, role: str = "ink") -> Line:
     """Five columns in so many cells; what the job is about gives way first, then how it stands is cut."""
     mark, customer, what, how, when = (clean(text) for text in said)
-    widths = [11, 14, 0, 20, min(16, max(10, cell_len(when)))]
+    widths = [11, 14, 0, 20, 10]
     if cells < 64:
         widths[0], widths[1], widths[3] = 10, 10, max(8, cells - 36)
     elif cells >= 110:

@@ -321,12 +321,16 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
         """Begin a run of a procedure on a job."""
         self.run_(self._desk.start(program, job, number))
 
-    def choose(self, job: Any, number: int | None = None) -> None:
-        """Which procedure, of those that fit the job."""
-        from tui.catalogue.shelf import fitting
+    def choose(self, job: Any, number: int | None = None, parts: bool = False) -> None:
+        """Which procedure, of those that fit the job; what others call stands a key further (`parts`)."""
+        from tui.catalogue.shelf import PART, fitting
 
         fit = fitting(self.shop.procedures, job)
-        options = tuple(Option(e.label, e.key, e.hint) for e in fit)
+        mains = [e for e in fit if e.hint != PART]
+        shown = mains if mains and not parts else fit
+        options = tuple(Option(e.label, e.key, e.hint) for e in shown)
+        if len(shown) < len(fit):
+            options = (*options, Option("only a part of a routine", None, f"{len(fit) - len(shown)} parts"))
         if not options:
             self.back(
                 cue=f"No procedure is for {job.bank.carbs} carburettors of family '{job.bank.family}'. Look at "
@@ -335,7 +339,13 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
             return
         self.lay(
             Pick("WHICH PROCEDURE", options),
-            lambda path: self.opening(lambda: self.start(self._desk.program(path), job, number)),
+            lambda path: self.opening(
+                lambda: (
+                    self.start(self._desk.program(path), job, number)
+                    if path is not None
+                    else self.choose(job, number, parts=True)
+                )
+            ),
         )
 
     def run_(self, sitting: Sitting) -> None:

@@ -1,16 +1,17 @@
 """The procedures screen: which files there are, whether each is sound, what is wrong, which way it goes, a dry run;
-it edits none.
+editing is the editor's.
 
 Files are checked one after another in a thread, again when one changes on disk. The thread touches no widget.
 """
 
 from __future__ import annotations
 
+import subprocess
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual import work
-from textual.app import ComposeResult
+from textual.app import ComposeResult, SuspendNotSupported
 from textual.binding import Binding
 from textual.containers import Container
 from textual.worker import get_current_worker
@@ -18,7 +19,7 @@ from textual.worker import get_current_worker
 from tui.catalogue import shelf
 from tui.control import actions
 from tui.control.questions import Option, Pick
-from tui.drawing.lines import Lines, clean, cut_line, wrapped
+from tui.drawing.lines import Line, Lines, beside, clean, cut_line, wrapped
 from tui.screens.base import AnsweringScreen
 from tui.widgets.keybar import KeyBar
 from tui.widgets.pad import Pad
@@ -45,8 +46,11 @@ class ProceduresScreen(AnsweringScreen[None]):
         self.files = shelf.paths(shop.procedures)
         self.known: dict[Path, Checked] = {}
         self.picks = Pick("PROCEDURES", (), hold=True)
-        self.show = "problems"
+        self.show = "all"
         self.dry: list[str] = []
+        #: The parts of routines are listed too, and how many are not.
+        self.whole = False
+        self.hidden = 0
         self._list()
 
     def compose(self) -> ComposeResult:
@@ -66,8 +70,8 @@ class ProceduresScreen(AnsweringScreen[None]):
         return self.picks
 
     def answered(self, question: Any, value: Any) -> None:
-        """Enter: what is wrong in it."""
-        self.turn("problems")
+        """Enter: all of it."""
+        self.turn("all")
 
     def on_pad_typed(self, message: Pad.Typed) -> None:
         """Another file is in hand."""
@@ -81,18 +85,17 @@ class ProceduresScreen(AnsweringScreen[None]):
         return self.picks.options[self.picks.at].value if self.picks.options else None
 
     def _list(self) -> None:
-        options = tuple(Option(p.stem, p, self._state(p)) for p in self.files)
-        self.picks.options = options
-        self.picks.at = min(self.picks.at, max(0, len(options) - 1))
+        here = self.path
+        parts = set() if self.whole else shelf.parts(self.files)
+        shown = [p for p in self.files if p.stem not in parts]
+        self.hidden = len(self.files) - len(shown)
+        self.picks.options = tuple(Option(p.stem, p, self._state(p)) for p in shown)
+        self.picks.title = f"PROCEDURES, {self.hidden} parts of them not shown (F9)" if self.hidden else "PROCEDURES"
+        self.picks.at = shown.index(here) if here in shown else min(self.picks.at, max(0, len(shown) - 1))
 
     def _state(self, path: Path) -> str:
         checked = self.known.get(path)
-        if checked is None:
-            return "not checked yet"
-        errors = sum(p.severity == "error" for p in checked.problems)
-        others = len(checked.problems) - errors
-        more = f", {others} to look at" if others else ""
-        return f"✓ sound{more}" if checked.sound else f"✗ NOT SOUND, {errors} wrong{more}"
+        return "not checked yet" if checked is None else _state(checked)
 
     def _repaint(self) -> None:
         self._list()
@@ -163,7 +166,17 @@ class ProceduresScreen(AnsweringScreen[None]):
         if self.show == "dry-run":
             lines = self.dry or ["On the virtual engine ..."]
             return [*head, *(line for s in lines for line in wrapped(s, cells))]
-        return [*head, *shelf.problem_lines(checked, cells)]
+        sound: Line = ((_state(checked), "good" if checked.sound else "red"),)
+        problems = shelf.problem_lines(checked, cells)
+        if self.show == "problems":
+            return [*head, *problems]
+        # All of it: beside each other where there is room, else what is wrong above the way it goes.
+        if cells >= 90:
+            half = cells // 2 - 1
+            route = [((" ROUTE ", "key"),), *shelf.route_lines(checked, cells - half - 2)]
+            wrong = [((" IS IT SOUND ", "key"),), sound, *shelf.problem_lines(checked, half)]
+            return [*head, *beside(wrong, route, half, 2)]
+        return [*head, sound, *(problems if checked.problems else []), (), *shelf.route_lines(checked, cells)]
 
     def do_problems(self) -> None:
         """What is wrong in the file."""
@@ -172,6 +185,48 @@ class ProceduresScreen(AnsweringScreen[None]):
     def do_route(self) -> None:
         """The way through the file."""
         self.turn("route")
+
+    def do_parts(self) -> None:
+        """Show the parts of routines too, or hide them again."""
+        self.whole = not self.whole
+        self._repaint()
+
+    def do_edit(self) -> None:
+        """Open the file in the person's editor: the shop's own, or a copy of a shipped one in the shop's folder."""
+        if self.path is None:
+            return
+        if len(self.shop.procedures) < 2 or self.path.parent == self.shop.procedures[0]:
+            self.edit(self.path)
+            return
+        copy = Option("edit a copy of it", True, f"in {self.shop.procedures[0]}; it outranks the shipped one")
+        self.lay(
+            Pick("IT CAME WITH THE PROGRAM", (copy, Option("leave it", False))),
+            lambda yes: self.copied() if yes else self.ask(),
+        )
+
+    def copied(self) -> None:
+        """Edit a copy of a shipped file."""
+        assert self.path is not None
+        try:
+            own = shelf.own_copy(self.path, self.shop.procedures[0])
+        except OSError as fault:
+            self.ask(cue=f"No copy could be made in {self.shop.procedures[0]}: {fault.strerror or fault}.")
+            return
+        self.edit(own)
+
+    def edit(self, path: Path) -> None:
+        """Give the terminal to the editor until it is closed; the file is checked again then."""
+        command = shelf.editor()
+        if not command:
+            self.ask(cue=f"No editor is named: set EDITOR. The file is {path}.")
+            return
+        try:
+            with self.app.suspend():
+                done = subprocess.run([*command, str(path)], check=False)
+            said = "" if done.returncode == 0 else f"The editor ended with {done.returncode}."
+        except (OSError, SuspendNotSupported) as fault:
+            said = f"The editor '{command[0]}' could not be started: {getattr(fault, 'strerror', None) or fault}."
+        self.ask(cue=said or "It is checked again as soon as it was changed.")
 
     def do_recheck(self) -> None:
         """Check the file again now."""
@@ -201,3 +256,11 @@ class ProceduresScreen(AnsweringScreen[None]):
         self.dry.append(sentence)
         if self.is_attached:
             self._repaint()
+
+
+def _state(checked: Checked) -> str:
+    """Whether a file is sound, in a few words."""
+    errors = sum(p.severity == "error" for p in checked.problems)
+    others = len(checked.problems) - errors
+    more = f", {others} to look at" if others else ""
+    return f"✓ sound{more}" if checked.sound else f"✗ NOT SOUND, {errors} wrong{more}"
