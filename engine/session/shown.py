@@ -24,6 +24,7 @@ from engine.run.moves import asked
 from engine.run.scope import Scope, scope
 from engine.run.state import Frame, Gate, Past, Recorded, State, standing, visit_of_run, walk
 from engine.run.texts import render, said
+from engine.session.ahead import steps_left
 from engine.session.declared import shown, width
 from engine.session.hours import hours
 from engine.session.latest import latest, phase
@@ -134,6 +135,7 @@ def _show(plan: RunLayout, state: State, run: str, advisers: Registry, started: 
         phase=phase(state),
         sweep=None if over else sweep(plan, state, () if made else moves),
         hours=hours(state, started),
+        steps_left=steps_left(plan, state),
         waiting=state.waiting.parts if state.waiting is not None else (),
         again=WARM_UP if state.world.rested and state.world.conditions.get("engine") == "running" else "",
         visit_of_run=visit_of_run(state),

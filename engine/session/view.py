@@ -286,6 +286,8 @@ class View:
     sweep: Sweep | None = None
     #: How long the engine has run; None where nobody counts.
     hours: Hours | None = None
+    #: The fewest steps that are still to be answered, a search counted as one round; None where nobody counts.
+    steps_left: int | None = None
 
     @property
     def usual(self) -> Mapping[str, Any]:

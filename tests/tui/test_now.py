@@ -137,3 +137,10 @@ async def test_the_screw_to_turn_is_pointed_at_until_it_is_turned(samples: Any, 
         assert any("(/)↺ 1◀" in line for line in grid(pilot.app))
         await press(pilot, "enter")
         assert not any("◀" in line for line in grid(pilot.app))
+
+
+def test_the_first_line_says_how_much_is_left_at_the_least(samples: Any) -> None:
+    v = samples.view(phase="mixture", steps_left=16, advice=(Advised("n", "m", 1, {}, None, {"left": F(4)}),))
+    for cells in (60, 80, 140):
+        said = text_of(where.line(v, where.Whose("SAMPLE 1  A. Sample"), cells))[0]
+        assert "4 to set, 16+ steps" in said and "SAMPLE 1" in said and "▸MIXTURE" in said

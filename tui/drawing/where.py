@@ -25,14 +25,16 @@ class Whose:
 
 
 def line(view: View, whose: Whose, cells: int) -> Lines:
-    """One line: the job or REHEARSAL, the phases with the present one marked, about how much is left."""
+    """One line: the job or REHEARSAL, the phases with the present one marked, about how much is left: what a search has
+    still to set, and the fewest steps."""
     role = "rehearsal" if whose.rehearsal else "place"
     if whose.rehearsal:
         who = "REHEARSAL, no car" if cells >= 70 and not whose.plays else "REHEARSAL"
         who = f"{who} {whose.plays}".strip()
     else:
         who = clean(whose.job) or "a job without a name"
-    left = rounds_left(view)
+    steps = f"{view.steps_left}+ steps" if view.steps_left else ""
+    left = ", ".join(bit for bit in (rounds_left(view), steps) if bit)
     strip = phases(view.phase, cells - len(left) - min(len(who), cells // 3) - 6)
     end = "   ".join(bit for bit in (strip, left) if bit)
     room = max(0, cells - len(end) - 2)

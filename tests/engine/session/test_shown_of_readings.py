@@ -162,3 +162,37 @@ def test_nobody_who_says_nothing_of_a_crest_is_made_to(run: Session) -> None:
         view = give(run, **answer)
     assert view.sweep is not None
     assert (view.sweep.best, view.sweep.low, view.sweep.high, view.sweep.expect) == (None, None, None, None)
+
+
+def test_the_steps_left_are_the_fewest_that_can_still_come(run: Session) -> None:
+    left = [run.view.steps_left]
+    for answer in ({"coolant": 85, "flow": [5, 6]}, {"flow": [20, 23]}, {}, {"speed": 900}, {"speed": 930}):
+        left.append(give(run, **answer).steps_left)
+    assert left == [7, 6, 5, 4, 3, 2]
+    for answer in ({"speed": 950}, {"speed": 940}):
+        view = give(run, **answer)
+    assert view.end is not None and view.steps_left == 0
+
+
+@pytest.mark.parametrize("name", ["twin-choke-sidedraught", "constant-depression", "motorcycle-bank"])
+def test_no_way_of_a_handful_of_steps_leads_through_a_shipped_routine(name: str) -> None:
+    from engine.procedure.build.load import load as load_shipped
+    from engine.run.layout import prepare
+    from engine.run.machine import begin
+    from engine.session.ahead import steps_left
+    from engine.session.consult import Live
+
+    folder = Path(__file__).parents[3] / "procedures"
+    program = load_shipped(folder / f"{name}.yaml", (folder,), shipped()).program
+    assert program is not None
+    layout = program.files[program.main].layout
+    carbs, barrels = layout.carbs[0], layout.barrels_per_carb[0]
+    facts = {
+        "engine": {"cylinders": carbs * barrels, "displacement": "1500 cc", "idle_speed": "900 rpm"},
+        "bank": {"family": layout.families[0], "carbs": carbs, "barrels_per_carb": barrels},
+    }
+    plan = prepare(program, Job.model_validate(facts), {})
+    state, _ = begin(plan, Live(shipped(), plan.job, plan.main.procedure.terms))
+    fewest = steps_left(plan, state)
+    # The shipped routines measure, set and hand over: no way of a handful of steps leads through one.
+    assert fewest is not None and 10 <= fewest <= 60
