@@ -49,6 +49,26 @@ from engine.wording import Said, said
 SURE = 0.97
 #: A turn up to this may be made by aim. [assumed: an eighth and what a hand errs by]
 AIM_TURN = 0.16
+#: Shares of what is allowed: what a count of the screw may miss before the turn is made by aim, how far barrels of a
+#: body may differ for one to stand for it, and from where a difference within a body is no screw's to mend. [assumed]
+MISSED, ALIKE, WITHIN_BODY = 0.2, 0.5, 0.8
+#: What is left to gain, as a share of what is allowed, below which no further move is made within a body. [assumed]
+WORTH = 0.3
+#: How likely the speed must be right for a verdict, and the share of what is allowed that a plan may use. [assumed]
+PACE_SURE, PACE_SHARE = 0.9, 0.4
+#: How far the mean may drift in a plan, as a share of it: with no speed to go by, and with depressions. [assumed]
+FREE_DRIFT, HELD_DRIFT = 0.15, 0.05
+#: What a turn is usually worth, as a share of the mean flow; a depression half of it, a bypass three tenths. [assumed]
+USUAL_TURN, OF_DEPRESSION, OF_BYPASS = 0.7, 0.5, 0.3
+#: A screw does nothing: turned for so many scatters, its effect for two deviations below this share of what is usual.
+#: [assumed]
+SEEN_SCATTERS, DEVIATIONS, NOTHING = 4.0, 2.0, 0.35
+#: A reading so many scatters from what the moves should have made is not believed at once. [assumed]
+SURPRISE = 4.0
+#: Barrels of a body differ for certain past so many deviations, and it is worth a word past this share. [assumed]
+CERTAIN, SLIGHT = 3.0, 0.045
+#: How sure a finding from a row is said to be. [assumed]
+TOLD = 0.95
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +153,7 @@ def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     asked = () if dead else (aimed_or_counted(seen, t, inputs, plan.row) for t in plan.turns)
     moves = [m for m in asked if m is not None]
     sure = seen.sureness()
-    if moves and pace.sure >= 0.9 and _split(seen) and _worst(seen) - plan.worst < 0.3 * seen.allowed():
+    if moves and pace.sure >= PACE_SURE and _split(seen) and _worst(seen) - plan.worst < WORTH * seen.allowed():
         moves = []  # what is left is within a body: no screw here mends it
     findings = differences(seen, limit, view.unit)
     masked = any(f.code == "body-out-of-step" for f in findings)
@@ -145,14 +165,14 @@ def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
                 "screw-does-nothing",
                 (k[1],),
                 {"screw": k[0], "place": k[1], "turned": seen.flows.turned[k]},
-                sureness=0.95,
+                sureness=TOLD,
             )
             for k in dead
         ]
     elif doubtful:
         verdict, moves = "read again", []
         findings += doubtful
-    elif sure >= SURE and pace.sure >= 0.9 and not masked:
+    elif sure >= SURE and pace.sure >= PACE_SURE and not masked:
         verdict, moves = "even", []
     elif moves:
         verdict = "turn"
@@ -221,11 +241,12 @@ def _plan(seen: Look, pace: _Speed, dead: Sequence[Key]) -> AirMoves:
     row = seen.estimate
     mean = sum(row) / len(row)
     if seen.flows.quantity == "depression" or not pace.held or seen.pace.now is None:
-        wide = 0.15 if not pace.held else 0.05
+        wide = HELD_DRIFT if pace.held else FREE_DRIFT
         return fewest(seen, mean, mean * (1 - wide), mean * (1 + wide), dead)
     slope = seen.pace.now * seen.pace.elasticity / mean  # rpm per unit of level
     level = mean * (1.0 + seen.pace.air_for(pace.target))
-    low, high = sorted((level - 0.4 * pace.allowed / slope, level + 0.4 * pace.allowed / slope))
+    half = PACE_SHARE * pace.allowed / slope
+    low, high = sorted((level - half, level + half))
     return fewest(seen, level, low, high, dead)
 
 
@@ -238,7 +259,7 @@ def aimed_or_counted(seen: Look, t: Turn, inputs: Inputs, row: Sequence[float]) 
     if (
         flag(inputs, "by_aim", True)
         and abs(t.turns) <= AIM_TURN
-        and missed > 0.2 * seen.allowed()
+        and missed > MISSED * seen.allowed()
         and seen.flows.quantity == "airflow"
     ):
         at = _aim_place(seen, t, row)
@@ -267,7 +288,7 @@ def _aim_place(seen: Look, t: Turn, row: Sequence[float]) -> int | None:
     if len(sound) < len(body):
         return None
     values = [row[i] for i in sound]
-    if not sound or max(values) - min(values) > 0.5 * seen.allowed():
+    if not sound or max(values) - min(values) > ALIKE * seen.allowed():
         return None
     return max(sound, key=lambda i: row[i])
 
@@ -278,12 +299,12 @@ def nothing_followed(seen: Look) -> list[Key]:
     for key, turned in seen.flows.turned.items():
         screw = seen.flows.screws[key]
         effect, sd = seen.flows.effect(key)
-        usual = 0.7 * seen.flows.mean * (0.5 if seen.flows.quantity == "depression" else 1.0)
+        usual = USUAL_TURN * seen.flows.mean * (OF_DEPRESSION if seen.flows.quantity == "depression" else 1.0)
         if screw.view.at == "bypass":
-            usual *= 0.3
+            usual *= OF_BYPASS
         noise = max((seen.flows.scatter(i) for i in screw.moves), default=1.0)
         sign = 1.0 if screw.sign > 0 else -1.0
-        if turned * usual > 4.0 * noise and sign * effect + 2.0 * sd < 0.35 * usual:
+        if turned * usual > SEEN_SCATTERS * noise and sign * effect + DEVIATIONS * sd < NOTHING * usual:
             out.append(key)
     return out
 
@@ -292,7 +313,7 @@ def unbelieved(seen: Look) -> list[Found]:
     """The finding for readings that don't fit the moves made, once; a second row that says the same is believed."""
     if seen.flows.since != 1 or seen.flows.rows < 2:
         return []
-    where = tuple(p for p, z in zip(seen.flows.places, seen.flows.surprises, strict=True) if abs(z) > 4.0)
+    where = tuple(p for p, z in zip(seen.flows.places, seen.flows.surprises, strict=True) if abs(z) > SURPRISE)
     return [Found("screw-turned-otherwise", where, {"places": where})] if where else []
 
 
@@ -316,7 +337,7 @@ def _split(seen: Look, unit: str | None = None) -> list[Found]:
             continue
         low, high = min(body, key=lambda i: seen.estimate[i]), max(body, key=lambda i: seen.estimate[i])
         apart, _ = seen.flows.belief.value({high: 1.0, low: -1.0})
-        if apart / 2 > 0.8 * seen.allowed():
+        if apart / 2 > WITHIN_BODY * seen.allowed():
             out.append(_step_finding(seen, "body-out-of-step", low, high, apart, unit))
     return out
 
@@ -325,7 +346,7 @@ def _step_finding(seen: Look, code: str, low: int, high: int, apart: float, unit
     body = Place(seen.flows.places[low].carb, None)
     figures = {"high": seen.flows.places[high], "low": seen.flows.places[low]}
     way = "measured" if code == "body-out-of-step" else ""
-    return Found(code, (body,), figures | {"apart": apart, "unit": unit or "kg/h"}, way, sureness=0.95)
+    return Found(code, (body,), figures | {"apart": apart, "unit": unit or "kg/h"}, way, sureness=TOLD)
 
 
 def differences(seen: Look, limit: float, unit: str | None) -> list[Found]:
@@ -349,7 +370,7 @@ def differences(seen: Look, limit: float, unit: str | None) -> list[Found]:
         apart, sd = seen.flows.belief.value(joint)
         if apart - sd > limit:
             out.append(_step_finding(seen, "body-out-of-step", low, high, apart, unit))
-        elif apart > 3.0 * sd and apart > 0.045 * seen.flows.mean and seen.flows.quantity != "depression":
+        elif apart > CERTAIN * sd and apart > SLIGHT * seen.flows.mean and seen.flows.quantity != "depression":
             out.append(_step_finding(seen, "body-slightly-out", low, high, apart, unit))
     return out
 

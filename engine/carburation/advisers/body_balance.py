@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from engine.carburation.advisers import saying
 from engine.carburation.advisers.air_balance import (
+    WITHIN_BODY,
     aimed_or_counted,
     differences,
     disturbed_last,
@@ -44,6 +45,12 @@ from engine.wording import said
 
 #: How likely a verdict must be. [assumed]
 SURE = 0.95
+#: A barrel that lacks less than this share of what is allowed is left as it is. [assumed]
+LEFT_ALONE = 0.5
+#: A bypass stands open from here on, turns. [assumed: less is a hand's error at the seat]
+OPEN = 0.06
+#: How sure a difference that no bypass is there for is said to be. [assumed]
+TOLD = 0.9
 
 
 @adviser(
@@ -175,7 +182,7 @@ def _turns(seen: Look) -> tuple[list[Turn], list[Turn]]:
                 continue
             effect, sd = seen.flows.effect(key)
             need = top - seen.estimate[i]
-            if abs(need) < 0.5 * seen.allowed():
+            if abs(need) < LEFT_ALONE * seen.allowed():
                 continue
             by = need * effect / (effect * effect + sd * sd)
             stands = seen.stands.get(key)
@@ -211,7 +218,7 @@ def _both_open(seen: Look) -> list[Found]:
     out = []
     for body in seen.bodies:
         stands = [seen.stands.get(seen.bypasses[i]) if i in seen.bypasses else 0.0 for i in body]
-        if len(body) > 1 and all(v is not None and v > 0.06 for v in stands):
+        if len(body) > 1 and all(v is not None and v > OPEN for v in stands):
             carb = Place(seen.flows.places[body[0]].carb, None)
             out.append(Found("both-bypasses-open", (carb,), {"body": carb}))
     return out
@@ -221,8 +228,8 @@ def _apart(seen: Look, unit: str) -> list[Found]:
     out = []
     for body in seen.bodies:
         values = [seen.estimate[i] for i in body]
-        if len(body) > 1 and (max(values) - min(values)) / 2 > 0.8 * seen.allowed():
+        if len(body) > 1 and (max(values) - min(values)) / 2 > WITHIN_BODY * seen.allowed():
             carb = Place(seen.flows.places[body[0]].carb, None)
             figures = {"body": carb, "apart": max(values) - min(values), "unit": unit}
-            out.append(Found("body-out-of-step", (carb,), figures, "no bypass", sureness=0.9))
+            out.append(Found("body-out-of-step", (carb,), figures, "no bypass", sureness=TOLD))
     return out

@@ -33,6 +33,15 @@ from engine.wording import Said, said
 LONGEST = 0.125
 #: So near its target, as a share of it, a single screw is turned by the tachometer and not by count. [assumed]
 AIMED = 0.25
+#: How likely the speed must be right to be called so, and how far one reading of a tachometer scatters, rpm. [assumed]
+SURE, ONE_READING = 0.9, 3.0
+#: In what steps an airflow is written, kg/h. [assumed: as the shipped readings]
+FLOW_STEP = 0.1
+#: The speed does not follow the air: its elasticity for so many deviations below this. [assumed: a running engine
+#: goes up by about the half power of its air or more]
+DEVIATIONS, NOTHING = 1.5, 0.45
+#: An aim was out of reach where the speed stands so many times what is allowed below it. [assumed]
+OUT_OF_REACH = 2.0
 #: Speeds that an engine idles at: past them the tachometer counts another number of cylinders [assumed].
 LEAST, MOST = 200.0, 8000.0
 
@@ -102,20 +111,20 @@ def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     table = [(plate, spread)]
     if coupling:
         table.append((coupling, coupling_spots(coupling, screw_places(coupling, job, inputs), rows, job.bank.carbs)[0]))
-    belief = flows.make("airflow", rows, level, table, disturbed(job), 0.1).follow(seen)
+    belief = flows.make("airflow", rows, level, table, disturbed(job), FLOW_STEP).follow(seen)
     going = pace.follow(seen, pace.scatter(view), lambda s: air_change(s, belief))
     now = going.now if going.now is not None else shown
     off = now - target
-    sd = max(1.0, going.sd if going.count else 3.0)
+    sd = max(1.0, going.sd if going.count else ONE_READING)
     sure = normal_cdf((allowed - off) / sd) - normal_cdf((-allowed - off) / sd)
     moves, findings, stopped = [], [], False
     turned = sum(abs(v or 0.0) for s in seen for (n, p), v in s.turned.items() if n == plate.name and p in spread)
-    if sure >= 0.9:
+    if sure >= SURE:
         verdict = "on speed"
     elif abs(off) < allowed and going.count < 2:
         verdict = "read again"
     elif off < 0 and (
-        _out_of_reach(seen, off, allowed) or (turned and going.elasticity + 1.5 * going.elasticity_sd < 0.45)
+        _out_of_reach(seen, off, allowed) or (turned and going.elasticity + DEVIATIONS * going.elasticity_sd < NOTHING)
     ):
         verdict = "no answer"
         findings.append(Found("speed-does-not-follow"))
@@ -153,7 +162,7 @@ def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
 
 def _out_of_reach(seen: list[Seen], off: float, allowed: float) -> bool:
     """The hand was to turn until the tachometer showed the figure, and it never did."""
-    return bool(seen) and bool(seen[-1].aims) and off < -2.0 * allowed
+    return bool(seen) and bool(seen[-1].aims) and off < -OUT_OF_REACH * allowed
 
 
 def _level(evidence: Evidence, count: int) -> float:

@@ -14,6 +14,10 @@ from engine.wording import said
 
 #: A cylinder that costs less than this share of the others' drop when its plug is shorted is weak [assumed].
 WEAK = 0.6
+#: An error of the fuel level that matters, mm. [common practice: bodies alike within 1 mm]
+LEVEL_LIMIT = 1.0
+#: How sure a finding is said to be: a check seen, a level measured, a plug shorted, nothing left to check. [assumed]
+SEEN, MEASURED, SHORTED, NOTHING_LEFT = 0.95, 0.9, 0.85, 0.5
 
 
 @adviser(
@@ -69,28 +73,28 @@ def jet_checks(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     given = {k: inputs.values.get(k) or "not done" for k in ("leak", "nudge", "cleaned", "swap")}
     level, drop = _single(inputs, "level"), _single(inputs, "plug_drop")
     others = inputs.values.get("others_drop")
-    limit = value(inputs, "level_limit", 1.0)
+    limit = value(inputs, "level_limit", LEVEL_LIMIT)
     verdict, after = "more checks", "none"
     finding: Found | None = None
     if given["leak"] == "yes":
-        verdict, finding = "air leak", Found("air-leak", where, way="by mist", sureness=0.95)
+        verdict, finding = "air leak", Found("air-leak", where, way="by mist", sureness=SEEN)
     elif given["nudge"] == "yes":
-        verdict, finding = "spindle worn", Found("spindle-worn", where, sureness=0.95)
+        verdict, finding = "spindle worn", Found("spindle-worn", where, sureness=SEEN)
     elif level is not None and abs(level) > limit:
         body = (Place(where[0].carb, None),) if where else ()
         way = "low" if level < 0 else "high"
-        verdict, finding = "fuel level", Found("fuel-level-off", body, {"far": abs(level)}, way, sureness=0.9)
+        verdict, finding = "fuel level", Found("fuel-level-off", body, {"far": abs(level)}, way, sureness=MEASURED)
     elif drop is not None and others is not None and float(others) > 0 and drop < WEAK * float(others):
         figures = {"drop": drop, "others": float(others)}
-        verdict, finding = "weak cylinder", Found("weak-cylinder", where, figures, sureness=0.85)
+        verdict, finding = "weak cylinder", Found("weak-cylinder", where, figures, sureness=SHORTED)
     elif given["cleaned"] == "cured":
-        verdict, finding = "jet dirty", Found("idle-jet-dirty", where, sureness=0.95)
+        verdict, finding = "jet dirty", Found("idle-jet-dirty", where, sureness=SEEN)
     elif given["swap"] == "followed the jet" or (flag(inputs, "jet_differs", False) and given["leak"] == "no"):
-        verdict, finding = "jet wrong", Found("idle-jet-wrong", where, sureness=0.95)
+        verdict, finding = "jet wrong", Found("idle-jet-wrong", where, sureness=SEEN)
     else:
         after = _next(given, level, drop, flag(inputs, "both_out", False))
         if after == "none":
-            verdict, finding = "cannot tell", Found("fault-not-told-apart", where, sureness=0.5)
+            verdict, finding = "cannot tell", Found("fault-not-told-apart", where, sureness=NOTHING_LEFT)
     sure = (finding.sureness or 0.0) if finding is not None else 0.0
     return Judgement(
         saying.outputs(verdict=verdict, next=after, sureness=sure),

@@ -14,6 +14,9 @@ from engine.job.model import Job
 from engine.judgement import Found, Judgement, Reasons
 from engine.wording import said
 
+#: How sure a number that was read off a jet is said to be. [assumed]
+READ = 0.9
+
 
 @adviser(
     1,
@@ -54,7 +57,7 @@ def jet_numbers(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
                 (p,),
                 {"part": "idle jet", "place": p, "size": s, "usual": usual},
                 suggest=Suggest("idle jet", s, Fraction(usual or 0)),
-                sureness=0.9,
+                sureness=READ,
             )
             for p, s in odd
         ),

@@ -34,6 +34,13 @@ from engine.wording import Said, said
 #: Barrels of one body part for certain past so many standard deviations, and it matters past this share of the mean
 #: [assumed: plates of one spindle are set within a few per cent of each other].
 TWIST_SURE, TWIST = 4.0, 0.1
+#: How likely it must be that all follow, from what likelihood a first row is read again, and how sure a finding is said
+#: to be. [assumed]
+FOLLOWS, READ_AGAIN, TOLD = 0.5, 0.2, 0.9
+#: How far a barrel may lie from the mean where a file does not say. [common practice: 5 %]
+TOLERANCE = 0.05
+#: A figure written to a step scatters by the step over the root of twelve. [derived]
+STEP_SCATTER = 12**0.5
 
 
 @adviser(
@@ -93,12 +100,12 @@ def linkage_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     noise = [
         math.hypot(
             (flows.DISTURBED_SCATTER if p in air_look.disturbed(job) else flows.GAUGE_SCATTER) * v,
-            step_of(view, 0.0) / 3.5,
+            step_of(view, 0.0) / STEP_SCATTER,
         )
         for p, v in zip(rows, now, strict=True)
     ]
     mean = _mean(now)
-    half = max(value(inputs, "tolerance", 0.05) * mean, air_look.least(inputs, view.quantity))
+    half = max(value(inputs, "tolerance", TOLERANCE) * mean, air_look.least(inputs, view.quantity))
     base = [b * mean / _mean(before) for b in before] if before else [mean] * len(now)
     opens = -1.0 if view.quantity == "depression" else 1.0  # a plate further open lets the depression fall
     rise = [opens * (n - b) for n, b in zip(now, base, strict=True)]
@@ -116,18 +123,18 @@ def linkage_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     sure = math.prod(within(s, d, half) for s, d in moved.values())
     carb, unit = Place(worst, None), view.unit or ""
     findings: list[Found] = []
-    if sure >= 0.5 and abs(far) < half:
+    if sure >= FOLLOWS and abs(far) < half:
         verdict = "follows"
-    elif within(far, sd, half) > 0.2 and _taken(seen, view.quantity) < 2:
+    elif within(far, sd, half) > READ_AGAIN and _taken(seen, view.quantity) < 2:
         verdict = "read again"
     elif off_idle:
         verdict = "apart"
         figures = {"body": carb, "far": abs(far), "unit": unit}
-        findings.append(Found("bodies-open-apart", (carb,), figures, "more" if far > 0 else "less", sureness=0.9))
+        findings.append(Found("bodies-open-apart", (carb,), figures, "more" if far > 0 else "less", sureness=TOLD))
     else:
         verdict = "link holds"
         findings.append(
-            Found("link-holds-body", (carb,), {"body": carb}, "further" if far > 0 else "less", sureness=0.9)
+            Found("link-holds-body", (carb,), {"body": carb}, "further" if far > 0 else "less", sureness=TOLD)
         )
     if off_idle and before:
         findings += _twist(bodies, now, base, noise, unit)
@@ -216,5 +223,5 @@ def _twist(
         if abs(change) > TWIST_SURE * sd and abs(change) > TWIST * _mean(now):
             body = Place(carb, None)
             figures = {"body": body, "apart": abs(change), "unit": unit}
-            out.append(Found("spindle-twisted", (body,), figures, sureness=0.9))
+            out.append(Found("spindle-twisted", (body,), figures, sureness=TOLD))
     return out
