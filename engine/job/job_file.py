@@ -34,6 +34,9 @@ _SUCH_AS = {
 }
 
 
+#: The format that is written. A file that names none was written before there was one: exhaust was then taken at each
+#: cylinder where it did not say.
+FORMAT = 2
 _ROWS = ("main_jet", "air_corrector", "idle_jet", "pump_jet")
 
 
@@ -65,8 +68,10 @@ def parse(text: str, path: str = "job", words: Vocabulary = SHIPPED, told: Told 
         raise _bad(path, "wrong-shape", "A job file is a mapping of keys: `engine: {...}` and `bank: {...}` at least.")
     if tree is None:
         raise BadJob(tuple(faults))
+    data = _plain(tree)
+    faults += _format(data, tree, path)
     try:
-        job = Job.model_validate(_plain(tree))
+        job = Job.model_validate(data)
     except ValidationError as fault:
         details = fault.errors(include_url=False)
         raise BadJob(in_order([*faults, *(_problem(d, tree, path) for d in details)])) from None
@@ -108,8 +113,20 @@ def write(job: Job) -> str:
         if name in _ROWS and row is not None and len(row) == 1:
             data["bank"][name] = row[0]
     out = io.StringIO()
-    yaml.dump(data, out)
+    yaml.dump({"format": FORMAT, **data}, out)
     return out.getvalue()
+
+
+def _format(data: dict[str, Any], tree: Map, path: str) -> list[Problem]:
+    """Take the format out of the data, and give a file of before what it then meant; what is wrong with the format."""
+    said = str(data.pop("format", 1))
+    if said not in ("1", str(FORMAT)):
+        message = f"This job file is of format '{said[:20]}', and this program reads 1 and {FORMAT}."
+        return [Problem("wrong-value", path, tree.key_span("format"), message)]
+    tools = data.setdefault("instruments", {}) if said == "1" else None
+    if isinstance(tools, dict):
+        tools.setdefault("exhaust_sampling", "each cylinder")
+    return []
 
 
 def _bad(path: Path | str, code: str, message: str) -> BadJob:

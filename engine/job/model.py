@@ -241,7 +241,8 @@ class Instruments(_Open):
         None, description="Top of the CO meter's scale."
     )
     exhaust_sampling: Literal["each cylinder", "merged"] = Field(
-        "each cylinder", description="'merged': one pipe after the junction, which names no cylinder."
+        "merged",
+        description="'merged': one pipe after the junction, which names no cylinder; 'each cylinder': a probe in each.",
     )
 
 

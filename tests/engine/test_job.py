@@ -117,6 +117,28 @@ def test_a_job_survives_json_and_its_own_file_exactly(bank, height, ethanol):
         assert job_file.parse(job_file.write(it)) == it
 
 
+#: A job file with a meter and not a word of where the probe goes.
+METERED = """
+engine: {cylinders: 4, displacement: 1598 cc, idle_speed: 950 rpm}
+bank: {family: twin-choke sidedraught, carbs: 2, barrels_per_carb: 2}
+instruments: {lambda_meter: true}
+"""
+
+
+def test_where_nobody_says_otherwise_the_exhaust_is_that_of_all_cylinders():
+    """One tailpipe is what most cars have; a file of before, which names no format, means what it meant."""
+    assert job_file.parse("format: 2" + METERED).instruments.exhaust_sampling == "merged"
+    assert job_file.parse(METERED).instruments.exhaust_sampling == "each cylinder"
+    assert job(instruments={"lambda_meter": True}).instruments.exhaust_sampling == "merged"
+    said = METERED.replace("true}", "true, exhaust_sampling: merged}")
+    assert job_file.parse(said).instruments.exhaust_sampling == "merged"
+
+
+def test_a_format_that_is_not_known_is_refused_with_a_sentence():
+    with pytest.raises(BadJob, match="format '3', and this program reads 1 and 2"):
+        job_file.parse("format: 3" + METERED)
+
+
 @pytest.mark.parametrize(
     ("engine", "bank", "says"),
     [

@@ -122,7 +122,7 @@ def rows(families: Sequence[Family], chosen: Family, texts: Mapping[str, str]) -
         ),
         _text("bank.disturbed", "Places whose gauge reading is spoilt", "by a take-off: 2.1 is body 2, barrel 1"),
         *(_choice(f"instruments.{name}", ask, YES_NO, start) for name, ask, start in _INSTRUMENTS),
-        _choice("instruments.exhaust_sampling", "Exhaust taken", ("each cylinder", "merged"), 1),
+        _choice("instruments.exhaust_sampling", "Exhaust taken", ("merged", "each cylinder"), 1),
         _number("fuel.ethanol", "Ethanol in the petrol", "%", 0, 100, "5"),
         _number("conditions.altitude", "Altitude", "m", -500, 5000, "0"),
         _number("conditions.temperature", "Air temperature", "degC", -40, 60, "15"),

@@ -143,7 +143,7 @@ def _job(seed: int, family: str, instruments: dict[str, Any]) -> Job:
         return _other_job(rng, seed, family, instruments)
     cylinders = rng.choice((4, 6))
     litres = rng.choice((1.6, 1.75, 1.9, 2.0, 2.1) if cylinders == 4 else (2.0, 2.2, 2.4, 2.5, 2.6, 2.8))
-    tools: dict[str, Any] = {"airflow_gauge": True, "tachometer": True} | instruments
+    tools: dict[str, Any] = {"airflow_gauge": True, "tachometer": True, "exhaust_sampling": "each cylinder"} | instruments
     return Job.model_validate(
         {
             "title": f"Invented engine {seed}",
@@ -195,7 +195,8 @@ def _other_job(rng: random.Random, seed: int, family: str, instruments: dict[str
             "throttle_bore": "32 mm",
             "mixture_screw": "long taper",
         }
-    tools = {"airflow_gauge": "motorcycle" not in family, "vacuum_gauges": "motorcycle" in family, "tachometer": True}
+    bike = "motorcycle" in family
+    tools = {"airflow_gauge": not bike, "vacuum_gauges": bike, "tachometer": True, "exhaust_sampling": "each cylinder"}
     return Job.model_validate(
         {
             "title": f"Invented engine {seed}",

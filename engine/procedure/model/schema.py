@@ -72,9 +72,15 @@ def _one_of(definitions: dict[str, Any]) -> None:
 
 def job_schema() -> dict[str, Any]:
     """The schema of a job file."""
+    from engine.job.job_file import FORMAT
     from engine.job.model import Job
 
-    return _schema(Job, "Evendraw job")
+    made = _schema(Job, "Evendraw job")
+    said = {
+        "description": "Of this file: 2. Without it the file is of before, when exhaust not said was of each cylinder.",
+        "enum": [1, FORMAT],
+    }
+    return {**made, "properties": {"format": said, **made["properties"]}}
 
 
 def write(folder: Path) -> None:
