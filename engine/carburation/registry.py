@@ -17,6 +17,7 @@ from engine.carburation.advisers.idle_speed import idle_speed
 from engine.carburation.advisers.jet_checks import jet_checks
 from engine.carburation.advisers.jet_numbers import jet_numbers
 from engine.carburation.advisers.jet_swap import jet_swap
+from engine.carburation.advisers.last_visit import last_visit
 from engine.carburation.advisers.linkage_balance import linkage_balance
 from engine.carburation.advisers.main_circuit import main_circuit
 from engine.carburation.advisers.sizing import sizing
@@ -33,6 +34,7 @@ ALL: tuple[Adviser, ...] = (
     jet_checks,
     jet_swap,
     jet_numbers,
+    last_visit,
     linkage_balance,
     sizing,
     main_circuit,

@@ -273,6 +273,12 @@ class LastVisit(_Part):
     mixture_screws: tuple[Annotated[Fraction, *_quantity("turn", -30, 30)] | None, ...] = Field(
         (), description="Where the mixture screws stood as left, place by place, in turns; null where nobody knew."
     )
+    airflow: tuple[Annotated[Fraction, *_quantity("kg/h", 0, 500)] | None, ...] = Field(
+        (), description="Airflow as left, place by place; null where it was not taken."
+    )
+    depression: tuple[Annotated[Fraction, *_quantity("kPa", 0, 110)] | None, ...] = Field(
+        (), description="Depression as left, place by place; null where it was not taken."
+    )
 
 
 class Job(_Part):

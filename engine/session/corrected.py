@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from engine.book import codec
 from engine.book.rows import Further
-from engine.job.model import Job
+from engine.job.model import Job, LastVisit
 from engine.quantity.units import from_base
 from engine.quantity.wording import decimal
 from engine.run.admit import asks
@@ -46,6 +46,8 @@ def correction(session: Session, facts: Mapping[str, Any]) -> Correction:
     """
     old = session.plan
     job = Job.model_validate(dict(facts))
+    if job.last_visit == LastVisit():  # a run knows it from the book, and keeps it
+        job = job.model_copy(update={"last_visit": old.job.last_visit})
     plan = prepare(old.program, job, _shop(old), format=old.format)
     live = Live(session._advisers, job, plan.main.procedure.terms, session._then)
     state, _ = begin(plan, live)

@@ -37,6 +37,7 @@ from engine.run.state import State, walk
 from engine.run.walk import Raised
 from engine.session.consult import CantGoOn, Drift, Live, OfThen, Stored
 from engine.session.contracts import recorded, with_today
+from engine.session.last_visit import with_last_visit
 from engine.session.shown import show
 from engine.session.view import View
 
@@ -142,6 +143,11 @@ class Session:
         at = clock()
         number = book.take_in(job, at) if job_number is None else job_number
         book.hold(number)
+        again = known if rehearsal is not None else with_last_visit(known, book, number, advisers)
+        if again is not known:
+            plan = prepare(program, again, shop)
+            live = Live(advisers, again, plan.main.procedure.terms)
+            state, _ = begin(plan, live)
         texts, body = _started(plan, number, live, state, at)
         body |= {"rehearsal": dict(rehearsal)} if rehearsal is not None else {}
         main = program.files[program.main]

@@ -143,7 +143,11 @@ def _job(seed: int, family: str, instruments: dict[str, Any]) -> Job:
         return _other_job(rng, seed, family, instruments)
     cylinders = rng.choice((4, 6))
     litres = rng.choice((1.6, 1.75, 1.9, 2.0, 2.1) if cylinders == 4 else (2.0, 2.2, 2.4, 2.5, 2.6, 2.8))
-    tools: dict[str, Any] = {"airflow_gauge": True, "tachometer": True, "exhaust_sampling": "each cylinder"} | instruments
+    tools: dict[str, Any] = {
+        "airflow_gauge": True,
+        "tachometer": True,
+        "exhaust_sampling": "each cylinder",
+    } | instruments
     return Job.model_validate(
         {
             "title": f"Invented engine {seed}",

@@ -14,14 +14,17 @@ from engine.session.session import Answer, Session
 
 FILES = sorted(p.stem for p in (Path(__file__).parents[3] / "procedures").glob("*.yaml"))
 #: Files that work at one place are walked with the file that calls them.
-WITH = {"jet-nuts": {"jet-nut"}}
+WITH = {"jet-nuts": {"jet-nut"}, "hiss-balance": {"hiss-one"}, "vacuum-mixture": {"vacuum-screw"}}
 #: Ways that need a history which no drawn answers give; each has a test of its own below.
 TOLD_APART = {
     # What a family hands over; each has its way in test_families.
     ("hand-over", "which_screws", "branch 1"),
     ("hand-over", "which_screws", "branch 2"),
-    ("hand-over", "answers_alone", "passed"),
+    *(("hand-over", step, way) for step in ("answers_alone", "nuts_answer") for way in ("branch 0", "branch 1")),
+    ("hand-over", "alone_again", "passed"),
+    ("hand-over", "nuts_again", "passed"),
     ("jet-nuts", "apart", "branch 0"),
+    ("vacuum-screw", "begin", "branch 0"),
     # Alone nobody has counted the screws; in the whole routine (test_whole_routine) they are.
     ("zero-and-preset", "counted", "branch 0"),
 }
@@ -30,14 +33,15 @@ MOST_RUNS = 1500
 
 def jobs(name: str, invented) -> list:
     """Invented jobs that cover the facts of a file: screws, couplings, meters, adjusters."""
+    each = {"lambda_meter": True, "exhaust_sampling": "each cylinder"}
     bodies = {"barrels_per_carb": 1, "mixture_screw": "jet nut"}
     bike = {"family": "motorcycle bank", "carbs": 4, "barrels_per_carb": 1}
     if name == "constant-depression":
         return [
             invented(family="constant depression", **bodies, instruments=i)
-            for i in ({}, {"lambda_meter": True}, {"co_meter": True})
+            for i in ({}, {"lambda_meter": True}, {"co_meter": True}, {"airflow_gauge": False})
         ]
-    if name in ("jet-nuts", "piston-checks"):
+    if name in ("jet-nuts", "piston-checks", "hiss-balance"):
         return [invented(**bodies), invented(**bodies, carbs=3)]
     if name in ("vacuum-balance", "pilot-screws", "knob-speed"):
         return [invented(**bike), invented(**bike, adjusters="to a base carb", mixture_screw="air screw")]
@@ -46,6 +50,7 @@ def jobs(name: str, invented) -> list:
             invented(
                 **bike,
                 mixture_screw=kind,
+                instruments={"vacuum_gauges": start != "2 turn"},
                 settings={"pilot_start": start, "pilot_air_start": start, "band_doubt": "0 turn"},
             )
             for kind in ("long taper", "air screw")
@@ -65,16 +70,35 @@ def jobs(name: str, invented) -> list:
     if name == "spits-back":
         return [invented(), invented(settings={"forget": 1})]
     if name == "single-carburettor":
-        return [invented(family="single sidedraught", carbs=1)]
+        alone = {"family": "single sidedraught", "carbs": 1}
+        return [
+            invented(**alone),
+            invented(**alone, barrels_per_carb=1, instruments={"co_meter": True, "airflow_gauge": False}),
+            invented(**alone, instruments={"vacuum_gauges": True, "lambda_meter": True}),
+            invented(**alone, instruments={"vacuum_gauges": True}),
+        ]
+    if name == "vacuum-mixture":
+        return [invented(family="single sidedraught", carbs=1, barrels_per_carb=1)]
+    if name == "volume-mixture":
+        meters: tuple[dict[str, bool], ...] = ({}, {"lambda_meter": True}, {"co_meter": True})
+        return [invented(family="progressive downdraught", carbs=1, manifold="shared", instruments=i) for i in meters]
+    if name == "exhaust-check":
+        return [
+            invented(instruments=i, settings=s)
+            for i in ({}, each, {"co_meter": True}, {"lambda_meter": True}, {"gas_analyser": True})
+            for s in ({}, {"co_limit": "3.5 %", "hc_limit": "1200 ppm"})
+        ]
     others = {
+        "linkage": [invented(instruments={"airflow_gauge": False})],
         "warm-up": [invented(carbs=3)],
         "zero-and-preset": [invented(family="single sidedraught", carbs=1)],
     }
     return [
         *others.get(name, ()),
         invented(mixture_screw="short taper"),
-        invented(mixture_screw="long taper", air_bypass_screws=True, instruments={"lambda_meter": True}),
-        invented(carbs=3, linkage_balance_screws=True, instruments={"co_meter": True}),
+        invented(mixture_screw="long taper", air_bypass_screws=True, instruments=each),
+        invented(carbs=3, linkage_balance_screws=True, instruments={**each, "lambda_meter": False, "co_meter": True}),
+        invented(instruments={"airflow_gauge": False}),
         invented(air_bypass_screws=True, linkage_balance_screws=True),
     ]
 
@@ -90,7 +114,7 @@ def walked(name: str, folder, advisers, mend=lambda texts: texts):
     return loaded.program, keep
 
 
-@pytest.mark.parametrize("name", [f for f in FILES if f != "jet-nut"])
+@pytest.mark.parametrize("name", [f for f in FILES if f not in set().union(*WITH.values())])
 def test_every_way_out_of_every_step_is_taken(name, folder, advisers, invented, monkeypatch):
     """Branches, limits, ends of calls and symptoms: none is there for show."""
     program, keep = walked(name, folder, advisers)
