@@ -94,6 +94,7 @@ def _latest(row: Latest, chosen: ChosenUnits) -> Latest:
         row=chosen.shown(row.row, row.unit, row.quantity),
         tolerance=None if row.tolerance is None else width(row.tolerance),
         spreads=tuple(width(s) for s in row.spreads),
+        step=None if row.step is None else chosen.mark(row.step, row.unit, row.quantity),
     )
 
 

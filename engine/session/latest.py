@@ -51,6 +51,7 @@ def latest(plan: RunLayout, state: State) -> tuple[Latest, ...]:
                 found=phase(past.state) == AS_FOUND,
                 since=changes[past.seq],
                 at=past.event.at,
+                step=None if reading.step is None else width(reading.step, unit),
             )
         )
     return tuple(found)

@@ -112,6 +112,8 @@ class Latest:
     since: str = ""
     #: When, by the clock of the answer.
     at: str = ""
+    #: The finest figure that is written down, in `unit`; None where it was not declared.
+    step: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -144,3 +144,31 @@ def test_the_first_line_says_how_much_is_left_at_the_least(samples: Any) -> None
     for cells in (60, 80, 140):
         said = text_of(where.line(v, where.Whose("SAMPLE 1  A. Sample"), cells))[0]
         assert "4 to set, 16+ steps" in said and "SAMPLE 1" in said and "▸MIXTURE" in said
+
+
+async def test_a_stop_is_the_largest_thing_and_its_finding_is_said_once_above_the_choice(
+    samples: Any, at_run: Any, grid: Any
+) -> None:
+    from engine.session.view import GateView
+
+    stop = GateView("This cylinder leaks.", "Mend it first.", ("mended", "ends here"), (), ())
+    v = samples.view(gate=stop, do="This cylinder leaks. Mend it first.", moves=(), read=(), findings=(), wait=None)
+    async with at_run(samples.FakeSitting(v), (80, 24)) as (pilot, _):
+        lines = grid(pilot.app)
+        for row in big.figures("STOP") or ():
+            assert any(row.rstrip() in line for line in lines)
+        assert " ".join(lines).count("This cylinder leaks.") == 1
+
+
+@pytest.mark.parametrize("size", [(60, 20), (80, 24), (120, 40)], ids=lambda s: f"{s[0]}x{s[1]}")
+async def test_a_move_is_large_at_every_size(samples: Any, at_run: Any, grid: Any, size: Any) -> None:
+    async with at_run(samples.FakeSitting(one_move(samples)), size) as (pilot, _):
+        lines = grid(pilot.app)
+        drawn = [*(big.tall("OUT 1/8", 200) or ()), *(big.tall("OUT 1/8", 40) or ()), *(big.figures("OUT 1/8") or ())]
+        assert sum(any(row.strip() and row.rstrip() in line for row in drawn) for line in lines) >= 3
+
+
+async def test_the_target_of_a_reading_is_large_too_where_there_is_room(samples: Any, at_run: Any, grid: Any) -> None:
+    async with at_run(samples.FakeSitting(samples.view(moves=())), (100, 30)) as (pilot, _):
+        for row in big.figures("4.9") or ():
+            assert any(row.rstrip() in line for line in grid(pilot.app))

@@ -56,6 +56,12 @@ def test_the_crest_is_shown_with_its_doubt_where_somebody_believes_one(samples: 
     assert not any("◆" in line or "Believed" in line for line in drawn(samples, SWEEP))
 
 
+def test_how_sure_it_is_stands_below_where_an_adviser_says_so_of_each_barrel(samples: Any) -> None:
+    values = {"sure": (F(9, 10), F(1, 2), F(8, 100), F(1, 3))}
+    v = samples.view(sweep=replace(SWEEP, screw="mixture"), advice=(Advised("n", "m", 1, {}, None, values),))
+    assert "That it stands near its best, as it stands: 8 in 100." in text_of(plot.plot(v, 90, 16))
+
+
 def test_the_title_names_barrel_screw_quantity_and_unit(samples: Any) -> None:
     assert drawn(samples, SWEEP)[0] == "body 2, barrel 1, mixture screw: engine speed, rpm, over turns out"
 

@@ -102,7 +102,7 @@ _STOP_HINTS = {
 def at_stop(stop: GateView) -> Pick:
     """The one choice at a stop: nothing goes on without it."""
     options = tuple(Option(way, way, _STOP_HINTS.get(way, "")) for way in stop.choices)
-    return Pick("STOP: HOW DOES IT GO ON", options, detail=stop.say, hold=True)
+    return Pick("STOP: HOW DOES IT GO ON", options, hold=True)
 
 
 def row_of(ask: Ask, view: View) -> Row:

@@ -67,7 +67,7 @@ def plan(
     """The plan of a view on a bank of `layout` (bodies, barrels in each)."""
     row = main_row(view)
     values = places_of(row, layout) if row else {}
-    step = next((a.step for a in view.read if row and a.name == row.name), None)
+    step = next((a.step for a in view.read if row and a.name == row.name), row.step if row else None)
     turned = {move.screw for move in view.moves}
     # Where only one has room it is the one that is turned now, else one that has a band to rest in.
     screws = sorted(view.screws, key=lambda s: (s.name not in turned, s.band is None))

@@ -43,6 +43,8 @@ def step(v: View, cells: int, rows: int, at: Stage = _NOTHING_YET) -> Lines:
     """The whole card; `rows` are those that can be seen at once."""
     if at.danger:
         return wrapped(v.do, cells, "soft")
+    if v.gate is not None:
+        return stop(v, cells, at.large)
     done = at.made and bool(v.moves or v.fit)
     fresh = step_lines.cautions(v, cells, at.seen, fresh=True)
     known = step_lines.cautions(v, cells, at.seen, fresh=False)
@@ -58,6 +60,13 @@ def step(v: View, cells: int, rows: int, at: Stage = _NOTHING_YET) -> Lines:
     aim = trial(v, cells)
     room = rows - len(fresh) - len(do) - len(known) - len(aim)
     return [*fresh, *work(v, cells, room, room, at), *aim, *do, *known, *rest]
+
+
+def stop(v: View, cells: int, large: bool) -> Lines:
+    """A stop: the word on its ground, then what was found and what to do."""
+    drawn = big.figures("STOP") if large else None
+    sign: Lines = [((f"  {line:^{len(drawn[0])}}  ", "danger"),) for line in ("", *drawn, "")] if drawn else []
+    return [*sign, *step_lines.instruction(v, cells), *step_lines.minding(v, cells)]
 
 
 def trial(v: View, cells: int) -> Lines:

@@ -75,9 +75,10 @@ def fields(
     many = f"{here + 1} of {len(question.rows)}" if len(question.rows) > 1 else ""
     more = ", ".join(bit for bit in (limits(row.cells[question.index]), row.hint) if bit)
     asked: Line = ((tag, "key"), (" ", "ink"), (clean(row.ask), "strong"), (f"  {more}" if more else "", "soft"))
-    if width(asked) > cells - len(many) - 1 and width(asked[:3]) <= cells - len(many) - 1:
-        asked = (*asked[:3], (cut(f"  {more}", cells - len(many) - 1 - width(asked[:3])), "soft"))
-    out: Lines = [(*fill(asked, cells - len(many) - 1), (f" {many}", "soft"))]
+    below = width(asked) > cells - len(many) - 1 >= width(asked[:3])
+    out: Lines = [(*fill(asked[:3] if below else asked, cells - len(many) - 1), (f" {many}", "soft"))]
+    if below:
+        out += wrapped(more, cells, "soft", head=("  ", "soft"))
     if width(asked[:3]) > cells - len(many) - 1:
         # A question is never cut: what may be given stands behind it, on lines of their own.
         out = wrapped(f"{row.ask}  {many}", cells, "strong", head=(tag, "key"), indent=2)
@@ -107,13 +108,27 @@ def _figures(question: Fields, cells: int) -> Lines:
         return []
     unit = wording.unit_word(cell.unit)
     aims = _aims(question)[:3]
-    wide = max(22, len(drawn[0]))
+    wide, beside = max(22, len(drawn[0])), max((len(aim) for aim in aims), default=0)
+    target = big.figures(_target(question))
     out: Lines = []
     for n in range(3):
         said = f" {unit}" if n == 2 and text else ""
         left = fill((("    ", "ink"), (drawn[n], "mark" if text else "soft"), (clean(said), "strong")), wide + 10)
-        out.append(cut_line((*left, (aims[n] if n < len(aims) else "", "strong" if n == 0 else "soft")), cells))
+        aim: Line = ((aims[n] if n < len(aims) else "", "strong" if n == 0 else "soft"),)
+        if target is not None and len(target[0]) + beside + 3 <= cells - wide - 10:
+            aim = (*fill(aim, beside), ("   ", "ink"), (target[n], "soft"))
+        out.append(cut_line((*left, *aim), cells))
     return out
+
+
+def _target(question: Fields) -> str:
+    """The figure that a reading is measured against: what is expected, else what is right; empty where nobody says."""
+    row, cell, n = question.row, question.cell, question.index
+    if row.expect is not None and n < len(row.expect) and row.expect[n] is not None:
+        return wording.number(row.expect[n], cell.unit, cell.step)
+    if isinstance(row.healthy, tuple) and None not in row.healthy:
+        return "-".join(wording.number(end, cell.unit, cell.step) for end in row.healthy)
+    return ""
 
 
 def _aims(question: Fields) -> list[str]:

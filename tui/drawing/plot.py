@@ -46,7 +46,9 @@ def title(v: View, sweep: Sweep, cells: int) -> Lines:
 
 
 def belief(v: View, sweep: Sweep, cells: int) -> Lines:
-    """Where the screw belongs as it is believed, with its doubt; and what the signs mean."""
+    """Where the screw belongs as it is believed, with its doubt, or how sure it is that it stands near its best; and
+    what the signs mean."""
+    sure = _sure(v, sweep)
     if sweep.best is not None:
         doubt = ""
         if sweep.low is not None and sweep.high is not None:
@@ -55,6 +57,8 @@ def belief(v: View, sweep: Sweep, cells: int) -> Lines:
     else:
         alone = len({spot.position for spot in sweep.spots if spot.alone})
         said = "Where it belongs is not known yet." if alone < 2 else "How it answers shows; F3 says what is believed."
+        if sure is not None:
+            said = f"That it stands near its best, as it stands: {wording.decimal(sure * 100, Fraction(1))} in 100."
     signs = [f"{READ} read"]
     if any(not spot.alone for spot in sweep.spots):
         signs.append(f"{OTHERWISE} read, other screws elsewhere")
@@ -63,6 +67,17 @@ def belief(v: View, sweep: Sweep, cells: int) -> Lines:
     if sweep.expect is not None:
         signs.append(f"{EXPECTED} expected")
     return [*wrapped(said, cells, "mark"), *wrapped("  ".join(signs), cells, "soft")]
+
+
+def _sure(v: View, sweep: Sweep) -> Fraction | None:
+    """How likely the screw in hand is near its best as it stands, where an adviser says so of each barrel."""
+    barrels = [row.places for row in v.screws if row.name == sweep.screw]
+    for advised in v.advice:
+        row = advised.values.get("sure")
+        if isinstance(row, tuple) and barrels and len(row) == len(barrels[0]) and sweep.place in barrels[0]:
+            value = row[barrels[0].index(sweep.place)]
+            return Fraction(value) if isinstance(value, Fraction | int) else None
+    return None
 
 
 def _turns(position: Fraction) -> str:

@@ -17,15 +17,25 @@ class Rooms(NamedTuple):
     findings: int
 
 
-#: What is given up first where all has no room, in a column: (how large the move is drawn, the plot, the bank).
-ORDER = (
-    ("tall", True, True),
-    ("half", True, True),
-    ("tall", False, True),
-    ("half", False, True),
-    ("half", False, False),
-    ("small", False, True),
-    ("small", False, False),
+#: What is given up first where all has no room, in a column: (how large the move is drawn, the plot, the bank, the
+#: hints). Of a step with a move, and of one that only reads: there a hint says how, and goes before the bank.
+TURNING = (
+    ("tall", True, True, True),
+    ("half", True, True, True),
+    ("tall", False, True, True),
+    ("half", False, True, True),
+    ("half", False, True, False),
+    ("half", False, False, True),
+    ("half", False, False, False),
+    ("small", False, True, False),
+    ("small", False, False, False),
+)
+READING = (
+    ("tall", True, True, True),
+    ("tall", False, True, True),
+    ("tall", False, False, True),
+    ("small", False, False, True),
+    ("small", False, False, False),
 )
 
 

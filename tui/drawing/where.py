@@ -67,7 +67,7 @@ def rounds_left(view: View) -> str:
         for name in _LEFT:
             value = advised.values.get(name)
             if isinstance(value, int | Fraction) and not isinstance(value, bool) and value > 0:
-                return f"~{wording.count(int(value), 'round')} left"
+                return f"~{wording.count(round(value), 'round')} left"
         still = advised.values.get("left")
         if isinstance(still, int | Fraction) and not isinstance(still, bool) and still > 0:
             return f"{int(still)} to set"

@@ -39,8 +39,9 @@ class RunParts(RunKeys):
                 with Page(id="card-box"):
                     yield Drawn(id="card")
                 yield Pad(id="pad")
+                yield Drawn(id="trail")
             with Vertical(id="right"):
-                for part in ("spread", "bank", "plot", "trend", "findings", "trail"):
+                for part in ("spread", "bank", "plot", "trend", "findings"):
                     yield Drawn(id=part)
         yield Drawn(id="standing")
         yield KeyBar(id="keys")
@@ -154,8 +155,11 @@ class RunParts(RunKeys):
             return
         cards = {size: self._core(cells, size) for size in ("tall", "half", "small")}
         pads, drawn = self.pad.needs(cells), plot.LEAST if v.sweep is not None else 0
-        for size, with_plot, with_bank in room.ORDER:
+        hints = len(step_lines.minding(v, cells))
+        turning = bool(v.moves or v.fit) and not stages.made(v, self.sofar)
+        for size, with_plot, with_bank, with_hints in room.TURNING if turning else room.READING:
             used = cards[size] + pads[0] + (tall + spread) * with_bank + drawn * with_plot + seen[0]
+            used += hints * with_hints
             if used <= total and (drawn or not with_plot):
                 break
         else:
@@ -163,8 +167,7 @@ class RunParts(RunKeys):
             self._give(rooms, 0, 0)
             return
         self.figures = size
-        hints = len(step_lines.minding(v, cells))
-        left = total - used
+        left = total - used + hints * with_hints
         answer = pads[1] if pads[1] - pads[0] <= left else pads[0]
         left -= answer - pads[0]
         told = cards[size] + min(hints, left)
