@@ -45,6 +45,10 @@ WRONG, PERHAPS, RIGHT = 0.85, 0.5, 0.6
 SUSPECT = 0.55
 #: So sure of a jet that it is changed without a swap, once leaks are excluded.
 NAMED = 0.97
+#: Of so great a part of the barrels, all out the same way, it is said that all are.
+MOST = 0.7
+#: A jet that is so likely wrong once leaks are excluded stands on the sheet as perhaps wrong.
+TOLD = 0.6
 #: A mixture whose place is less sure than this says nothing of a jet (share of fuel).
 UNPLACED = 0.13
 #: Air further from even than this, or a speed so far from target, spoils the evidence.
@@ -142,6 +146,8 @@ JET_READS = {
     {
         "idle-jet-too-small": change("the screw rests too far out, and leak, level and dirt are excluded"),
         "idle-jet-too-large": change("the screw rests too far in, and leak, level and dirt are excluded"),
+        "idle-jet-perhaps-too-small": adjust("the screw rests somewhat too far out, and nothing else explains it"),
+        "idle-jet-perhaps-too-large": adjust("the screw rests somewhat too far in, and nothing else explains it"),
         "barrel-out-alone": adjust("one barrel's screw rests far from the others': a jet, dirt, a leak or the level"),
         "jets-mixed": adjust("some screws rest far out and some far in, so no one change fits"),
         "jet-verdict-withheld": note("positions, air, speed or mixture spoil what the screws would tell"),
@@ -259,6 +265,10 @@ def _judged(c: _Case, v: Weighed) -> Judgement:
         if told[i].startswith("perhaps") and v.likeliest(i)[1] >= SUSPECT and not masked[i].hides(by[i])
     ]
     every = next((a for a in (-1, 1) if v.all_by[a] > WRONG and _all_one_way(c, a, by, out)), 0)
+    if not every and checked:  # leaks excluded, and most lean the same way: one by one they are less sure than together
+        same = [sum(by[i] * a > 0 for i in out + maybe) for a in (-1, 1)]
+        every = next((a for a, n_ in zip((-1, 1), same, strict=True) if n_ > MOST * n and sum(same) == n_), 0)
+        every = every if n > 1 and _all_one_way(c, every, by, out) else 0
     odd = _odd(c, out, by)
     change: list[int] = []
     if every:
@@ -377,11 +387,15 @@ def _findings(
             )
     elif verdict == "mixed":
         found.append(Found("jets-mixed", tuple(c.spots[i] for i in sorted(out))))
+    checked = flag(c.inputs, "leaks_excluded", False)
     alone = [i for i in out if i not in change]
     for i in alone if verdict == "some out" else ():
-        way = "out" if by[i] > 0 else "in"
-        figures = {"place": c.spots[i]}
-        found.append(Found("barrel-out-alone", (c.spots[i],), figures, way, sureness=v.likeliest(i)[1]))
+        sure, place = v.likeliest(i)[1], {"place": c.spots[i]}
+        if checked and sure >= TOLD:  # the checks left its jet
+            way = "small" if by[i] > 0 else "large"
+            found.append(Found(f"idle-jet-perhaps-too-{way}", (c.spots[i],), place, sureness=sure))
+        else:
+            found.append(Found("barrel-out-alone", (c.spots[i],), place, "out" if by[i] > 0 else "in", sureness=sure))
     for spot, mask in zip(c.spots, masked, strict=True):
         if mask.leak:
             found.append(Found("air-leak", (spot,), {"place": spot}, "known", sureness=0.95))

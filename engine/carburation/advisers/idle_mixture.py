@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 from engine.carburation.advisers import saying
 from engine.carburation.advisers.contract_words import (
@@ -93,6 +94,8 @@ RUNNING = 200.0
         "left": gives("barrels not yet set", "", "0", "48"),
         "speed_gain": gives("speed gained since the search began", "rpm", "-5000", "5000"),
         "sureness": SURENESS,
+        "sure": gives("how likely each barrel is near its best as it stands", "", "0", "1", each="barrel"),
+        "rounds": gives("readings still expected, about", "", "0", "500"),
         "barrels": says(
             "each barrel: set, sought, silent (does not answer), stopped (at the end of its screw), unknown",
             "set",
@@ -197,6 +200,11 @@ def _by_speed(job: Job, inputs: Inputs, view: ScrewView, s: Search, rows: Sequen
             moves = []
         if moves:
             return _told(job, inputs, view, s, rows, "turn", moves, ())
+    air = policy.speed_first(job, inputs, s, rows)
+    if air:
+        return _told(job, inputs, view, s, rows, "turn", air, ())
+    if policy.worth_reading_again(s, rows):
+        return _told(job, inputs, view, s, rows, "read again", (), ())
     trial = policy.next_trial(job, inputs, s, view, rows)
     back = policy.last_goes_back(s, rows)
     if trial is not None and (back is None or trial.u == back.u):
@@ -227,7 +235,13 @@ def _answer(
 ) -> Judgement:
     return Judgement(
         saying.outputs(
-            verdict=verdict, left=len(view.positions), speed_gain=0, sureness=0, barrels=("unknown",) * job.bank.barrels
+            verdict=verdict,
+            left=len(view.positions),
+            speed_gain=0,
+            sureness=0,
+            sure=(0,) * job.bank.barrels,
+            rounds=0,
+            barrels=("unknown",) * job.bank.barrels,
         ),
         findings=findings,
         because=Reasons("The latest answer.", why, "Not at all.", "A sound reading."),
@@ -266,7 +280,11 @@ def _told(
             left=sum(w != "set" for w in words_of),
             speed_gain=saying.clamp(gain, -5000.0, 5000.0),
             sureness=saying.clamp(policy.sureness(rows), 0.0, 1.0),
-            barrels=_by_barrel(job, s, words_of),
+            sure=_by_barrel(
+                job, s, [saying.exact(saying.clamp(c.near, 0.0, 1.0), 3) for c in rows], saying.exact(0, 0)
+            ),
+            rounds=policy.rounds_left(s, rows) if verdict in ("turn", "read again") else 0,
+            barrels=_by_barrel(job, s, words_of, "unknown"),
         ),
         tuple(moves),
         (),
@@ -280,12 +298,12 @@ def _where(s: Search, c: Choice) -> tuple[Place, ...]:
     return tuple(s.spots[i] for i in s.units[c.u])
 
 
-def _by_barrel(job: Job, s: Search, told: Sequence[str]) -> tuple[str, ...]:
+def _by_barrel(job: Job, s: Search, told: Sequence[Any], nothing: Any) -> tuple[Any, ...]:
     out = []
     for c in range(1, job.bank.carbs + 1):
         for b in range(1, job.bank.barrels_per_carb + 1):
             i = next((k for k, p in enumerate(s.spots) if p.carb in (None, c) and p.barrel in (None, b)), None)
-            out.append("unknown" if i is None else told[s.unit_of(i)])
+            out.append(nothing if i is None else told[s.unit_of(i)])
     return tuple(out)
 
 

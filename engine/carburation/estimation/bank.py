@@ -10,10 +10,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise, product
-from operator import add, mul
+from itertools import product
+from typing import TYPE_CHECKING
 
+from engine.carburation.estimation.arrays import np
 from engine.carburation.estimation.laws import COUNT, LOW, STEP
+
+if TYPE_CHECKING:
+    from engine.carburation.estimation.arrays import Array
 
 #: How often jets are wrong before anything was seen: all by a size either way, and one by itself by one size or two
 #: either way [assumed, not counted: an engine comes because it runs badly].
@@ -37,7 +41,6 @@ APART = ((0.35, 0.5), (1.0, 0.5))
 #: Sizes that a jet may be off by.
 SIZES = (-2, -1, 0, 1, 2)
 
-Row = Sequence[float]
 #: What is known of a barrel by its places on the grid and how unsure they are: see `_evidence`.
 _Known = dict[tuple[tuple[int, int], ...], tuple[float, float]]
 
@@ -58,7 +61,7 @@ class Jet:
         return ONE_WRONG * (TWO_SIZES if abs(false) == 2 else 1.0) / (1.0 + TWO_SIZES)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Barrel:
     """One barrel: the jets that it had, oldest first, and how likely each richness is by what was seen with each
     (`likes`: rows over the grid, greatest 1; all ones where nothing was seen). `shift` and `doubt`: what else moves it,
@@ -66,14 +69,14 @@ class Barrel:
     how likely it has a fault of its own."""
 
     jets: tuple[int, ...]
-    likes: tuple[Row, ...]
+    likes: tuple[Array, ...]
     shift: float = 0.0
     doubt: float = DELIVERY
     rest: float = 0.08
     fault: float = OWN_FAULT
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Weighed:
     """`sizes[i]`: probabilities that barrel i's jet needs -2..2 sizes more. `all_by`: the same for all alike (-1, 0,
     1). `own[i]`: that the barrel has a fault of its own. `prior[i]`: how likely each richness is by all but what was
@@ -82,7 +85,7 @@ class Weighed:
     sizes: tuple[dict[int, float], ...]
     all_by: dict[int, float]
     own: tuple[float, ...]
-    prior: tuple[tuple[float, ...], ...]
+    prior: tuple[Array, ...]
     common: tuple[float, float]
 
     def likeliest(self, i: int) -> tuple[int, float]:
@@ -109,12 +112,11 @@ def weigh(
     """Weigh all barrels. `step`: of the stocked sizes; `moves`: how far so much more fuel (ln) moves a rest, and how
     unsure that is; `usual`: the number that the table gives for such a cylinder."""
     groups = _groups(barrels)
-    fine = all(len(g) == 1 for g in groups)
     first = [jets[b.jets[0]].number for b in barrels]
     fitted = max(first, key=lambda z: (first.count(z), -abs(z - (usual or z))))
     scenes: list[_Scene] = []
     for apart, by_apart in APART:
-        kernels = [_Kernels(math.hypot(b.doubt, apart * b.rest), b.fault, fine) for b in barrels]
+        kernels = [_Kernels(math.hypot(b.doubt, apart * b.rest), b.fault) for b in barrels]
         plain: list[_Known] = [{} for _ in barrels]
         for all_ in (-1, 0, 1):
             right = fitted + all_ * step
@@ -181,41 +183,52 @@ class _Truths:
         return self.known[size]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Kernel:
-    """A barrel's own part, from -MARGIN to MARGIN of the grid by `step`: weights in all, and of a fault of its own."""
+    """A barrel's own part, from -MARGIN to MARGIN of the grid: weights in all, and of a fault of its own."""
 
-    step: int
-    whole: tuple[float, ...]
-    fault: tuple[float, ...]
+    whole: Array
+    fault: Array
 
 
 class _Kernels:
     """A barrel's own part by how unsure it is, besides, what its jet does (in steps of the grid)."""
 
-    def __init__(self, doubt: float, fault: float, fine: bool) -> None:
-        self.doubt, self.fault, self.fine = doubt, fault, fine
+    def __init__(self, doubt: float, fault: float) -> None:
+        self.doubt, self.fault = doubt, fault
         self.made: dict[int, _Kernel] = {}
+        self.over: dict[int, tuple[list[float], list[float]]] = {}
+
+    def single(self, like: Array, place: int, unsure: int) -> tuple[float, float]:
+        """What `_evidence` says of a barrel that had one jet, at every place at once, kept."""
+        if unsure not in self.over:
+            kernel, ends = self.by(unsure), 2 * MARGIN
+            row = np.concatenate((np.full(ends, like[0]), like, np.full(ends, like[-1])))
+            self.over[unsure] = (
+                (np.correlate(row, kernel.whole, "valid") + 1e-12).tolist(),
+                np.correlate(row, kernel.fault, "valid").tolist(),
+            )
+        whole, fault = self.over[unsure]
+        k = max(0, min(len(whole) - 1, place + MARGIN))
+        return whole[k], fault[k]
 
     def by(self, unsure: int) -> _Kernel:
         """The kernel for that doubt."""
         if unsure not in self.made:
             sure = max(math.hypot(self.doubt, unsure * STEP), 0.4 * STEP)
-            step = 1 if self.fine and sure < 2.5 * STEP else 2
-            near = [math.exp(-0.5 * (k * STEP / sure) ** 2) for k in range(-MARGIN, MARGIN + 1, step)]
-            far = [math.exp(-0.5 * (k * STEP / OWN_FAULT_SD) ** 2) for k in range(-MARGIN, MARGIN + 1, step)]
-            s, f = (1.0 - self.fault) / sum(near), self.fault / sum(far)
-            self.made[unsure] = _Kernel(
-                step, tuple(s * a + f * b for a, b in zip(near, far, strict=True)), tuple(f * b for b in far)
-            )
+            off = STEP * np.arange(-MARGIN, MARGIN + 1)
+            near, far = np.exp(-0.5 * (off / sure) ** 2), np.exp(-0.5 * (off / OWN_FAULT_SD) ** 2)
+            fault = self.fault / far.sum() * far
+            self.made[unsure] = _Kernel((1.0 - self.fault) / near.sum() * near + fault, fault)
         return self.made[unsure]
 
 
-def _about(like: Row, k: int, step: int) -> list[float]:
+def _about(like: Array, k: int) -> Array:
     """A row about place k of the grid, as a kernel lies over it; its ends go on for ever."""
     if MARGIN <= k < COUNT - MARGIN:
-        return list(like[k - MARGIN : k + MARGIN + 1 : step])
-    return [like[_clip(k + d)] for d in range(-MARGIN, MARGIN + 1, step)]
+        return like[k - MARGIN : k + MARGIN + 1]
+    there: Array = like[np.minimum(np.maximum(np.arange(k - MARGIN, k + MARGIN + 1), 0), COUNT - 1)]
+    return there
 
 
 def _index(r: float) -> int:
@@ -293,13 +306,15 @@ def _evidence(
 ) -> tuple[float, float]:
     """How likely what was seen of a barrel is, with its rest at `places` by jet and its own part unknown; and how much
     of it by a fault of its own."""
+    if len(places) == 1:
+        return kernels.single(b.likes[0], *places[0])
     key = tuple(places)
     if key not in plain:
         kernel = kernels.by(max(u for _, u in places))
-        seen = _about(b.likes[0], places[0][0], kernel.step)
+        seen = _about(b.likes[0], places[0][0])
         for (k, _), like in zip(places[1:], b.likes[1:], strict=True):
-            seen = list(map(mul, seen, _about(like, k, kernel.step)))
-        plain[key] = sum(map(mul, kernel.whole, seen)) + 1e-12, sum(map(mul, kernel.fault, seen))
+            seen = seen * _about(like, k)
+        plain[key] = float(kernel.whole @ seen) + 1e-12, float(kernel.fault @ seen)
     return plain[key]
 
 
@@ -307,7 +322,7 @@ def _gathered(barrels: Sequence[Barrel], groups: Sequence[Sequence[int]], scenes
     n = len(barrels)
     sizes: list[dict[int, float]] = [dict.fromkeys(SIZES, 0.0) for _ in range(n)]
     all_by = {-1: 0.0, 0: 0.0, 1: 0.0}
-    rows = [[1e-9] * COUNT for _ in range(n)]
+    rows = [np.full(COUNT, 1e-9) for _ in range(n)]
     own = [0.0] * n
     top = max(s.odds for s in scenes)
     whole = first = second = 0.0
@@ -333,16 +348,13 @@ def _gathered(barrels: Sequence[Barrel], groups: Sequence[Sequence[int]], scenes
                         held[i][here] = held[i].get(here, 0.0) + w * c.odds / under
         kernels, plain = scenes[start].kernels, scenes[start].plain
         for i, b in enumerate(barrels):
-            rows[i] = [x + y for x, y in zip(rows[i], _placed(b, spots[i], kernels[i]), strict=True)]
+            rows[i] += _placed(b, spots[i], kernels[i])
             for here, w in held[i].items():
                 if w > 1e-4:
                     seen, bad = _evidence(b, here, kernels[i], plain[i])
                     own[i] += w * bad / seen
     mean = first / whole
-    prior = []
-    for row in rows:
-        total = sum(row)
-        prior.append(tuple([v / total for v in row]))
+    prior = [row / row.sum() for row in rows]
     return Weighed(
         tuple({s: v / whole for s, v in e.items()} for e in sizes),
         {a: v / whole for a, v in all_by.items()},
@@ -352,16 +364,13 @@ def _gathered(barrels: Sequence[Barrel], groups: Sequence[Sequence[int]], scenes
     )
 
 
-def _placed(b: Barrel, spots: Mapping[tuple[tuple[int, int], ...], float], kernels: _Kernels) -> list[float]:
+def _placed(b: Barrel, spots: Mapping[tuple[tuple[int, int], ...], float], kernels: _Kernels) -> Array:
     """How likely each rest of a barrel is with its jet of now, by all but what was seen with it."""
-    row = [0.0] * (COUNT + 2 * MARGIN)
+    row = np.zeros(COUNT + 2 * MARGIN)
     for here, w in spots.items():
-        kernel = kernels.by(max(u for _, u in here))
-        part = [w * p for p in kernel.whole]
+        part = w * kernels.by(max(u for _, u in here)).whole
         for (k, _), like in zip(here[:-1], b.likes[:-1], strict=True):
-            part = list(map(mul, part, _about(like, k, kernel.step)))
+            part = part * _about(like, k)
         start = _clip(here[-1][0])
-        if kernel.step == 2:  # the places between, too
-            part = [x for p, q in pairwise(part) for x in (0.5 * p, 0.25 * (p + q))] + [0.5 * part[-1]]
-        row[start : start + len(part)] = map(add, row[start : start + len(part)], part)
+        row[start : start + len(part)] += part
     return row[MARGIN : MARGIN + COUNT]

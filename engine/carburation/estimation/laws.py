@@ -8,10 +8,15 @@ one."""
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from statistics import NormalDist
+from typing import TYPE_CHECKING
+
+from engine.carburation.estimation.arrays import np
+
+if TYPE_CHECKING:
+    from engine.carburation.estimation.arrays import Array, Places
 
 #: Richness is believed on this grid, in ln: from two sizes of idle jet too small to two too large, and somewhat beyond
 #: [derived: 2 ln(40/50) = -0.45 and 2 ln(60/50) = 0.36, and the barrels' own scatter].
@@ -19,7 +24,7 @@ LOW, STEP, COUNT = -0.84, 0.02, 76
 GRID = tuple(LOW + STEP * k for k in range(COUNT))
 
 #: So many laws, spread evenly over what is not known: each is as likely as the next before anything is seen.
-LAWS = 36
+LAWS = 160
 #: Fuel changes near mid band as turns to this power, median and scatter of its ln [assumed: a tapered needle in a hole;
 #: 0.25 is a screw that needs two and a half times the turns for a quarter more fuel, 1 is straight from the seat; a
 #: size of idle jet, a fifth of its area, moves a short taper by about 0.75 turn and a long one by one: 0.3 and 0.5].
@@ -52,38 +57,51 @@ class Screws:
     share: int
 
 
-@dataclass(frozen=True, slots=True)
-class Law:
-    """One way it may be: fuel changes by share `slope` a turn at mid band and `bent` tells how that changes; torque is
-    `steep` times as steep as published, `sides` times that on the rich side; it misses leaner than `out`."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Laws:
+    """Ways it may be, each an entry of every row: fuel changes by share `slope` a turn at mid band and `bent` tells how
+    that changes; torque is `steep` times as steep as published, `sides` times that on the rich side; it misses leaner
+    than `out`. `mid`: mid band in turns."""
 
-    slope: float
-    bent: float
-    steep: float
-    sides: float
-    out: float
+    mid: float
+    slope: Array
+    bent: Array
+    steep: Array
+    sides: Array
+    out: Array
 
-    def fuel(self, screws: Screws, turns: float) -> float:
-        """ln of the fuel at `turns`, against mid band."""
-        u = screws.sign * (turns - screws.mid)
-        bend = self.bent / screws.mid
-        return self.slope / bend * math.log(max(0.02, 1.0 + bend * u)) if bend > 1e-3 else self.slope * u
+    def fuel(self, screws: Screws, turns: float) -> Array:
+        """ln of the fuel at `turns` against mid band, law by law."""
+        bend = self.bent / self.mid
+        return self.slope / bend * np.log(np.maximum(0.02, 1.0 + bend * screws.sign * (turns - self.mid)))
 
-    def turned(self, screws: Screws, ln: float) -> float:
-        """How far from mid band the fuel is `ln` times that of mid band, turns towards richer: what `fuel` undoes."""
-        bend = self.bent / screws.mid
-        if bend <= 1e-3:
-            return ln / self.slope
-        return (math.exp(max(-20.0, min(20.0, ln * bend / self.slope))) - 1.0) / bend
+    def turned(self, ln: float | Array) -> Array:
+        """How far from mid band the fuel is `ln` times that of mid band, turns towards richer: what `fuel` undoes. A
+        row of them gives a row a law."""
+        bend, slope = self.bent / self.mid, self.slope
+        if isinstance(ln, np.ndarray):
+            bend, slope = bend[:, None], slope[:, None]
+        turns: Array = (np.exp(np.clip(ln * bend / slope, -20.0, 20.0)) - 1.0) / bend
+        return turns
 
-    def torque(self, x: float) -> float:
-        """Torque of a cylinder whose mixture is exp(`x`) times that of its crest, against its best at the same air."""
-        off = CREST * (math.exp(x) - 1.0)
-        base = 1.0 - self.steep * (RICH * self.sides if off > 0.0 else LEAN) * off * off
-        if base <= 0.0:
-            return 0.0
-        late = (self.out - x) / OUT_WIDTH if x < 0.0 else (x - RICH_OUT) / OUT_WIDTH
-        return base / (1.0 + math.exp(min(40.0, late)))
+    def torque(self, x: Array, law: Places | None = None) -> Array:
+        """Torque of a cylinder whose mixture is exp(`x`) times that of its crest, against its best at the same air.
+
+        `x`: a row a law; or flat, with the `law` that holds for each.
+        """
+        if law is None:
+            steep, sides, out = (row[:, None] for row in (self.steep, self.sides, self.out))
+        else:
+            steep, sides, out = self.steep[law], self.sides[law], self.out[law]
+        x = np.minimum(np.maximum(x, -FAR), FAR)
+        off = CREST * (np.exp(x) - 1.0)
+        base = 1.0 - steep * np.where(off > 0.0, RICH * sides, LEAN) * off * off
+        late = np.where(x < 0.0, out - x, x - RICH_OUT) / OUT_WIDTH
+        return np.maximum(base, 0.0) / (1.0 + np.exp(np.minimum(40.0, late)))
+
+
+#: Mixtures further from the crest than this, ln, are not told apart.
+FAR = 1.5
 
 
 def _spread(k: int, base: int) -> float:
@@ -98,54 +116,38 @@ def _spread(k: int, base: int) -> float:
 
 
 @lru_cache(maxsize=32)
-def laws(mid: float) -> tuple[Law, ...]:
+def laws(mid: float) -> Laws:
     """Every law for screws with this mid band, each as likely as the next."""
-    normal = NormalDist()
-    return tuple(
-        Law(
-            POWER * math.exp(POWER_SD * normal.inv_cdf((k + 0.5) / LAWS)) / mid,
+    bell = NormalDist().inv_cdf
+    ways = [
+        (
+            POWER * math.exp(POWER_SD * bell((k + 0.5) / LAWS)) / mid,
             MOST_BENT * _spread(k, 2),
-            math.exp(STEEP_SD * normal.inv_cdf(_spread(k, 3))),
-            math.exp(SIDES_SD * normal.inv_cdf(_spread(k, 7))),
-            LEAN_OUT + LEAN_OUT_SD * max(-2.0, min(2.0, normal.inv_cdf(_spread(k, 5)))),
+            math.exp(STEEP_SD * bell(_spread(k, 3))),
+            math.exp(SIDES_SD * bell(_spread(k, 7))),
+            LEAN_OUT + LEAN_OUT_SD * max(-2.0, min(2.0, bell(_spread(k, 5)))),
         )
         for k in range(LAWS)
-    )
-
-
-#: Tables over ln mixture against the crest run so far either way, in steps of a two-hundredth.
-FAR, FINE = 1.5, 200
-
-
-def place(x: float) -> int:
-    """Where ln mixture `x` stands in such a table."""
-    return int(((x if x < FAR else FAR) if x > -FAR else -FAR) * FINE + (FAR * FINE + 0.5))
-
-
-def over_table(function: Callable[[float], float]) -> tuple[float, ...]:
-    """A table of a function of ln mixture."""
-    return tuple(function(k / FINE - FAR) for k in range(int(2 * FAR * FINE) + 1))
-
-
-@lru_cache(maxsize=16)
-def torques(mid: float) -> tuple[tuple[float, ...], ...]:
-    """Torque of a cylinder against its best, law by law, by ln mixture."""
-    return tuple(over_table(law.torque) for law in laws(mid))
+    ]
+    return Laws(mid, *(np.array(row) for row in zip(*ways, strict=True)))
 
 
 @lru_cache(maxsize=4096)
-def fuels(screws: Screws, turns: float) -> tuple[float, ...]:
+def fuels(screws: Screws, turns: float) -> Array:
     """ln of the fuel at `turns` against mid band, law by law."""
-    return tuple(law.fuel(screws, turns) for law in laws(screws.mid))
+    return laws(screws.mid).fuel(screws, turns)
 
 
-@lru_cache(maxsize=512)
-def rows(screws: Screws, turns: float) -> tuple[tuple[float, ...], ...]:
-    """Torque of a cylinder against its best with its screw at `turns`, law by law, for every richness of the grid."""
-    out = []
-    for table, fuel in zip(torques(screws.mid), fuels(screws, turns), strict=True):
-        out.append(tuple([table[place(r + fuel)] for r in GRID]))
-    return tuple(out)
+@lru_cache(maxsize=96)
+def rows(screws: Screws, turns: float) -> Array:
+    """Torque of a cylinder against its best with its screw at `turns`: a row a law, for every richness of the grid."""
+    return laws(screws.mid).torque(grid()[None, :] + fuels(screws, turns)[:, None])
+
+
+@lru_cache(maxsize=1)
+def grid() -> Array:
+    """The grid of richness as one row."""
+    return np.array(GRID)
 
 
 def usual_slope(screws: Screws) -> float:
@@ -154,40 +156,27 @@ def usual_slope(screws: Screws) -> float:
 
 
 @lru_cache(maxsize=8)
-def to_rests(screws: Screws) -> tuple[tuple[tuple[int, ...], tuple[int, ...], tuple[float, ...]], ...]:
+def to_rests(screws: Screws) -> tuple[Places, Places, Array]:
     """Law by law, how richness and rest tell of each other. A barrel's rest is how far from mid band its screw belongs,
     told as richness by the usual slope: where laws differ they agree on it, since turns are what is seen.
 
-    Three rows: the place of each rest on the grid of richness, of each richness on the grid of rests, and by how much a
-    step of richness is more than one of rest.
+    Three tables, a row a law: the place of each rest on the grid of richness, of each richness on the grid of rests,
+    and by how much a step of richness is more than one of rest.
     """
-    usual = usual_slope(screws)
-    out = []
-    for law in laws(screws.mid):
-        rests = [-usual * law.turned(screws, -r) for r in GRID]
-        back = []
-        for rest in GRID:
-            turned = -rest / usual  # towards richer
-            back.append(-law.fuel(screws, screws.mid + screws.sign * turned))
-        wide = [
-            max(
-                0.05,
-                abs(rests[min(COUNT - 1, k + 1)] - rests[max(0, k - 1)]) / (STEP * (2 if 0 < k < COUNT - 1 else 1)),
-            )
-            for k in range(COUNT)
-        ]
-        out.append((tuple(map(_on_grid, back)), tuple(map(_on_grid, rests)), tuple(wide)))
-    return tuple(out)
+    usual, all_ = usual_slope(screws), laws(screws.mid)
+    rests = -usual * all_.turned(-grid())
+    back = np.stack([-all_.fuel(screws, screws.mid - screws.sign * rest / usual) for rest in GRID], axis=1)
+    wide = np.maximum(0.05, np.abs(np.gradient(rests, STEP, axis=1)))
+    return on_grid(back), on_grid(rests), wide
 
 
-def _on_grid(r: float) -> int:
-    return min(COUNT - 1, max(0, round((r - LOW) / STEP)))
+def on_grid(r: Array) -> Places:
+    """The places of richness on the grid, its ends for what lies beyond."""
+    return np.clip(np.rint((r - LOW) / STEP), 0, COUNT - 1).astype(np.intp)
 
 
-@lru_cache(maxsize=1024)
-def jet_in_rest(screws: Screws, ln: float, odds: tuple[float, ...]) -> tuple[float, float]:
+def jet_in_rest(screws: Screws, ln: float, odds: Array) -> tuple[float, float]:
     """What `ln` more fuel by its jet does to a barrel's rest, mean and standard deviation over the laws by `odds`."""
-    usual = usual_slope(screws)
-    rests = [-usual * max(-3.0, min(3.0, law.turned(screws, -ln))) for law in laws(screws.mid)]
-    mean = sum(w * v for w, v in zip(odds, rests, strict=True))
-    return mean, math.sqrt(sum(w * (v - mean) ** 2 for w, v in zip(odds, rests, strict=True)))
+    rests = -usual_slope(screws) * np.clip(laws(screws.mid).turned(-ln), -3.0, 3.0)
+    mean = float(odds @ rests)
+    return mean, math.sqrt(max(0.0, float(odds @ (rests - mean) ** 2)))

@@ -8,14 +8,16 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 from engine.carburation.estimation import laws, sweeps
 from engine.carburation.estimation.air_drawn import Drawn, drawn
+from engine.carburation.estimation.arrays import np
 from engine.carburation.estimation.bank import OWN_FAULT, UNSEEN_FAULT, Jet
 from engine.carburation.estimation.laws import Screws
 from engine.carburation.estimation.masks import Mask, masks
 from engine.carburation.estimation.meters import Gas, meter_row, pipe
-from engine.carburation.estimation.mixture import CREST, Mixture, Told, believed
+from engine.carburation.estimation.mixture import CREST, Joint, Mixture, Told, believed
 from engine.carburation.estimation.seen import Seen, history, places, screw_places
 from engine.carburation.estimation.stock import Stock
 from engine.carburation.estimation.sweeps import Look, Noise, Sweep
@@ -32,11 +34,16 @@ SPAT, SPAT_SD = 1.18, 0.10
 RUNNING = 200.0
 #: Step of stocked idle jets, where nobody says [common practice].
 STOCK_STEP = 5.0
-#: How richness follows air, as an exponent, and how unsure that is [assumed: between not at all and in proportion].
-FOLLOWS, FOLLOWS_SD = 0.5, 0.3
-#: Scatter of a reading averaged over ten seconds, and wander from one answer to the next, rpm [assumed: 3 to 8 beat to
+#: How richness falls as air grows, as an exponent, and how unsure that is [assumed: between not at all and in
+#: proportion, and the other way round where the first progression hole comes or goes with the plate].
+FOLLOWS, FOLLOWS_SD = 0.3, 0.6
+#: Scatter of a reading averaged over ten seconds, and how wide the speed slowly wanders, rpm [assumed: 3 to 8 beat to
 #: beat, 0 to 12 over a minute]; the belief widens both by what it sees.
-SCATTER, WANDER = 3.0, 2.5
+SCATTER, WANDER = 3.0, 4.0
+#: Screws that stand as near as this, turns, stand where they stood: near its crest that changes nothing.
+SAME_PLACE = 0.10
+#: So many readings of several units turned at once are weighed, the newest ones.
+MOST_JOINT = 10
 #: Steps in which a tachometer may show, rpm: the coarsest that all readings keep to is taken to be its own.
 STEPS = (50, 25, 20, 10, 5)
 
@@ -75,8 +82,9 @@ class Search:
     last_symptom: tuple[str, tuple[int, ...]] | None
     drawn: Drawn
     noise: Noise
-    #: Torque of the whole engine now, in cylinders at their best.
+    #: Torque of the whole engine now, in cylinders at their best; and the idle speed that is wanted, rpm.
     whole: float
+    idle: float
     #: The number on each barrel's jet.
     sizes: tuple[Fraction | None, ...]
     masks: tuple[Mask, ...]
@@ -173,6 +181,7 @@ def search(
         told,
         noise,
         _whole(shots, screws.share),
+        float(job.engine.idle_speed),
         tuple(stock.numbers),
         masked,
         frozenset(stock.swapped),
@@ -327,9 +336,48 @@ def _joined(
         usual,
         shifts,
         window,
+        () if metered else _joint(shots, units, noise, screws.share, stock.era),
+        _again(shots, noise),
         pipe(job, seen, at, inputs.screws["screw"]),
         stands,
     )
+
+
+def _joint(shots: Sequence[Shot], units: Sequence[tuple[int, ...]], noise: Noise, share: int, era: int) -> list[Joint]:
+    """Neighbouring readings with the jets of now between which several units were turned, at one air."""
+    out = []
+    bests = _best_speeds(shots)
+    told = [s for s in shots if s.speed is not None and s.era == era]
+    for a, b in pairwise(told):
+        if a.stalled or not _alike(a, b):
+            continue
+        turned = {u: (_mean(a.at, ks), _mean(b.at, ks)) for u, ks in enumerate(units)}
+        turned = {u: ends for u, ends in turned.items() if abs(ends[0] - ends[1]) > 0.02}
+        if len(turned) < 2:
+            continue
+        whole = share * max(0.2, ((a.speed or 1.0) / bests[a.when]) ** (1.0 / laws.ELASTICITY))
+        change = sweeps.torque_of(b.speed or 1.0, a.speed or 1.0, whole) - whole
+        one = math.hypot(noise.scatter, noise.step / math.sqrt(12.0))
+        two = STALLED_SD if b.stalled else one
+        sd = whole / laws.ELASTICITY / (a.speed or 1.0) * math.sqrt(one**2 + two**2 + noise.wander**2)
+        out.append(Joint(turned, change, math.hypot(sd, sweeps.picture(change / len(turned)) * len(turned))))
+    return out[-MOST_JOINT:]
+
+
+def _again(shots: Sequence[Shot], noise: Noise) -> tuple[float, int]:
+    """Squares of the differences between readings of one place, each with the last before it, in units of what is
+    assumed of them; and how many."""
+    squares, count = 0.0, 0
+    told = [s for s in shots if s.speed is not None and not s.stalled]
+    for k, b in enumerate(told):
+        for a in reversed(told[max(0, k - 8) : k]):
+            if _alike(a, b) and all(abs(x - y) < SAME_PLACE for x, y in zip(a.at, b.at, strict=True)):
+                one = 2.0 * (noise.scatter**2 + noise.step**2 / 12.0)
+                apart = 2.0 * noise.wander**2 * (1.0 - math.exp((a.when - b.when) / sweeps.FORGETS))
+                squares += ((a.speed or 0.0) - (b.speed or 0.0)) ** 2 / (one + apart)
+                count += 1
+                break
+    return squares, count
 
 
 def usual_jet(job: Job) -> float | None:
@@ -344,17 +392,15 @@ def usual_jet(job: Job) -> float | None:
 def _by_sweep(screws: Screws, before: Told, sweep: Sweep, now: float, wander: float) -> Told:
     rows, count = sweeps.misfit(screws, sweep, wander)
     dead = sweeps.silent(sweep, wander)
-    least = min(map(min, rows))
+    least = float(rows.min())
     if least > count:  # no law explains it well, and so it says the less
-        rows = tuple(tuple([v * count / least for v in row]) for row in rows)
-        dead *= count / least
+        rows, dead = rows * (count / least), dead * count / least
     by = math.log(now / sweep.air)
     if abs(by) > 0.004:
         rows = sweeps.shifted(rows, -FOLLOWS * by, max(0.01, FOLLOWS_SD * abs(by)))
     if before.rows is None:
         return Told(rows, count, dead)
-    joined = tuple(tuple([a + b for a, b in zip(x, y, strict=True)]) for x, y in zip(before.rows, rows, strict=True))
-    return Told(joined, before.count + count, before.dead + dead)
+    return Told(before.rows + rows, before.count + count, before.dead + dead)
 
 
 def _by_gas(screws: Screws, before: Told, s: Shot, ks: Sequence[int], now: float) -> Told:
@@ -377,16 +423,13 @@ def _mean(row: Sequence[float], ks: Sequence[int]) -> float:
 def _with(screws: Screws, before: Told, gas: Gas, turns: float, by: float, metered: bool) -> Told:
     """What lambda of one barrel tells of its richness, told for air that is `by` more (ln)."""
     sd, goal = math.hypot(gas.sd, FOLLOWS_SD * by), math.log(0.91 / gas.lam) - FOLLOWS * by
-    out = []
-    for h, fuel in enumerate(laws.fuels(screws, round(turns, 4))):
-        row = []
-        for r in laws.GRID:
-            off = (r + fuel - goal) / sd
-            row.append(0.0 if (gas.least and off < 0.0) or (gas.most and off > 0.0) else min(off * off, 60.0))
-        if before.rows is not None:
-            row = [a + b for a, b in zip(row, before.rows[h], strict=True)]
-        out.append(tuple(row))
-    return Told(tuple(out), before.count + 1, before.dead, metered)
+    off = (laws.grid()[None, :] + laws.fuels(screws, round(turns, 4))[:, None] - goal) / sd
+    rows = np.minimum(off * off, 60.0)
+    if gas.least:
+        rows = np.where(off < 0.0, 0.0, rows)
+    if gas.most:
+        rows = np.where(off > 0.0, 0.0, rows)
+    return Told(rows if before.rows is None else before.rows + rows, before.count + 1, before.dead, metered)
 
 
 def _spat(seen: Seen, view: ScrewView, spots: Sequence[Place]) -> tuple[int, ...]:

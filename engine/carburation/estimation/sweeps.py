@@ -9,23 +9,35 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 from engine.carburation.estimation import laws
+from engine.carburation.estimation.arrays import np
 from engine.carburation.estimation.fit import cholesky, inverse
 from engine.carburation.estimation.laws import Screws
 
+if TYPE_CHECKING:
+    from engine.carburation.estimation.arrays import Array
+
 #: How well the picture itself fits, as a share of the change of speed that was seen [assumed].
 PICTURE = 0.10
+#: Beyond this change, in cylinders, a cylinder begins to miss, and the picture fits by this share worse [assumed].
+MISSES, MISSING = 0.20, 0.5
+#: The speed wanders slowly and forgets where it was over so many answers [assumed: about a minute].
+FORGETS = 1.5
 #: So many readings make one sweep: a longer one is cut, since the wander makes far readings strangers.
-LONGEST = 6
+LONGEST = 10
 
-Rows = tuple[tuple[float, ...], ...]
+
+def picture(change: float) -> float:
+    """How far the picture may be out at a change of torque, in cylinders."""
+    return PICTURE * abs(change) + MISSING * max(0.0, abs(change) - MISSES)
 
 
 @dataclass(frozen=True, slots=True)
 class Noise:
-    """Doubt of one reading of speed, rpm: `scatter` of the reading, `wander` of the engine from one answer to the next,
-    and the `step` in which the tachometer shows it."""
+    """Doubt of one reading of speed, rpm: `scatter` of the reading, how wide the engine's speed slowly wanders, and the
+    `step` in which the tachometer shows it."""
 
     scatter: float
     wander: float
@@ -64,10 +76,10 @@ def torque_of(speed: float, first: float, whole: float) -> float:
     return torque
 
 
-def misfit(screws: Screws, sweep: Sweep, wander: float) -> tuple[Rows, int]:
+def misfit(screws: Screws, sweep: Sweep, wander: float) -> tuple[Array, int]:
     """Squared misfit of a sweep for every law and richness, in units of the assumed noise, and how many differences.
 
-    `wander`: how far the speed wanders from one answer to the next, rpm.
+    `wander`: how wide the speed wanders, rpm.
     """
     return _misfit(screws, _told(sweep, wander))
 
@@ -85,17 +97,20 @@ Seen = tuple[tuple[float, ...], tuple[float, ...], tuple[tuple[float, ...], ...]
 def _told(sweep: Sweep, wander: float) -> Seen:
     """Places of the screw, torques, and the weight of their squared misfit once the unknown level is taken out:
     P - P 1 1' P / (1' P 1), where P is the inverse of their covariance."""
-    first, start = sweep.looks[0].speed, sweep.looks[0].when
+    first = sweep.looks[0].speed
     ys = [torque_of(k.speed, first, sweep.whole) for k in sweep.looks]
     slopes = [y / (laws.ELASTICITY * k.speed) for y, k in zip(ys, sweep.looks, strict=True)]
-    middle = sum(ys) / len(ys)
+    best = max(ys)
     n = len(ys)
     cov = [
-        [slopes[i] * slopes[j] * wander**2 * (min(a.when, b.when) - start) for j, b in enumerate(sweep.looks)]
+        [
+            slopes[i] * slopes[j] * wander**2 * math.exp(-abs(a.when - b.when) / FORGETS)
+            for j, b in enumerate(sweep.looks)
+        ]
         for i, a in enumerate(sweep.looks)
     ]
     for k, look in enumerate(sweep.looks):
-        cov[k][k] += (slopes[k] * look.sd) ** 2 + (PICTURE * (ys[k] - middle)) ** 2
+        cov[k][k] += (slopes[k] * look.sd) ** 2 + picture(ys[k] - best) ** 2
     p = inverse(cholesky(cov))
     sums = [sum(row) for row in p]
     all_ = sum(sums)
@@ -103,39 +118,29 @@ def _told(sweep: Sweep, wander: float) -> Seen:
     return tuple(k.at for k in sweep.looks), tuple(ys), weight
 
 
-@lru_cache(maxsize=512)
-def _misfit(screws: Screws, seen: Seen) -> tuple[Rows, int]:
+@lru_cache(maxsize=256)
+def _misfit(screws: Screws, seen: Seen) -> tuple[Array, int]:
     """A pure function and kept: a run asks for its earlier sweeps at every later answer."""
     ats, ys, weight = seen
-    push = [sum(w * y for w, y in zip(row, ys, strict=True)) for row in weight]
-    whole = sum(p * y for p, y in zip(push, ys, strict=True))
+    w, y = np.array(weight), np.array(ys)
+    push = w @ y
     places: dict[float, list[int]] = {}  # looks at one place share one row
     for k, at in enumerate(ats):
         places.setdefault(at, []).append(k)
     groups = list(places.values())
     tables = [laws.rows(screws, at) for at in places]
-    pushes = [2.0 * sum(push[k] for k in g) for g in groups]
-    weights = [[sum(weight[i][j] for i in a for j in b) for b in groups] for a in groups]
-    out = []
-    for h in range(len(tables[0])):
-        total = [whole] * laws.COUNT
-        for a, table in enumerate(tables):
-            row, p, w = table[h], pushes[a], weights[a][a]
-            total = [t - p * v + w * v * v for t, v in zip(total, row, strict=True)]
-            for b in range(a):
-                other, w = tables[b][h], 2.0 * weights[a][b]
-                total = [t + w * u * v for t, u, v in zip(total, row, other, strict=True)]
-        out.append(tuple([t if t > 0.0 else 0.0 for t in total]))
-    return tuple(out), len(ats) - 1
+    total = np.full_like(tables[0], float(push @ y))
+    for a, table in enumerate(tables):
+        inner = float(w[np.ix_(groups[a], groups[a])].sum()) * table - 2.0 * float(push[groups[a]].sum())
+        for b in range(a):
+            inner += 2.0 * float(w[np.ix_(groups[a], groups[b])].sum()) * tables[b]
+        total += inner * table
+    return np.maximum(total, 0.0), len(ats) - 1
 
 
-def shifted(rows: Rows, by: float, blur: float) -> Rows:
+def shifted(rows: Array, by: float, blur: float) -> Array:
     """Misfits told for other air: richness grows by `by`, with a doubt of `blur` (standard deviation)."""
-    return _shifted(rows, round(by, 3), round(blur, 3))
-
-
-@lru_cache(maxsize=256)
-def _shifted(rows: Rows, by: float, blur: float) -> Rows:
+    by, blur = round(by, 3), round(blur, 3)
     far = math.ceil(2.5 * blur / laws.STEP)
     kernel = [math.exp(-0.5 * (k * laws.STEP / blur) ** 2) for k in range(-far, far + 1)] if far else [1.0]
     scale = sum(kernel)
@@ -146,14 +151,11 @@ def _shifted(rows: Rows, by: float, blur: float) -> Rows:
     for k, w in enumerate(kernel):
         reach[k] += w * (1.0 - part) / scale
         reach[k + 1] += w * part / scale
-    out = []
-    for row in rows:
-        least = min(row)
-        like = [math.exp(-0.5 * min(v - least, 80.0)) for v in row]
-        first, last = low - far, len(like) - 1
-        wide = [like[min(last, max(0, k))] for k in range(first, first + len(like) + len(reach))]
-        told = [0.0] * len(like)
-        for k, w in enumerate(reach):
-            told = [t + w * v for t, v in zip(told, wide[k : k + len(told)], strict=True)]
-        out.append(tuple([least - 2.0 * math.log(t + 1e-30) for t in told]))
-    return tuple(out)
+    least = rows.min(axis=1, keepdims=True)
+    like = np.exp(-0.5 * np.minimum(rows - least, 80.0))
+    count = rows.shape[1]
+    told = np.zeros_like(like)
+    for k, w in enumerate(reach):
+        told += w * like[:, np.clip(np.arange(count) + low - far + k, 0, count - 1)]
+    moved: Array = least - 2.0 * np.log(told + 1e-30)
+    return moved

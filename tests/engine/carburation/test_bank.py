@@ -1,20 +1,19 @@
 """What the places where mixture screws rest say of the jets, barrel by barrel and all together, before and after
 swaps."""
 
-import math
-
+import numpy as np
 import pytest
 
 from engine.carburation.estimation.bank import Barrel, Jet, richness, weigh
 from engine.carburation.estimation.laws import COUNT, GRID
 
 DOUBT = 0.03
-NOTHING = [1.0] * COUNT
+NOTHING = np.ones(COUNT)
 
 
 def seen(at, doubt=DOUBT):
     """A barrel seen to rest at `at` (ln of fuel), within a doubt."""
-    return [math.exp(-0.5 * ((r - at) / doubt) ** 2) for r in GRID]
+    return np.exp(-0.5 * ((np.array(GRID) - at) / doubt) ** 2)
 
 
 def weighed(lean, numbers=None, usual=None, doubt=DOUBT):
