@@ -46,12 +46,14 @@ class Quantity:
 
 @dataclass(frozen=True, slots=True)
 class Hazard:
-    """A danger that a step may name; each demands its caution. `tools` bring it with them."""
+    """A danger that a step may name; each demands its caution, in no milder a word than `least`. `tools` bring it with
+    them."""
 
     name: str
     about: str = ""
     tools: tuple[str, ...] = ()
     source: str = DECLARED
+    least: Literal["danger", "warning", "caution"] = "caution"
 
 
 @dataclass(frozen=True, slots=True)

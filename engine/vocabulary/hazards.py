@@ -8,16 +8,21 @@ _PRACTICE = "common practice"
 
 HAZARDS: tuple[Hazard, ...] = (
     Hazard(
-        "fuel", "Petrol and its vapour.", ("auxiliary fuel tank", "fuel pressure gauge", "fuel drain"), source=_PRACTICE
+        "fuel",
+        "Petrol and its vapour.",
+        ("auxiliary fuel tank", "fuel pressure gauge", "fuel drain"),
+        _PRACTICE,
+        "danger",
     ),
     Hazard(
         "fire",
         "What lights without petrol: sprays, gas, a backfire.",
         ("starting fluid", "brake cleaner", "carburettor cleaner", "propane", "gas torch", "welding set"),
-        source=_PRACTICE,
+        _PRACTICE,
+        "warning",
     ),
     Hazard("hot", "Exhaust, coolant and metal that burn.", source=_PRACTICE),
-    Hazard("high voltage", "The ignition's secondary side.", source=_PRACTICE),
-    Hazard("road load", "Driving, on a road or a dynamometer.", ("rolling road", "dynamometer"), source=_PRACTICE),
-    Hazard("lifted vehicle", "Work beneath what could come down.", ("vehicle lift", "jack"), source=_PRACTICE),
+    Hazard("high voltage", "The ignition's secondary side.", (), _PRACTICE, "warning"),
+    Hazard("road load", "Driving, on a road or a dynamometer.", ("rolling road", "dynamometer"), _PRACTICE, "danger"),
+    Hazard("lifted vehicle", "Work beneath what could come down.", ("vehicle lift", "jack"), _PRACTICE, "danger"),
 )

@@ -14,7 +14,7 @@ from engine.procedure.model.file import HealthyPart, LackPart, ReadingPart, Scre
 from engine.procedure.model.leaves import is_true
 from engine.procedure.model.steps import PlacePart
 from engine.procedure.program import Guard, Healthy, Layout, OfScrew, Reading, Screw
-from engine.procedure.source.problems import did_you_mean
+from engine.procedure.source.problems import did_you_mean, nearest
 from engine.procedure.source.tree import Scalar
 from engine.quantity.units import UNITS, NotAQuantity, parse_quantity, to_base
 
@@ -26,6 +26,10 @@ _PAIRS = (
     ("opens", "closes"),
     ("raises", "lowers"),
 )
+#: The zero from which turns are counted outwards; from any other they are counted inwards.
+SEAT = "seated"
+#: How the quantities are called that tell where screws stand.
+POSITION = "screw position"
 _OPPOSITE = {a: b for pair in _PAIRS for a, b in (pair, pair[::-1])}
 
 
@@ -48,6 +52,22 @@ def screw(make: Maker, name: str, part: ScrewPart) -> Screw | None:
     outward = str(part.outward) if part.outward is not None else opposite(part.inward)
     if outward is None:
         make.fault("missing-key", part.inward.span, f"What is the opposite of `{part.inward}`?", "Add `out: ...`.")
+    elif outward == str(part.inward):
+        make.judge(
+            "same-effect",
+            (part.outward or part.inward).span,
+            f"Turned in and turned out, `{name}` does the same: {outward}.",
+            f"Say `out: {opposite(outward)}`." if opposite(outward) else "Correct one of the two.",
+        )
+    slip = nearest(part.zero, (SEAT,), 0.75) if part.zero != SEAT else None
+    if slip is not None:
+        make.judge(
+            "unknown-word",
+            part.zero.span,
+            f"`{part.zero}` is no seat, and a screw counts its turns outwards only from `{SEAT}`.",
+            f"Did you mean `{SEAT}`?",
+            SEAT,
+        )
     if pair is None or outward is None or not step or part.lost("step"):
         if step == 0 and part.step is not None:
             make.fault("bad-number", part.step.span, "A step is more than 0.")
@@ -78,6 +98,20 @@ def reading(make: Maker, name: str, part: ReadingPart, bank: Layout) -> Reading 
     if part.each is not None and make.here is not None:
         make.fault(
             "place-mismatch", part.each.span, "In a file with `here:` each reading is a single one.", "Delete `each`."
+        )
+    if str(part.quantity).endswith(POSITION) and part.position_of is None and make.here is None:
+        make.warn(
+            "position-untold",
+            part.span,
+            f"`{name}` is a {part.quantity}, and does not say of which screw.",
+            "Guards and advisers would go on taking the place of that screw for unknown: add `position_of: screw`.",
+        )
+    if isinstance(part.healthy, Scalar) and part.choices and part.healthy in part.choices[1:]:
+        make.warn(
+            "healthy-not-first",
+            part.healthy.span,
+            f"`{part.healthy}` is the healthy answer of `{name}`, and not the first of its choices.",
+            "The first is under the thumb of whoever answers: put the healthy one there, or correct it.",
         )
     average = make.number(part.average, "s", "the time") if part.average is not None else None
     take = int(part.take) if part.take is not None else None

@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
+from engine.procedure.check.guards.forms import ONE, combine, constant
 from engine.procedure.check.guards.study import Study, guards_of
 from engine.procedure.language.expr import Call, Compare, Name, Node, Number, walk
 from engine.procedure.pairs import pairs
@@ -152,10 +153,8 @@ def _reading(study: Study, reading: Reading) -> Iterator[Problem]:
             "Correct the step or the range.",
         )
     if isinstance(reading.healthy, tuple):
-        low, high = reading.healthy
-        least = low.type.low if isinstance(low, Guard) else low
-        most = high.type.high if isinstance(high, Guard) else high
-        if least is not None and most is not None and least > most:
+        room = _room(study, *reading.healthy)
+        if room is not None and room < 0:
             yield _error(
                 study,
                 "upside-down",
@@ -175,10 +174,17 @@ def _band(study: Study, screw: Screw) -> Iterator[Problem]:
     for end in screw.band:
         yield from _unit(study, screw, end)
     low, high = screw.band
-    if low.type.low is None or high.type.high is None:
-        return
-    if low.type.low >= high.type.high or (low.text == high.text):
+    room = _room(study, low, high)
+    if room is not None and room <= 0:
         yield _upside(study, low, f"The band of `{screw.name}`, `[{low.text}, {high.text}]`, holds no place.")
+
+
+def _room(study: Study, low: Guard | Fraction | None, high: Guard | Fraction | None) -> Fraction | None:
+    """How far apart two ends can be at the most, where that is known."""
+    if low is None or high is None:
+        return None
+    a, b = (study.normal.number(e.node) if isinstance(e, Guard) else constant(e) for e in (low, high))
+    return study.normal.range(combine(b, a, -ONE))[1]
 
 
 def _upside(study: Study, guard: Guard, message: str) -> Problem:

@@ -11,6 +11,7 @@ for _name in (
     "mutant_text",
     "mutant_operators",
     "mutant_work",
+    "mutant_kits",
     "mutant_fates",
 ):
     if _name not in sys.modules:

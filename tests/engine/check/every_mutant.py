@@ -15,6 +15,7 @@ ROOT = Path(__file__).parents[3]
 sys.path[:0] = [str(ROOT), str(Path(__file__).parent)]
 
 import mutant_fates  # noqa: E402
+import mutant_kits  # noqa: E402
 import mutant_operators  # noqa: E402
 import mutant_work  # noqa: E402
 
@@ -23,10 +24,11 @@ from engine.carburation.registry import shipped  # noqa: E402
 
 def main(names: list[str]) -> int:
     shelf = mutant_fates.Shelf(ROOT / "procedures", shipped())
-    texts = shelf.texts
     count: Counter[tuple[str, str]] = Counter()
-    for name in names or texts:
-        for mutant in mutant_operators.mutants(name, texts[name], (*mutant_operators.OPERATORS, *mutant_work.WORK)):
+    every = {**shelf.texts, **shelf.kits}
+    for name in names or every:
+        operators = mutant_kits.KIT if name in shelf.kits else (*mutant_operators.OPERATORS, *mutant_work.WORK)
+        for mutant in mutant_operators.mutants(name, every[name], operators):
             fate = mutant_fates.fate(shelf, mutant)
             count[mutant.operator, fate] += 1
             if fate == "missed":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ from walk_kit import value_of, walk
 from engine.procedure.build.links import calls
 from engine.procedure.build.load import _calls, load_texts, modelled, shelf_of
 from engine.procedure.build.procedure import build
+from engine.procedure.build.shelf import Shelf as KitShelf
 from engine.procedure.check import Summaries, check, prove
 from engine.procedure.check.guards.study import Study
 from engine.procedure.program import Call, Procedure, Program
@@ -49,9 +51,24 @@ class Shelf:
 
     def problems(self, mutant: Mutant) -> tuple[list[Problem], Program | None]:
         """What load and proofs say of a mutant, less what they say of the file itself; and the program, if it loads."""
+        return self._problems(mutant.file, mutant.text, self.shelf)
+
+    def of_kit(self, mutant: Mutant) -> Iterator[tuple[str, list[Problem], Program | None]]:
+        """The same for a mutant of a kit, by each shipped file that takes something of it, the smaller ones first."""
+        kits = {**self.kits, mutant.file: mutant.text}
+        alone = load_texts(kits, mutant.file, self.advisers).problems
+        kit = mutant.file.removeprefix("kits/")
+        yield kit, list(alone), None
+        for name in sorted(self.texts, key=lambda n: len(self.texts[n])):
+            if kit in self.programs[name].files[name].uses:
+                yield name, *self._problems(name, self.texts[name], shelf_of(kits))
+
+    def _problems(self, name: str, text: str, shelf: KitShelf) -> tuple[list[Problem], Program | None]:
+        mutant = Mutant("", name, 1, text, bool, False)
         source = Source(mutant.file, f"{mutant.file}.yaml", mutant.text)
         tree, problems = read_tree(source)
-        part, faults = modelled(source, tree, self.shelf) if tree is not None else (None, [])
+        part, faults = modelled(source, tree, shelf) if tree is not None else (None, [])
+        problems += [*faults, *shelf.problems]
         problems += faults
         program = None
         if part is not None and not {str(c) for c in _calls(part)} <= self.texts.keys():
@@ -128,6 +145,8 @@ def _reach(out: dict[str, set[str]], *start: str) -> set[str]:
 
 def fate(shelf: Shelf, mutant: Mutant) -> str:
     """What becomes of a mutant: caught, same, sound or missed."""
+    if mutant.file.startswith("kits/"):
+        return fate_of_kit(shelf, mutant)
     problems, program = shelf.problems(mutant)
     if any(mutant.right(p) for p in problems):
         return "caught"
@@ -138,11 +157,26 @@ def fate(shelf: Shelf, mutant: Mutant) -> str:
     if naive_faults(program):
         return "missed"
     try:
-        for seed in range(10):
+        for seed in range(4):
             walk(random.Random(seed), program, shelf.advisers)
     except Exception:
         return "missed"
     return "sound"
+
+
+def fate_of_kit(shelf: Shelf, mutant: Mutant) -> str:
+    """What becomes of a mutant of a kit, by every file that takes something of it."""
+    alike = True
+    for name, problems, program in shelf.of_kit(mutant):
+        if any(mutant.right(p) for p in problems):
+            return "caught"
+        if program is not None:
+            alike = alike and same(shelf.programs[name].files[name], program.files[name])
+            if naive_faults(program):
+                return "missed"
+        elif name in shelf.texts:
+            return "missed"  # refused, and not for the right reason
+    return "missed" if mutant.strict else "same" if alike else "sound"
 
 
 def same(a: Procedure, b: Procedure) -> bool:

@@ -77,7 +77,7 @@ def either(*rights: Right) -> Right:
 def mutants(file: str, text: str, operators: Sequence[Operator] | None = None) -> Iterator[Mutant]:
     """Every operator at every site of a file."""
     t = Text(file, text)
-    steps: Map = t.tree["steps"]
+    steps: Map = t.tree.get("steps") or Map()
     for make in operators or OPERATORS:
         for op, line, new, right, strict, note in make(t, steps):
             if new is not None and new != text:

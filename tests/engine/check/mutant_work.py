@@ -74,9 +74,10 @@ def doubled(t: Text, steps: Map) -> Made:
 
 
 def turned_round(t: Text, steps: Map) -> Made:
-    """The healthy answer upside down."""
+    """The healthy answer upside down; where its ends are expressions, perhaps not for every shop."""
     for line, text in _each(t, r"healthy: \{from: ([^,}]+), to: ([^,}]+)\}", r"healthy: {from: \2, to: \1}"):
-        yield "upside down", line, text, anywhere("upside-down"), True, ""
+        plain = re.search(r"from: -?[\d.]+[^,]*, to: -?[\d.]", text.split("\n")[line - 1]) is not None
+        yield "upside down", line, text, anywhere("upside-down"), plain, ""
 
 
 def for_ever(t: Text, steps: Map) -> Made:
@@ -95,4 +96,38 @@ def misworded(t: Text, steps: Map) -> Made:
         yield "misword", line, text, anywhere("unknown-quantity", "unknown-word"), True, "quantity"
 
 
-WORK = (unread, unmade, held, kept_slips, flats, finer, doubled, turned_round, for_ever, misworded)
+def said_otherwise(t: Text, steps: Map) -> Made:
+    """A screw that does the same both ways, a seat misspelt, a place of no screw, a healthy answer moved down."""
+    for line, text in _each(t, r"(in: )(\w+ \w+)(,? ?\n? *out: )(\w+ \w+)", r"\1\4\3\4"):
+        yield "both ways", line, text, anywhere("same-effect", "upside-down"), True, ""
+    for line, text in _each(t, r"zero: seated", "zero: seatd"):
+        yield "misword", line, text, anywhere("unknown-word"), True, "zero"
+    for line, text in _each(t, r"^ +position_of: \w+\n|, position_of: \w+", ""):
+        yield "untold", line, text, anywhere("position-untold", "unused-name", "may-be-missing", *WAYS), False, ""
+    first_two = r"choices: \[([^,\]']+), ([^,\]']+)(.*\n? *healthy: \1(?=[,}\n]))"
+    for line, text in _each(t, first_two, r"choices: [\2, \1\3"):
+        yield "moved down", line, text, anywhere("healthy-not-first"), True, ""
+
+
+def too_mild(t: Text, steps: Map) -> Made:
+    """A danger said more mildly than it is."""
+    for line, text in _each(
+        t, r"word: danger(.*\n?.*\n? *demanded_by: \[(fuel|road load|\"engine: running\")\])", r"word: notice\1"
+    ):
+        yield "too mild", line, text, anywhere("mild-caution", "missing-caution"), True, ""
+
+
+WORK = (
+    said_otherwise,
+    too_mild,
+    unread,
+    unmade,
+    held,
+    kept_slips,
+    flats,
+    finer,
+    doubled,
+    turned_round,
+    for_ever,
+    misworded,
+)

@@ -9,14 +9,15 @@ from pathlib import Path
 
 import pytest
 from mutant_fates import Shelf, fate
+from mutant_kits import KIT
 from mutant_operators import OPERATORS, mutants
 from mutant_work import WORK
 
 from engine.carburation.registry import shipped
 
 SHIPPED = Path(__file__).parents[3] / "procedures"
-#: Sites of each operator that the suite tries.
-EACH = 16
+#: Sites of each operator that the suite tries, in procedures and in kits, each of which many files use.
+EACH, EACH_KIT = 6, 3
 #: Operators that always make a file unsound, wherever they are applied.
 ALWAYS = {"shadow", "contradict", "then into its loop", "drop an end", "misname", "drop an entry", "read while stopped"}
 
@@ -33,7 +34,11 @@ def sample(shelf):
     for name, text in shelf.texts.items():
         for mutant in mutants(name, text, (*OPERATORS, *WORK)):
             found.setdefault(mutant.operator, []).append(mutant)
-    return {op: random.Random(op).sample(made, min(EACH, len(made))) for op, made in found.items()}
+    for name, text in shelf.kits.items():
+        for mutant in mutants(name, text, KIT):
+            found.setdefault(f"{mutant.operator}, kit", []).append(mutant)
+    most = {op: EACH_KIT if op.endswith("kit") else EACH for op in found}
+    return {op: random.Random(op).sample(made, min(most[op], len(made))) for op, made in found.items()}
 
 
 def test_the_shipped_files_give_no_alarm(shelf):
@@ -42,7 +47,7 @@ def test_the_shipped_files_give_no_alarm(shelf):
 
 
 def test_every_operator_finds_sites(sample):
-    assert len(sample) == len(OPERATORS) + len(WORK)
+    assert len(sample) >= len(OPERATORS) + len(WORK) + len(KIT)
     assert sample.keys() >= ALWAYS
 
 

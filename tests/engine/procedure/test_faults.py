@@ -94,6 +94,15 @@ OTHERS = {"bleed": BLEED, "one": ONE, **KITS}
 
 # (code, text of BASE, what stands there instead)
 CASES: list[tuple[str, str, str]] = [
+    # screws and answers
+    ("same-effect", "in: less water, unit", "in: less water, out: «less water», unit"),
+    ("unknown-word", "zero: seated", "zero: «seatd»"),
+    (
+        "position-untold",
+        "  sound: {ask",
+        "  turns: «{ask: T, each: carb, quantity: mixture screw position, unit: turn, range: [0, 8]}»\n  sound: {ask",
+    ),
+    ("healthy-not-first", "[steady, silent], healthy: steady", "[steady, silent], healthy: «silent»"),
     # YAML
     ("not-yaml", "    do: Read both.", "    do: Read«:» both."),
     ("not-yaml", "    do: Read both.", "«\t»do: Read both."),

@@ -38,8 +38,28 @@ def problems(study: Study, found: Found, advisers: Registry, called: Mapping[str
                 if problem is not None:
                     told.add(reading)
                     yield problem
+        yield from _held_speed(study, step, entered)
         yield from _old_advice(study, step, entered, state)
         yield from _too_late(study, step, state, called)
+
+
+def _held_speed(study: Study, step: Step, entered: traces.State) -> Iterator[Problem]:
+    """An engine speed that is read while a hand holds it."""
+    for read in step.read:
+        reading = study.procedure.readings.get(read.reading)
+        if reading is None or reading.quantity != "engine speed":
+            continue
+        held = {s for s, w in entered.get(traces.SPEED, {}).items() if w and s not in (ENTRY, NONE)}
+        if held:
+            yield Problem(
+                "speed-while-held",
+                study.path,
+                read.span,
+                f"'{step.name}' reads the engine speed while {_held(sorted(held))} is held.",
+                "It is the hand's speed, and says nothing of the engine.",
+                "Add `hold: none` to the `state` of the step.",
+                "warning",
+            )
 
 
 def _old_advice(study: Study, step: Step, entered: traces.State, state: traces.State) -> Iterator[Problem]:

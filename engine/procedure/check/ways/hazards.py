@@ -13,6 +13,7 @@ from engine.procedure.program import Procedure, Step
 from engine.procedure.source.problems import Problem, nearest
 from engine.procedure.source.spans import Span
 
+GRAVEST = ("danger", "warning", "caution", "notice")
 WHY = "Somebody would be led into the danger without a word of warning."
 
 
@@ -26,6 +27,9 @@ def problems(study: Study, found: Mapping[str, Here]) -> Iterator[Problem]:
         for hazard in step.hazards:
             if hazard not in covered:
                 yield _hazard(study, step, hazard, covered)
+            elif hazard not in told:
+                told.add(hazard)
+                yield from _mild(study, step, hazard)
         yield from _states(study, step, grave, told)
         yield from _quantities(study, step, covered)
     yield from _tools(study, covered)
@@ -49,6 +53,23 @@ def _hazard(study: Study, step: Step, hazard: str, covered: set[str]) -> Problem
         hint
         or f"Add one under `cautions`: `{hazard.replace(' ', '_')}: {{word: warning, text: ..., "
         f"demanded_by: [{hazard}]}}`.",
+    )
+
+
+def _mild(study: Study, step: Step, hazard: str) -> Iterator[Problem]:
+    """A hazard whose cautions all speak of it more mildly than it is."""
+    known = study.procedure.vocabulary.hazards.get(hazard)
+    said = [c.word for n, c in study.procedure.cautions.items() if hazard in (n, *c.demanded_by)]
+    if known is None or not said or min(GRAVEST.index(w) for w in said) <= GRAVEST.index(known.least):
+        return
+    yield Problem(
+        "mild-caution",
+        study.path,
+        step.spans.get("hazards", step.span),
+        f"No caution of this file speaks of the hazard '{hazard}' as a {known.least}.",
+        "Whoever reads a milder word takes less care than it needs.",
+        f"Say `word: {known.least}` in the caution that is demanded by it.",
+        "warning",
     )
 
 

@@ -101,6 +101,42 @@ steps:
 """,
     ),
     Page(
+        "mild-caution",
+        "A hazard spoken of too mildly",
+        "A step names a hazard, and every caution that answers to it has a milder signal word than it asks for: "
+        "petrol and the road ask for `danger`, fire and high voltage for `warning`.",
+        "Whoever reads a milder word takes less care than it needs.",
+        "Give the caution the graver `word`.",
+        """\
+cautions:
+  petrol: {word: caution, text: Petrol lights., demanded_by: [fuel]}
+steps:
+  gate:
+    hazards: [fuel]
+    do: Open the drain cock.
+    go: done
+""",
+        "warning",
+    ),
+    Page(
+        "healthy-not-first",
+        "A healthy answer that is not the first",
+        "The first of the choices is the one that is under the thumb; here the healthy one stands further down.",
+        "A technician who answers by habit says that something is wrong where nothing is.",
+        "Put the healthy answer first, or correct `healthy`.",
+        """\
+readings:
+  drips: {ask: Does it drip?, choices: ['yes', 'no'], healthy: 'no'}
+steps:
+  gate:
+    do: Look.
+    read: [drips]
+    record: as found
+    go: done
+""",
+        "warning",
+    ),
+    Page(
         "missing-hazard",
         "A reading that meets a hazard the step does not name",
         "To take fuel pressure or fuel level opens fuel, to look for a spark meets high voltage. The step does not "

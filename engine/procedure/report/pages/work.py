@@ -70,6 +70,40 @@ steps:
 """,
     ),
     Page(
+        "same-effect",
+        "A screw that does the same both ways",
+        "What turning it in does and what turning it out does are the same words.",
+        "The card would say `less water` whichever way it is to be turned, and so would whoever made it believe.",
+        "Correct `in` or `out`.",
+        """\
+screws:
+  tap: {each: carb, acts: water, at: plate, in: less water, out: less water, unit: turn, zero: seated, range: [0, 4]}
+steps:
+  gate:
+    do: Turn it.
+    moves: [{screw: tap, each: carb, by: 1/8 turn, direction: in}]
+    go: done
+""",
+    ),
+    Page(
+        "position-untold",
+        "The place of a screw, and not of which",
+        "The reading's quantity says that it is the place of a screw, and no `position_of` names the screw.",
+        "Guards and advisers would go on taking the place of that screw for unknown, though somebody has counted it.",
+        "Add `position_of: screw`.",
+        """\
+readings:
+  counted: {ask: Turns, quantity: mixture screw position, each: carb, unit: turn, range: [0, 4]}
+steps:
+  gate:
+    do: Count them.
+    read: [counted]
+    record: as found
+    go: done
+""",
+        severity="warning",
+    ),
+    Page(
         "not-at-idle",
         "A reading taken at a held speed and judged as an idle",
         "The adviser judges an idle. On some way to it the reading was taken while a hand held the engine at a speed: "
@@ -92,6 +126,27 @@ steps:
     make: next
     go: done
 """,
+    ),
+    Page(
+        "speed-while-held",
+        "An engine speed read while a hand holds it",
+        "On some way to this step a speed is held by hand, and the step reads the engine speed. `hold` stays until a "
+        "step says otherwise, in called files too.",
+        "It is the hand's speed: it would be written down, and judged, as the engine's.",
+        "Add `hold: none` to the `state` of the step that reads.",
+        _READ.replace(
+            "readings:", "readings:\n  speed: {ask: Speed, quantity: engine speed, unit: rpm, range: [0, 9000]}"
+        )
+        + """\
+steps:
+  gate:
+    state: {engine: running, hold: 1500 rpm}
+    do: Read both.
+    read: [speed, air]
+    record: as found
+    go: done
+""",
+        severity="warning",
     ),
     Page(
         "mixed-hold",
