@@ -184,3 +184,20 @@ async def test_the_fault_that_is_hidden_is_chosen_from_a_list_that_is_searched_b
             assert time.monotonic() < end
             await pilot.pause(0.02)
         assert [f.kind for f in app.screen.sitting.specimen.faults] == ["low fuel level"]
+
+
+async def test_a_rehearsal_never_ends_with_the_cursor_on_a_customers_job(shipped: Shop) -> None:
+    from tui.screens.home import REHEARSE, HomeScreen
+
+    app = Evendraw(lambda: HomeScreen(shipped, lambda home: home.rehearse_on("warm-up", seed=3)))
+    async with app.run_test(size=(80, 24)) as pilot:
+        end = time.monotonic() + 30
+        while type(app.screen).__name__ != "RunScreen":
+            assert time.monotonic() < end
+            await pilot.pause(0.02)
+        await settled(pilot)
+        await press(pilot, "escape", "2")
+        await settled(pilot)
+        home = app.screen
+        assert type(home).__name__ == "HomeScreen"
+        assert home.menu.options[home.menu.at].value == REHEARSE

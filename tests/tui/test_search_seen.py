@@ -76,17 +76,19 @@ def test_it_keeps_to_its_room(samples: Any, cells: int, rows: int) -> None:
     assert plot.plot(samples.view(), cells, rows) == []
 
 
-def searching(samples: Any, *barrels: str, moves: int = 1) -> Any:
-    values = {"verdict": "turn", "left": F(barrels.count("sought")), "barrels": barrels}
+def searching(samples: Any, *barrels: str, moves: int = 1, **more: Any) -> Any:
+    values = {**more, "verdict": "turn", "left": F(barrels.count("sought")), "barrels": barrels}
     made = tuple(Move("mixture", p, "out", "richer", F(1, 2), F(3, 2)) for p in samples.BARRELS[:moves])
     return samples.view(moves=made, advice=(Advised("next", "idle_mixture", 1, {}, None, values),))
 
 
 def test_a_trial_turn_says_what_it_is_for_and_how_many_are_still_sought(samples: Any) -> None:
     said = " ".join(text_of(card.trial(searching(samples, "sought", "set", "sought", "sought"), 78)))
-    assert said == "A trial turn: it shows on which side of its best this one stands. Still sought: 3 of 4."
+    assert said == "One screw, then a reading: it tells where its best lies. Still sought: 3 of 4."
     all_ = " ".join(text_of(card.trial(searching(samples, "set", "set", "set", "set", moves=4), 78)))
     assert all_ == "Each goes where it is believed to belong, then it is read again."
+    counted = " ".join(text_of(card.trial(searching(samples, "sought", "set", "set", "set", rounds=F(3)), 78)))
+    assert counted.endswith("Still sought: 1 of 4, about 3 more readings.")
     assert card.trial(samples.view(), 78) == []
 
 

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from engine.quantity import wording
 from engine.session.view import View
 from tui.drawing import big, step_lines, turns
 from tui.drawing.lines import Line, Lines, beside, clean, cut_line, fill, width, wrapped
@@ -70,7 +71,7 @@ def stop(v: View, cells: int, large: bool) -> Lines:
 
 
 def trial(v: View, cells: int) -> Lines:
-    """What a turn of the mixture search is for: to find something out, or to set; nothing where nobody says."""
+    """What a turn of the mixture search is for, and how much of the search is left; nothing where nobody says."""
     for advised in v.advice:
         barrels, left = advised.values.get("barrels"), advised.values.get("left")
         if advised.values.get("verdict") != "turn" or not isinstance(barrels, tuple):
@@ -78,11 +79,17 @@ def trial(v: View, cells: int) -> Lines:
         mine = [m for m in v.moves if turns.acts(v, m.screw) == "mixture"]
         if not mine or v.moves_made:
             return []
-        still = f" Still sought: {int(left)} of {len(barrels)}." if isinstance(left, int | Fraction) and left else ""
-        if len(mine) == 1 and barrels.count("sought") > 0:
-            return wrapped(f"A trial turn: it shows on which side of its best this one stands.{still}", cells, "ink")
+        rounds, open_ = _whole(advised.values.get("rounds")), _whole(left)
+        more = f", about {wording.count(rounds, 'more reading')}" if rounds > 0 else ""
+        still = f" Still sought: {open_} of {len(barrels)}{more}." if open_ > 0 else ""
+        if len(mine) == 1:
+            return wrapped(f"One screw, then a reading: it tells where its best lies.{still}", cells, "ink")
         return wrapped(f"Each goes where it is believed to belong, then it is read again.{still}", cells, "ink")
     return []
+
+
+def _whole(value: object) -> int:
+    return round(value) if isinstance(value, int | Fraction) and not isinstance(value, bool) else 0
 
 
 def work(v: View, cells: int, rows: int, spare: int, at: Stage = _NOTHING_YET) -> Lines:

@@ -355,6 +355,9 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
         self.over.clear()
         sitting.session.by = self.who()
         sitting.bell = self.shop.header.get("bell") != "off"
+        if sitting.rehearses:
+            # It never ends with the cursor on a customer's job.
+            self.menu.at = next(n for n, o in enumerate(self.menu.options) if o.value == REHEARSE)
 
         def closed(how: str | None) -> None:
             if how == "ended":
