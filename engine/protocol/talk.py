@@ -13,6 +13,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any, TextIO
 
 from engine.evidence import Finding, Move, Part, Place
+from engine.foreign import json_line
 from engine.procedure.source.problems import did_you_mean
 from engine.quantity.values import OVER_RANGE, OverRange
 from engine.run.answer import KINDS, Answer, AnswerRefused
@@ -71,8 +72,8 @@ def talk(session: Session, lines: Iterable[bytes], out: TextIO, protocol: int = 
 
 
 def send(out: TextIO, message: Any) -> None:
-    """Write one message as a line and flush it."""
-    out.write(json.dumps(message, ensure_ascii=False, allow_nan=False) + "\n")
+    """Write one message as a line and flush it; nothing in it can steer a terminal that shows it."""
+    out.write(json_line(message, allow_nan=False) + "\n")
     out.flush()
 
 

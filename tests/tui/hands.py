@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from typing import Any
 
 from textual import events
@@ -52,6 +53,15 @@ async def settled(pilot: Any) -> None:
     """Until what was pressed has been answered and painted."""
     for _ in range(3):
         await pilot.pause()
+    end = time.monotonic() + 20
+    while time.monotonic() < end and _busy(pilot.app):
+        await pilot.pause(0.02)
+
+
+def _busy(app: Any) -> bool:
+    """The screen in front says that it needs a moment."""
+    pads = [] if not app.screen.is_attached else app.screen.query("Pad")
+    return any(getattr(pad, "cue", "").startswith("One moment") for pad in pads)
 
 
 async def press(pilot: Any, *names: str) -> None:

@@ -47,6 +47,8 @@ class Board:
     staff: tuple[str, ...] = ()
     #: Who answers, as far as the record tells.
     by: str = ""
+    #: The book can't be read: nothing is known.
+    unread: bool = False
 
 
 def board(book: Book) -> Board:

@@ -81,6 +81,8 @@ def board_lines(board: Board | None, cells: int, rows: int) -> Lines:
     """What is on the shop's hands, in at most `rows` lines: each part keeps at least its newest line."""
     if board is None:
         return [(("  Looking into the job book ...", "soft"),)]
+    if board.unread:
+        return [(("  The job book can't be read: nothing is known of what stands open.", "amber"),)]
     parts = [
         ("STANDS OPEN", board.open, board.many_open),
         ("WAITS FOR PARTS", board.waiting, board.many_waiting),

@@ -90,7 +90,7 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
         except Trouble as trouble:
             from tui.control.board import Board
 
-            self.board = Board()
+            self.board = Board(unread=True)
             cue = cue or str(trouble)
         notices = self._desk.notices()
         self.menu = self._menu(self.menu.at)
@@ -101,6 +101,8 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
         b = self.board
         if b is None:
             hint = "looking into the job book ..."
+        elif b.unread:
+            hint = "the job book can't be read"
         else:
             newest = next(iter((*b.open, *b.waiting)), None)
             many = b.many_open + b.many_waiting

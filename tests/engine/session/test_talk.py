@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from valve_runs import ADVISERS, answered, begun
 
 from engine.protocol import talk as talk_module
-from engine.protocol.talk import parse_answer, step_message, talk
+from engine.protocol.talk import parse_answer, send, step_message, talk
 from engine.run.answer import AnswerRefused
 from engine.session.session import Session
 
@@ -278,3 +278,12 @@ def test_every_step_of_a_run_passes_the_schema_as_the_screen_sees_it() -> None:
     for answer in LONG_WAY:
         OUT.validate(step_message(session.view))
         answered(session, answer)
+
+
+def test_nothing_that_is_sent_can_steer_a_terminal_and_it_reads_back_the_same() -> None:
+    """What people and files wrote goes out too: titles, words, what was wrong with a line."""
+    out = io.StringIO()
+    told = {"kind": "refused", "problem": "a\u202eb\x1b[2J\x07\u2066c\x9b ü"}
+    send(out, told)
+    assert not set(out.getvalue()) & set("\u202e\x1b\x07\u2066\x9b") and "ü" in out.getvalue()
+    assert out.getvalue().count("\n") == 1 and json.loads(out.getvalue()) == told
