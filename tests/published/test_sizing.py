@@ -114,6 +114,7 @@ def test_air_corrector_is_40_to_50_above_the_main(main, corrector):
         # from memory, the row was cut off: 450 to 550 cc.
         (450, 50, 55),
         (550, 50, 55),
+        (430, 50, 55),  # the nearest row
     ],
 )
 def test_idle_jet_by_volume(volume, low, high):
@@ -144,7 +145,7 @@ def test_a_jet_by_lambda(size, measured, target, after, percent):
 
 
 @pytest.mark.table("common practice")
-@pytest.mark.parametrize(("exact", "stocked"), [(133.68, 135), (124.66, 125), (132.5, 135), (132.4, 130)])
+@pytest.mark.parametrize(("exact", "stocked"), [(133.68, 135), (124.66, 125), (132.5, 135), (132.4, 130), (1.0, 5)])
 def test_a_jet_is_taken_from_the_series_and_half_way_is_richer(exact, stocked):
     # Common practice, no source.
     assert sizing.stocked(exact) == stocked
