@@ -177,3 +177,32 @@ def test_why_speaks_in_sentences_and_shows_no_names_of_fields(samples: Any) -> N
     assert "verdict" not in said and "'next'" not in said
     bare = "\n".join(text_of(step_lines.why(samples.view(why="", because=(), advice=()), 80)))
     assert "The file gives no reason" not in bare
+
+
+async def test_the_plus_of_a_rehearsal_answers_nothing_even_where_the_engine_shows_a_symptom(
+    samples: Any, at_run: Any
+) -> None:
+    sitting = samples.FakeSitting(samples.view(moves=()), samples.zero())
+    sitting.rehearses = True
+    sitting.ahead = lambda: "stall"
+    async with at_run(sitting) as (pilot, screen):
+        await press(pilot, "plus")
+        assert sitting.given == []
+        assert "It stalls" in screen.pad.cue and "*" in screen.pad.cue
+        await press(pilot, "asterisk", "3")
+        assert sitting.given == [{"symptom": "stall"}]
+
+
+async def test_first_aid_is_large_before_its_danger_is_understood(samples: Any, at_run: Any, grid: Any) -> None:
+    from tui.drawing import big
+
+    aid = samples.view(
+        step="aid", do="Pump off. Switch off.", moves=(), read=(), cautions=(samples.FUMES,), findings=(), latest=()
+    )
+    async with at_run(samples.FakeSitting(samples.view(), aid), (80, 24)) as (pilot, _):
+        await press(pilot, "asterisk", "3")
+        lines = grid(pilot.app)
+        for row in big.figures("PUMP OFF") or ():
+            assert any(row.rstrip() in line for line in lines)
+        assert any("Pump off. Switch off." in line for line in lines)
+        assert any("I have understood this" in line for line in lines)

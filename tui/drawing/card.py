@@ -43,7 +43,12 @@ _NOTHING_YET = Stage()
 def step(v: View, cells: int, rows: int, at: Stage = _NOTHING_YET) -> Lines:
     """The whole card; `rows` are those that can be seen at once."""
     if at.danger:
-        return wrapped(v.do, cells, "soft")
+        # First aid is seen before the danger is read; any other instruction waits for it.
+        return (
+            [*_loud(v, cells, rows - 3, at), *wrapped(v.do, cells, "strong")]
+            if at.loud
+            else wrapped(v.do, cells, "soft")
+        )
     if v.gate is not None:
         return stop(v, cells, at.large)
     done = at.made and bool(v.moves or v.fit)
@@ -51,9 +56,9 @@ def step(v: View, cells: int, rows: int, at: Stage = _NOTHING_YET) -> Lines:
     known = step_lines.cautions(v, cells, at.seen, fresh=False)
     do = step_lines.instruction(v, cells, done)
     rest = step_lines.minding(v, cells)
-    if at.loud and at.large and not v.moves:
-        said = big.sentence(v.do.split(". ")[0].rstrip("."), cells, rows - len(fresh) - len(do) - len(rest))
-        return [*(((line, "red"),) for line in said), *fresh, *do, *known, *rest]
+    if at.loud and not v.moves:
+        room = rows - len(fresh) - len(do) - len(rest)
+        return [*_loud(v, cells, room, at), *fresh, *do, *known, *rest]
     if not (v.moves or v.fit) or at.made or v.moves_made:
         room = rows - len(fresh) - len(do) - len(known)
         return [*fresh, *do, *work(v, cells, room, room, at), *known, *rest]
@@ -61,6 +66,12 @@ def step(v: View, cells: int, rows: int, at: Stage = _NOTHING_YET) -> Lines:
     aim = trial(v, cells)
     room = rows - len(fresh) - len(do) - len(known) - len(aim)
     return [*fresh, *work(v, cells, room, room, at), *aim, *do, *known, *rest]
+
+
+def _loud(v: View, cells: int, rows: int, at: Stage) -> Lines:
+    """The first sentence of an instruction in large letters; nothing where it has no room."""
+    said = big.sentence(v.do.split(". ")[0].rstrip("."), cells, rows) if at.large else []
+    return [((line, "red"),) for line in said]
 
 
 def stop(v: View, cells: int, large: bool) -> Lines:

@@ -78,8 +78,17 @@ class RunKeys(AnsweringScreen[str]):
         """Rehearsal: put the virtual engine's readings into the fields, or stop and start playing by itself."""
         if self.sitting.playing is not None:
             self.play(not self.sitting.playing)
+        elif (shown := self.sitting.ahead() if self.reads_now() else None) is not None:
+            said = next((s.ask for s in self.sitting.view.symptoms if s.name == shown), shown)
+            self.pad.say(f"Nothing can be read: {said}. Say so with * and its digit.", bell=False)
         elif not self.take():
             self.pad.say("The readings are not open yet: do what stands here first.")
+
+    def reads_now(self) -> bool:
+        """The readings are asked, or a figure would open them."""
+        fields = self.sofar.fields
+        question = self.pad.question
+        return fields is not None and (question is fields or (isinstance(question, Press) and question.opens is fields))
 
     def play(self, playing: bool, pace: float | None = None) -> None:
         """Play by itself or stop, at another pace; the line at the top says so."""

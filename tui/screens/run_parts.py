@@ -155,7 +155,7 @@ class RunParts(RunKeys):
             return
         cards = {size: self._core(cells, size) for size in ("tall", "half", "small")}
         pads, drawn = self.pad.needs(cells), plot.LEAST if v.sweep is not None else 0
-        hints = len(step_lines.minding(v, cells))
+        hints = self._hints(cells)
         turning = bool(v.moves or v.fit) and not stages.made(v, self.sofar)
         for size, with_plot, with_bank, with_hints in room.TURNING if turning else room.READING:
             used = cards[size] + pads[0] + (tall + spread) * with_bank + drawn * with_plot + seen[0]
@@ -188,7 +188,12 @@ class RunParts(RunKeys):
     def _core(self, cells: int, size: str) -> int:
         """The rows of the card without its hints, its move in figures of a size."""
         self.figures = size
-        return len(self._card(cells, 60)) - len(step_lines.minding(self.sitting.view, cells))
+        return len(self._card(cells, 60)) - self._hints(cells)
+
+    def _hints(self, cells: int) -> int:
+        """The rows of the hints; none while a danger is to be understood."""
+        v = self.sitting.view
+        return 0 if stages.dangers(v, self.sofar.understood) else len(step_lines.minding(v, cells))
 
     def _least(self) -> int:
         """What of the card must be seen where not even its needs have room."""
@@ -199,7 +204,7 @@ class RunParts(RunKeys):
         small, large = len(self._card(cells, 60, large=False)), len(self._card(cells, 60))
         if self.page != "step" or large == small:
             return small, large
-        core = large - len(step_lines.minding(self.sitting.view, cells))
+        core = large - self._hints(cells)
         return (min(core, large) if core + self.pad.needs(cells)[0] + 5 <= total else small), max(large, small)
 
     def _rows(self, id: str, rows: int) -> None:
