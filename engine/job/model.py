@@ -267,9 +267,6 @@ class LastVisit(_Part):
     job: int | None = Field(None, ge=1, description="Its number in the job book.")
     day: Annotated[str, BeforeValidator(_day)] = Field("", description="The day, YYYY-MM-DD.")
     idle_speed: Annotated[Fraction, *_quantity("rpm", 300, 3000)] | None = Field(None, description="Speed as left.")
-    airflow_spread: Annotated[Fraction, *_quantity("kg/h", 0, 200)] | None = Field(
-        None, description="Most less least air over the bank as left."
-    )
     mixture_screws: tuple[Annotated[Fraction, *_quantity("turn", -30, 30)] | None, ...] = Field(
         (), description="Where the mixture screws stood as left, place by place, in turns; null where nobody knew."
     )

@@ -28,14 +28,14 @@ def with_last_visit(job: Job, book: Book, number: int, advisers: Registry) -> Jo
     if row is None or row.vehicle_number is None:
         return job
     for before in book.jobs_of(row.vehicle_number):
-        if before.job < number and (left := _left(book, before.job, advisers)) is not None:
+        if before.job < number and (left := left_at(book, before.job, advisers)) is not None:
             return job.model_copy(
                 update={"last_visit": LastVisit.model_validate({"job": before.job, "day": before.at[:10], **left})}
             )
     return job
 
 
-def _left(book: Book, number: int, advisers: Registry) -> dict[str, Any] | None:
+def left_at(book: Book, number: int, advisers: Registry) -> dict[str, Any] | None:
     """What the newest run of a job that recorded a speed as left did record; None where none did."""
     from engine.session.session import Session
 

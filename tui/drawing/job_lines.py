@@ -46,8 +46,9 @@ def left_with(job: Job) -> str:
     said = []
     if last.idle_speed is not None:
         said.append(f"{round(last.idle_speed)} rpm")
-    if last.airflow_spread is not None:
-        said.append(f"{float(last.airflow_spread):.2g} kg/h apart")
+    air = [v for v in last.airflow if v is not None]
+    if len(air) > 1:
+        said.append(f"{float(max(air) - min(air)):.2g} kg/h apart")
     if any(p is not None for p in last.mixture_screws):
         turns = ", ".join("?" if p is None else wording.fraction(p) for p in last.mixture_screws)
         said.append(f"mixture screws {turns} turns out")
