@@ -8,6 +8,7 @@ for _name in (
     "check_kit",
     "walk_kit",
     "random_programs",
+    "z3_judge",
     "mutant_text",
     "mutant_operators",
     "mutant_work",

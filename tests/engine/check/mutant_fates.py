@@ -8,8 +8,10 @@ from dataclasses import fields, is_dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import z3
 from mutant_operators import Mutant
-from walk_kit import value_of, walk
+from walk_kit import walk
+from z3_judge import Judge
 
 from engine.procedure.build.links import calls
 from engine.procedure.build.load import _calls, load_texts, modelled, shelf_of
@@ -17,6 +19,8 @@ from engine.procedure.build.procedure import build
 from engine.procedure.build.shelf import Shelf as KitShelf
 from engine.procedure.check import Summaries, check, prove
 from engine.procedure.check.guards.study import Study
+from engine.procedure.language.expr import Name
+from engine.procedure.language.expr import walk as walk_nodes
 from engine.procedure.program import Call, Procedure, Program
 from engine.procedure.source.problems import Problem
 from engine.procedure.source.spans import Source, Span
@@ -212,35 +216,35 @@ def plain(x: Any) -> Any:
 
 
 def alike(a: Procedure, x: Any, b: Procedure, y: Any) -> bool:
-    """Whether two lists of branches lead to the same, whatever is read: by the guards themselves over many readings."""
+    """Whether two lists of branches lead to the same, whatever is read, on every bank: no reading that z3 can think of
+    leads otherwise. False where a guard says something that it has no words for."""
     if not isinstance(x.way, tuple) or not isinstance(y.way, tuple):
         return False
-    r = random.Random(x.name)
-    names = {n for branches in (x.way, y.way) for w in branches if w.when for n in w.when.uses}
-    kinds = {n: kind_of(a, n) for n in names}
-    if None in kinds.values():
+    guards = [w.when for w in (*x.way, *y.way) if w.when is not None]
+    values = {**a.values, **b.values}
+    types = {n.name: n.type for g in (*guards, *(v.guard for v in values.values())) for n in names_of(g.node)}
+    (low, high), barrels = a.layout.carbs, a.layout.barrels_per_carb
+    leads: dict[Any, int] = {}
+    try:
+        for carbs in range(low, min(high, 4) + 1):
+            for per in range(barrels[0], barrels[1] + 1):
+                judge = Judge(types, values, carbs, per)
+                if judge.can(led(judge, x, leads) != led(judge, y, leads)):
+                    return False
+    except (AssertionError, KeyError, AttributeError, TypeError, z3.Z3Exception):
         return False
-    for _ in range(300):
-        env = {n: any_of(r, k) for n, k in kinds.items()}
-        if led(x, env) != led(y, env):
-            return False
     return True
 
 
-def kind_of(procedure: Procedure, name: str) -> Any:
-    """The type of a reading, fact or setting; None for what else a guard may use."""
-    for table in (procedure.readings, procedure.facts, procedure.settings):
-        if name in table:
-            return table[name].type
-    return None
+def names_of(node: Any) -> Iterator[Name]:
+    """Every name in a guard."""
+    yield from (n for n, _ in walk_nodes(node) if isinstance(n, Name) and n.type is not None)
 
 
-def any_of(r: random.Random, kind: Any) -> Any:
-    """A value of a type; a row of two."""
-    return tuple(value_of(r, kind) for _ in range(2)) if kind.each else value_of(r, kind)
-
-
-def led(step: Any, env: dict[str, Any]) -> Any:
-    """Where a step leads with these readings, with what is found and said on the way."""
-    branch = next((w for w in step.way if w.when is None or w.when.run(env)), None)
-    return branch and (branch.go, branch.why, tuple(f.code for f in branch.findings))
+def led(judge: Judge, step: Any, leads: dict[Any, int]) -> Any:
+    """Where a step leads, with what is found and said on the way, as a number that z3 works out."""
+    found: Any = z3.IntVal(-1)
+    for way in reversed(step.way):
+        there = leads.setdefault((way.go, way.why, plain(way.findings)), len(leads))
+        found = z3.IntVal(there) if way.when is None else z3.If(judge.truth(way.when.node), there, found)
+    return found

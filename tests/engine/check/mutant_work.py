@@ -57,7 +57,7 @@ def kept_slips(t: Text, steps: Map) -> Made:
 def flats(t: Text, steps: Map) -> Made:
     """A move said in flats for a screw that turns, or in turns for a nut."""
     other = {"turn": "flat", "flat": "turn"}
-    for line, text in _each(t, r"((?:by|to): [\d/ ]+ )(turn|flat)", lambda m: m.group(1) + other[m.group(2)]):
+    for line, text in _each(t, r"(\b(?:by|to): [\d/ ]+ )(turn|flat)", lambda m: m.group(1) + other[m.group(2)]):
         yield "other unit", line, text, anywhere("turned-in-other-unit", "finer-than-step", "out-of-range"), True, ""
 
 
