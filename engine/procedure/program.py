@@ -15,14 +15,10 @@ from typing import Any, Literal, TypeAlias
 
 from engine.evidence import Severity
 from engine.procedure.language.expr import Each, Node, Type
+from engine.procedure.language.names import Names
 from engine.procedure.source.spans import NOWHERE, Source, Span
 from engine.vocabulary.vocabulary import SHIPPED, Vocabulary
 
-#: What a guard evaluates over: the readings, kept values, facts, settings, `advice.output` and `call.result` of a frame
-#: by name, the position of a screw as "position:screw", and `PER_CARB`. A number is a Fraction in base units, a choice
-#: a str, a fact or comparison a bool, a row a tuple. None, in a row or alone, is missing, and so is a name that is
-#: absent. `values` are worked out by the guards themselves.
-Names = Mapping[str, Any]
 SignalWord = Literal["danger", "warning", "caution", "notice"]
 OfScrew = Literal["carb", "barrel", "gap", "bank"]
 Direction = Literal["in", "out"]
@@ -33,9 +29,6 @@ Here = Literal["carb", "barrel"]
 
 #: Steps that may pass by themselves after one answer: the run refuses more, and the checks prove that it need not.
 MOST_SILENT = 5000
-
-#: The name under which a guard finds how many barrels a carb of this bank has (an int), where the file allows several.
-PER_CARB = "#barrels per carb"
 
 
 @dataclass(frozen=True, slots=True)

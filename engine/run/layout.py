@@ -12,7 +12,8 @@ from typing import Any
 
 from engine.evidence import Place
 from engine.job.model import Job
-from engine.procedure.program import PER_CARB, Procedure, Program, Reading, ReadSpec, Screw, Step
+from engine.procedure.language.names import PER_CARB
+from engine.procedure.program import Procedure, Program, Reading, ReadSpec, Screw, Step
 from engine.quantity.measure import of_base
 from engine.run import bind
 from engine.run.acts import Act, Exit, Way, entering, leaving, way_on

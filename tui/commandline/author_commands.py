@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from engine.foreign import plain_lines
-from tui.commandline.cli import Exit, Failed
+from tui.commandline.exits import Exit, Failed
 from tui.commandline.out import say, write
 
 

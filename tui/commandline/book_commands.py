@@ -11,7 +11,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tui.commandline.cli import Exit, Failed
+from tui.commandline.exits import Exit, Failed
 from tui.commandline.out import say
 
 if TYPE_CHECKING:

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO, cast
 
-from tui.commandline.cli import Exit, Failed
+from tui.commandline.exits import Exit, Failed
 from tui.commandline.out import Lines, complain, say
 
 if TYPE_CHECKING:

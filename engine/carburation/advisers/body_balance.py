@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from engine.carburation.advisers import saying
+from engine.carburation import saying
 from engine.carburation.advisers.air_balance import (
     WITHIN_BODY,
     aimed_or_counted,

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from engine.carburation.advisers import saying
+from engine.carburation import saying
 from engine.carburation.advisers.contract_words import (
     AIR_SCREWS,
     SURENESS,

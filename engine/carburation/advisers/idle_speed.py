@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from engine.carburation.advisers import saying
+from engine.carburation import saying
 from engine.carburation.advisers.contract_words import (
     COUPLING,
     MASTER,

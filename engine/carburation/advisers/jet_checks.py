@@ -3,7 +3,7 @@ none."""
 
 from __future__ import annotations
 
-from engine.carburation.advisers import saying
+from engine.carburation import saying
 from engine.carburation.advisers.contract_words import SURENESS, adjust, change, choice, number, reading, says, truth
 from engine.carburation.estimation.seen import flag, numbers, value
 from engine.contract import adviser

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from engine.carburation.advisers import saying
+from engine.carburation import saying
 from engine.carburation.advisers.contract_words import gives, note, read, says
 from engine.carburation.estimation.seen import places
 from engine.carburation.estimation.stock import sizes

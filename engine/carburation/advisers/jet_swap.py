@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from engine.carburation.advisers import saying
+from engine.carburation import saying
 from engine.carburation.advisers.contract_words import says
 from engine.carburation.advisers.idle_jets import idle_jets, searched
 from engine.carburation.estimation.seen import screw_places

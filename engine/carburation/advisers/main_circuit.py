@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from fractions import Fraction
 
 from engine.carburation.advisers.contract_words import adjust, change, gives, note, number, reading, says, stop
-from engine.carburation.advisers.saying import exact, outputs
 from engine.carburation.estimation.seen import places, value
 from engine.carburation.rules import under_load
 from engine.carburation.rules.refusal import Refused
+from engine.carburation.saying import exact, outputs
 from engine.contract import Input, adviser
 from engine.evidence import Evidence, Inputs, Part, Place, Suggest
 from engine.job.model import Job

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from engine.carburation.advisers.contract_words import note, says
-from engine.carburation.advisers.saying import outputs
+from engine.carburation.saying import outputs
 from engine.contract import adviser
 from engine.evidence import Evidence, Inputs
 from engine.job.model import Job

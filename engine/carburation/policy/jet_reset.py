@@ -9,7 +9,7 @@ import math
 from collections.abc import Sequence
 from fractions import Fraction
 
-from engine.carburation.advisers import saying
+from engine.carburation import saying
 from engine.carburation.estimation.search import Search
 from engine.carburation.policy.mixture_moves import best_place, ends, place_of
 from engine.evidence import Move, Part, ScrewView

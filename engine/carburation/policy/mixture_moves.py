@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from engine.carburation.advisers import saying
+from engine.carburation import saying
 from engine.carburation.estimation import laws, sweeps
 from engine.carburation.estimation.arrays import np
 from engine.carburation.estimation.fit import normal_cdf

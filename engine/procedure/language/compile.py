@@ -11,7 +11,7 @@ from fractions import Fraction
 from typing import Any
 
 from engine.procedure.language.expr import And, Arith, Call, Compare, Name, Node, Not, Number, Or, Text, Truth
-from engine.procedure.program import PER_CARB, Names
+from engine.procedure.language.names import PER_CARB, Names
 from engine.quantity.values import OverRange
 
 Run = Callable[[Names], Any]

@@ -89,7 +89,7 @@ def why(p: Problem) -> str:
     """Why a problem matters at the engine: its own words, or those of its page."""
     if p.why:
         return p.why
-    from engine.procedure.report.explain import page
+    from engine.procedure.report.pages.by_code import page
 
     found = page(p.code)
     return found.why if found else ""
@@ -182,7 +182,7 @@ def as_json(problems: Sequence[Problem], proved: bool = True) -> dict[str, Any]:
 
 def as_sarif(problems: Sequence[Problem]) -> dict[str, Any]:
     """Problems as a SARIF 2.1.0 log (OASIS standard), one run, a rule for each code that occurs."""
-    from engine.procedure.report.explain import page
+    from engine.procedure.report.pages.by_code import page
 
     codes = sorted({p.code for p in problems})
     rules = []

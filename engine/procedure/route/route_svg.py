@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from xml.sax.saxutils import escape
 
-from engine.procedure.route.route import Link, Route, Stop
+from engine.procedure.route.parts import Link, Route, Stop
 
 BOX, GAP, LAYER, MARGIN, CHAR = 36, 28, 96, 24, 7.2
 #: The most characters of a label or a title that are written; the rest is shown when pointed at.
