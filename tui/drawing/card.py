@@ -44,11 +44,8 @@ def step(v: View, cells: int, rows: int, at: Stage = _NOTHING_YET) -> Lines:
     """The whole card; `rows` are those that can be seen at once."""
     if at.danger:
         # First aid is seen before the danger is read; any other instruction waits for it.
-        return (
-            [*_loud(v, cells, rows - 3, at), *wrapped(v.do, cells, "strong")]
-            if at.loud
-            else wrapped(v.do, cells, "soft")
-        )
+        do = wrapped(v.do, cells, "strong" if at.loud else "soft")
+        return [*(_loud(v, cells, rows - len(do), at) if at.loud else []), *do]
     if v.gate is not None:
         return stop(v, cells, at.large)
     done = at.made and bool(v.moves or v.fit)
