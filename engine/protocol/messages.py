@@ -405,11 +405,9 @@ def schema() -> dict[str, Any]:
         "$id": f"urn:evendraw:talk:{PROTOCOL}",
         "title": f"The line protocol of evendraw talk, version {PROTOCOL}",
         "description": "One JSON object a line, UTF-8, in both directions. Numbers are in the reading's declared "
-        "unit. First "
-        "comes hello; then for each step a step object, answered by exactly one answer, which is recorded or refused; "
-        "last "
-        "comes end. A client that says nothing of a step, a person or a swap works as with protocol 1; 'evendraw talk "
-        "--protocol 1' sends what protocol 1 sent.",
+        "unit. First comes hello; then for each step a step object, answered by exactly one answer, which is recorded "
+        "or refused; last comes end. A client that says nothing of a step, a person or a swap works as with protocol "
+        "1; 'evendraw talk --protocol 1' sends what protocol 1 sent.",
         "oneOf": [{"$ref": "#/$defs/out"}, {"$ref": "#/$defs/in"}],
         "$defs": {"out": {"description": "What the program sends.", **out}, "in": back, **dict(sorted(defs.items()))},
     }

@@ -111,8 +111,7 @@ def _fresh(state: State, answers: Any) -> None:
         if (answers["step"], answers["visit"]) != (step, visit):
             raise AnswerRefused(
                 f"This answers '{str(answers['step'])[:40]}', visit {str(answers['visit'])[:12]}, but the step in "
-                f"force is "
-                f"'{step}', visit {visit}. Nothing was recorded: look at the step, then answer it."
+                f"force is '{step}', visit {visit}. Nothing was recorded: look at the step, then answer it."
             )
         return
     raise AnswerRefused("'for' is the seq of the step that is answered, or its step and visit.")
@@ -126,8 +125,7 @@ def _text(value: Any, wanted: str, longest: int) -> str:
     if len(text) > longest:
         raise AnswerRefused(
             f"The text has {len(text)} characters; at most {longest} are kept. Nothing was recorded: shorten it, or "
-            f"give "
-            "it in parts."
+            "give it in parts."
         )
     try:
         text.encode()

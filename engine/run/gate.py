@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from engine.evidence import Finding
 from engine.procedure.program import Call, End
 from engine.run.events import ENDS_HERE, GO_ON, MENDED
-from engine.run.state import Gate, Made, State, standing
+from engine.run.state import Gate, Made, State, by_order, standing
 from engine.run.texts import render
 
 if TYPE_CHECKING:
@@ -33,8 +33,8 @@ def opened(walk: Walk, way: StepPlan | Call | End, look: Scope) -> Gate | None:
     """
     stops = [
         f
-        for group in walk.findings.values()
-        for f in group
+        for group in sorted(walk.findings.values(), key=by_order)
+        for f in group.findings
         if f.severity == "stop" and (f.code, f.where) not in walk.accepted
     ]
     if not stops or (isinstance(way, End) and walk.frame.caller is None and way.outcome != "ok"):
@@ -90,8 +90,11 @@ def _mended(walk: Walk, gate: Gate, again: State) -> None:
     its screws no longer holds.
     """
     told = set(gate.findings)
-    kept = ((key, tuple(f for f in group if (f.code, f.where) not in told)) for key, group in walk.findings.items())
-    walk.findings = {key: group for key, group in kept if group}
+    kept = {
+        raiser: group._replace(findings=tuple(f for f in group.findings if (f.code, f.where) not in told))
+        for raiser, group in walk.findings.items()
+    }
+    walk.findings = {raiser: group for raiser, group in kept.items() if group.findings}
     old, now = again.world.conditions, walk.world.conditions
     changed = tuple(k for k, v in old.items() if now.get(k) != v)
     walk.world = walk.world._replace(

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from fractions import Fraction
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from engine.evidence import Advice, Finding, Move, Part, Place
 from engine.procedure.program import Call, End
@@ -110,6 +110,21 @@ class Ending(NamedTuple):
 Identity = tuple[str, tuple[Place, ...]]
 
 
+class Raiser(NamedTuple):
+    """Who raised a finding: a file under a code at places, or an adviser at the place that its file works at."""
+
+    by: Literal["file", "adviser"]
+    name: str
+    where: tuple[Place, ...] | Place | None
+
+
+class Standing(NamedTuple):
+    """What one raiser has found. `order` counts up over the run: the newest has the greatest."""
+
+    order: int
+    findings: tuple[Finding, ...]
+
+
 class Gate(NamedTuple):
     """A stop on the spot: the findings that opened it, what it says, what to do about it. `way` is where the run goes
     on knowingly, `again` the state whose step is read again once it is mended; None where nothing would be read, or
@@ -140,7 +155,7 @@ class State(NamedTuple):
     frame: Frame
     made: Made | None
     world: World
-    findings: Mapping[tuple[Any, ...], tuple[Finding, ...]]
+    findings: Mapping[Raiser, Standing]
     record: Mapping[str, Mapping[str, Recorded]]
     past: Past | None
     redo: State | None
@@ -195,12 +210,17 @@ def spoken_name(state: State) -> str:
     return at.name if at.file is at.file.plan.main else at.key
 
 
+def by_order(group: Standing) -> int:
+    """What the groups of findings are sorted by: the oldest first."""
+    return group.order
+
+
 def standing(state: State) -> tuple[Finding, ...]:
     """The findings that stand, one a code and place, in the order in which they were raised; the severest wins."""
     rank = {"note": 0, "adjust": 1, "change part": 2, "stop": 3}
     found: dict[Identity, Finding] = {}
-    for group in state.findings.values():
-        for finding in group:
+    for group in sorted(state.findings.values(), key=by_order):
+        for finding in group.findings:
             key = (finding.code, finding.where)
             old = found.get(key)
             if old is None or rank[finding.severity] > rank[old.severity]:

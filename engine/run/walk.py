@@ -20,7 +20,20 @@ from engine.run.layout import RunLayout, StepPlan
 from engine.run.local import at_here, finding_of, in_order
 from engine.run.moves import asked
 from engine.run.scope import Scope, began, scope
-from engine.run.state import CallSite, Ending, Frame, Gate, Given, Made, Past, State, standing
+from engine.run.state import (
+    CallSite,
+    Ending,
+    Frame,
+    Gate,
+    Given,
+    Made,
+    Past,
+    Raiser,
+    Standing,
+    State,
+    by_order,
+    standing,
+)
 from engine.run.texts import render, said
 
 
@@ -54,7 +67,7 @@ class Walk:
         self.plan, self.advise, self.past = plan, advise, past
         self.seq = state.seq + 1
         self.frame, self.world = state.frame, state.world
-        self.findings: dict[tuple[Any, ...], tuple[Finding, ...]] = dict(state.findings)
+        self.findings: dict[Raiser, Standing] = dict(state.findings)
         self.record = state.record
         self.notes = state.notes
         self.visited, self.accepted = state.visited, state.accepted
@@ -138,29 +151,34 @@ class Walk:
         older = tuple(g for g in self.frame.advice if g.name != spec.name)
         self.frame = self.frame._replace(advice=(Given(spec.name, advice, False), *older))
         before = {(f.code, f.where) for f in self._standing()}
-        key = ("adviser", spec.adviser, self.frame.here)
-        self.findings.pop(key, None)
-        if advice.findings:
-            self.findings[key] = tuple(replace(f, source=f.source or spec.adviser) for f in advice.findings)
+        raiser = Raiser("adviser", spec.adviser, self.frame.here)
+        self.findings.pop(raiser, None)
+        found = tuple(replace(f, source=f.source or spec.adviser) for f in advice.findings)
+        if found:
+            self.findings[raiser] = Standing(self._next_order(), found)
         self.effects.append(Advised(spec.name, advice))
-        self.effects += [Raised(f) for f in self.findings.get(key, ()) if (f.code, f.where) not in before]
+        self.effects += [Raised(f) for f in found if (f.code, f.where) not in before]
+
+    def _next_order(self) -> int:
+        return 1 + max((group.order for group in self.findings.values()), default=0)
 
     def _standing(self) -> tuple[Finding, ...]:
-        return tuple(f for group in self.findings.values() for f in group)
+        return tuple(f for group in sorted(self.findings.values(), key=by_order) for f in group.findings)
 
     def find(self, spec: FindingSpec, look: Scope) -> None:
         """Raise a finding of the file, where it holds."""
         finding = finding_of(spec, look)
         if finding is not None:
-            key = ("file", spec.code, finding.where)
-            if key not in self.findings:
+            raiser = Raiser("file", spec.code, finding.where)
+            known = self.findings.get(raiser)
+            if known is None:
                 self.effects.append(Raised(finding))
-            self.findings[key] = (finding,)
+            self.findings[raiser] = Standing(known.order if known else self._next_order(), (finding,))
 
     def clear(self, code: str) -> None:
         """Clear a finding of the file."""
-        for key in [k for k in self.findings if k[0] == "file" and k[1] == code]:
-            del self.findings[key]
+        for raiser in [r for r in self.findings if r.by == "file" and r.name == code]:
+            del self.findings[raiser]
 
     def make_made(self) -> None:
         """The moves and parts of the advice that the step in force makes were made: they are not to be made again."""

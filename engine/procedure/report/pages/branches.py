@@ -6,10 +6,10 @@ PAGES = (
     Page(
         "uncovered-reading",
         "A reading that no branch takes",
-        "The branches of a step are tried from top to bottom and the first true one wins. Here a reading is possible "
-        "for "
-        'which none is true. `case` shows one. "Nothing matches" is certain; "may match nothing" means that the '
-        "numbers are tied to each other in a way that the check can't follow, so that the case may never come up.",
+        "The branches of a step are tried from top to bottom and the first true one wins. Here a reading is "
+        'possible for which none is true. `case` shows one. "Nothing matches" is certain; "may match nothing" means '
+        "that the numbers are tied to each other in a way that the check can't follow, so that the case may never come "
+        "up.",
         "The technician has read the gauge, the engine runs hot, and the program has no next step.",
         "Add a branch for the case, close the gap between two numbers (`<` beside `>=`), or end the list with "
         "`- {otherwise: step}`.",
@@ -102,9 +102,8 @@ steps:
     Page(
         "too-complex",
         "More cases than a proof takes",
-        "The guards of this step have so many cases that no proof over them ends in good time. Eleven numbers for one "
-        "row, "
-        "or long lists of `or` within `and`, do that.",
+        "The guards of this step have so many cases that no proof over them ends in good time. Eleven numbers for "
+        "one row, or long lists of `or` within `and`, do that.",
         "Nobody can tell whether a reading is left without a way on; neither could the next author.",
         "Split the step: branch on a part of it first, and go on from there.",
         """\

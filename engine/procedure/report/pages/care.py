@@ -7,8 +7,7 @@ PAGES = (
         "read-while-stopped",
         "A running quantity read on a stopped engine",
         "Airflow, depression, engine speed, lambda, exhaust gas, ignition timing and dwell are only there while the "
-        "engine "
-        "runs. On some way to this step the file has stopped it. `case` shows the way.",
+        "engine runs. On some way to this step the file has stopped it. `case` shows the way.",
         "The gauge shows nothing, and zeros would be written down as readings.",
         "Add `state: {engine: running}` to the step, or to one before it on that way.",
         """\
@@ -25,9 +24,8 @@ steps:
     Page(
         "read-while-running",
         "A reading for a stopped engine, taken on a running one",
-        "Compression, leak-down, valve clearance, throttle return and the like are taken on a stopped engine. On some "
-        "way to "
-        "this step it runs; a symptom that leads back here may have started it. `case` shows the way.",
+        "Compression, leak-down, valve clearance, throttle return and the like are taken on a stopped engine. On "
+        "some way to this step it runs; a symptom that leads back here may have started it. `case` shows the way.",
         "Hands and tools would meet turning parts.",
         "Add `state: {engine: stopped}` to the step itself.",
         """\
@@ -88,8 +86,7 @@ steps:
         "missing-caution",
         "A danger without its caution",
         "A step names a hazard, or sets a dangerous state such as `engine: running`, or the file needs a dangerous "
-        "tool, "
-        "and no caution of the file answers to it, by its name or under `demanded_by`.",
+        "tool, and no caution of the file answers to it, by its name or under `demanded_by`.",
         "Somebody would be led into the danger without a word of warning.",
         "Add the caution with its signal word, and say under `demanded_by` what demands it.",
         """\
@@ -140,8 +137,7 @@ steps:
         "missing-hazard",
         "A reading that meets a hazard the step does not name",
         "To take fuel pressure or fuel level opens fuel, to look for a spark meets high voltage. The step does not "
-        "say so, "
-        "and so its caution is not shown.",
+        "say so, and so its caution is not shown.",
         "The caution would not be shown where it is needed.",
         "Add `hazards: [...]` with that word to the step.",
         """\
@@ -240,8 +236,7 @@ steps:
         "unused-name",
         "Something declared that nothing uses",
         "A fact, setting, value, screw or reading is declared, and nothing in the file mentions it. Perhaps its name "
-        "is "
-        "misspelt where it should be used.",
+        "is misspelt where it should be used.",
         "It only makes the file longer to read.",
         "Use it, or delete it.",
         """\

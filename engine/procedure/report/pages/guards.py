@@ -20,8 +20,7 @@ PAGES = (
         "bad-guard",
         "An expression that can't be read",
         "Expressions are comparisons joined by `and`, `or` and `not`, with `+ - * /`, brackets, and the functions "
-        "any, all, "
-        "count, which, min, max, mean, spread, abs, position and known. Nothing else is one.",
+        "any, all, count, which, min, max, mean, spread, abs, position and known. Nothing else is one.",
         _WRONG,
         "Correct the place that is underlined.",
         _with("max(flow) > 1 and and speed > 900"),
@@ -116,10 +115,9 @@ PAGES = (
         "A place may be not taken (`may_lack`), or a screw's count may be lost, and here a number must be there.",
         "Nobody could say how far to turn, or what to set.",
         "Take the reading without `may_lack`, or add `when: known(...)`.",
-        "screws:\n  spindle: {each: carb, acts: water, at: plate, in: less water, out: more water, unit: turn, zero: "
-        "seated, "
-        "range: [0, 8]}\nreadings:\n  mark: {ask: Turns on the tag, each: carb, unit: turn, range: [0, 8], may_lack: "
-        "true}\n"
+        "screws:\n  spindle: {each: carb, acts: water, at: plate, in: less water, out: more water, unit: turn, "
+        "zero: seated, range: [0, 8]}\nreadings:\n  mark: {ask: Turns on the tag, each: carb, unit: turn, "
+        "range: [0, 8], may_lack: true}\n"
         "steps:\n  gate:\n    do: Read the tags.\n    read: [mark]\n    go: turn_it\n  turn_it:\n    do: Open as "
         "shown.\n"
         "    moves: [{screw: spindle, each: carb, to: mark}]\n    go: done\n",

@@ -261,8 +261,7 @@ steps:
         "call-cycle",
         "Files that call each other in a circle",
         "A file calls itself, directly or through others. Counters of limits live in a call and start afresh in the "
-        "next, so "
-        "nothing would end it.",
+        "next, so nothing would end it.",
         "A run of it would never end.",
         "Call from outside instead, or write a loop with a limit.",
         "steps:\n  gate:\n    call: bleed\n    ends: {done: done}\n# file: bleed.yaml\nsteps:\n  gate:\n    call: "

@@ -20,8 +20,7 @@ steps:
         "no-way-to-end",
         "A step from which no end can be reached",
         "Whatever is answered here, the ways on never come to a step with `end`; a symptom may, but nobody can be "
-        "asked to "
-        "wait for one.",
+        "asked to wait for one.",
         "The job could never be finished.",
         "Lead a way from here, or from a step after it, towards an end.",
         """\
@@ -47,8 +46,7 @@ steps:
         "endless-loop",
         "A loop that no limit ends",
         "The steps named can follow each other for ever. A loop must pass a step with a `limit`, so that every run "
-        "ends "
-        "after finitely many steps.",
+        "ends after finitely many steps.",
         "A technician could turn screws round and round at a hot engine, because no round is ever the last.",
         "Give one step of the loop `limit: {visits: 10, then: step}`, where `then` leads out of the loop.",
         """\
@@ -67,8 +65,7 @@ steps:
         "limit-in-loop",
         "A limit whose `then` leads back into its own loop",
         "When all visits of the step are used up the run goes to `then`; from there it comes back to the step, is "
-        "sent to "
-        "`then` again, and so on. The limit ends nothing.",
+        "sent to `then` again, and so on. The limit ends nothing.",
         "The loop is as endless as without the limit.",
         "Let `then` lead to an end, or to a step from which no way leads back.",
         """\
@@ -91,8 +88,7 @@ steps:
         "endless-symptom",
         "A symptom that may be given for ever",
         "A symptom leads back to where it was given (`back`), or round a loop, and nothing counts how often. What a "
-        "person "
-        "sees may come again each time.",
+        "person sees may come again each time.",
         "An engine that stalls again and again would be restarted for ever instead of being looked at.",
         "Give the symptom a `limit: {visits: 3, then: step}`, or a step of the loop a limit of its own. A symptom that "
         "can be given again inside the file that it calls needs the first: that file leaves the step where it stands.",
@@ -110,8 +106,7 @@ steps:
         "silent-loop",
         "A loop that asks nothing",
         "The steps of the loop say, make and read nothing, so they pass by themselves, and nothing changes from one "
-        "round "
-        "to the next.",
+        "round to the next.",
         "The program would spin until a limit stops it, and nobody would see why.",
         "Give a step of the loop something to do or to read; or lead it elsewhere.",
         """\
@@ -149,8 +144,7 @@ steps:
         "symptom-leads-nowhere",
         "A symptom that leads nowhere from some step",
         "The file declares the symptom, but neither where it is declared nor the step named says where it leads, and "
-        "no "
-        "file that calls this one does either.",
+        "no file that calls this one does either.",
         "The technician sees it and can't say so.",
         "Add `go: step`, or `call: file` with its `ends`, to the symptom or to the steps.",
         """\

@@ -24,8 +24,7 @@ PAGES = (
         "too-big",
         "A file too big to be a procedure",
         "A long procedure has some forty kilobytes. This file has more than six times that, so it is something else, "
-        "or "
-        "several procedures in one.",
+        "or several procedures in one.",
         _UNREAD,
         "Move a part of it into a file of its own and `call` that.",
     ),
@@ -40,9 +39,8 @@ PAGES = (
     Page(
         "not-yaml",
         "A file that is not YAML",
-        "The layout can't be read as YAML 1.2. Most often a colon has no blank behind it, a bracket or a quote is not "
-        "closed, "
-        "a line is indented by a tab, or a text that begins with a sign is not in quotes.",
+        "The layout can't be read as YAML 1.2. Most often a colon has no blank behind it, a bracket or a quote is "
+        "not closed, a line is indented by a tab, or a text that begins with a sign is not in quotes.",
         _UNREAD,
         "Look at the place named and the line above it. Put texts with `: `, `#` or a leading sign in quotes.",
         "procedure: example\ntitle: [not closed\nrevision: 1\n",

@@ -23,9 +23,8 @@ PAGES = (
     Page(
         "stale-reading",
         "A reading used after something was turned",
-        "On some way to this step a screw was turned, or a part changed, after the reading was taken; "
-        "and a guard or an "
-        "adviser uses it as if it were new.",
+        "On some way to this step a screw was turned, or a part changed, after the reading was taken; and a guard or "
+        "an adviser uses it as if it were new.",
         "It says how the engine was, and the next move would be made for an engine that is no longer there.",
         "Read it again in the step that turns, or after it. Where the old one is meant, `keep` it under its own name.",
         _RUNNING
@@ -195,9 +194,8 @@ steps:
     Page(
         "found-after-moves",
         "Something recorded as found when it was turned already",
-        "On every way to the step that records it, in this file or in the one that it calls, screws "
-        "were turned or parts "
-        "changed before.",
+        "On every way to the step that records it, in this file or in the one that it calls, screws were turned or "
+        "parts changed before.",
         "The sheet would show the customer as found what was set minutes ago.",
         "Record it before the first move.",
         _RUNNING
@@ -374,9 +372,9 @@ steps:
     Page(
         "ok-over-stop",
         "An end that says ok over a stop",
-        "The step or branch raises a finding that stops the work, and leads straight to an end with the "
-        "outcome ok. The "
-        "run meets a stop at once: mended and read again, ended here, or gone on knowingly; it never ends ok over one.",
+        "The step or branch raises a finding that stops the work, and leads straight to an end with the outcome ok. "
+        "The run meets a stop at once: mended and read again, ended here, or gone on knowingly; it never ends ok "
+        "over one.",
         "The file's word and the sheet's would contradict each other.",
         "Lead to a step with `end: stopped` or `failed`, or to one that reads again and clears the finding.",
         """\
@@ -394,9 +392,8 @@ steps:
     Page(
         "kept-for-nothing",
         "A kept value that nothing looks at",
-        "The step keeps a value under a name that no guard, text or adviser uses. Where a name like it "
-        "is used, it is an "
-        "error: most likely it is misspelt here.",
+        "The step keeps a value under a name that no guard, text or adviser uses. Where a name like it is used, it "
+        "is an error: most likely it is misspelt here.",
         "What it should say is never said, and the run goes on with what was kept elsewhere.",
         "Correct the name, use it, or delete it.",
         """\
