@@ -71,7 +71,7 @@ def test_the_test_command_is_the_one_that_is_run_before_a_change_lands() -> None
 
 
 def test_the_picture_is_the_recorded_screen() -> None:
-    recorded = (ROOT / "tests/tui/recorded/reading-echoed-80x24.txt").read_text(encoding="utf-8")
+    recorded = (ROOT / "tests/tui/recorded/shipped/mixture-found-so-far-80x24.txt").read_text(encoding="utf-8")
     assert block("picture") == recorded
 
 
