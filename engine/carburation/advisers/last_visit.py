@@ -18,6 +18,7 @@ from engine.carburation.advisers.contract_words import (
     says,
     screw,
 )
+from engine.carburation.advisers.own_scale import DIVISIONS
 from engine.carburation.estimation.seen import numbers, places, screw_places, value
 from engine.contract import adviser
 from engine.evidence import Evidence, Inputs
@@ -85,7 +86,8 @@ def last_visit(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
         moved = speed[0] - float(left.idle_speed)
         if abs(moved) > value(inputs, "speed_tolerance", SPEED):
             found.append(Found("speed-moved-since", figures={"was": float(left.idle_speed), "now": speed[0]}))
-    for quantity, was, unit in (("airflow", left.airflow, "kg/h"), ("depression", left.depression, "kPa")):
+    scale = "kg/h" if job.instruments.airflow_scale == "kg/h" else DIVISIONS
+    for quantity, was, unit in (("airflow", left.airflow, scale), ("depression", left.depression, "kPa")):
         now = _first(evidence, quantity)
         if was and len(was) == len(now):
             used.append("air")
@@ -128,7 +130,7 @@ def _apart(
     mean_was, mean_now = (sum(v) / max(1, len(pairs)) for v in ([w for _, w, _ in pairs], [n for _, _, n in pairs]))
     if mean_was <= 0 or mean_now <= 0:
         return []
-    least = value(inputs, "least_flow" if unit == "kg/h" else "least_depression", 0.0)
+    least = value(inputs, "least_depression" if unit == "kPa" else "least_flow", 0.0)
     half = max(2 * value(inputs, "tolerance", SHARE), least / mean_now)
     return [
         Found("air-moved-since", (p,), {"place": p, "was": w, "now": n, "unit": unit})

@@ -24,7 +24,7 @@ from engine.carburation.advisers.contract_words import (
 from engine.carburation.advisers.own_scale import on_its_scale
 from engine.carburation.estimation import air_look, flows, gauge
 from engine.carburation.estimation.fit import within
-from engine.carburation.estimation.seen import Seen, flag, history, numbers, row_places, step_of, value
+from engine.carburation.estimation.seen import Seen, flag, history, numbers, row_places, step_of
 from engine.contract import adviser
 from engine.evidence import Evidence, Inputs, Place
 from engine.job.model import Job
@@ -37,8 +37,6 @@ TWIST_SURE, TWIST = 4.0, 0.1
 #: How likely it must be that all follow, from what likelihood a first row is read again, and how sure a finding is said
 #: to be. [assumed]
 FOLLOWS, READ_AGAIN, TOLD = 0.5, 0.2, 0.9
-#: How far a barrel may lie from the mean where a file does not say. [common practice: 5 %]
-TOLERANCE = 0.05
 #: A figure written to a step scatters by the step over the root of twelve. [derived]
 STEP_SCATTER = 12**0.5
 
@@ -105,7 +103,7 @@ def linkage_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
         for p, v in zip(rows, now, strict=True)
     ]
     mean = _mean(now)
-    half = max(value(inputs, "tolerance", TOLERANCE) * mean, air_look.least(inputs, view.quantity))
+    half = max(float(inputs.values["tolerance"]) * mean, air_look.least(inputs, view.quantity))
     base = [b * mean / _mean(before) for b in before] if before else [mean] * len(now)
     opens = -1.0 if view.quantity == "depression" else 1.0  # a plate further open lets the depression fall
     rise = [opens * (n - b) for n, b in zip(now, base, strict=True)]
