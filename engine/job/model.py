@@ -102,6 +102,10 @@ class Engine(_Part):
     use: Literal["road", "fast road", "race"] = "road"
 
 
+#: Stands where a job has no engine to speak of: a trade that sets something else in a row. Nothing computes with it.
+NO_ENGINE = Engine.model_construct(cylinders=0, displacement=Fraction(0), idle_speed=Fraction(0), use="road")
+
+
 class Place(_Part):
     """A place on the bank; `carb` counts from 1 along it, `barrel` from 1 within its carb."""
 
@@ -284,7 +288,9 @@ class Job(_Part):
     title: Text = ""
     customer: Text = ""
     vehicle: Vehicle = Vehicle()
-    engine: Engine
+    engine: Engine = Field(
+        NO_ENGINE, description="The engine; left out where a trade has none.", validate_default=False
+    )
     bank: Bank
     fuel: Fuel = Fuel()
     instruments: Instruments = Instruments()
@@ -296,7 +302,11 @@ class Job(_Part):
     @model_validator(mode="after")
     def _fits(self) -> Job:
         bank, engine = self.bank, self.engine
-        if bank.manifold == "separate" and bank.barrels * bank.cylinders_per_barrel != engine.cylinders:
+        if (
+            self.has_engine
+            and bank.manifold == "separate"
+            and bank.barrels * bank.cylinders_per_barrel != engine.cylinders
+        ):
             raise ValueError(
                 f"{bank.carbs} carbs of {bank.barrels_per_carb} barrels with {bank.cylinders_per_barrel} cylinder(s) a "
                 f"barrel serve {bank.barrels * bank.cylinders_per_barrel} cylinders, but the engine has "
@@ -319,6 +329,11 @@ class Job(_Part):
             raise ValueError("bank.choke is larger than bank.throttle_bore; read both again.")
         return self
 
+    @property
+    def has_engine(self) -> bool:
+        """Whether the job says its engine."""
+        return self.engine.cylinders > 0
+
     def row(self, name: str) -> tuple[Fraction, ...] | None:
         """A bank row of jet sizes spread to one value a barrel, or None where the job does not say."""
         sizes: tuple[Fraction, ...] | None = getattr(self.bank, name)
@@ -329,6 +344,8 @@ class Job(_Part):
     def at(self, path: str) -> Any:
         """The value under a dotted path (`bank.air_bypass_screws`), or None where the job does not say."""
         here: Any = self
+        if path.startswith("engine.") and not self.has_engine:
+            return None
         for part in path.split("."):
             if isinstance(here, BaseModel):
                 known = part in type(here).model_fields or part in (here.model_extra or {}) or part == "barrels"
@@ -341,4 +358,5 @@ class Job(_Part):
 
     def engineering(self) -> dict[str, Any]:
         """The part of the job that a run may record: everything but the persons."""
-        return self.model_dump(mode="json", exclude={"customer", "vehicle", "title"})
+        persons = {"customer", "vehicle", "title"}
+        return self.model_dump(mode="json", exclude=persons if self.has_engine else {*persons, "engine"})

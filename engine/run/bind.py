@@ -57,6 +57,18 @@ def complete(main: Procedure) -> None:
         )
 
 
+def engine_said(program: Program, job: Job) -> None:
+    """Refuse a job without its engine where an adviser would reckon with it, or its cylinders are read."""
+    if job.has_engine:
+        return
+    for file in program.files.values():
+        rows = any(r.type.each == "cylinder" for r in file.readings.values())
+        if rows or any(step.advise for step in file.steps.values()):
+            raise NotForThisJob(
+                f"The job does not say its engine, which '{file.title}' reckons with. Add the section `engine` to it."
+            )
+
+
 def facts(procedure: Procedure, job: Job, judged: bool = True) -> dict[str, Any]:
     """Every fact of a file as this job gives it: a bool, a choice, or a number in base units. A run's own job is not
     `judged` again.

@@ -66,6 +66,7 @@ def prepare(
     if in_force is None:
         bind.fits(main.layout, job, main.title)
         bind.complete(main)
+        bind.engine_said(program, job)
     known = {name: bind.facts(p, job, in_force is None) for name, p in program.files.items()}
     if in_force is None:
         in_force = bind.settings(program, known, shop or {}, job)

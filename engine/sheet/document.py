@@ -197,7 +197,7 @@ def _top(sheet: Sheet) -> Iterable[tuple[str, str]]:
     yield "Registration", job.vehicle.registration
     yield "Odometer", str(job.vehicle.odometer)
     yield "Complaint", job.title
-    yield "Engine", f"{engine.cylinders} cylinders, {quantity(engine.displacement, None)} cc"
+    yield "Engine", f"{engine.cylinders} cylinders, {quantity(engine.displacement, None)} cc" if job.has_engine else ""
     yield "Carburettors", barrels + bank.family
     yield "Procedure", f"{sheet.title} ({sheet.procedure}, revision {sheet.revision})"
     yield "Work", f"{_day(sheet.started)} to {_day(sheet.ended)}" if sheet.ended else f"begun {_day(sheet.started)}"

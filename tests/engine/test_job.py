@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import json
 from fractions import Fraction
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -12,10 +13,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
+from engine.carburation.registry import shipped
 from engine.job import job_file
 from engine.job.job_file import BadJob
 from engine.job.model import Job
+from engine.procedure.report.checking import check_file
+from engine.run.bind import NotForThisJob
+from engine.run.layout import prepare
 
+ROOT = Path(__file__).parents[2]
 SHORT = {
     "engine": {"cylinders": 4, "displacement": "1598 cc", "idle_speed": "950 rpm"},
     "bank": {"family": "twin-choke sidedraught", "carbs": 2, "barrels_per_carb": 2},
@@ -289,3 +295,18 @@ def test_a_word_that_is_called_otherwise_now_is_understood_and_says_its_new_name
     told.clear()
     job_file.parse(text.replace(said, now), "job.yaml", told=told.append)
     assert told == []
+
+
+def test_a_trade_without_an_engine_says_none_and_no_manifold():
+    """Two lamps in a row: nothing is known of an engine, nothing is made up, and nothing of it reaches the record."""
+    lamps = Job.model_validate({"bank": {"family": "headlamps", "carbs": 2}})
+    assert not lamps.has_engine and "engine" not in lamps.engineering()
+    assert Job.model_validate(lamps.engineering()) == lamps
+    assert lamps.at("engine.idle_speed") is None and lamps.bank.carbs == 2
+
+
+def test_a_routine_that_reckons_with_the_engine_refuses_a_job_without_one():
+    checked = check_file(ROOT / "procedures" / "sizing-review.yaml", [ROOT / "procedures"], shipped())
+    none = Job.model_validate({"bank": {"family": "twin-choke sidedraught", "carbs": 2, "barrels_per_carb": 2}})
+    with pytest.raises(NotForThisJob, match="does not say its engine"):
+        prepare(checked.program, none)

@@ -215,7 +215,9 @@ class Form:
             return
         kept = {name: text for name, text in self.texts().items() if name in keep}
         self.chosen = family
-        counts = {"engine.cylinders": str(job.engine.cylinders), "bank.carbs": str(job.bank.carbs)}
+        counts = {"bank.carbs": str(job.bank.carbs)}
+        if job.has_engine:
+            counts["engine.cylinders"] = str(job.engine.cylinders)
         fresh = rows(self.families, family, counts)
         begin = {row.name: text for row in fresh if (text := _text_of(row, job.at(row.name))) is not None}
         begin["bank.family"] = str(_at(self.families, family))

@@ -50,7 +50,7 @@ def cylinders_of(carbs: int, barrels: int, cylinders: int, separate: bool) -> di
     """Which cylinders each barrel feeds, counted along the bank; nothing where barrels share a manifold, or the counts
     don't go into each other."""
     count = carbs * barrels
-    if not separate or cylinders % count:
+    if not separate or not cylinders or cylinders % count:
         return {}
     each = cylinders // count
     places = [Place(c, b) for c in range(1, carbs + 1) for b in range(1, barrels + 1)]
