@@ -43,7 +43,7 @@ GAUGES = {
     range: [0, 30]
     step: 0.1
     average: 5 s
-    healthy: {{from: 3, to: 7}}
+    source: "common practice: equal rather than any figure; range, step and average assumed"
 """,
         'least_flow: {value: 0.25 kg/h, range: [0.05, 1], source: "from memory: 0.25 kg/h is good"}',
     ),
@@ -60,7 +60,8 @@ GAUGES = {
     range: [0, 90]
     step: 0.2
     average: 5 s
-    healthy: {{from: 18, to: 34}}
+    healthy: {{from: 15, to: 40}}
+    source: "published: S34; equal rather than any figure; range, step and average assumed"
 """,
         'least_depression: {value: 1.3 kPa, range: [0.3, 5], source: "from memory: the strict end of service limits"}',
     ),
@@ -203,6 +204,9 @@ cautions:
     text: Exhaust and coolant burn. Gloves on.
     demanded_by: [hot]
 
+facts:
+  idle: engine.idle_speed
+
 settings:
   speed_tolerance: {{value: 30 rpm, range: [10, 150], source: common practice}}
 """
@@ -228,7 +232,8 @@ readings:
     range: [0, 5000]
     step: 1
     average: 10 s
-    healthy: {from: LOW, to: HIGH}
+    healthy: {from: idle - speed_tolerance, to: idle + speed_tolerance}
+    source: "derived: the idle speed of the job, and what is let pass; range and step assumed"
 """
 _START = """\
 symptoms:
@@ -400,11 +405,8 @@ def starting_file(name: str, family: str = "any", carbs: int = 2, barrels: int =
     if row:
         parts.append(_NOT_EVEN)
     text = "".join(parts)
-    low, high = how.idle
     for mark, said in (
         ("MIXTURE\n", how.lines + "\n"),
-        ("LOW", str(low)),
-        ("HIGH", str(high)),
         ("SEAT", how.seat),
         ("NAME", how.screw),
         ("EACH", how.each),
