@@ -84,8 +84,15 @@ def _schema(a: argparse.Namespace) -> int:
         return Exit.OK
     from engine.procedure.model import schema
 
-    made = {"procedure": schema.schema, "kit": schema.kit_schema, "job": schema.job_schema}
-    write(sys.stdout, schema.text(made[a.of]()))
+    if a.of == "job":
+        write(sys.stdout, schema.text(schema.job_schema()))
+        return Exit.OK
+    from engine.carburation import registry as advisers
+    from tui.commandline.places import shipped
+
+    offers = schema.offers_of(shipped(), advisers.shipped())
+    made = schema.schema(offers) if a.of == "procedure" else schema.kit_schema(offers)
+    write(sys.stdout, schema.text(made))
     return Exit.OK
 
 

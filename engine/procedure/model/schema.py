@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from pydantic import BaseModel
 
+from engine.procedure.language.functions import TAUGHT
 from engine.vocabulary.states import STATES
 
 #: The dialect that editors' YAML servers understand best.
@@ -22,7 +25,22 @@ _ONE_OF = {
 }
 
 
-def schema() -> dict[str, Any]:
+@dataclass(frozen=True, slots=True)
+class Offers:
+    """Names that an editor offers while somebody types: of advisers, kits and files; any other may be written."""
+
+    advisers: tuple[str, ...] = ()
+    kits: tuple[str, ...] = ()
+    files: tuple[str, ...] = ()
+
+
+def offers_of(folder: Path, advisers: Iterable[str]) -> Offers:
+    """What is offered with the files of a folder and these advisers."""
+    kits, files = ({p.stem for p in folder.glob(where)} for where in ("kits/*.yaml", "*.yaml"))
+    return Offers(tuple(sorted(advisers)), tuple(sorted(kits)), tuple(sorted(files)))
+
+
+def schema(offers: Offers = Offers()) -> dict[str, Any]:
     """The schema of a procedure file."""
     from engine.procedure.model.file import ProcedurePart
 
@@ -40,16 +58,43 @@ def schema() -> dict[str, Any]:
     for list_ in ("read", "checklist"):
         short = definitions["Step"]["properties"][list_]["items"]["anyOf"][2]
         short["maxProperties"] = 1  # `{flow: has_meter}`; more keys than one are a reading written out
+    _offer(made, offers)
     return made
 
 
-def kit_schema() -> dict[str, Any]:
+def kit_schema(offers: Offers = Offers()) -> dict[str, Any]:
     """The schema of a kit."""
     from engine.procedure.model.file import KitPart
 
     made = _schema(KitPart, "Evendraw kit")
     _one_of(made["definitions"])
+    _offer(made, offers)
     return made
+
+
+def _offer(made: dict[str, Any], offers: Offers) -> None:
+    """Put the names on offer, and the functions of guards, where an editor looks for them."""
+    definitions = made["definitions"]
+    if offers.advisers and "Advise" in definitions:
+        _open(definitions["Advise"]["properties"]["adviser"], offers.advisers)
+    if offers.kits:
+        uses = made["properties"]["uses"]
+        uses["items"] = {"anyOf": [{"enum": list(offers.kits)}, uses["items"]]}
+    for name in ("Step", "Symptom", "SymptomWay"):
+        call = definitions.get(name, {}).get("properties", {}).get("call")
+        if call is not None and offers.files:
+            _open(call, offers.files)
+    written: list[dict[str, str]] = [
+        {"label": example, "description": line, "body": example} for line, example in TAUGHT.values()
+    ]
+    for entry in definitions.values():
+        if "when" in entry.get("properties", {}):
+            entry["properties"]["when"]["defaultSnippets"] = written
+
+
+def _open(name: dict[str, Any], known: Iterable[str]) -> None:
+    """Offer known names under a key that takes any."""
+    name["anyOf"] = [{"enum": list(known)}, {k: name.pop(k) for k in ("type", "pattern", "maxLength")}]
 
 
 def _known_states(state: dict[str, Any]) -> None:
@@ -83,9 +128,10 @@ def job_schema() -> dict[str, Any]:
     return {**made, "properties": {"format": said, **made["properties"]}}
 
 
-def write(folder: Path) -> None:
+def write(folder: Path, advisers: Iterable[str]) -> None:
     """Export the schemas into the folder of the procedures, where the repository keeps them."""
-    for name, made in (("procedure", schema()), ("kit", kit_schema()), ("job", job_schema())):
+    offers = offers_of(folder, advisers)
+    for name, made in (("procedure", schema(offers)), ("kit", kit_schema(offers)), ("job", job_schema())):
         with (folder / f"{name}.schema.json").open("w", encoding="utf-8", newline="\n") as file:
             file.write(text(made))
 

@@ -18,20 +18,32 @@ from typing import Any
 
 import pytest
 
+from engine.carburation.registry import shipped
+from engine.procedure.language.functions import TAUGHT
 from engine.procedure.model import schema
 
 ROOT = Path(__file__).parents[3]
 PROCEDURES = ROOT / "procedures"
 VALVES = ROOT / "tests" / "engine" / "conformance" / "balance_two_valves.yaml"
-EXPORT = "from pathlib import Path; from engine.procedure.model.schema import write; write(Path('procedures'))"
+OFFERS = schema.offers_of(PROCEDURES, shipped())
+EXPORT = (
+    "from pathlib import Path; from engine.carburation.registry import shipped; "
+    "from engine.procedure.model.schema import write; write(Path('procedures'), shipped())"
+)
 
 
 @pytest.mark.parametrize(
-    ("name", "made"), [("procedure", schema.schema), ("kit", schema.kit_schema), ("job", schema.job_schema)]
+    ("name", "made"),
+    [
+        ("procedure", schema.schema(OFFERS)),
+        ("kit", schema.kit_schema(OFFERS)),
+        ("job", schema.job_schema()),
+    ],
+    ids=("procedure", "kit", "job"),
 )
 def test_the_committed_schema_is_what_the_models_say(name: str, made: Any) -> None:
     committed = (PROCEDURES / f"{name}.schema.json").read_text(encoding="utf-8")
-    assert committed == schema.text(made()), f'Export it again: python -c "{EXPORT}"'
+    assert committed == schema.text(made), f'Export it again: python -c "{EXPORT}"'
 
 
 def _properties(node: Any, path: str = "") -> Iterator[tuple[str, dict[str, Any]]]:
@@ -220,3 +232,16 @@ def test_an_editor_shows_the_manual_and_offers_the_keys(editor: Editor) -> None:
     offered = editor.ask("textDocument/completion", editor.at(uri, empty, 5))
     labels = {item["label"] for item in (offered["items"] if isinstance(offered, dict) else offered)}
     assert {"note", "hear", "keep", "make"} <= labels
+
+
+def test_an_editor_is_offered_every_adviser_kit_file_and_function_by_name() -> None:
+    made = json.loads((PROCEDURES / "procedure.schema.json").read_text(encoding="utf-8"))
+    definitions = made["definitions"]
+    advisers = definitions["Advise"]["properties"]["adviser"]["anyOf"]
+    assert advisers[0]["enum"] == sorted(shipped()) and advisers[1]["type"] == "string"
+    kits = made["properties"]["uses"]["items"]["anyOf"]
+    assert kits[0]["enum"] == sorted(p.stem for p in PROCEDURES.glob("kits/*.yaml")) and kits[1]["type"] == "string"
+    files = definitions["Step"]["properties"]["call"]["anyOf"]
+    assert files[0]["enum"] == sorted(p.stem for p in PROCEDURES.glob("*.yaml")) and files[1]["type"] == "string"
+    offered = {s["label"] for s in definitions["Branch"]["properties"]["when"]["defaultSnippets"]}
+    assert offered == {example for _, example in TAUGHT.values()}
