@@ -38,6 +38,8 @@ DELIVERY = 0.035
 #: The barrels of one engine rest as far apart as they do on sound engines, or closer, by these shares and odds
 #: [assumed: what is usual of all engines need not hold on one; its own barrels tell].
 APART = ((0.35, 0.5), (1.0, 0.5))
+#: From one jet to the next a barrel's rest moves by itself by so many steps of the grid: its air, its screw [assumed].
+CHANGED = 1.5
 #: Sizes that a jet may be off by.
 SIZES = (-2, -1, 0, 1, 2)
 
@@ -179,7 +181,7 @@ class _Truths:
         if size not in self.known:
             mean, sd = self.moves(2.0 * math.log(max(size, 1.0) / max(self.right, 1.0)))
             needs = max(-2, min(2, round((self.right - size) / self.step)))
-            self.known[size] = mean, min(8, 2 * round(0.5 * sd / STEP)), needs
+            self.known[size] = mean, min(12, 2 * round(0.5 * sd / STEP)), needs
         return self.known[size]
 
 
@@ -198,6 +200,7 @@ class _Kernels:
         self.doubt, self.fault = doubt, fault
         self.made: dict[int, _Kernel] = {}
         self.over: dict[int, tuple[list[float], list[float]]] = {}
+        self.wide: dict[tuple[int, int], Array] = {}
 
     def single(self, like: Array, place: int, unsure: int) -> tuple[float, float]:
         """What `_evidence` says of a barrel that had one jet, at every place at once, kept."""
@@ -211,6 +214,16 @@ class _Kernels:
         whole, fault = self.over[unsure]
         k = max(0, min(len(whole) - 1, place + MARGIN))
         return whole[k], fault[k]
+
+    def blurred(self, likes: Sequence[Array], g: int, unsure: int) -> Array:
+        """What was seen with the g-th jet, told for a jet whose effect is unsure by so many steps, kept."""
+        if (g, unsure) not in self.wide:
+            sure = math.hypot(unsure, CHANGED)
+            off = np.arange(-math.ceil(2.5 * sure), math.ceil(2.5 * sure) + 1)
+            bell = np.exp(-0.5 * (off / sure) ** 2)
+            row = np.concatenate((np.full(len(off) // 2, likes[g][0]), likes[g], np.full(len(off) // 2, likes[g][-1])))
+            self.wide[g, unsure] = np.correlate(row, bell / bell.sum(), "valid")
+        return self.wide[g, unsure]
 
     def by(self, unsure: int) -> _Kernel:
         """The kernel for that doubt."""
@@ -310,10 +323,10 @@ def _evidence(
         return kernels.single(b.likes[0], *places[0])
     key = tuple(places)
     if key not in plain:
-        kernel = kernels.by(max(u for _, u in places))
-        seen = _about(b.likes[0], places[0][0])
-        for (k, _), like in zip(places[1:], b.likes[1:], strict=True):
-            seen = seen * _about(like, k)
+        kernel = kernels.by(0)
+        seen = _about(kernels.blurred(b.likes, 0, places[0][1]), places[0][0])
+        for g, (k, unsure) in enumerate(places[1:], 1):
+            seen = seen * _about(kernels.blurred(b.likes, g, unsure), k)
         plain[key] = float(kernel.whole @ seen) + 1e-12, float(kernel.fault @ seen)
     return plain[key]
 
@@ -368,9 +381,9 @@ def _placed(b: Barrel, spots: Mapping[tuple[tuple[int, int], ...], float], kerne
     """How likely each rest of a barrel is with its jet of now, by all but what was seen with it."""
     row = np.zeros(COUNT + 2 * MARGIN)
     for here, w in spots.items():
-        part = w * kernels.by(max(u for _, u in here)).whole
-        for (k, _), like in zip(here[:-1], b.likes[:-1], strict=True):
-            part = part * _about(like, k)
+        part = w * kernels.by(here[-1][1]).whole
+        for g, (k, unsure) in enumerate(here[:-1]):
+            part = part * _about(kernels.blurred(b.likes, g, unsure), k)
         start = _clip(here[-1][0])
         row[start : start + len(part)] += part
     return row[MARGIN : MARGIN + COUNT]

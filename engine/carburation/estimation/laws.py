@@ -100,6 +100,9 @@ class Laws:
         return np.maximum(base, 0.0) / (1.0 + np.exp(np.minimum(40.0, late)))
 
 
+#: What a jet does to the rest of its screw is unsure by this share at least: so far from mid band no law is quite true
+#: [assumed].
+FAR_UNSURE = 0.15
 #: Mixtures further from the crest than this, ln, are not told apart.
 FAR = 1.5
 
@@ -179,4 +182,4 @@ def jet_in_rest(screws: Screws, ln: float, odds: Array) -> tuple[float, float]:
     """What `ln` more fuel by its jet does to a barrel's rest, mean and standard deviation over the laws by `odds`."""
     rests = -usual_slope(screws) * np.clip(laws(screws.mid).turned(-ln), -3.0, 3.0)
     mean = float(odds @ rests)
-    return mean, math.sqrt(max(0.0, float(odds @ (rests - mean) ** 2)))
+    return mean, math.hypot(math.sqrt(max(0.0, float(odds @ (rests - mean) ** 2))), FAR_UNSURE * mean)

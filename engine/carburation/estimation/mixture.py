@@ -25,9 +25,8 @@ if TYPE_CHECKING:
 PAIRS = 96
 #: The crest of torque, lambda, before a meter tells [assumed: 0.86 to 0.94 by chamber and residuals].
 CREST, CREST_SD = 0.90, 0.023
-#: Near its best, lambda; torque within this share of its best, and on the lean side of it, is what a technician sets.
+#: Near its best, lambda [common practice].
 NEAR = (0.82, 1.00)
-WITHIN = 0.02
 #: Each barrel rests this far from mid band, turns [assumed: a quarter turn on sound engines].
 REST = 0.25
 #: The middle of a band lies this far lean of the crest of torque, ln [derived: a right setting lies at lambda 0.86 to
@@ -115,15 +114,12 @@ class Mixture:
         return _normal((-math.log(low) - c - xs) / sd) - _normal((-math.log(high) - c - xs) / sd)
 
     def worth(self, i: int, turns: float) -> float:
-        """What it is worth to have barrel i's screw there: near its best counts most, then where mixture belongs, then
-        the lean side of the crest."""
+        """What it is worth to have barrel i's screw there: near its best counts most, then where mixture belongs."""
         xs = self.xs(i, turns)
         near, right = self._within(xs, *NEAR), self._within(xs, *self.window)
         if self.metered:
             return float((0.5 * near + 0.5 * right).mean())
-        edge = -np.sqrt(WITHIN / (laws.LEAN * laws.laws(self.screws.mid).steep[self.law[i]])) / laws.CREST
-        lean = _share(0.5 - xs / STEP) * _share((xs - edge) / STEP + 0.5)
-        return float((0.6 * near + 0.3 * right + 0.1 * lean).mean())
+        return float((0.65 * near + 0.35 * right).mean())
 
     def gains(self, i: int, at: float, to: float) -> Array:
         """Change of torque, in cylinders at their best, when barrel i's screw goes from `at` to `to`, pair by pair."""
@@ -135,10 +131,6 @@ class Mixture:
         seen = np.stack([self.torques(i, low + k * (high - low) / 4.0) for k in range(5)])
         mute = float((np.ptp(seen, axis=0) < MUTE).mean())
         return self.dead[i] + (1.0 - self.dead[i]) * mute
-
-
-def _share(x: Array) -> Array:
-    return np.minimum(np.maximum(x, 0.0), 1.0)
 
 
 def _normal(z: Array) -> Array:
