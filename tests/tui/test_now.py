@@ -88,7 +88,7 @@ async def test_the_seconds_of_a_wait_are_large(samples: Any, at_run: Any, grid: 
 
 
 def test_the_first_line_says_which_job_and_where_in_the_work(samples: Any) -> None:
-    v = samples.view(phase="mixture", advice=(Advised("n", "m", 1, {}, None, {"rounds_left": F(3)}),))
+    v = samples.view(phase="mixture", advice=(Advised("n", "m", 1, {}, None, {"rounds": F(3)}),))
     said = text_of(where.line(v, where.Whose("SAMPLE 1  A. Sample"), 140))[0]
     assert "SAMPLE 1  A. Sample" in said and "air ▸MIXTURE jets" in said and "~3 rounds left" in said
     narrow = text_of(where.line(v, where.Whose("SAMPLE 1  A. Sample"), 80))[0]
@@ -144,6 +144,8 @@ def test_the_first_line_says_how_much_is_left_at_the_least(samples: Any) -> None
     for cells in (60, 80, 140):
         said = text_of(where.line(v, where.Whose("SAMPLE 1  A. Sample"), cells))[0]
         assert "4 to set, 16+ steps" in said and "SAMPLE 1" in said and "▸MIXTURE" in said
+    more = samples.view(steps_left=16, advice=(Advised("n", "m", 1, {}, None, {"left": F(4), "rounds": F(24)}),))
+    assert "4 to set, ~39 steps" in text_of(where.line(more, where.Whose("SAMPLE 1"), 80))[0]
 
 
 async def test_a_stop_is_the_largest_thing_and_its_finding_is_said_once_above_the_choice(

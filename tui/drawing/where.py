@@ -11,7 +11,7 @@ from engine.vocabulary.phases import PHASES
 from tui.drawing.lines import Line, Lines, clean, cut, fill, width
 
 #: Outputs under which an adviser says how many rounds it still expects.
-_LEFT = ("rounds_left", "rounds_expected", "expected_rounds", "rounds")
+_LEFT = ("rounds",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +33,7 @@ def line(view: View, whose: Whose, cells: int) -> Lines:
         who = f"{who} {whose.plays}".strip()
     else:
         who = clean(whose.job) or "a job without a name"
-    steps = f"{view.steps_left}+ steps" if view.steps_left else ""
-    left = ", ".join(bit for bit in (rounds_left(view), steps) if bit)
+    left = how_much(view)
     strip = phases(view.phase, cells - len(left) - min(len(who), cells // 3) - 6)
     end = "   ".join(bit for bit in (strip, left) if bit)
     room = max(0, cells - len(end) - 2)
@@ -60,15 +59,21 @@ def phases(now: str, cells: int) -> str:
     return cut(short, cells)
 
 
-def rounds_left(view: View) -> str:
-    """About how many rounds are left, or how many places are still to be set, where an adviser says so; nothing where
-    nobody knows."""
-    for advised in view.advice:
-        for name in _LEFT:
-            value = advised.values.get(name)
-            if isinstance(value, int | Fraction) and not isinstance(value, bool) and value > 0:
-                return f"~{wording.count(round(value), 'round')} left"
-        still = advised.values.get("left")
-        if isinstance(still, int | Fraction) and not isinstance(still, bool) and still > 0:
-            return f"{int(still)} to set"
-    return ""
+def how_much(view: View) -> str:
+    """What is left: the places that a search has still to set, and the steps; about so many where an adviser says how
+    many rounds it expects, else the fewest that there can be. Empty where nobody knows."""
+    rounds = next((n for a in view.advice for name in _LEFT if (n := _count(a.values.get(name)))), 0)
+    still = next((n for a in view.advice if (n := _count(a.values.get("left")))), 0)
+    said = [f"{still} to set"] if still else []
+    if rounds and view.steps_left:
+        # The search counts as one of the fewest steps.
+        said.append(f"~{view.steps_left + rounds - 1} steps")
+    elif rounds:
+        said.append(f"~{wording.count(rounds, 'round')} left")
+    elif view.steps_left:
+        said.append(f"{view.steps_left}+ steps")
+    return ", ".join(said)
+
+
+def _count(value: object) -> int:
+    return round(value) if isinstance(value, int | Fraction) and not isinstance(value, bool) else 0

@@ -50,9 +50,10 @@ def says(about: str, *choices: str, each: str | None = None) -> Output:
     return Output(Type("choice", choices=choices, each=each), about)  # type: ignore[arg-type]
 
 
-def gives(about: str, unit: str, low: str, high: str, each: str | None = None) -> Output:
-    """An output as a number in `unit` within the closed range, one or a row; never absent."""
-    return Output(_type(unit, low, high, each), about)
+def gives(about: str, unit: str, low: str, high: str, each: str | None = None, holes: bool = False) -> Output:
+    """An output as a number in `unit` within the closed range, one or a row; never absent, but for places of a row with
+    `holes` of which nothing is known."""
+    return Output(_type(unit, low, high, each, holes), about)
 
 
 def truths(about: str, each: str = "barrel") -> Input:

@@ -34,6 +34,7 @@ from engine.carburation.estimation import gauge
 from engine.carburation.estimation.search import Search, search
 from engine.carburation.estimation.seen import numbers, screw_places, value
 from engine.carburation.policy import mixture_moves as policy
+from engine.carburation.policy.believed_place import span_of_best
 from engine.carburation.policy.mixture_moves import Choice
 from engine.contract import adviser
 from engine.evidence import Evidence, Inputs, Move, Place, ScrewView
@@ -96,6 +97,9 @@ RUNNING = 200.0
         "sureness": SURENESS,
         "sure": gives("how likely each barrel is near its best as it stands", "", "0", "1", each="barrel"),
         "rounds": gives("readings still expected, about", "", "0", "500"),
+        "best": gives("where each screw is believed to belong", "turn", "-30", "60", each="barrel", holes=True),
+        "best_low": gives("lower end of where, with 90 of 100", "turn", "-30", "60", each="barrel", holes=True),
+        "best_high": gives("upper end of where, with 90 of 100", "turn", "-30", "60", each="barrel", holes=True),
         "barrels": says(
             "each barrel: set, sought, silent (does not answer), stopped (at the end of its screw), unknown",
             "set",
@@ -233,6 +237,7 @@ def _lost(job: Job, inputs: Inputs, view: ScrewView, evidence: Evidence) -> Judg
 def _answer(
     job: Job, view: ScrewView, verdict: str, *, findings: tuple[Found, ...] = (), why: Found | str = ""
 ) -> Judgement:
+    nowhere = (None,) * job.bank.barrels
     return Judgement(
         saying.outputs(
             verdict=verdict,
@@ -241,6 +246,9 @@ def _answer(
             sureness=0,
             sure=(0,) * job.bank.barrels,
             rounds=0,
+            best=nowhere,
+            best_low=nowhere,
+            best_high=nowhere,
             barrels=("unknown",) * job.bank.barrels,
         ),
         findings=findings,
@@ -284,6 +292,7 @@ def _told(
                 job, s, [saying.exact(saying.clamp(c.near, 0.0, 1.0), 3) for c in rows], saying.exact(0, 0)
             ),
             rounds=policy.rounds_left(s, rows) if verdict in ("turn", "read again") else 0,
+            **_places(job, inputs, view, s, rows),
             barrels=_by_barrel(job, s, words_of, "unknown"),
         ),
         tuple(moves),
@@ -292,6 +301,15 @@ def _told(
         expect,
         _because(s, rows, verdict, moves, trial),
     )
+
+
+def _places(job: Job, inputs: Inputs, view: ScrewView, s: Search, rows: Sequence[Choice]) -> dict[str, Any]:
+    """Where each screw is believed to belong, and between where and where, in turns."""
+    assert s.mix is not None
+    span = policy.reach(view, s, inputs)
+    ends = [span_of_best(s.mix, c.u, c.best, c.doubt, span) for c in rows]
+    told = {"best": [c.best for c in rows], "best_low": [e[0] for e in ends], "best_high": [e[1] for e in ends]}
+    return {name: _by_barrel(job, s, [saying.exact(v) for v in row], None) for name, row in told.items()}
 
 
 def _where(s: Search, c: Choice) -> tuple[Place, ...]:
