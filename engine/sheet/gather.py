@@ -23,6 +23,7 @@ from engine.quantity.wording import quantity
 from engine.run.events import reasons
 from engine.run.layout import FilePlan
 from engine.run.state import Frame, State, standing, walk
+from engine.run.texts import said as words_in
 from engine.session.session import Session
 from engine.session.shown import lines
 from engine.session.struck import struck_in
@@ -303,9 +304,9 @@ def _as_left(state: State, quantity: str, row: tuple[Any, ...], places: tuple[Pl
 
 
 def _asked(file: FilePlan, ask: str) -> str:
-    """A question about one place, where the sheet shows a row of them."""
+    """A question in the file's words; one about one place as the sheet shows a row of them."""
     here = file.procedure.here or "place"
-    return ask.replace("{here}", f"each {file.procedure.terms.get(here, here)}")
+    return words_in(ask, {**file.base, "here": f"each {file.procedure.terms.get(here, here)}"})
 
 
 def _row(line: Line | None, places: tuple[Place, ...]) -> tuple[Any, ...]:
@@ -445,12 +446,13 @@ def _not_done(state: State) -> Iterable[NotDone]:
                 continue
             seen.add(name)
             row = value if isinstance(value, tuple) else (value,)
+            asked = _asked(past.state.frame.at.file, declared[name].ask)
             said = next((v for v in row if isinstance(v, str) and v.lower().startswith(NOT_DONE)), None)
             if said is not None:
-                yield NotDone(declared[name].ask, said[len(NOT_DONE) :].strip(" ,:") or "no reason given")
+                yield NotDone(asked, said[len(NOT_DONE) :].strip(" ,:") or "no reason given")
             elif None in row:
                 why = dict.fromkeys(w for w in reasons(past.event, name, len(row)) if w)
-                yield NotDone(declared[name].ask, "; ".join(why) or "not taken, no reason given")
+                yield NotDone(asked, "; ".join(why) or "not taken, no reason given")
 
 
 def _orders(findings: Iterable[Finding]) -> tuple[Order, ...]:
@@ -471,7 +473,7 @@ def _symptoms(session: Session) -> tuple[tuple[str, int], ...]:
             while frame is not None:
                 declared = frame.at.file.procedure.symptoms.get(past.event.symptom)
                 if declared is not None:
-                    ask = declared.ask
+                    ask = _asked(frame.at.file, declared.ask)
                     break
                 frame = frame.caller
             counted[ask] = counted.get(ask, 0) + 1

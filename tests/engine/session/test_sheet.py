@@ -175,3 +175,27 @@ def test_the_newest_run_of_a_job_is_meant_by_its_number() -> None:
     for wanted in ("2", "x", "1.9"):
         with pytest.raises(BookTrouble):
             sheet_of(book, newest_run(book, wanted), ADVISERS)
+
+
+def test_no_question_of_a_shipped_file_is_printed_with_a_word_left_open() -> None:
+    """The sheet prints questions, symptoms and what was left out in the words of their file."""
+    from pathlib import Path
+
+    from engine.bench.trial.fleet import random_job
+    from engine.carburation.registry import shipped
+    from engine.procedure.build.load import load
+    from engine.run.layout import prepare
+    from engine.sheet.gather import _asked
+
+    folder = Path(__file__).parents[3] / "procedures"
+    for name in ("twin-choke-sidedraught", "constant-depression", "motorcycle-bank"):
+        program = load(name, [folder], shipped()).program
+        assert program is not None
+        layout = program.files[program.main].layout
+        plan = prepare(program, random_job(3, layout.families[0], (layout.carbs, layout.barrels_per_carb)))
+        asks = [
+            _asked(file, one.ask)
+            for file in plan.files.values()
+            for one in (*file.procedure.readings.values(), *file.procedure.symptoms.values())
+        ]
+        assert len(asks) > 20 and not [ask for ask in asks if "{" in ask]
