@@ -650,6 +650,30 @@ steps:
     assert found.message.startswith("Nothing matches gap = ") and ", even = " in found.message
 
 
+def test_a_case_says_where_it_comes_up_only_as_a_shop_may_set_it(problems):
+    example = (
+        READINGS
+        + """\
+settings:
+  even: {value: 0.5 L/min, range: [0.1, 1], source: common practice}
+values:
+  gap: {is: spread(flow), unit: L/min}
+steps:
+  gate:
+    do: Read.
+    read: [flow, drips, sound]
+    record: as left
+    branch:
+      - {when: gap <= even, go: done}
+      - {when: gap > %s L/min, go: done}
+"""
+    )
+    (found,) = problems(example % "0.5", whole=True)
+    assert found.message.endswith(" L/min (where a shop sets it so).")
+    (found,) = problems(example.replace("range: [0.1, 1]", "range: [0.5, 0.51]") % "0.6", whole=True)
+    assert "even = 0.5 L/min" in found.message and "shop" not in found.message
+
+
 def test_a_condition_that_never_holds_is_told_of_whatever_hangs_on_it(problems):
     example = (
         READINGS

@@ -80,6 +80,11 @@ class Words:
 
     def __init__(self, procedure: Procedure, normal: Normal) -> None:
         self.normal = normal
+        #: Settings by name, each with what it is as shipped.
+        self.shipped = {
+            s.name: {shown(v, s.type.unit) for v in ([s.value] if s.value is not None else s.table.values())}
+            for s in procedure.settings.values()
+        }
         #: Values by the form they stand for: a witness says `gap`, not what it is made of.
         self.values: dict[Terms, tuple[str, Fraction, Fraction, str | None]] = {}
         for name, value in procedure.values.items():
@@ -107,7 +112,11 @@ class Words:
                 said.update(self._line(axis.key, point, axis.cells[cell] is None))
             elif axis.kind == "row":
                 said[self.row_name(axis.key)] = self._row(axis.cells, cell, axis.key, point)
-        return ", ".join(f"{name} = {value}" for name, value in said.items())
+        return ", ".join(f"{name} = {value}{self._set(name, value)}" for name, value in said.items())
+
+    def _set(self, name: str, value: str) -> str:
+        """Words for a setting that is not as shipped: the case comes up where a shop has set it so."""
+        return " (where a shop sets it so)" if name in self.shipped and value not in self.shipped[name] else ""
 
     def _fact(self, atom: Atom, value: Any, point: Point) -> dict[str, str]:
         if isinstance(value, Cell):
