@@ -26,6 +26,8 @@ OXYGEN_HIGH, CO_RICH = 2.0, 1.0
 CARBON_LEAST = 12.0
 #: Hydrocarbons that say misfire by themselves, ppm. [from memory: analyser handbooks]
 HC_MISFIRE = 1200.0
+#: Lambda by all gases and by CO alone contradict each other from this distance on. [assumed: half a main jet]
+CONTRADICTS = 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +165,7 @@ def read(gas: Gases, merged: bool = False) -> ExhaustReading:
     notes: list[str] = []
     if by_co is None:
         notes.append(f"CO of {gas.co:g} % can't place lambda: about 1, or leaner.")
-    elif abs(by_co - lam) > 0.03:
+    elif abs(by_co - lam) > CONTRADICTS:
         notes.append(
             f"CO alone says {by_co:.3f}: the cylinders differ, or air gets in. CO is the better witness of a "
             f"rich cylinder."

@@ -78,6 +78,9 @@ def test_gases_that_contradict_co_are_said_so():
     # An even engine at 3.5 % CO has no 1.9 % of oxygen beside it.
     reading = exhaust.read(Gases(3.5, 11.5, 1.9, 300))
     assert any("CO alone says" in note for note in reading.notes)
+    # 0.04 apart is a contradiction, 0.023 is what an analyser errs by (by both formulas: 0.9585 and 0.9409 to 0.9181).
+    assert any("CO alone says" in note for note in exhaust.read(Gases(3.0, 12.8, 1.2, 250)).notes)
+    assert not exhaust.read(Gases(3.0, 12.8, 0.8, 250)).notes
 
 
 def test_a_merged_pipe_names_no_cylinder():
