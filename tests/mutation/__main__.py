@@ -35,8 +35,8 @@ GUARDS = {
         *_CASES,
     ),
     "advisers": _CASES,
-    "estimation": (*_CASES, *(f"{_TRADE}{x}.py" for x in ("mixture", "picture", "rest"))),
-    "policy": (*_CASES, f"{_TRADE}mixture.py"),
+    "estimation": (*_CASES, *(f"{_TRADE}{x}.py" for x in ("mixture", "bank", "belief", "masks", "circuits"))),
+    "policy": (*_CASES, *(f"{_TRADE}{x}.py" for x in ("mixture", "believed_place"))),
 }
 #: A test run that takes longer hangs on the mutant, s: it is killed.
 LONGEST = 240

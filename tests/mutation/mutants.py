@@ -17,9 +17,9 @@ ROOT = Path(__file__).resolve().parents[2]
 TRADE = ROOT / "engine" / "carburation"
 ROOMS = ("advisers", "estimation", "policy", "rules")
 #: What finds the mixture and judges by it joins when its rewriting is done.
-NOT_YET = frozenset(
-    {"idle_mixture", "idle_jets", "search", "crest", "fitting", "foresee", "masks", "picture", "rest", "stretches"}
-) | frozenset({"laws", "meters", "mixture", "sweeps", "bank", "mixture_moves", "jet_reset"})
+NOT_YET = frozenset({"idle_mixture", "idle_jets", "mixture_moves", "jet_reset"}) | frozenset(
+    {"search", "masks", "laws", "meters", "mixture", "sweeps", "bank"}
+)
 #: Modules that are formulas: every coefficient in them is changed.
 FORMULAS = ("exhaust", "sizing", "air")
 #: Words that say which way a screw goes or what it does: a comparison with one is a sign.

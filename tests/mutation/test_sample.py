@@ -11,8 +11,10 @@ import sys
 from pathlib import Path
 
 import pytest
+from ruamel.yaml import YAML
 
-from tests.mutation.mutants import Mutant, every
+from tests.mutation.__main__ import GUARDS
+from tests.mutation.mutants import NOT_YET, Mutant, every
 
 ROOT = Path(__file__).resolve().parents[2]
 #: A constant, a coefficient and a power of the rules, and numbers of shipped files: each one change.
@@ -31,6 +33,17 @@ def test_there_is_something_to_change_in_every_room_of_the_trade() -> None:
     rooms = {m.path.parent.name for m in found}
     assert {"rules", "advisers", "estimation", "policy", "procedures", "kits"} <= rooms
     assert len({m.name for m in found}) == len(found) > 400
+
+
+def test_the_gate_names_no_test_and_no_module_that_is_not_there() -> None:
+    assert [g for patterns in GUARDS.values() for g in patterns if not list(ROOT.glob(g))] == []
+    modules = {path.stem for path in (ROOT / "engine" / "carburation").rglob("*.py")}
+    assert NOT_YET - modules == set()
+
+
+def test_every_survivor_that_is_excused_is_still_there() -> None:
+    excused = YAML(typ="safe").load((ROOT / "tests" / "mutation" / "survivors.yaml").read_text(encoding="utf-8"))
+    assert set(excused) - {m.name for m in every()} == set()
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="the gate needs an operating system that can fork")
