@@ -54,6 +54,11 @@ class Jet:
     number: float
     fresh: bool = False
 
+    @property
+    def row(self) -> tuple[float, ...]:
+        """How likely it is so many sizes off its number, for all of `SIZES`."""
+        return _FRESH if self.fresh else _FITTED
+
     def odds(self, false: int) -> float:
         """How likely it is `false` sizes off its number, before anything was seen."""
         if self.fresh:
@@ -61,6 +66,9 @@ class Jet:
         if not false:
             return 1.0 - 2 * ONE_WRONG
         return ONE_WRONG * (TWO_SIZES if abs(false) == 2 else 1.0) / (1.0 + TWO_SIZES)
+
+
+_FITTED, _FRESH = (tuple(Jet(0.0, fresh).odds(false) for false in SIZES) for fresh in (False, True))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -175,6 +183,13 @@ class _Truths:
     def __init__(self, right: float, step: float, moves: Callable[[float], tuple[float, float]]) -> None:
         self.right, self.step, self.moves = right, step, moves
         self.known: dict[float, tuple[float, int, int]] = {}
+        self.rows: dict[float, list[tuple[float, int, int]]] = {}
+
+    def row(self, number: float) -> list[tuple[float, int, int]]:
+        """The same of a jet of that number for every size that it may be off by."""
+        if number not in self.rows:
+            self.rows[number] = [self.of(number + false * self.step) for false in SIZES]
+        return self.rows[number]
 
     def of(self, size: float) -> tuple[float, int, int]:
         """Place of the rest, doubt in steps, and how many sizes more are needed."""
@@ -295,13 +310,11 @@ def _of_one(
     plain: _Known,
 ) -> list[_Case]:
     """The same for a barrel that had one jet, shared with none."""
-    jet = jets[b.jets[0]]
+    jet, like, shifted = jets[b.jets[0]], b.likes[0], shift + b.shift
     out = []
-    for false in SIZES:
-        place, unsure, needs = truths.of(jet.number + false * truths.step)
-        at = (_index(shift + b.shift + place), unsure)
-        odds = jet.odds(false)
-        out.append(_Case(odds * _evidence(b, (at,), kernels, plain)[0], (needs,), ((at,),), (odds,)))
+    for (mean, unsure, needs), odds in zip(truths.row(jet.number), jet.row, strict=True):
+        at = (_index(shifted + mean), unsure)
+        out.append(_Case(odds * kernels.single(like, *at)[0], (needs,), ((at,),), (odds,)))
     return out
 
 
@@ -380,10 +393,16 @@ def _gathered(barrels: Sequence[Barrel], groups: Sequence[Sequence[int]], scenes
 def _placed(b: Barrel, spots: Mapping[tuple[tuple[int, int], ...], float], kernels: _Kernels) -> Array:
     """How likely each rest of a barrel is with its jet of now, by all but what was seen with it."""
     row = np.zeros(COUNT + 2 * MARGIN)
+    alone: dict[int, Array] = {}
     for here, w in spots.items():
+        start = _clip(here[-1][0])
+        if len(here) == 1:  # all that had one jet only are spread together
+            alone.setdefault(here[0][1], np.zeros(COUNT))[start] += w
+            continue
         part = w * kernels.by(here[-1][1]).whole
         for g, (k, unsure) in enumerate(here[:-1]):
             part = part * _about(kernels.blurred(b.likes, g, unsure), k)
-        start = _clip(here[-1][0])
         row[start : start + len(part)] += part
+    for unsure, weights in alone.items():
+        row += np.convolve(weights, kernels.by(unsure).whole)
     return row[MARGIN : MARGIN + COUNT]

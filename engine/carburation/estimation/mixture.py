@@ -110,16 +110,22 @@ class Mixture:
         return float(self._within(self.xs(i, turns), low, high).mean())
 
     def _within(self, xs: Array, low: float, high: float) -> Array:
-        c, sd = self.crest[0], math.hypot(self.crest[1], 0.4 * STEP if self.metered else UNTOLD)
-        return _normal((-math.log(low) - c - xs) / sd) - _normal((-math.log(high) - c - xs) / sd)
+        table = _window(self.crest, 0.4 * STEP if self.metered else UNTOLD, low, high)
+        there: Array = table[((np.minimum(np.maximum(xs, -FAR), FAR) + FAR) * FINE + 0.5).astype(np.intp)]
+        return there
 
     def worth(self, i: int, turns: float) -> float:
         """What it is worth to have barrel i's screw there: near its best counts most, then where mixture belongs."""
-        xs = self.xs(i, turns)
+        return self.worths(i, (turns,))[0]
+
+    def worths(self, i: int, places: Sequence[float]) -> list[float]:
+        """The same at many places."""
+        fuel = np.stack([laws.fuels(self.screws, round(t, 4)) for t in places])
+        xs = self.rich[i][None, :] + fuel[:, self.law[i]]
         near, right = self._within(xs, *NEAR), self._within(xs, *self.window)
-        if self.metered:
-            return float((0.5 * near + 0.5 * right).mean())
-        return float((0.65 * near + 0.35 * right).mean())
+        both: Array = (0.5 * near + 0.5 * right) if self.metered else (0.65 * near + 0.35 * right)
+        told: list[float] = both.mean(axis=1).tolist()
+        return told
 
     def gains(self, i: int, at: float, to: float) -> Array:
         """Change of torque, in cylinders at their best, when barrel i's screw goes from `at` to `to`, pair by pair."""
@@ -133,9 +139,21 @@ class Mixture:
         return self.dead[i] + (1.0 - self.dead[i]) * mute
 
 
+#: A window is kept as a table over ln mixture, so far either way, in steps of a two-hundredth.
+FAR, FINE = 1.5, 200
+
+
+@lru_cache(maxsize=32)
+def _window(crest: tuple[float, float], untold: float, low: float, high: float) -> Array:
+    """How likely lambda lies within [low, high], by ln mixture against the crest."""
+    xs = np.arange(int(2 * FAR * FINE) + 1) / FINE - FAR
+    c, sd = crest[0], math.hypot(crest[1], untold)
+    return _normal((-math.log(low) - c - xs) / sd) - _normal((-math.log(high) - c - xs) / sd)
+
+
 def _normal(z: Array) -> Array:
     """Probability that a standard normal lies below z, to three parts in ten thousand [a fit by tanh]."""
-    half: Array = 0.5 * (1.0 + np.tanh(math.sqrt(2.0 / math.pi) * (z + 0.044715 * z**3)))
+    half: Array = 0.5 * (1.0 + np.tanh(math.sqrt(2.0 / math.pi) * (z + 0.044715 * z * z * z)))
     return half
 
 

@@ -390,14 +390,9 @@ def usual_jet(job: Job) -> float | None:
 
 
 def _by_sweep(screws: Screws, before: Told, sweep: Sweep, now: float, wander: float) -> Told:
-    rows, count = sweeps.misfit(screws, sweep, wander)
-    dead = sweeps.silent(sweep, wander)
-    least = float(rows.min())
-    if least > count:  # no law explains it well, and so it says the less
-        rows, dead = rows * (count / least), dead * count / least
     by = math.log(now / sweep.air)
-    if abs(by) > 0.004:
-        rows = sweeps.shifted(rows, -FOLLOWS * by, max(0.01, FOLLOWS_SD * abs(by)))
+    blur = max(0.01, FOLLOWS_SD * abs(by)) if abs(by) > 0.004 else 0.0
+    rows, count, dead = sweeps.weighed(screws, sweep, wander, -FOLLOWS * by, blur)
     if before.rows is None:
         return Told(rows, count, dead)
     return Told(before.rows + rows, before.count + count, before.dead + dead)

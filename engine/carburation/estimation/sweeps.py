@@ -84,6 +84,21 @@ def misfit(screws: Screws, sweep: Sweep, wander: float) -> tuple[Array, int]:
     return _misfit(screws, _told(sweep, wander))
 
 
+def weighed(
+    screws: Screws, sweep: Sweep, wander: float, by: float = 0.0, blur: float = 0.0
+) -> tuple[Array, int, float]:
+    """What a sweep is worth: misfits, differences, and the misfit if the screw did nothing; told for other air (see
+    `shifted`) where `blur` is given. One that no law explains well says the less."""
+    seen = _told(sweep, wander)
+    rows, count = _misfit(screws, seen)
+    part = min(1.0, count / max(float(rows.min()), 1e-9))
+    if blur:
+        rows = _misfit_shifted(screws, seen, part, round(by, 3), round(blur, 3))
+    elif part < 1.0:
+        rows = rows * part
+    return rows, count, part * silent(sweep, wander)
+
+
 def silent(sweep: Sweep, wander: float) -> float:
     """Squared misfit of a sweep if the screw did nothing."""
     _, ys, weight = _told(sweep, wander)
@@ -118,7 +133,7 @@ def _told(sweep: Sweep, wander: float) -> Seen:
     return tuple(k.at for k in sweep.looks), tuple(ys), weight
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=96)
 def _misfit(screws: Screws, seen: Seen) -> tuple[Array, int]:
     """A pure function and kept: a run asks for its earlier sweeps at every later answer."""
     ats, ys, weight = seen
@@ -136,6 +151,11 @@ def _misfit(screws: Screws, seen: Seen) -> tuple[Array, int]:
             inner += 2.0 * float(w[np.ix_(groups[a], groups[b])].sum()) * tables[b]
         total += inner * table
     return np.maximum(total, 0.0), len(ats) - 1
+
+
+@lru_cache(maxsize=96)
+def _misfit_shifted(screws: Screws, seen: Seen, part: float, by: float, blur: float) -> Array:
+    return shifted(_misfit(screws, seen)[0] * part, by, blur)
 
 
 def shifted(rows: Array, by: float, blur: float) -> Array:

@@ -35,6 +35,8 @@ USUAL_READINGS = 6
 #: So many readings at most are taken at one place: seconds are cheaper than turns [derived: a study of simulated
 #: engines; three times the readings tell a third more].
 MOST_READINGS = 2
+#: Where no place is worth more than this, a screw goes towards where its mixture would be.
+NOWHERE = 0.05
 #: And all of them together so often for each.
 TRIALS_A_SCREW = 7.5
 #: How far an excursion may go from where the screw seems to belong, ln of fuel: a quarter tells most for its bias
@@ -134,13 +136,13 @@ def best_place(s: Search, view: ScrewView, u: int, within: tuple[float, float] |
         return s.screws.mid
     step = float(view.step)
     grain = max(step, 1.0 / 16)
-    best = round(_where(s.mix, u, -0.02, low, high) / grain) * grain
-    worth = s.mix.worth(u, best)
-    for way in (grain, -grain):  # climb
-        to = best + way
-        while low <= to <= high and (more := s.mix.worth(u, to)) > worth + 1e-4:
-            best, worth, to = to, more, to + way
-    return round(best / step) * step
+    first, last = math.ceil(low / grain - 1e-6), math.floor(high / grain + 1e-6)
+    places = [round(k * grain, 4) for k in range(first, max(first, last) + 1)]
+    worth = s.mix.worths(u, places)
+    if max(worth) < NOWHERE:  # it belongs beyond an end
+        return round(_where(s.mix, u, -0.02, low, high) / step) * step
+    good = [k for k, v in enumerate(worth) if v >= max(worth) - 1e-3]
+    return round(places[good[len(good) // 2]] / step) * step
 
 
 def place_of(s: Search, view: ScrewView, u: int, richer: float) -> float:
