@@ -163,7 +163,11 @@ instruments: {{airflow_gauge: {airflow}, vacuum_gauges: {vacuum}, tachometer: tr
 def starting_job(name: str, family: str = "any", carbs: int = 2, barrels: int = 1, gauge: str | None = None) -> str:
     """The text of an invented job for the file of `starting_file`, as large an engine as that bank needs."""
     how = manner(family)
-    cylinders = 4 if carbs * barrels == 1 else min(carbs * barrels, 16)
+    from engine.job.model import MOST_CYLINDERS
+
+    # One barrel for all, or more than any engine has cylinders: what they feed is shared.
+    shared = carbs * barrels == 1 or carbs * barrels > MOST_CYLINDERS
+    cylinders = 4 if carbs * barrels == 1 else min(carbs * barrels, MOST_CYLINDERS)
     air = (gauge or how.gauge) == "airflow"
     return _JOB.format(
         name=name,
@@ -173,7 +177,7 @@ def starting_job(name: str, family: str = "any", carbs: int = 2, barrels: int = 
         cylinders=cylinders,
         cc=400 * cylinders,
         idle=sum(how.idle) // 2,
-        manifold="shared" if carbs * barrels == 1 else "separate",
+        manifold="shared" if shared else "separate",
         kind=how.kind,
         airflow=str(air).lower(),
         vacuum=str(not air).lower(),

@@ -12,6 +12,7 @@ from engine.job.job_file import parse
 from engine.procedure.authoring import GAUGES, MANNERS, NotAStart, starting_file, starting_job
 from engine.procedure.build.load import load_texts
 from engine.procedure.check import check
+from engine.run.layout import prepare
 from engine.session.session import Session
 from engine.vocabulary.families import FAMILIES
 
@@ -36,6 +37,15 @@ def test_each_family_gets_its_own_file_and_a_job_that_an_engine_can_be_made_of(f
     specimen = faulted(job, [], 1)
     session = Session.start(loaded.program, specimen.job, book=Book.memory(), advisers=shipped())
     assert session.view.moves, "the mixture screws of this family are set first"
+
+
+@pytest.mark.parametrize(("carbs", "barrels"), [(1, 1), (1, 4), (2, 3), (5, 1), (8, 2), (6, 3), (12, 1), (12, 4)])
+def test_whatever_bank_it_is_for_file_and_job_fit_each_other(carbs: int, barrels: int) -> None:
+    text, said = (make("mine", "twin-choke sidedraught", carbs, barrels) for make in (starting_file, starting_job))
+    loaded = load_texts({"mine": text}, "mine", shipped())
+    assert loaded.program is not None and [*loaded.problems, *check(loaded.program, shipped())] == []
+    plan = prepare(loaded.program, parse(said, "mine-job.yaml"))
+    assert len(plan.bank.places("barrel")) == carbs * barrels
 
 
 def test_the_families_differ_where_their_work_does() -> None:
