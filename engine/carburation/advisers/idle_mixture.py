@@ -46,6 +46,9 @@ from engine.wording import Said, said
 SURE, MOST_ROWS = 0.9, 4
 #: A barrel is said to be set where it is so likely near its best [assumed].
 SET = 0.8
+#: With coarser steps of the tachometer, rpm, speed places no mixture closely [derived: a step s adds s^2/12 to each
+#: reading, which readings of one steady speed do not average away].
+COARSE = 10.0
 #: Slower than this nothing idles, rpm [assumed].
 RUNNING = 200.0
 
@@ -116,6 +119,7 @@ RUNNING = 200.0
         "mixture-screw-at-its-stop": adjust("the screw would have to leave its range to reach its mixture"),
         "lambda-lean-by-misfire": note("a meter shows so lean that it may be the oxygen of a misfire"),
         "meters-disagree": note("lambda and CO of one barrel tell of different mixtures"),
+        "tachometer-too-coarse": note("by speed with steps of the tachometer coarser than 10 rpm"),
         "position-lost": adjust("where a mixture screw stands is unknown"),
     },
     makes=("moves",),
@@ -272,6 +276,8 @@ def _told(
         "silent" if c in mute else "stopped" if c in stopped else "set" if c.near > SET else "sought" for c in rows
     ]
     findings = [Found("mixture-screw-at-its-stop", _where(s, c), {"place": _where(s, c)}) for c in stopped]
+    if s.mix is not None and not s.mix.metered and s.noise.step > COARSE:
+        findings.append(Found("tachometer-too-coarse", (), {"step": s.noise.step}))
     findings += [Found("barrel-does-not-answer", _where(s, c), {"place": _where(s, c)}, sureness=c.dead) for c in mute]
     to = {
         s.unit_of(s.spots.index(m.place)): float(m.position)

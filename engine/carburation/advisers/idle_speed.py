@@ -117,7 +117,7 @@ def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     off = now - target
     sd = max(1.0, going.sd if going.count else ONE_READING)
     sure = normal_cdf((allowed - off) / sd) - normal_cdf((-allowed - off) / sd)
-    moves, findings, stopped = [], [], False
+    moves, findings, stopped, there = [], [], False, target
     turned = sum(abs(v or 0.0) for s in seen for (n, p), v in s.turned.items() if n == plate.name and p in spread)
     if sure >= SURE:
         verdict = "on speed"
@@ -144,6 +144,8 @@ def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
                 # One screw moves them all: the hand stays on it until the tachometer shows the figure.
                 move = replace(move, turns=None, position=None, aim=Aim(view.name, saying.exact(target, 0)))
             moves.append(move)
+        if not any(m.aim for m in moves):  # what will be read, which the longest turn or its step may leave off target
+            there = now * max(0.2, 1.0 + by * effect / max(level, 1e-6)) ** going.elasticity
         verdict = "at its stop" if stopped else "turn"
         if stopped:
             moves = []
@@ -155,7 +157,7 @@ def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
         tuple(moves),
         (),
         tuple(findings),
-        {"engine speed": (saying.exact(target if moves else now, 0),)},
+        {"engine speed": (saying.exact(saying.clamp(there, 0.0, 9000.0) if moves else now, 0),)},
         _because(verdict, now, target, going, moves, sure),
     )
 

@@ -47,6 +47,8 @@ def _said(adviser: str, advice: Advice, key: str) -> Any:
         for finding in advice.findings:
             where.setdefault(finding.code, []).extend(float(said_place(p)) for p in finding.where)
         return where
+    if key == "next speed":
+        return float(advice.expect["engine speed"][0])
     value = advice.outputs[key]
     if isinstance(value, Fraction):
         return in_unit(value, unit_of(adviser, key))

@@ -9,6 +9,7 @@ the adviser `says`. A place is `2.1` (carb 2, barrel 1) or `2`. A case may chang
   `fit: {idle jet 2.1: 55}` changes a part; `state`, `symptom` and `here` are the step's.
 - `says` lists outputs by name. A number is met within a hundredth of itself, or lies in a range `[low, high]`.
 - `moves` and `parts` are listed in full; `idle_screw 2.1: out` leaves open how far. `findings` maps codes to places.
+- `next speed` is the engine speed that is expected once the moves are made.
 """
 
 from __future__ import annotations
