@@ -20,9 +20,10 @@ from engine.sheet.gather import sheet_of
 from engine.sheet.printers import headed, printed
 from tui.catalogue.shop import Shop
 from tui.commandline import cli
-from tui.control.desk import Desk, Sitting
+from tui.control.desk import Desk
 from tui.control.entry import Fields, Refusal
 from tui.control.rehearsal import Rehearsal, rehearse
+from tui.control.sitting import Sitting
 from tui.control.stages import row_of
 
 PROCEDURES = Path(__file__).parents[2] / "procedures"

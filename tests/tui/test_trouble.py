@@ -15,7 +15,8 @@ from textual.screen import Screen
 
 from tui.app import INTERNAL, Evendraw
 from tui.commandline import crash
-from tui.control.desk import Desk, Trouble
+from tui.control.desk import Desk
+from tui.control.sitting import Trouble
 
 ROOT = Path(__file__).parents[2]
 

@@ -17,7 +17,8 @@ from engine.evidence import Place
 from engine.quantity import wording
 from engine.quantity.chosen import ChosenUnits
 from engine.quantity.exact import exact
-from tui.control.desk import Desk, Sitting, Trouble, sentences
+from tui.control.desk import Desk
+from tui.control.sitting import Sitting, Trouble, sentences
 
 if TYPE_CHECKING:
     from engine.bench.plant.faults import Kind

@@ -20,7 +20,7 @@ from tui.widgets.painted import Drawn, Page
 
 if TYPE_CHECKING:
     from tui.catalogue.shop import Shop
-    from tui.control.desk import Sitting
+    from tui.control.sitting import Sitting
 
 
 class HandoverScreen(AnsweringScreen[str | None]):
@@ -71,7 +71,7 @@ class HandoverScreen(AnsweringScreen[str | None]):
 
     def do_undo(self) -> None:
         """Back into the run: the answer that ended it is taken back."""
-        from tui.control.desk import Trouble
+        from tui.control.sitting import Trouble
 
         try:
             problem = self.sitting.answer(undo=True)

@@ -26,7 +26,8 @@ from tui.widgets.painted import Drawn
 if TYPE_CHECKING:
     from tui.catalogue.shop import Shop as ShopType
     from tui.control.board import Board, Told
-    from tui.control.desk import Desk, Sitting
+    from tui.control.desk import Desk
+    from tui.control.sitting import Sitting
 
 GO_ON, TAKE_IN, OPEN, REHEARSE, PROCEDURES, WHO = "go on", "take in", "open", "rehearse", "procedures", "who"
 
@@ -82,7 +83,7 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
 
     def back(self, cue: str = "") -> None:
         """Home again: see what can be gone on with."""
-        from tui.control.desk import Trouble
+        from tui.control.sitting import Trouble
 
         self.over.clear()
         try:
@@ -152,7 +153,7 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
 
     def opening(self, do: Callable[[], object]) -> None:
         """Do something that takes a moment: say so first, and say it in a sentence where it fails."""
-        from tui.control.desk import Trouble
+        from tui.control.sitting import Trouble
 
         def now() -> None:
             try:
@@ -183,7 +184,7 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
 
     def _reopen(self, run: str) -> None:
         """Go on with a run; where another window works on it, look at it instead if that is wanted."""
-        from tui.control.desk import Busy
+        from tui.control.sitting import Busy
 
         try:
             self.run_(self._desk.reopen(run))
@@ -211,7 +212,7 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
 
     def _find(self) -> Find:
         """The search over jobs and job files; every sign typed narrows it."""
-        from tui.control.desk import Trouble
+        from tui.control.sitting import Trouble
 
         files = self._desk.files()
 

@@ -90,7 +90,7 @@ class IntakeScreen(AnsweringScreen[Path | None]):
 
     def _look_back(self) -> None:
         """A registration was given: whether that vehicle was here before."""
-        from tui.control.desk import Trouble
+        from tui.control.sitting import Trouble
 
         if self.desk is None or self.left is not None:
             return
@@ -109,7 +109,7 @@ class IntakeScreen(AnsweringScreen[Path | None]):
 
     def do_as_left(self) -> None:
         """Take over what the vehicle left with; what is of this visit stays as it was typed."""
-        from tui.control.desk import Trouble
+        from tui.control.sitting import Trouble
 
         assert self.before is not None
         try:

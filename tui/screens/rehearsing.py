@@ -12,7 +12,8 @@ from tui.control.questions import Find, Line, Option, Pick
 
 if TYPE_CHECKING:
     from tui.catalogue.shop import Shop
-    from tui.control.desk import Desk, Sitting
+    from tui.control.desk import Desk
+    from tui.control.sitting import Sitting
 
 BY_HAND = Option("I do it", False, "+ takes the readings of the virtual engine")
 BY_ITSELF = Option("it plays by itself", True, "+ stops it and goes on, PgUp faster, PgDn slower")

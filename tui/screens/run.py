@@ -17,9 +17,9 @@ from textual.timer import Timer
 
 from engine.session.view import GateView
 from tui.control import actions, stages
-from tui.control.desk import Sitting, Trouble
 from tui.control.entry import Fields
 from tui.control.questions import Countdown, Line, Pick, Press
+from tui.control.sitting import Sitting, Trouble
 from tui.drawing.padview import Question
 from tui.screens.run_parts import RunParts
 from tui.widgets.pad import Pad

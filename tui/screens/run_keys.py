@@ -6,13 +6,13 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from tui.control import putting_right, stages
-from tui.control.desk import Trouble
 from tui.control.entry import Fields
 from tui.control.questions import Line, Option, Pick, Press
+from tui.control.sitting import Trouble
 from tui.screens.base import AnsweringScreen
 
 if TYPE_CHECKING:
-    from tui.control.desk import Sitting
+    from tui.control.sitting import Sitting
 
 
 #: An answer that leaves the step as it is.

@@ -8,8 +8,9 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 
 from tui.control import actions
-from tui.control.desk import Desk, Sitting, Trouble
+from tui.control.desk import Desk
 from tui.control.questions import Press
+from tui.control.sitting import Sitting, Trouble
 from tui.drawing import bank, card, step_lines, where
 from tui.drawing.lines import Line, Lines, cut_line
 from tui.screens.base import AnsweringScreen
