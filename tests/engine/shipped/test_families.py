@@ -446,16 +446,16 @@ def minutes(message) -> float:
 #: Screens, keys and minutes of waits of a sound engine from as found to as left, seed 3: ceilings at what is reached.
 #: The goal is 55, 130 and 20 for the full routine and 30, 60 and 10 for a trim; this is where it stands.
 WORK = {
-    ("twin-choke-sidedraught", "full routine from zero"): (46, 510, 73),
-    ("twin-choke-sidedraught", "recheck only"): (38, 490, 68),
-    ("motorcycle-bank", "full routine from zero"): (52, 530, 51),
-    ("motorcycle-bank", "trim from where it stands"): (61, 570, 53),
-    ("constant-depression", "full routine from zero"): (55, 200, 75),
-    ("constant-depression", "trim from where it stands"): (50, 190, 75),
-    ("progressive-downdraught", "full routine from zero"): (55, 150, 75),
-    ("progressive-downdraught", "trim from where it stands"): (30, 115, 54),
-    ("single-carburettor", "full routine from zero"): (80, 220, 80),
-    ("single-carburettor", "trim from where it stands"): (45, 150, 60),
+    ("twin-choke-sidedraught", "full routine from zero"): (50, 620, 75),
+    ("twin-choke-sidedraught", "recheck only"): (42, 620, 70),
+    ("motorcycle-bank", "full routine from zero"): (60, 640, 56),
+    ("motorcycle-bank", "trim from where it stands"): (60, 640, 56),
+    ("constant-depression", "full routine from zero"): (50, 220, 75),
+    ("constant-depression", "trim from where it stands"): (48, 215, 75),
+    ("progressive-downdraught", "full routine from zero"): (55, 180, 75),
+    ("progressive-downdraught", "trim from where it stands"): (34, 140, 58),
+    ("single-carburettor", "full routine from zero"): (80, 240, 80),
+    ("single-carburettor", "trim from where it stands"): (45, 160, 60),
 }
 
 
