@@ -24,7 +24,8 @@ if TYPE_CHECKING:
 ALL_WRONG, ONE_WRONG, TWO_SIZES = 0.06, 0.06, 0.5
 #: A jet fresh from the shelf is not what its number says [assumed].
 SHELF_WRONG = 0.02
-#: How far the right jet lies from the trade's table by cylinder, in sizes [assumed: makers differ by about one].
+#: How far the right jet lies from the trade's table by cylinder, in sizes [assumed: makers differ by about one]; with
+#: long tails, for where it lies far off the table does not hold there.
 OFF_TABLE = 0.8
 #: How far an engine shifts all its screws alike, in ln of fuel [assumed: its crest, its fuel, its compression].
 SHIFT = 0.045
@@ -131,7 +132,7 @@ def weigh(
         for all_ in (-1, 0, 1):
             right = fitted + all_ * step
             odds = (ALL_WRONG if all_ else 1.0 - 2 * ALL_WRONG) * (
-                1.0 if usual is None else math.exp(-0.5 * ((right - usual) / (OFF_TABLE * step)) ** 2)
+                1.0 if usual is None else (1.0 + ((right - usual) / (OFF_TABLE * step)) ** 2 / 4.0) ** -2.5
             )
             truths = _Truths(right, step, moves)
             for shift in (-2.0, -1.0, 0.0, 1.0, 2.0):

@@ -387,6 +387,8 @@ def speed_first(job: Job, inputs: Inputs, s: Search, rows: Sequence[Choice]) -> 
     """Turns of the air screws where the engine, its screws where they belong, runs far off its speed."""
     last = s.shots[-1] if s.shots else None
     wanted = value(inputs, "target", s.idle)
+    if len(s.shots) > 1 and any(abs(a / b - 1.0) > 0.01 for a, b in zip(s.shots[-1].air, s.shots[-2].air, strict=True)):
+        return []  # the air was moved just before: what it did is learned first
     if last is None or last.stalled or last.speed is None or abs(last.speed - wanted) < SPEED_FIRST:
         return []
     return [] if any(goes_back(s, c) for c in rows) else _to_speed(job, inputs, s, rows)
