@@ -39,7 +39,8 @@ def scope(frame: Frame, positions: Positions) -> Scope:
     file, here, names = frame.at.file, frame.here, frame.names.copy()
     for key, screw, places, single, (low, high) in file.position_keys(here):
         row = tuple([positions.get((screw, p)) for p in places])
-        if any(v is not None and not low <= v <= high for v in row):  # counted on past its stop: it stands there
+        # What was counted on past its stop stands there.
+        if positions and any(v is not None and not low <= v <= high for v in row):
             row = tuple([None if v is None else min(max(v, low), high) for v in row])
         # Of a screw that is not fitted nothing is known, as of one whose count is lost.
         names[key] = None if not row else row[0] if single else row
