@@ -174,3 +174,12 @@ async def test_the_target_of_a_reading_is_large_too_where_there_is_room(samples:
     async with at_run(samples.FakeSitting(samples.view(moves=())), (100, 30)) as (pilot, _):
         for row in big.figures("4.9") or ():
             assert any(row.rstrip() in line for line in grid(pilot.app))
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+async def test_a_part_to_fit_is_large_and_names_its_places(samples: Any, at_run: Any, grid: Any, size: Any) -> None:
+    async with at_run(samples.FakeSitting(samples.jets()), size) as (pilot, _):
+        lines = grid(pilot.app)
+        for row in big.figures("FIT 55") or ():
+            assert any(row.rstrip() in line for line in lines)
+        assert "idle jet 55: body 2, barrel 1; body 2, barrel 2" in " ".join(" ".join(lines).split())

@@ -125,9 +125,30 @@ def work(v: View, cells: int, rows: int, spare: int, at: Stage = _NOTHING_YET) -
         out = [*(out if at.otherwise else []), *large]
     elif these:
         out += _table(these, cells, rows - used)
-    if parts:
+    fitted = _fit_large(v, parts, cells) if at.large and not (these or at.otherwise) else []
+    if fitted and len(fitted) <= spare:
+        out += fitted
+    elif parts:
         out.append((("REALLY FITTED" if at.otherwise else "FIT", "strong"),))
         out += [line for part in parts for line in wrapped(part, cells, "mark", head=("    ", "ink"), indent=6)]
+    return out
+
+
+def _fit_large(v: View, parts: Sequence[str], cells: int) -> Lines:
+    """Parts in large figures, `FIT 50`, each with its words beside it; nothing where there are many, or no room."""
+    sizes = list(dict.fromkeys((part.part, part.size) for part in v.fit))
+    if not 0 < len(sizes) <= 2:
+        return []
+    out: Lines = []
+    for (_, size), said in zip(sizes, parts, strict=True):
+        drawn = big.figures(f"FIT {wording.decimal(size)}")
+        room = cells - len(drawn[0]) - 6 if drawn is not None else 0
+        if drawn is None or room < 22:
+            return []
+        words_ = wrapped(said, room, "strong")
+        for n in range(max(3, len(words_))):
+            sign = drawn[n] if n < 3 else " " * len(drawn[0])
+            out.append((("  ", "ink"), (sign, "mark"), ("    ", "ink"), *(words_[n] if n < len(words_) else ())))
     return out
 
 
