@@ -109,6 +109,12 @@ def said_otherwise(t: Text, steps: Map) -> Made:
         yield "moved down", line, text, anywhere("healthy-not-first"), True, ""
 
 
+def must_be_taken(t: Text, steps: Map) -> Made:
+    """A reading that may lack places made one that may not: who asks whether it is known asks for nothing."""
+    for line, text in _each(t, r"^ +may_lack: true\n|, may_lack: true", ""):
+        yield "drop may_lack", line, text, anywhere("idle-part", "never-true", *WAYS), False, ""
+
+
 def too_mild(t: Text, steps: Map) -> Made:
     """A danger said more mildly than it is."""
     for line, text in _each(
@@ -120,6 +126,7 @@ def too_mild(t: Text, steps: Map) -> Made:
 WORK = (
     said_otherwise,
     too_mild,
+    must_be_taken,
     unread,
     unmade,
     held,

@@ -953,6 +953,23 @@ steps:
     assert told("co >= 0 and any(row >= 0)", "co < 5") == ["shadowed-branch"]
 
 
+def test_a_part_of_a_condition_that_changes_nothing_is_told(problems):
+    def told(when, lack=""):
+        example = (
+            f"readings:\n  x: {{ask: X, unit: mm, range: [0, 9]{lack}}}\n  c: {{ask: C, choices: [a, b]}}\nsteps:\n"
+            f'  gate:\n    do: Look.\n    read: [x, c]\n    branch:\n      - {{when: "{when}", go: done}}\n'
+            "      - {when: x > 3 and c == 'b', go: done}\n      - {otherwise: done}\n"
+        )
+        return [(p.code, p.message) for p in problems(example, whole=True)]
+
+    ((code, message),) = told("not known(x) or c == 'a'")
+    assert code == "idle-part" and message.startswith("`not known(x)` is never true here")
+    ((_, message),) = told("c == 'a' and (x > 9 or x < 2)")
+    assert message.startswith("`x > 9` is never true here")
+    assert told("not known(x) or c == 'a'", ", may_lack: true") == []
+    assert told("x > 1 and (c == 'a' or x < 5)") == []
+
+
 # ---- the checks' own work
 
 

@@ -7,10 +7,13 @@ import re
 import pytest
 from explorer import sound_answer
 
+from engine.bench.plant import gauges
 from engine.bench.technicians.hands import Hands
 from engine.bench.trial.fleet import faulted, random_job
+from engine.bench.trial.judging import judged
 from engine.book.book import Book
-from engine.procedure.build.load import load
+from engine.job.model import Job
+from engine.procedure.build.load import load, load_texts
 from engine.protocol.talk import parse_answer, step_message
 from engine.session.session import Answer, Session
 
@@ -24,11 +27,19 @@ FAMILIES = {
 TEMPERATURES = {"coolant temperature", "oil temperature"}
 
 
-def worked(procedure, family, advisers, folder, seed=3, faults=(), answers=None, most=400):
+def worked(procedure, family, advisers, folder, seed=3, answers=None, most=400):
     """A run on a virtual engine of the family; every step's message, and the session. `answers` may change one."""
-    program = load(procedure, (folder,), advisers).program
     job = random_job(seed, family, lambda_meter=False)
-    hands = Hands(faulted(job, list(faults), seed).engine())
+    change = answers and (lambda message, given, hands: answers(message, given))
+    return tried(procedure, job, advisers, folder, seed, change, most)[:2]
+
+
+def tried(procedure, job, advisers, folder, seed=3, answers=None, most=400):
+    """A run of a job on its sound virtual engine: every step's message, the session, the hands. `answers` may change
+    what the hands say, with the engine before its eyes.
+    """
+    program = load(procedure, (folder,), advisers).program
+    hands = Hands(faulted(job, [], seed).engine())
     session = Session.start(
         program, job, book=Book.memory(), advisers=advisers, clock=lambda: "2000-01-01T00:00:00+00:00"
     )
@@ -38,10 +49,10 @@ def worked(procedure, family, advisers, folder, seed=3, faults=(), answers=None,
         heard.append(message)
         given = hands.answer(message)
         if answers:
-            given = answers(message, given) or given
+            given = answers(message, given, hands) or given
         reply = session.answer(parse_answer(given))
         assert reply.recorded is not None, f"{session.view.step}: {reply.problem}"
-    return heard, session
+    return heard, session, hands
 
 
 @pytest.fixture(scope="module", params=FAMILIES.items(), ids=list(FAMILIES))
@@ -60,11 +71,9 @@ def test_nothing_is_turned_checked_or_cleaned_before_the_engine_was_read_as_foun
     assert any(m["step"].startswith("fit-to-tune.") for m in heard[last:])
 
 
-def test_the_technician_is_asked_how_far_back_in_every_family_of_more_than_one_way(a_run):
+def test_the_technician_is_asked_how_far_back_in_every_family(a_run):
     """The program proposes with its reason, before the checks."""
-    name, heard, _ = a_run
-    if name == "single-carburettor":
-        pytest.skip("it has the full routine alone")
+    _, heard, _ = a_run
     asked = next(n for n, m in enumerate(heard) if any(q["name"] == "how_far" for q in m.get("read", ())))
     assert "trim" in heard[asked]["do"] or "from zero" in heard[asked]["do"]
     assert asked < next(n for n, m in enumerate(heard) if m["step"].startswith("fit-to-tune."))
@@ -218,23 +227,252 @@ def test_goggles_go_on_before_the_air_line(folder):
         assert [s.split(":")[0] for s in blown if "Goggles" not in s] == [], path.name
 
 
-#: Screens of a sound engine from as found to as left, seed 3: a ceiling at what is reached.
-SCREENS = {  # the goal is 55 for the full routine and 30 for a trim; this is where it stands
-    ("motorcycle-bank", "full routine from zero"): 80,
-    ("constant-depression", "full routine from zero"): 55,
-    ("constant-depression", "trim from where it stands"): 50,
+@pytest.mark.parametrize(("peak", "told"), [("5000 rpm", "4000"), ("8000 rpm", "5500")])
+def test_half_way_in_a_pull_comes_from_the_jobs_speed_of_peak_power(peak, told, advisers, folder):
+    """Half-way between where the pull begins (3000) and the job's own end; it was 4500 for every engine."""
+    known = random_job(1, lambda_meter=True).model_dump(mode="json")
+    job = Job.model_validate(known | {"engine": known["engine"] | {"peak_power_speed": peak}})
+    program = load("beyond-idle", (folder,), advisers).program
+    heard, _ = walked_by(program, job, advisers, {}, most=12)
+    pull = next(m for m in heard if m["step"] == "pull")
+    assert f"{told} rpm" in pull["do"]
+
+
+# --- only the instruments there are ---------------------------------------------------------------------------------
+
+
+def with_instruments(family, seed=3, **instruments):
+    """An invented job of the family whose shop has these instruments."""
+    known = random_job(seed, family).model_dump(mode="json")
+    return Job.model_validate(known | {"instruments": known["instruments"] | instruments})
+
+
+def asked(heard, quantity):
+    """The steps that asked for a quantity."""
+    return [m["step"] for m in heard if any(q.get("quantity") == quantity for q in m.get("read", ()))]
+
+
+def by_ear(message, given, hands):
+    """The louder and the softer of the bodies, as an ear tells them that hears a difference of 6 % (assumed)."""
+    if any(q["name"] == "hiss" for q in message.get("read", ())) and "readings" in given:
+        here = int(re.search(r"body (\d)", message["do"])[1]) - 1
+        row = gauges.read(hands.engine, "airflow", "carb", averaged=True)
+        others = [v for n, v in enumerate(row) if n != here]
+        off = row[here] / (sum(others) / len(others)) - 1
+        given["readings"]["hiss"] = "louder" if off > 0.06 else "softer" if off < -0.06 else "like the others"
+    return None
+
+
+def test_without_an_airflow_gauge_a_bank_of_barrels_says_so_before_anything_is_touched(advisers, folder):
+    program = load("twin-choke-sidedraught", (folder,), advisers).program
+    job = with_instruments("twin-choke sidedraught", airflow_gauge=False)
+    session = Session.start(program, job, book=Book.memory(), advisers=advisers)
+    assert session.over and session.view.end.outcome == "stopped"
+    assert "no airflow gauge" in session.view.end.say
+
+
+def test_a_motorcycle_bank_asks_for_its_vacuum_gauges_before_anything_is_touched(advisers, folder):
+    """The job says nothing of them: it is asked, and without any it ends there."""
+    program = load("motorcycle-bank", (folder,), advisers).program
+    job = with_instruments("motorcycle bank", vacuum_gauges=False)
+    heard, session = walked_by(program, job, advisers, {"gauges_to_hand": "none here"}, most=5)
+    assert [m["step"] for m in heard] == ["gauges_here"] and session.view.end.outcome == "stopped"
+
+
+@pytest.mark.parametrize(
+    ("procedure", "family", "instruments"),
+    [
+        ("single-carburettor", "single downdraught", {}),
+        ("single-carburettor", "single downdraught", {"vacuum_gauges": True}),
+        ("single-carburettor", "single downdraught", {"co_meter": True, "exhaust_sampling": "merged"}),
+        ("constant-depression", "constant depression", {}),
+    ],
+)
+def test_a_family_that_can_do_without_an_airflow_gauge_does(procedure, family, instruments, advisers, folder):
+    """Single by meter, vacuum gauge or speed; constant depression by ear and hose: to their end, in truth even."""
+    job = with_instruments(family, airflow_gauge=False, **instruments)
+    heard, session, hands = tried(procedure, job, advisers, folder, answers=by_ear)
+    assert asked(heard, "airflow") == []
+    assert session.view.end.outcome == "ok"
+    assert judged(hands.engine).in_tolerance
+
+
+@pytest.mark.parametrize(
+    ("procedure", "family"),
+    [("single-carburettor", "single downdraught"), ("progressive-downdraught", "progressive downdraught")],
+)
+def test_a_meter_at_the_one_tailpipe_sets_the_one_mixture_screw(procedure, family, advisers, folder):
+    """It names the screw, so it is used; lambda lands where a right idle lies [common practice: 0.86 to 0.96]."""
+    job = with_instruments(family, lambda_meter=True, exhaust_sampling="merged")
+    heard, session, hands = tried(procedure, job, advisers, folder)
+    assert any(s.endswith("lambda_row") for s in asked(heard, "lambda"))
+    assert session.view.end.outcome == "ok"
+    assert all(0.85 <= lam <= 0.97 for lam in hands.engine.now.lambdas)
+
+
+def test_a_meter_at_the_merged_tailpipe_sets_no_bank_but_checks_the_whole(advisers, folder):
+    """Several screws, one pipe: nobody is named by it. Rich all together is told at the end."""
+    program = load("exhaust-check", (folder,), advisers).program
+    job = with_instruments("twin-choke sidedraught", lambda_meter=True, exhaust_sampling="merged")
+    _, session = walked_by(program, job, advisers, {"whole_lambda": 0.8})
+    assert {f.code for f in session.view.findings} == {"whole-rich"}
+    program = load("idle-mixture", (folder,), advisers).program
+    session = Session.start(program, job, book=Book.memory(), advisers=advisers)
+    assert step_message(session.view)["step"] == "first_speed"
+
+
+@pytest.mark.parametrize(("limit", "codes"), [("3.5 %", {"co-over-limit"}), (None, set())])
+def test_co_is_held_against_the_shops_limit_where_one_is_set(limit, codes, advisers, folder):
+    """3.5 % is the limit for first use from August 1986 [published: SI 2001/25]; unset, nothing is called over it."""
+    program = load("exhaust-check", (folder,), advisers).program
+    job = with_instruments("single downdraught", co_meter=True, exhaust_sampling="merged")
+    session = Session.start(
+        program, job, book=Book.memory(), advisers=advisers, shop={"co_limit": limit} if limit else {}
+    )
+    reply = session.answer(parse_answer({"readings": {"whole_co": 4.2}, "understood": True}))
+    assert reply.problem is None and {f.code for f in session.view.findings} == codes
+
+
+def test_four_gases_are_judged_where_there_is_an_analyser(advisers, folder):
+    """Oxygen beside CO went through unburnt: a miss, and the mixture is not believed."""
+    program = load("exhaust-check", (folder,), advisers).program
+    job = with_instruments("single downdraught", gas_analyser=True, exhaust_sampling="merged")
+    missing = {"whole_co": 2.0, "whole_hc": 1500, "whole_co2": 11.0, "whole_o2": 3.5}
+    _, session = walked_by(program, job, advisers, missing)
+    assert {f.code for f in session.view.findings} == {"misfire-in-exhaust"}
+
+
+# --- tried twice before a part is blamed ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("again", "stands"), [("no", False), ("yes", True)])
+def test_one_nudge_condemns_no_spindle(again, stands, advisers, folder):
+    """A test by ear cries wolf; what answers a second time, too, stands."""
+    program = load("fit-to-tune", (folder,), advisers).program
+    job = with_instruments("constant depression")
+    rest = ["no"] * (job.bank.carbs - 1)
+    _, session = walked_by(program, job, advisers, {"nudge": ["yes", *rest], "nudged_again": [again, *rest]})
+    assert ("worn-spindle" in {f.code for f in session.view.findings}) == stands
+
+
+@pytest.mark.parametrize(("again", "stands"), [("yes", False), ("no", True)])
+def test_a_jet_nut_that_nobody_notices_is_tried_again_before_a_part_is_blamed(again, stands, advisers, folder):
+    """At the hand-over every jet nut is tried, as every mixture screw is elsewhere."""
+
+    def deaf(message, given, hands):
+        for q in message.get("read", ()):
+            if q["name"] in ("nut_answers", "nut_answers_again"):
+                said = "no" if q["name"] == "nut_answers" else again
+                given["readings"][q["name"]] = [said] + ["yes"] * (q["count"] - 1)
+
+    job = with_instruments("constant depression")
+    heard, session, _ = tried("constant-depression", job, advisers, folder, answers=deaf)
+    steps = [m["step"] for m in heard]
+    assert steps.index("hand-over.nuts_again") == steps.index("hand-over.nuts_answer") + 1
+    assert ("barrel-does-not-answer" in {f.code for f in session.view.end.findings}) == stands
+    assert (session.view.end.outcome == "ok") == (not stands)
+
+
+def test_far_off_its_speed_at_the_hand_over_is_a_stop(advisers, folder):
+    """1500 rpm on a job for less passed once; near it is a thing to adjust."""
+    program = load("hand-over", (folder,), advisers).program
+    job = random_job(1)
+    found = {}
+    for off in (40, 500):
+        _, session = walked_by(program, job, advisers, {"speed": float(job.engine.idle_speed) + off}, most=7)
+        found[off] = {f.code: f.severity for f in session.view.findings}
+    assert found == {40: {"last-speed-off": "adjust"}, 500: {"last-speed-far-off": "stop"}}
+
+
+@pytest.mark.parametrize(
+    ("screws", "creep", "code"),
+    [("right", "flat", "idle-jets-doubtful"), ("to order", "clean", "idle-jets-can-stay")],
+)
+def test_progression_can_overturn_what_the_screws_said_of_the_jets(screws, creep, code, advisers, folder):
+    """A verdict from the screws is provisional until the creep test agrees [common practice]."""
+    text = (
+        (folder / "progression.yaml").read_text(encoding="utf-8").replace("default: not judged", f"default: {screws}")
+    )
+    kits = {f"kits/{p.stem}": p.read_text(encoding="utf-8") for p in (folder / "kits").glob("*.yaml")}
+    program = load_texts({"progression": text, **kits}, "progression", advisers).program
+    _, session = walked_by(program, random_job(1), advisers, {"creep": creep})
+    assert code in {f.code for f in session.view.findings}
+
+
+def test_progression_asks_the_meter_where_there_is_one(advisers, folder):
+    """It sounds clean, and the meter shows 1.08 on the way: lean all the same."""
+    program = load("progression", (folder,), advisers).program
+    _, session = walked_by(program, random_job(1, lambda_meter=True), advisers, {"creep_lambda": 1.08})
+    assert "progression-lean-by-meter" in {f.code for f in session.view.findings}
+
+
+def test_speed_screws_are_counted_as_found_too(a_run):
+    name, heard, _ = a_run
+    if name == "motorcycle-bank":
+        pytest.skip("one knob moves all its plates")
+    counted = next(m for m in heard if m["step"].endswith("count_screws"))
+    assert "speed_found" in {q["name"] for q in counted["read"]}
+
+
+# --- how much work --------------------------------------------------------------------------------------------------
+
+
+def keys(message, given) -> int:
+    """Keys that somebody presses who knows it: one for a step done or a list that is all as it should be, the digits of
+    a number with Enter, one for a choice.
+    """
+    told = given.get("readings")
+    if not told:
+        return 1
+    asks = message["read"]
+    ticked = all(q.get("choices") for q in asks) and all(
+        value == q.get("healthy") or value == [q.get("healthy")] * len(value or ())
+        for q in asks
+        for value in [told[q["name"]]]
+    )
+    if ticked and not any(q.get("safety") for q in asks):
+        return 1
+    values = [v for q in asks for v in (told[q["name"]] if q.get("each") else [told[q["name"]]])]
+    # A gauge or a tachometer shows three or four figures; the twelve digits of the virtual one are no work of anybody.
+    return sum(1 if v is None or isinstance(v, str) else len(f"{float(v):.3g}") + 1 for v in values)
+
+
+def minutes(message) -> float:
+    """What a step waits at the most, in minutes; physical waits are counted apart from the work."""
+    wait = message.get("wait") or {}
+    return float(wait.get("seconds") or 0) / 60
+
+
+#: Screens, keys and minutes of waits of a sound engine from as found to as left, seed 3: ceilings at what is reached.
+#: The goal is 55, 130 and 20 for the full routine and 30, 60 and 10 for a trim; this is where it stands.
+WORK = {
+    ("twin-choke-sidedraught", "full routine from zero"): (50, 620, 75),
+    ("twin-choke-sidedraught", "recheck only"): (42, 620, 70),
+    ("motorcycle-bank", "full routine from zero"): (60, 640, 56),
+    ("motorcycle-bank", "trim from where it stands"): (60, 640, 56),
+    ("constant-depression", "full routine from zero"): (50, 220, 75),
+    ("constant-depression", "trim from where it stands"): (48, 215, 75),
+    ("progressive-downdraught", "full routine from zero"): (55, 180, 75),
+    ("progressive-downdraught", "trim from where it stands"): (34, 140, 58),
+    ("single-carburettor", "full routine from zero"): (80, 240, 80),
+    ("single-carburettor", "trim from where it stands"): (45, 160, 60),
 }
 
 
-@pytest.mark.parametrize(("procedure", "way"), SCREENS)
-def test_the_screens_of_a_sound_bank_are_counted(procedure, way, advisers, folder):
-    """Answered by one who knows it. A screen is a step; the ceiling holds what was won."""
+@pytest.mark.parametrize(("procedure", "way"), WORK)
+def test_the_screens_keys_and_waits_of_a_sound_engine_are_counted(procedure, way, advisers, folder):
+    """Answered by one who knows it. The ceilings hold what was won: no step, key or wait comes in unseen."""
+    counted = [0, 0, 0.0]
 
-    def chosen(message, given):
+    def chosen(message, given, hands):
         if any(q["name"] == "how_far" for q in message.get("read", ())):
-            return given | {"readings": given["readings"] | {"how_far": way}}
-        return None
+            given["readings"]["how_far"] = way
+        counted[0] += 1
+        counted[1] += keys(message, given)
+        counted[2] += minutes(message)
 
-    heard, session = worked(procedure, FAMILIES[procedure], advisers, folder, answers=chosen)
+    family = (FAMILIES | {"twin-choke-sidedraught": "twin-choke sidedraught"})[procedure]
+    job = random_job(3, family, lambda_meter=procedure == "twin-choke-sidedraught")
+    _, session, _ = tried(procedure, job, advisers, folder, answers=chosen)
     assert session.view.end.outcome == "ok"
-    assert len(heard) <= SCREENS[procedure, way]
+    assert all(n <= most for n, most in zip(counted, WORK[procedure, way], strict=True)), counted

@@ -13,12 +13,33 @@ from engine.procedure.check.guards.space import Box, Space, cut, side
 from engine.procedure.check.guards.study import Study
 from engine.procedure.check.guards.theory import Point, Theory
 from engine.procedure.check.guards.witness import Picker, Words, shown, unit_of
-from engine.procedure.program import Branch, Step
+from engine.procedure.language.expr import And, Node, Or
+from engine.procedure.program import Branch, Guard, Step
 from engine.procedure.source.problems import Problem
 from engine.procedure.source.spans import Span
 
 #: How many cases that may match nothing are looked at for one that surely does.
 TRIES = 16
+
+
+def _parts(node: Node) -> Iterator[Node]:
+    """The parts of a guard of which one is enough, where they are no such lists themselves."""
+    if isinstance(node, Or):
+        yield from (item for item in node.items if not isinstance(item, And | Or))
+    if isinstance(node, And | Or):
+        for item in node.items:
+            yield from _parts(item)
+
+
+def place(guard: Guard, node: Node) -> Span:
+    """Where a part of a guard stands in the file."""
+    span = guard.span
+    if span.line != span.end_line:
+        return span
+    shift = 1 if span.end_column - span.column == len(guard.text) + 2 else 0
+    if not shift and span.end_column - span.column != len(guard.text):
+        return span
+    return span.within(node.start + shift, node.end + shift)
 
 
 @dataclass(slots=True)
@@ -112,7 +133,8 @@ def _too_complex(study: Study, found: Ways, span: Span) -> Problem:
 def _judged(study: Study, found: Ways, judge: _Judge) -> Iterator[Problem]:
     for i, branch in enumerate(found.branches):
         if branch.when is not None:
-            yield from judge.dead(i)
+            told = list(judge.dead(i))
+            yield from told or judge.idle_parts(branch.when)
         elif not judge.alive(found.fresh[i]):
             yield Problem(
                 "idle-otherwise",
@@ -177,6 +199,25 @@ class _Judge:
             f"The first true branch wins, so the way to '{branch.go}' can't be taken.",
             "Move this branch above, or narrow what stands above it.",
         )
+
+    def idle_parts(self, guard: Guard) -> Iterator[Problem]:
+        """Parts of a guard of which one is enough, and that are never true here."""
+        for part in _parts(guard.node):
+            try:
+                boxes = self.space.boxes(self.study.normal.formula(part))
+            except (TooComplex, KeyError):
+                continue
+            if self.alive(boxes):
+                continue
+            yield Problem(
+                "idle-part",
+                self.study.path,
+                place(guard, part),
+                f"`{guard.text[part.start : part.end]}` is never true here, so it changes nothing.",
+                "Whoever reads the file takes it for a case that comes up.",
+                "Delete it, or correct what makes it so: a reading that can't be missing, a range, a branch above.",
+                "warning",
+            )
 
     def _text(self, j: int) -> str:
         when = self.found.branches[j].when

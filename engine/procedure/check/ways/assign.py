@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from engine.contract import Registry
+from engine.procedure.check.guards.coverage import place
 from engine.procedure.check.guards.formulas import Formula, TooComplex, negation
 from engine.procedure.check.guards.study import Study, guards_in
 from engine.procedure.check.ways.edges import Edge, Edges, leading, waits
@@ -289,17 +290,6 @@ class _Walk:
     def _with(self, at: Context, formula: Formula, asked: frozenset[str]) -> Context:
         worlds = at.worlds & self.study.may_hold(formula)
         return Context(worlds, (*at.holds, formula), at.asked | asked)
-
-
-def place(guard: Guard, node: Node) -> Span:
-    """Where a part of a guard stands in the file."""
-    span = guard.span
-    if span.line != span.end_line:
-        return span
-    shift = 1 if span.end_column - span.column == len(guard.text) + 2 else 0
-    if not shift and span.end_column - span.column != len(guard.text):
-        return span
-    return span.within(node.start + shift, node.end + shift)
 
 
 def _asked(node: Node, truth: bool) -> frozenset[str]:

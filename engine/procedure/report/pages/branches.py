@@ -44,6 +44,26 @@ steps:
 """,
     ),
     Page(
+        "idle-part",
+        "A part of a condition that changes nothing",
+        "The condition joins several parts with `or`, and where this step can be reached one of them is never true.",
+        "Whoever reads the file takes it for a case that comes up, and looks for it at the engine.",
+        "Delete the part, or correct what makes it so: a reading without `may_lack` is never missing once it is taken.",
+        FLOW
+        + """\
+  sound: {ask: Sound, choices: [steady, rough]}
+steps:
+  gate:
+    do: Read both.
+    read: [flow, sound]
+    branch:
+      - {when: not known(flow) or sound == 'rough', go: done}
+      - {when: any(flow < 1), go: done}
+      - {otherwise: done}
+""",
+        "warning",
+    ),
+    Page(
         "shadowed-branch",
         "A branch that others always come before",
         "The guard can be true, but whenever it is, a branch above it is true as well and wins.",
