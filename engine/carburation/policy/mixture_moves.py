@@ -318,7 +318,20 @@ def _spots(s: Search, view: ScrewView, c: Choice, within: tuple[float, float], i
             spots.add(round(min(high, max(low, to)) / step) * step)
     if c.dead > SUSPECT:
         spots.add(_untried(s, c, low, high, step))
-    return sorted(spots)
+    low, high = _ran_between(s, c, low, high)
+    return sorted(to for to in spots if low <= to <= high)
+
+
+def _ran_between(s: Search, c: Choice, low: float, high: float) -> tuple[float, float]:
+    """Where unit c may be turned after stalls: not beyond half of the way from where it ran to where it stalled."""
+    mine = [(sum(shot.at[i] for i in s.units[c.u]) / len(s.units[c.u]), shot.stalled) for shot in s.shots]
+    ran = [at for at, stalled in mine if not stalled]
+    for at, stalled in mine:
+        if stalled and ran:
+            near = min(ran, key=lambda v: abs(v - at))
+            if abs(near - at) > STALLED_THERE:
+                low, high = (max(low, 0.5 * (at + near)), high) if at < near else (low, min(high, 0.5 * (at + near)))
+    return low, high
 
 
 def _untried(s: Search, c: Choice, low: float, high: float, step: float) -> float:
