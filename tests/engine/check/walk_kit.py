@@ -63,7 +63,11 @@ def plan_of(r: random.Random, program: Program) -> RunLayout:
         p.name: {s.name: InForce(value_of(r, s.type), "job") for s in p.settings.values()}
         for p in program.files.values()
     }
-    return RunLayout(program, job, settings, facts)
+    plan = RunLayout(program, job, settings, facts)
+    # What only a caller says, where the file is walked by itself.
+    lacking = {n: value_of(r, p.type) for n, p in plan.main.procedure.parameters.items() if p.default is None}
+    plan.main.base.update(lacking)
+    return plan
 
 
 def value_of(r: random.Random, kind: Type) -> Any:
