@@ -360,10 +360,15 @@ def stub(procedure: Procedure) -> str:
             "source: stub}"
             for s in procedure.settings.values()
         ]
-    choosing = [q for q in procedure.parameters.values() if q.type.choices and q.default]
-    if choosing:
+    if procedure.parameters:
         lines.append("parameters:")
-        lines += [f"  {q.name}: {{choices: {list(q.type.choices)}, default: {q.default}}}" for q in choosing]
+        for q in procedure.parameters.values():
+            if q.type.choices:
+                kind, given = f"choices: {list(q.type.choices)}", q.default
+            else:
+                span = f"[{_number(q.type.low, q)}, {_number(q.type.high, q)}]"
+                kind, given = f"unit: {q.type.unit}, range: {span}", _number(q.default, q)
+            lines.append(f"  {q.name}: {{{kind}, default: {given}}}")
     lines += ["readings:", f"  reached: {{ask: Which end?, choices: [{', '.join(ends)}, nothing]}}"]
     lines += [f"  {n}_given: {_asked(g.type)}" for n, g in procedure.gives.items()]
     if procedure.gives:
