@@ -201,3 +201,21 @@ async def test_a_rehearsal_never_ends_with_the_cursor_on_a_customers_job(shipped
         home = app.screen
         assert type(home).__name__ == "HomeScreen"
         assert home.menu.options[home.menu.at].value == REHEARSE
+
+
+def test_what_is_said_to_be_mended_at_a_stop_is_mended_on_the_engine_and_stays_so(shipped: Shop) -> None:
+    sitting = rehearsal(shipped, "fit-to-tune", seed=6, faults=("manifold leak",))
+    for _ in range(40):
+        if sitting.view.gate is not None or sitting.view.end is not None:
+            break
+        if any(c.understand for c in sitting.view.cautions):
+            assert sitting.answer(understood=True) is None
+        done = sitting.work()
+        given = {k: v for k, v in done.items() if k in ("done", "readings", "symptom", "lacking")}
+        assert sitting.answer(**given) is None
+    assert sitting.view.gate is not None, "a leak stops the work"
+    assert sitting.answer(gate="mended") is None
+    assert [f.kind for f in sitting.engine.mended] == ["manifold leak"]
+    sitting.suspend()
+    again = go_on(Desk(shipped), sitting.session.run)
+    assert [f.kind for f in again.engine.mended] == ["manifold leak"]

@@ -17,6 +17,7 @@ from engine.evidence import Place
 from engine.quantity import wording
 from engine.quantity.chosen import ChosenUnits
 from engine.quantity.exact import exact
+from engine.run.events import MENDED
 from tui.control.desk import Desk
 from tui.control.sitting import Sitting, Trouble, sentences
 
@@ -47,7 +48,7 @@ class Rehearsal(Sitting):
         super().__init__(session, units)
         self.specimen = specimen
         self.engine = specimen.engine()
-        self.hands = Hands(self.engine)
+        self.hands = Hands(self.engine, mends=True)
         self.playing = True if by_itself else None
         self._done: dict[str, Any] | None = None
         self.play(self.playing, pace)
@@ -92,7 +93,9 @@ class Rehearsal(Sitting):
 
     def answer(self, **answer: Any) -> str | None:
         """As a real run. The step is done on the engine first; what the hand really turned rides along."""
-        if answer.keys() & {"done", "readings", "symptom"} and self.view.gate is None:
+        if self.view.gate is not None and answer.get("gate") == MENDED:
+            self.work()  # what the technician says is mended, is mended on the engine
+        elif answer.keys() & {"done", "readings", "symptom"} and self.view.gate is None:
             done = self.work(answer.get("moved"))
             if "moved" in done and "moved" not in answer:
                 answer["moved"] = done["moved"]
@@ -114,7 +117,8 @@ class Rehearsal(Sitting):
         session = self.session
         bodies = [codec.body_of(e) for e in session.book.events(session.run)]
         for before, body in zip(states(session.plan, bodies), bodies[1:], strict=False):
-            if body["kind"] in ("done", "readings", "symptom", "gate"):
+            mended = body["kind"] == "gate" and body.get("gate") == MENDED
+            if mended or body["kind"] in ("done", "readings", "symptom"):
                 self._again(show(session.plan, before, session.run, session._advisers), before, codec.event_in(body))
 
     def _again(self, view: View, before: State, event: Event) -> None:
