@@ -44,6 +44,8 @@ DEVIATIONS, NOTHING = 1.5, 0.45
 OUT_OF_REACH = 2.0
 #: Speeds that an engine idles at: past them the tachometer counts another number of cylinders [assumed].
 LEAST, MOST = 200.0, 8000.0
+#: Of the air at least so much is left by one turn, as a share [assumed: no turn shuts it off].
+LEAST_AIR = 0.2
 
 
 @adviser(
@@ -145,7 +147,7 @@ def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
                 move = replace(move, turns=None, position=None, aim=Aim(view.name, saying.exact(target, 0)))
             moves.append(move)
         if not any(m.aim for m in moves):  # what will be read, which the longest turn or its step may leave off target
-            there = now * max(0.2, 1.0 + by * effect / max(level, 1e-6)) ** going.elasticity
+            there = now * max(LEAST_AIR, 1.0 + by * effect / max(level, 1e-6)) ** going.elasticity
         verdict = "at its stop" if stopped else "turn"
         if stopped:
             moves = []
