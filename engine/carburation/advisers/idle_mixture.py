@@ -211,8 +211,6 @@ def _by_speed(job: Job, inputs: Inputs, view: ScrewView, s: Search, rows: Sequen
     air = policy.speed_first(job, inputs, s, rows)
     if air:
         return _told(job, inputs, view, s, rows, "turn", air, ())
-    if policy.worth_reading_again(s, rows):
-        return _told(job, inputs, view, s, rows, "read again", (), ())
     trial = policy.next_trial(job, inputs, s, view, rows)
     back = policy.last_goes_back(s, rows)
     if trial is not None and (back is None or trial.u == back.u):

@@ -24,9 +24,9 @@ if TYPE_CHECKING:
 ALL_WRONG, ONE_WRONG, TWO_SIZES = 0.06, 0.06, 0.5
 #: A jet fresh from the shelf is not what its number says [assumed].
 SHELF_WRONG = 0.02
-#: How far the right jet lies from the trade's table by cylinder, in sizes [assumed: makers differ by about one]; with
-#: long tails, for where it lies far off the table does not hold there.
-OFF_TABLE = 0.8
+#: How far the right jet lies from the trade's table by cylinder, in sizes [assumed: makers differ by about one]; and
+#: how often the table does not hold for an engine at all, its jets lying so many times further off [assumed].
+OFF_TABLE, NO_TABLE, NO_TABLE_WIDE = 0.8, 0.01, 6.0
 #: How far an engine shifts all its screws alike, in ln of fuel [assumed: its crest, its fuel, its compression].
 SHIFT = 0.045
 #: A barrel may have a fault of its own (a leak, dirt): how often before and after the checks for it showed nothing, and
@@ -132,7 +132,7 @@ def weigh(
         for all_ in (-1, 0, 1):
             right = fitted + all_ * step
             odds = (ALL_WRONG if all_ else 1.0 - 2 * ALL_WRONG) * (
-                1.0 if usual is None else (1.0 + ((right - usual) / (OFF_TABLE * step)) ** 2 / 4.0) ** -2.5
+                1.0 if usual is None else _by_table((right - usual) / (OFF_TABLE * step))
             )
             truths = _Truths(right, step, moves)
             for shift in (-2.0, -1.0, 0.0, 1.0, 2.0):
@@ -141,6 +141,11 @@ def weigh(
                 total += sum(math.log(sum(c.odds for c in mine) + 1e-300) for mine in cases)
                 scenes.append(_Scene(total, all_, shift * SHIFT, cases, kernels, plain))
     return _gathered(barrels, groups, scenes)
+
+
+def _by_table(off: float) -> float:
+    """How likely the right jet lies so far from the table's, but for a constant."""
+    return math.exp(-0.5 * off * off) + NO_TABLE * math.exp(-0.5 * (off / NO_TABLE_WIDE) ** 2)
 
 
 @dataclass(slots=True)

@@ -32,9 +32,6 @@ FAR_OFF = 0.25
 MOST_TRIALS = 11
 #: So many readings a screw usually takes [assumed, from runs on engines drawn at random].
 USUAL_READINGS = 6
-#: So many readings at most are taken at one place: seconds are cheaper than turns [derived: a study of simulated
-#: engines; three times the readings tell a third more].
-MOST_READINGS = 2
 #: Where no place is worth more than this, a screw goes towards where its mixture would be.
 NOWHERE = 0.05
 #: And all of them together so often for each.
@@ -185,20 +182,6 @@ def next_trial(job: Job, inputs: Inputs, s: Search, view: ScrewView, rows: Seque
         if trial is not None:
             return trial
     return None
-
-
-def worth_reading_again(s: Search, rows: Sequence[Choice]) -> bool:
-    """Whether another reading with nothing turned is worth its seconds: the screw turned last is not known yet, and the
-    speed scatters so much that one reading tells little."""
-    u = _last_turned(s)
-    if u is None or not unknown(rows[u]) or len(s.shots) < 2 or s.shots[-1].stalled:
-        return False
-    same = 1
-    for a, b in zip(reversed(s.shots[:-1]), reversed(s.shots[1:]), strict=False):
-        if a.stalled or any(abs(x - y) > 0.02 for x, y in zip(a.at, b.at, strict=True)):
-            break
-        same += 1
-    return same < MOST_READINGS
 
 
 def unknown(c: Choice) -> bool:

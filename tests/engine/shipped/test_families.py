@@ -448,8 +448,8 @@ def minutes(message) -> float:
 WORK = {
     ("twin-choke-sidedraught", "full routine from zero"): (50, 620, 75),
     ("twin-choke-sidedraught", "recheck only"): (42, 620, 70),
-    ("motorcycle-bank", "full routine from zero"): (60, 640, 56),
-    ("motorcycle-bank", "trim from where it stands"): (60, 640, 56),
+    ("motorcycle-bank", "full routine from zero"): (66, 640, 56),
+    ("motorcycle-bank", "trim from where it stands"): (66, 640, 56),
     ("constant-depression", "full routine from zero"): (50, 220, 75),
     ("constant-depression", "trim from where it stands"): (48, 215, 75),
     ("progressive-downdraught", "full routine from zero"): (55, 180, 75),

@@ -24,6 +24,8 @@ TOLD_APART = {
     ("hand-over", "alone_again", "passed"),
     ("hand-over", "nuts_again", "passed"),
     ("jet-nuts", "apart", "branch 0"),
+    # A stall in the creep test, and this of three ends that lead the same way: too rare for drawn answers.
+    ("progressive-downdraught", "creep_pace", "end runs_fast"),
     ("vacuum-screw", "begin", "branch 0"),
     # Alone nobody has counted the screws; in the whole routine (test_whole_routine) they are.
     ("zero-and-preset", "counted", "branch 0"),
