@@ -225,7 +225,7 @@ def _sweeps(
         if mine:
             last = mine[-1]
             moved = {u for u, ks in enumerate(units) if any(abs(s.at[k] - last.at[k]) > 0.02 for k in ks)}
-            if not _alike(s, last) or len(moved) > 1:
+            if not alike(s, last) or len(moved) > 1:
                 close()
                 mine = []
             elif moved and who is not None and moved != {who}:
@@ -244,7 +244,7 @@ def _sweeps(
     return out
 
 
-def _alike(a: Shot, b: Shot) -> bool:
+def alike(a: Shot, b: Shot) -> bool:
     """Whether two readings were taken with the same jets and air."""
     return a.era == b.era and all(abs(x / y - 1.0) < 0.01 for x, y in zip(a.air, b.air, strict=True))
 
@@ -256,7 +256,7 @@ def _best_speeds(shots: Sequence[Shot]) -> dict[int, float]:
     for s in shots:
         if s.speed is None:
             continue
-        if not groups or not _alike(s, groups[-1][0]):
+        if not groups or not alike(s, groups[-1][0]):
             groups.append([])
         groups[-1].append(s)
     for mine in groups:
@@ -349,7 +349,7 @@ def _joint(shots: Sequence[Shot], units: Sequence[tuple[int, ...]], noise: Noise
     bests = _best_speeds(shots)
     told = [s for s in shots if s.speed is not None and s.era == era]
     for a, b in pairwise(told):
-        if a.stalled or not _alike(a, b):
+        if a.stalled or not alike(a, b):
             continue
         turned = {u: (_mean(a.at, ks), _mean(b.at, ks)) for u, ks in enumerate(units)}
         turned = {u: ends for u, ends in turned.items() if abs(ends[0] - ends[1]) > 0.02}
@@ -371,7 +371,7 @@ def _again(shots: Sequence[Shot], noise: Noise) -> tuple[float, int]:
     told = [s for s in shots if s.speed is not None and not s.stalled]
     for k, b in enumerate(told):
         for a in reversed(told[max(0, k - 8) : k]):
-            if _alike(a, b) and all(abs(x - y) < SAME_PLACE for x, y in zip(a.at, b.at, strict=True)):
+            if alike(a, b) and all(abs(x - y) < SAME_PLACE for x, y in zip(a.at, b.at, strict=True)):
                 one = 2.0 * (noise.scatter**2 + noise.step**2 / 12.0)
                 apart = 2.0 * noise.wander**2 * (1.0 - math.exp((a.when - b.when) / sweeps.FORGETS))
                 squares += ((a.speed or 0.0) - (b.speed or 0.0)) ** 2 / (one + apart)

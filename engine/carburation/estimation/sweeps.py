@@ -96,12 +96,16 @@ def weighed(
         rows = _misfit_shifted(screws, seen, part, round(by, 3), round(blur, 3))
     elif part < 1.0:
         rows = rows * part
-    return rows, count, part * silent(sweep, wander)
+    return rows, count, part * _silent(seen)
 
 
 def silent(sweep: Sweep, wander: float) -> float:
     """Squared misfit of a sweep if the screw did nothing."""
-    _, ys, weight = _told(sweep, wander)
+    return _silent(_told(sweep, wander))
+
+
+def _silent(seen: Seen) -> float:
+    _, ys, weight = seen
     n = len(ys)
     return sum(ys[i] * weight[i][j] * ys[j] for i in range(n) for j in range(n))
 

@@ -14,7 +14,7 @@ from engine.carburation.estimation import laws, sweeps
 from engine.carburation.estimation.arrays import np
 from engine.carburation.estimation.fit import normal_cdf
 from engine.carburation.estimation.mixture import NEAR, Mixture
-from engine.carburation.estimation.search import Search
+from engine.carburation.estimation.search import Search, alike
 from engine.carburation.estimation.seen import screw_places, value
 from engine.evidence import Inputs, Move, ScrewView
 from engine.job.model import Job
@@ -248,7 +248,7 @@ def best_trial(job: Job, inputs: Inputs, s: Search, view: ScrewView, c: Choice) 
     now = speed or s.idle
     one = math.hypot(s.noise.scatter, s.noise.step / math.sqrt(12.0), 0.7 * s.noise.wander) * mix.noise / now
     noise = 2.0 * (s.whole * one / laws.ELASTICITY) ** 2
-    floor = s.whole * ((STALLS_BELOW * s.idle / now) ** (1.0 / laws.ELASTICITY) - 1.0)
+    floor = _stalls_from(s, now)
     xs = mix.xs(c.u, c.best)
     found: Trial | None = None
     for to in _spots(s, view, c, low_high, inputs):
@@ -263,6 +263,12 @@ def best_trial(job: Job, inputs: Inputs, s: Search, view: ScrewView, c: Choice) 
         if found is None or share > found.tells:
             found = Trial(c.u, to, share)
     return found if found is not None and found.tells >= TELLS else None
+
+
+def _stalls_from(s: Search, now: float) -> float:
+    """By how much the torque of the whole engine, in cylinders, must fall from `now`, rpm, for it to stall."""
+    fall: float = s.whole * ((STALLS_BELOW * s.idle / now) ** (1.0 / laws.ELASTICITY) - 1.0)
+    return fall
 
 
 def told_by(xs: Array, seen: Array, noise: float) -> float:
@@ -307,7 +313,7 @@ def _spots(s: Search, view: ScrewView, c: Choice, within: tuple[float, float], i
 
 def _ran_between(s: Search, c: Choice, low: float, high: float) -> tuple[float, float]:
     """Where unit c may be turned after stalls: not beyond half of the way from where it ran to where it stalled."""
-    mine = [(sum(shot.at[i] for i in s.units[c.u]) / len(s.units[c.u]), shot.stalled) for shot in s.shots]
+    mine = [(at, shot.stalled) for at, shot in zip(s.visited(c.u), s.shots, strict=True)]
     ran = [at for at, stalled in mine if not stalled]
     for at, stalled in mine:
         if stalled and ran:
@@ -364,7 +370,7 @@ def may_stall(s: Search, rows: Sequence[Choice], share: float) -> float:
             abs(shot.at[s.units[c.u][0]] - c.at - share * (c.best - c.at)) < STALLED_THERE for c in rows
         ):
             return 1.0
-    floor = s.whole * ((STALLS_BELOW * s.idle / last.speed) ** (1.0 / laws.ELASTICITY) - 1.0)
+    floor = _stalls_from(s, last.speed)
     return normal_cdf((floor - mean) / math.sqrt(var + 1e-6))
 
 
@@ -383,7 +389,7 @@ def speed_first(job: Job, inputs: Inputs, s: Search, rows: Sequence[Choice]) -> 
     """Turns of the air screws where the engine, its screws where they belong, runs far off its speed."""
     last = s.shots[-1] if s.shots else None
     wanted = value(inputs, "target", s.idle)
-    if len(s.shots) > 1 and any(abs(a / b - 1.0) > 0.01 for a, b in zip(s.shots[-1].air, s.shots[-2].air, strict=True)):
+    if len(s.shots) > 1 and not alike(s.shots[-1], s.shots[-2]):
         return []  # the air was moved just before: what it did is learned first
     if last is None or last.stalled or last.speed is None or abs(last.speed - wanted) < SPEED_FIRST:
         return []
