@@ -46,8 +46,10 @@ class Evendraw(App[int]):
     VERTICAL_BREAKPOINTS: ClassVar = [(0, "-low"), (30, "-mid"), (44, "-tall")]  # type: ignore[misc]
     BINDINGS: ClassVar = [Binding("ctrl+q,ctrl+c", "quit", show=False, priority=True, system=True)]
 
-    def __init__(self, opening: Callable[[], Screen[Any]], theme: str = themes.DARK) -> None:
+    def __init__(self, opening: Callable[[], Screen[Any]], theme: str = themes.DARK, rings: bool = True) -> None:
         super().__init__()
+        #: The bell rings at all: for a key that is refused, too.
+        self.rings = rings
         self.animation_level = "none"
         for each in (*themes.THEMES.values(), themes.PLAIN):
             self.register_theme(each)
@@ -68,6 +70,11 @@ class Evendraw(App[int]):
     def get_default_screen(self) -> Screen[Any]:
         """The first screen."""
         return self._opening()
+
+    def bell(self) -> None:
+        """The bell, unless the shop turned it off."""
+        if self.rings:
+            super().bell()
 
     def on_mount(self) -> None:
         """Close where the terminal has gone without a word, so that the job is free for another window."""
@@ -108,15 +115,15 @@ class Evendraw(App[int]):
         self._fatal_error()
 
 
-def show(opening: Callable[[], Screen[Any]], theme: str = themes.DARK) -> int:
-    """Run the program from a first screen until it is closed; its exit code."""
+def show(opening: Callable[[], Screen[Any]], theme: str = themes.DARK, rings: bool = True) -> int:
+    """Run the program from a first screen until it is closed; its exit code. `rings`: with its bell."""
     if not all(stream is not None and stream.isatty() for stream in (sys.stdin, sys.stdout)):
         return _refuse("There is no terminal here. Run it in a terminal window, or use 'evendraw talk' from a script.")
     if os.environ.get("TERM", "").lower() == "dumb":
         return _refuse("This terminal can't place text (TERM is 'dumb'). Use another terminal window.")
     forgive_input()
     remember_modes()
-    app = Evendraw(opening, theme)
+    app = Evendraw(opening, theme, rings)
     broke: BaseException | None = None
     try:
         app.run(mouse=False)
@@ -135,6 +142,12 @@ def show(opening: Callable[[], Screen[Any]], theme: str = themes.DARK) -> int:
     return app.return_code or OK
 
 
+def rings(shop: Shop) -> bool:
+    """Whether the bell rings: neither the shop's settings nor `EVENDRAW_BELL` turned it off."""
+    told = os.environ.get("EVENDRAW_BELL", "on").strip().lower()
+    return shop.header.get("bell") != "off" and told not in ("off", "no", "0")
+
+
 def _refuse(sentence: str) -> int:
     complain(f"evendraw: {sentence}")
     return USAGE
@@ -144,7 +157,7 @@ def run_home(shop: Shop, *, theme: str = themes.DARK) -> int:
     """The home screen: go on, take a job in, open a job, rehearse, procedures."""
     from tui.screens.home import HomeScreen
 
-    return show(lambda: HomeScreen(shop), theme)
+    return show(lambda: HomeScreen(shop), theme, rings(shop))
 
 
 def run_job(shop: Shop, program: Program, job: Job, *, number: int | None = None, theme: str = themes.DARK) -> int:
@@ -153,7 +166,7 @@ def run_job(shop: Shop, program: Program, job: Job, *, number: int | None = None
     """
     from tui.screens.home import HomeScreen
 
-    return show(lambda: HomeScreen(shop, first=lambda home: home.start(program, job, number)), theme)
+    return show(lambda: HomeScreen(shop, first=lambda home: home.start(program, job, number)), theme, rings(shop))
 
 
 def run_rehearsal(
@@ -175,4 +188,4 @@ def run_rehearsal(
     from tui.screens.home import HomeScreen
 
     how = {"job": job, "seed": seed, "faults": tuple(faults), "by_itself": by_itself, "pace": pace}
-    return show(lambda: HomeScreen(shop, first=lambda home: home.rehearse_on(procedure, **how)), theme)
+    return show(lambda: HomeScreen(shop, first=lambda home: home.rehearse_on(procedure, **how)), theme, rings(shop))

@@ -26,6 +26,12 @@ FAMILIES = (
 )
 #: A danger is understood, readings are taken, the answer is given; a key that means nothing now is only refused.
 KEYS = (b"!", b"+", b"\r")
+#: What stands over the choice at a stop, and the keys that mend it, or go on knowingly where mending did not help: with
+#: the way on, its reason, and Enter after each.
+_STOP = "HOW DOES IT GO ON"
+MENDED, KNOWINGLY = (b"1", b"\r"), (b"3", b"\r", b"a rehearsal", b"\r")
+#: A stop that stands again within so many keys was not mended.
+_AGAIN = 12
 #: What the virtual engine shows instead of a reading, as the screen says it.
 _SHOWS = re.compile(r"Nothing can be read: (.+?)\. Say so with \*")
 _STYLE = re.compile(rb"\x1b(\[[0-9;?<>=]*[a-zA-Z]|\][^\x07]*\x07|[()][A-Z0-9]|[=>])")
@@ -33,12 +39,15 @@ _STYLE = re.compile(rb"\x1b(\[[0-9;?<>=]*[a-zA-Z]|\][^\x07]*\x07|[()][A-Z0-9]|[=
 
 @dataclass(frozen=True)
 class Driven:
-    """How a routine went: the events in its record, how it ended, and the keys that it took."""
+    """How a routine went: the events in its record, how it ended, the keys that it took, the stops on its way, and the
+    steps that its answers led to."""
 
     events: int
     outcome: str
     keys: int
     seconds: float
+    stops: int
+    steps: tuple[str, ...]
 
 
 class Program:
@@ -87,9 +96,10 @@ def drive(procedure: str, seed: int, folder: Path, limit: float = 600.0) -> Driv
     """Rehearse a procedure by keys alone until it shows what was really wrong. Raises `AssertionError` where it does
     not get there in time.
     """
+    from engine.book import codec
     from engine.book.book import Book
 
-    began, keys = time.monotonic(), 0
+    began, keys, stops, last_stop = time.monotonic(), 0, 0, -_AGAIN
     program = Program(folder, "rehearse", procedure, "--seed", str(seed))
     try:
         said = ""
@@ -104,6 +114,10 @@ def drive(procedure: str, seed: int, folder: Path, limit: float = 600.0) -> Driv
             if shows is not None:
                 keys += 2
                 now = _tell(program, shows[1])
+            elif _STOP in now:
+                way = KNOWINGLY if keys - last_stop <= _AGAIN else MENDED
+                stops, keys, last_stop = stops + 1, keys + len(way), keys + len(way)
+                now = _pressed(program, way)
             else:
                 program.type(KEYS[keys % len(KEYS)])
                 keys += 1
@@ -114,7 +128,19 @@ def drive(procedure: str, seed: int, folder: Path, limit: float = 600.0) -> Driv
     book = folder / "BOOK.rehearsals"
     with closing(Book.open(book, reading=True)) as kept:
         row = kept.runs()[0]
-        return Driven(len(kept.events(row.run)), str(row.last.get("outcome")), keys, time.monotonic() - began)
+        bodies = [codec.load(event.body) for event in kept.events(row.run)]
+        steps = tuple(str(body["led"]) for body in bodies if body.get("led"))
+        outcome = str(row.last.get("outcome"))
+        return Driven(len(bodies), outcome, keys, time.monotonic() - began, stops, steps)
+
+
+def _pressed(program: Program, keys: tuple[bytes, ...]) -> str:
+    """What is painted after the last of these keys, each painted before the next."""
+    now = ""
+    for each in keys:
+        program.type(each)
+        now = program.painted(0.15, 3.0)
+    return now
 
 
 def _tell(program: Program, seen: str) -> str:
@@ -134,10 +160,14 @@ def driven(procedures: tuple[str, ...], seed: int) -> Iterator[tuple[str, Driven
 
 
 def main() -> int:
-    """Drive the procedures that are named, or a routine of every family; ends with a trace where one does not end."""
+    """Drive the procedures that are named, or a routine of every family: with a trace where one does not end, and 1
+    where one ends before its hand-over."""
+    short = 0
     for procedure, one in driven(tuple(sys.argv[1:]) or FAMILIES, seed=3):
-        print(f"{procedure}: {one.outcome} after {one.events} events, {one.keys} keys, {one.seconds:.0f} s", flush=True)
-    return 0
+        short += one.outcome == "stopped"
+        said = f"{one.outcome} after {one.events} events, {one.keys} keys, {one.stops} stops, {one.seconds:.0f} s"
+        print(f"{procedure}: {said}; last {', '.join(one.steps[-4:])}", flush=True)
+    return 1 if short else 0
 
 
 if __name__ == "__main__":

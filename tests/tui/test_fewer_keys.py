@@ -4,13 +4,19 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction as F
+from pathlib import Path
 from typing import Any
 
+import pytest
 from hands import press, settled
+from shipped import walked
 
 from engine.session.view import SymptomView
+from tui.catalogue.shop import Shop
 from tui.control import stages
+from tui.control.desk import Desk
 from tui.control.entry import Cell, EntryRefused, Fields, Given, Row
+from tui.control.rehearsal import rehearse
 
 
 def checklist(samples: Any) -> Any:
@@ -152,20 +158,55 @@ async def test_sixty_by_twenty_shows_the_step_and_nothing_else(samples: Any, at_
         assert "╴body" not in text and "CHANGE PART" not in text
 
 
-async def test_the_bell_rings_at_the_end_of_a_wait_unless_it_is_turned_off(
+async def test_the_bell_rings_at_the_end_of_a_wait_and_for_a_refused_key_unless_it_is_turned_off(
     samples: Any, at_run: Any, monkeypatch: Any
 ) -> None:
-    for setting, rings in (("", 1), ("off", 0)):
-        if setting:
-            monkeypatch.setenv("EVENDRAW_BELL", setting)
+    from textual.app import App
+
+    rung: list[int] = []
+    monkeypatch.setattr(App, "bell", lambda _: rung.append(1))
+    for rings in (True, False):
         clock = [0.0]
         async with at_run(samples.FakeSitting(samples.warm()), now=lambda clock=clock: clock[0]) as (pilot, screen):
-            rung: list[int] = []
-            monkeypatch.setattr(pilot.app, "bell", lambda rung=rung: rung.append(1))
+            pilot.app.rings = rings
+            rung.clear()
+            await press(pilot, "5")
+            assert len(rung) == rings
             clock[0] = 61.0
             screen._tick()
             await settled(pilot)
-            assert len(rung) == rings
+            assert len(rung) == 2 * rings
+
+
+@pytest.mark.parametrize(
+    ("header", "told", "rings"),
+    [({}, "", True), ({"bell": "off"}, "", False), ({"bell": "on"}, "off", False), ({}, "on", True)],
+)
+def test_the_shop_and_a_variable_turn_the_bell_off(
+    header: dict[str, str], told: str, rings: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from tui import app
+
+    if told:
+        monkeypatch.setenv("EVENDRAW_BELL", told)
+    assert app.rings(Shop(Path("book"), header=header)) is rings
+
+
+@pytest.mark.parametrize("each_start", [False, True])
+def test_a_danger_is_asked_once_a_run_or_at_each_start_where_the_shop_wants_it(
+    each_start: bool, tmp_path: Path
+) -> None:
+    shipped = Path(__file__).parents[2] / "procedures"
+    sitting = rehearse(Desk(Shop(tmp_path / "book", (shipped,), tmp_path)), "single-carburettor", seed=3)
+    sitting.each_start = each_start
+    asked: list[tuple[str, str]] = []
+    starts = 0
+    for view in walked(sitting):
+        starts += "engine" in view.changes and view.state.get("engine") == "running"
+        asked += [(caution.name, f"{view.step} {view.visit}") for caution in view.cautions if caution.understand]
+    fumes = [at for name, at in asked if name == "fumes"]
+    assert starts > 2, "it is stopped and started again on its way"
+    assert len(set(fumes)) == len(fumes) == (starts if each_start else 1)
 
 
 def test_why_speaks_in_sentences_and_shows_no_names_of_fields(samples: Any) -> None:

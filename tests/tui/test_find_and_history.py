@@ -201,12 +201,12 @@ async def test_a_second_window_on_a_job_is_told_and_can_look_while_the_first_goe
     first.close()
 
 
-async def test_the_bell_is_silent_where_the_shop_says_so(busy: Shop) -> None:
+async def test_how_often_a_danger_is_asked_is_what_the_shop_says(busy: Shop) -> None:
     from dataclasses import replace
 
-    for header, rings in (({}, True), ({"bell": "off"}, False)):
+    for header, each in (({}, False), ({"dangers": "once"}, False), ({"dangers": "each start"}, True)):
         async with home(replace(busy, header=header)) as (pilot, app):
             await press(pilot, "1")
             await until(pilot, lambda app=app: type(app.screen).__name__ == "RunScreen")
-            assert app.screen.sitting.bell is rings
+            assert app.screen.sitting.each_start is each
             app.screen.sitting.close()

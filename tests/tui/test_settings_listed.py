@@ -81,7 +81,7 @@ def test_a_shop_folder_that_is_not_there_or_leads_in_a_circle_is_a_sentence(caps
         assert code == cli.Exit.USAGE and "is no folder that can be opened" in err
 
 
-def test_a_bell_that_is_neither_on_nor_off_is_refused_with_its_place(tmp_path: Path) -> None:
+def test_what_the_shops_bell_and_dangers_may_not_be_is_refused_with_its_place(tmp_path: Path) -> None:
     from dataclasses import replace
 
     from tui.commandline.places import BadSettings, places, shop_header
@@ -89,6 +89,9 @@ def test_a_bell_that_is_neither_on_nor_off_is_refused_with_its_place(tmp_path: P
     found = replace(places(None, None), shop=tmp_path)
     found.settings.write_text("shop: {bell: loud}\n", encoding="utf-8")
     with pytest.raises(BadSettings, match=r"settings.yaml:1:.*'bell' is on or off"):
+        shop_header(found)
+    found.settings.write_text("shop: {dangers: never}\n", encoding="utf-8")
+    with pytest.raises(BadSettings, match=r"'dangers' is once or each start"):
         shop_header(found)
     found.settings.write_text("shop: {bell: off}\n", encoding="utf-8")
     assert shop_header(found) == {"bell": "off"}

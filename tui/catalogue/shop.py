@@ -22,7 +22,8 @@ class Shop:
     procedures: tuple[Path, ...] = ()
     jobs: Path = Path("jobs")
     settings: Mapping[str, Any] = field(default_factory=dict)
-    #: What the shop says of itself: name, address, telephone, note, paper, and whether the bell rings.
+    #: What the shop says of itself: name, address, telephone, note, paper, whether the bell rings, and how often
+    #: a danger is asked.
     header: Mapping[str, str] = field(default_factory=dict)
     #: The units that it is shown and types.
     units: ChosenUnits = field(default_factory=ChosenUnits)

@@ -92,9 +92,11 @@ def shipped() -> Path:
 
 
 #: What a shop may say of itself in `settings.yaml` under `shop`: its name and what else stands on top of a job sheet.
-SHOP = ("name", "address", "telephone", "note", "paper", "bell")
+SHOP = ("name", "address", "telephone", "note", "paper", "bell", "dangers")
 
 
+#: What some of them may be, the usual first. `dangers`: how often the same one is to be understood.
+_WAYS = {"paper": ("A4", "Letter"), "bell": ("on", "off"), "dangers": ("once", "each start")}
 #: Keys of `settings.yaml` that are no settings of procedures.
 ABOUT = frozenset({"shop", "units"})
 
@@ -163,10 +165,10 @@ def shop_header(found: Places) -> dict[str, str]:
             faults.append(Problem("unknown-key", str(found.settings), shop.key_span(str(key)), said))
         else:
             header[str(key)] = str(value)
-    if header.get("paper", "A4") not in ("A4", "Letter"):
-        faults.append(Problem("wrong-shape", str(found.settings), shop.key_span("paper"), "'paper' is A4 or Letter."))
-    if header.get("bell", "on") not in ("on", "off"):
-        faults.append(Problem("wrong-shape", str(found.settings), shop.key_span("bell"), "'bell' is on or off."))
+    for name, ways in _WAYS.items():
+        if header.get(name, ways[0]) not in ways:
+            said = f"'{name}' is {' or '.join(ways)}."
+            faults.append(Problem("wrong-shape", str(found.settings), shop.key_span(name), said))
     if faults:
         raise BadSettings("\n".join(map(str, faults)))
     return header

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from engine.evidence import Place
@@ -58,8 +58,8 @@ class Sitting:
     pace = 2.5
     #: It is only looked at: nothing can be answered.
     looks = False
-    #: The bell rings at the end of a wait and at a stop.
-    bell = True
+    #: Dangers that were understood are asked again whenever the engine is started.
+    each_start = False
 
     def __init__(self, session: Session, units: ChosenUnits | None = None) -> None:
         self._chosen = units or ChosenUnits()
@@ -72,6 +72,8 @@ class Sitting:
         self.session = session
         self.units = units_of(session.plan.job, self._chosen)
         self._shown: tuple[View, View] | None = None
+        #: The step and visit at which dangers were understood last.
+        self._understood: tuple[str, int] | None = None
         bank = session.plan.job.bank
         self.layout = (bank.carbs, bank.barrels_per_carb)
         self.whose = whose(self._named(), self.rehearses)
@@ -91,15 +93,23 @@ class Sitting:
 
     @property
     def view(self) -> View:
-        """The step in force, in the units that the shop chose."""
-        if not self.units:
-            return self.session.view
-        from engine.session.in_units import in_units
-
+        """The step in force, in the units that the shop chose, its dangers open where the shop asks at each start."""
         own = self.session.view
         if self._shown is None or self._shown[0] is not own:
-            self._shown = own, in_units(own, self.session.state, self.units)
+            self._shown = own, self._as_the_shop_wants(own)
         return self._shown[1]
+
+    def _as_the_shop_wants(self, own: View) -> View:
+        shown = own
+        if self.units:
+            from engine.session.in_units import in_units
+
+            shown = in_units(own, self.session.state, self.units)
+        started = "engine" in own.changes and own.state.get("engine") == "running"
+        if self.each_start and started and own.standing and self._understood != (own.step, own.visit):
+            again = tuple(replace(caution, understand=True) for caution in own.standing)
+            shown = replace(shown, cautions=(*again, *shown.cautions), standing=())
+        return shown
 
     def answer(self, **answer: Any) -> str | None:
         """Give an answer; a sentence where it was refused. Returns only after it is on the disk; raises `Trouble`."""
@@ -109,10 +119,13 @@ class Sitting:
             from engine.session.in_units import declared
 
             answer["readings"] = declared(self.session.view, answer["readings"], self.units)
+        here = (self.session.view.step, self.session.view.visit)
         with sentences():
             reply = self.session.answer(Answer(**answer))
         if reply.unsaved:
             raise Trouble(reply.problem or "It could not be recorded.")
+        if answer.get("understood") and not reply.problem:
+            self._understood = here
         return reply.problem
 
     def reading(self, name: str) -> tuple[Any, str | None]:

@@ -357,7 +357,7 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
 
         self.over.clear()
         sitting.session.by = self.who()
-        sitting.bell = self.shop.header.get("bell") != "off"
+        sitting.each_start = self.shop.header.get("dangers") == "each start"
         if sitting.rehearses:
             # It never ends with the cursor on a customer's job.
             self.menu.at = next(n for n, o in enumerate(self.menu.options) if o.value == REHEARSE)

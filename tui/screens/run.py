@@ -7,7 +7,6 @@ the screen.
 
 from __future__ import annotations
 
-import os
 import time
 from collections.abc import Callable
 from typing import Any, ClassVar
@@ -72,9 +71,8 @@ class RunScreen(RunParts):
         self.keep_typed()
 
     def ring(self) -> None:
-        """The bell, for who stands at the car: a wait is over, or a stop stands. A setting turns it off."""
-        if self.sitting.bell and os.environ.get("EVENDRAW_BELL", "on").strip().lower() not in ("off", "no", "0"):
-            self.app.bell()
+        """The bell, for who stands at the car: a wait is over, or a stop stands."""
+        self.app.bell()
 
     def keep_typed(self) -> None:
         """What is half typed outlives a closed window and a pulled plug."""
