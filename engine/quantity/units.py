@@ -79,6 +79,10 @@ UNITS: dict[str, Unit] = _table()
 #: What people write for a unit, in small letters, beside its own name.
 _ALSO: dict[str, str] = {
     "turns": "turn",
+    # A screw's position is said as what it stands out by.
+    "turns out": "turn",
+    "turn out": "turn",
+    "out": "turn",
     "flats": "flat",
     "divisions": "division",
     "degrees": "deg",
@@ -89,6 +93,11 @@ _ALSO: dict[str, str] = {
     "deg f": "degF",
     "° c": "degC",
     "° f": "degF",
+    "celsius": "degC",
+    "centigrade": "degC",
+    "fahrenheit": "degF",
+    "in hg": "inHg",
+    '" hg': "inHg",
     "l": "L",
     "litre": "L",
     "litres": "L",
@@ -100,6 +109,8 @@ _ALSO: dict[str, str] = {
     "kg/hr": "kg/h",
     "lbs": "lb",
     "cm3": "cc",
+    "cm³": "cc",
+    "ccm": "cc",
     "mm²": "mm2",
     "percent": "%",
     "per cent": "%",
@@ -108,6 +119,8 @@ _ALSO: dict[str, str] = {
     "minutes": "min",
     "hours": "h",
     "1/min": "rpm",
+    "/min": "rpm",
+    "u/min": "rpm",
     "revs": "rpm",
 }
 _BY_SMALL: dict[str, str] = {name.lower(): name for name in UNITS} | _ALSO
@@ -172,13 +185,24 @@ def parse_quantity(text: str, default: str | None = None) -> tuple[Fraction, Uni
     value, rest = parse_number(text)
     unit = unit_named(rest or (default if default is not None else ""))
     if unit is None:
-        raise NotAQuantity(f"'{rest[:20]}' is not a known unit in '{text.strip()[:40]}'.")
+        raise NotAQuantity(_no_unit(rest, text.strip()[:40]))
     mark = _THOUSANDS.match(text) if unit.name in _COUNTED else None
     if mark is not None and (mark.group(1) == "," or unit.name == "rpm"):
         said = mark.group().strip()
         whole, part = said.replace(",", "").replace(".", ""), said.replace(",", ".").rstrip("0").rstrip(".")
         raise NotAQuantity(f"'{said}' can be {whole} or {part}. Write it without the mark, or as {part}.")
     return value, unit
+
+
+def _no_unit(rest: str, text: str) -> str:
+    """Why what stands behind a number can't be its unit, in a sentence: a slip of the finger is named as what it is."""
+    if rest[0] in "oO" and not rest[1:2].isalpha():
+        return f"'{text}' holds the letter {rest[0]}. Type the digit 0."
+    if rest[0] in ".,":
+        return f"'{text}' has more than one decimal mark. Write it like 1.25, 1,25 or 1 1/4."
+    if not rest[0].isalpha():
+        return f"'{rest[:20]}' can't stand behind the number in '{text}'. Write it like 1.25, 1,25 or 1 1/4."
+    return f"'{rest[:20]}' is not a known unit in '{text}'."
 
 
 def write_number(value: Fraction) -> str:

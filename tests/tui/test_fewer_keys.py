@@ -116,6 +116,16 @@ def test_no_flow_on_a_running_engine_is_asked_about_once() -> None:
     assert isinstance(near.key("enter", None), Given)
 
 
+def test_a_speed_at_which_no_engine_runs_and_one_far_from_what_is_expected_are_asked_about_once() -> None:
+    cell = Cell("", None, "number", "rpm", F(0), F(9000), F(10))
+    for text, expect, says in (("9.5", None, "on a running engine"), ("195", (F(900),), "900 rpm is expected")):
+        fields = Fields((Row("n", "Speed", (cell,), quantity="engine speed", running=True, expect=expect),))
+        fields.texts[0] = text
+        asked = fields.key("enter", None)
+        assert isinstance(asked, EntryRefused) and says in asked.sentence
+        assert isinstance(fields.key("enter", None), Given)
+
+
 def test_empty_where_a_value_may_be_left_out_means_left_out() -> None:
     fields = row("", may_lack=True, reasoned=False)
     given = fields.key("enter", None)

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.evidence import Place
-from tui.control.entry import Cell, EntryRefused, Fields, Given, NeedReason, Refusal, Row, Took, read
+from tui.control.entry import LONGEST_NUMBER, Cell, EntryRefused, Fields, Given, NeedReason, Refusal, Row, Took, read
 from tui.control.keys import NO_NUMLOCK, Keys, pasted
 from tui.control.questions import Countdown, Line, Option, Pick, Press
 
@@ -17,6 +17,9 @@ FLOW = Cell("", None, "number", "kg/h", F(0), F(20), F(1, 10))
 TURNS = Cell("", None, "number", "turn", F(0), F(8))
 LEVEL = Cell("", None, "number", "mm", F(-20), F(20), F(1, 2))
 ROUNDED = Cell("", None, "number", "mm", F(-20), F(20), F(1, 2), rounds=True)
+SPEED = Cell("", None, "number", "rpm", F(0), F(9000), F(10))
+HEAT = Cell("", None, "number", "degC", F(-30), F(130), F(1))
+SIZE = Cell("", None, "number", "cc", F(20), F(12000))
 SOUND = Cell("", None, "choice", choices=("even", "hunting", "not done, no tool"))
 
 
@@ -43,6 +46,20 @@ SOUND = Cell("", None, "choice", choices=("even", "hunting", "not done, no tool"
         (TURNS, "6 flat", F(1)),
         (LEVEL, "-1.5", F(-3, 2)),
         (LEVEL, "+2", F(2)),
+        (TURNS, "1 1/4 turns", F(5, 4)),
+        (TURNS, "1 1/4 turns out", F(5, 4)),
+        (TURNS, "1 1/4 out", F(5, 4)),
+        (TURNS, "90°", F(1, 4)),
+        (SIZE, "1,6 l", F(1600)),
+        (SIZE, "1.6 litre", F(1600)),
+        (SIZE, "1598 ccm", F(1598)),
+        (HEAT, "90 C", F(90)),
+        (HEAT, "90 °C", F(90)),
+        (HEAT, "90 Celsius", F(90)),
+        (HEAT, "194 F", F(90)),
+        (HEAT, "194 Fahrenheit", F(90)),
+        (SPEED, "950 U/min", F(950)),
+        (SPEED, "950 1/min", F(950)),
         (SOUND, "1", "even"),
         (SOUND, "3", "not done, no tool"),
         (SOUND, "Hunting", "hunting"),
@@ -62,8 +79,16 @@ def test_numbers_as_a_mechanic_writes_them(cell: Cell, text: str, value: object)
         (FLOW, "-1", "outside"),
         (FLOW, "4.8 mbar", "does not belong here"),
         (FLOW, "1/0", "divides by zero"),
-        (FLOW, "1.2.3", "not a known unit"),
-        (FLOW, "1_000", "not a known unit"),
+        (FLOW, "1.2.3", "more than one decimal mark"),
+        (FLOW, "4,,8", "more than one decimal mark"),
+        (FLOW, "12o", "the letter o. Type the digit 0"),
+        (FLOW, "1O.5", "the letter O. Type the digit 0"),
+        (SPEED, "1 050", "can't stand behind the number"),
+        (SPEED, "1,050", "can be 1050 or 1.05"),
+        (SPEED, "1.050", "can be 1050 or 1.05"),
+        (TURNS, "1-1/4", "'-1/4' can't stand behind the number"),
+        (HEAT, "90 deg", "does not belong here"),
+        (FLOW, "1_000", "can't stand behind the number"),
         (SOUND, "4", "1 to 3"),
         (SOUND, "0", "1 to 3"),
         (SOUND, "loud", "1 to 3"),
@@ -153,6 +178,14 @@ def test_a_character_that_no_number_has_is_refused_and_named() -> None:
     assert isinstance(reply, EntryRefused)
     assert "'#'" in reply.sentence
     assert fields.texts == ["4"]
+
+
+def test_a_key_held_down_ends_in_a_sentence_and_what_stood_there_stays() -> None:
+    fields = Fields((row_of(1),))
+    replies = typed(fields, "4" * 300)
+    assert "longer than" in replies[-1].sentence  # type: ignore[union-attr]
+    assert len(fields.texts[0]) == LONGEST_NUMBER
+    assert "outside" in fields.key("enter", None).sentence  # type: ignore[union-attr]
 
 
 def test_the_keys_of_the_screen_pass_through_an_empty_field() -> None:

@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 
 #: What a text for a number may hold, besides letters of a unit.
 _NUMERIC = set('0123456789.,/+- %°²³µ½¼¾⅛⅜⅝⅞⅓⅔"')
-LONGEST = 200
+#: The most characters of a text, and of a number.
+LONGEST, LONGEST_NUMBER = 200, 40
 
 
 class Refusal(ValueError):
@@ -278,8 +279,9 @@ class Fields:
                 return None
             if not (character in _NUMERIC or character.isalpha() or self.cell.kind == "choice"):
                 return EntryRefused(f"'{character}' does not belong in a number. Write it like 1.25, 1,25 or 1 1/4.")
-        if len(here) >= LONGEST:
-            return EntryRefused(f"That is longer than {LONGEST} characters.")
+        longest = LONGEST_NUMBER if self.cell.kind == "number" else LONGEST
+        if len(here) >= longest:
+            return EntryRefused(f"That is longer than {longest} characters.")
         if self.cell.kind == "choice" and character.isdecimal() and here.isdecimal():
             # A second digit replaces the first, unless both together are one of many choices.
             here = here if int(here + character) <= len(self.cell.choices) else ""
@@ -317,6 +319,8 @@ class Fields:
 #: How many times larger or smaller than what stands beside it a reading is asked about: a slipped decimal mark is ten
 #: times, a sick barrel hardly three (assumed).
 FAR = 4
+#: No engine runs slower than this many revolutions a minute by itself (assumed).
+SLOWEST = 100
 
 
 def doubtful(fields: Fields, at: int, value: Any) -> str:
@@ -327,6 +331,8 @@ def doubtful(fields: Fields, at: int, value: Any) -> str:
     if value == 0:
         flows = row.quantity in ("airflow", "engine speed")
         return f"{cell.label or row.ask}: nothing at all, on a running engine?" if flows and row.running else ""
+    if row.quantity == "engine speed" and row.running and value < SLOWEST:
+        return f"{_said(value, cell)}, on a running engine?"
     first = fields.start_of(row)
     beside = []
     for n in range(first, first + len(row.cells)):
@@ -339,6 +345,9 @@ def doubtful(fields: Fields, at: int, value: Any) -> str:
     before = row.last[at - first] if row.last is not None and at - first < len(row.last) else None
     if isinstance(before, Fraction) and before > 0 and _far(value, before):
         return f"{_said(value, cell)} now, {_said(before, cell)} last time?"
+    aim = row.expect[at - first] if row.expect is not None and at - first < len(row.expect) else None
+    if aim is not None and aim > 0 and _far(value, aim):
+        return f"{_said(value, cell)}, where {_said(aim, cell)} is expected?"
     if beside and all(_far(value, other) for other in beside):
         return f"{_said(value, cell)} here, {_said(sorted(beside)[len(beside) // 2], cell)} beside it?"
     return ""
