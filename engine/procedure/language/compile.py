@@ -8,6 +8,7 @@ from __future__ import annotations
 import operator
 from collections.abc import Callable, Iterable, Mapping
 from fractions import Fraction
+from functools import reduce
 from typing import Any
 
 from engine.procedure.language.expr import And, Arith, Call, Compare, Name, Node, Not, Number, Or, Text, Truth
@@ -74,12 +75,14 @@ class _Compiler:
             case Compare():
                 return self.compare(node)
             case And():
-                return _every([self.run(i) for i in node.items])
+                items = [self.run(i) for i in node.items]
+                return _every(items) if _each(node) is None else _joined(operator.and_, items)
             case Or():
-                return _some([self.run(i) for i in node.items])
+                items = [self.run(i) for i in node.items]
+                return _some(items) if _each(node) is None else _joined(operator.or_, items)
             case Not():
                 item = self.run(node.item)
-                return lambda n: not item(n)
+                return (lambda n: not item(n)) if _each(node) is None else (lambda n: _each_of(operator.not_, item(n)))
             case Call():
                 return self.call(node)
         raise AssertionError(node)
@@ -228,6 +231,11 @@ def _some(items: list[Run]) -> Run:
         a, b = items
         return lambda n: a(n) or b(n)
     return lambda n: any(i(n) for i in items)
+
+
+def _joined(apply: Two, items: list[Run]) -> Run:
+    """Truths along a row, joined place by place; missing where one of them is."""
+    return lambda n: reduce(lambda x, y: _along(apply, x, y), (i(n) for i in items))
 
 
 def _along(apply: Two, x: Any, y: Any) -> Any:

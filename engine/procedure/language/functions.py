@@ -7,11 +7,12 @@ from dataclasses import replace
 from fractions import Fraction
 
 from engine.procedure.language import ranges
-from engine.procedure.language.expr import Call, Compare, Name, Node, Type
+from engine.procedure.language.expr import And, Call, Name, Node, Not, Or, Type
 from engine.procedure.language.scope import (
     BOOL,
     Scope,
     fault,
+    fit,
     is_bare,
     name_type,
     need_number,
@@ -23,7 +24,10 @@ from engine.procedure.source.problems import did_you_mean
 
 #: Each function with one line and an example, for the manual.
 TAUGHT: dict[str, tuple[str, str]] = {
-    "any": ("Whether a comparison holds at one place of a row at least.", "any(flow < 1 L/min)"),
+    "any": (
+        "Whether something holds at one place of a row at least; `and` joins what holds at the same place.",
+        "any(flow < 1 L/min and play > 1 mm)",
+    ),
     "all": ("Whether a comparison holds at every place of a row that was taken.", "all(flow >= 1 L/min)"),
     "count": ("At how many places of a row a comparison holds.", "count(flow < 1 L/min) > 1"),
     "which": ("The places of a row where a comparison holds; for `where` of a finding.", "which(flow < 1 L/min)"),
@@ -83,14 +87,7 @@ def call(node: Call, scope: Scope, typed: Typed) -> Node:
 def _over_truths(node: Call, scope: Scope, typed: Typed) -> Node:
     if node.per is not None:
         raise fault("bad-guard", node, f"`{node.function}` is not grouped.", "Leave `per: carb` away.")
-    if not isinstance(node.argument, Compare):
-        raise fault(
-            "wrong-kind",
-            node.argument,
-            f"`{node.function}` looks at one comparison along a row.",
-            f"Write it like `{node.function}(flow < 1 L/min)`, and join several with `and` outside.",
-        )
-    argument = typed(node.argument, scope)
+    argument = _along(node.argument, scope, typed)
     each = type_of(argument).each
     if each is None:
         raise fault(
@@ -104,6 +101,38 @@ def _over_truths(node: Call, scope: Scope, typed: Typed) -> Node:
             node, argument=argument, type=Type("number", low=Fraction(0), high=Fraction(scope.most[each]), whole=True)
         )
     return replace(node, argument=argument, type=Type("bool", each=each if node.function == "which" else None))
+
+
+def _along(node: Node, scope: Scope, typed: Typed) -> Node:
+    """A truth for every place of a row: comparisons along it, joined place by place."""
+    match node:
+        case And() | Or():
+            items = tuple(_along_row(i, scope, typed) for i in node.items)
+            widest = items[0]
+            for item in items[1:]:
+                if fit(widest, item) != type_of(widest).each:
+                    widest = item
+            return replace(node, items=items, type=replace(BOOL, each=type_of(widest).each))
+        case Not():
+            item = _along_row(node.item, scope, typed)
+            return replace(node, item=item, type=replace(BOOL, each=type_of(item).each))
+    found = typed(node, scope)
+    if type_of(found).kind != "bool":
+        hint = "Compare it: `== 'word'`." if type_of(found).kind == "choice" else "Compare it: `> 0`."
+        raise fault("wrong-kind", found, "This is neither true nor false at any place.", hint)
+    return found
+
+
+def _along_row(node: Node, scope: Scope, typed: Typed) -> Node:
+    found = _along(node, scope, typed)
+    if type_of(found).each is None:
+        raise fault(
+            "single-not-row",
+            found,
+            "This is the same at every place, and the rest is asked place by place.",
+            "Put it outside, joined with `and` or `or`.",
+        )
+    return found
 
 
 def _about(node: Call, scope: Scope) -> Node:

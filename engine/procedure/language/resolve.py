@@ -4,6 +4,7 @@ What is missing. A place that was not taken, a screw whose count is lost and a r
 "missing", in the run and in every proof alike:
   arithmetic with something missing is missing; a comparison with something missing is false (so `not (x > 2)` is true);
   `any all count which` look at the places that are there: with none there, any is false, all is true, count is 0;
+  where they join several comparisons, a place is there where all that they compare is;
   `min max mean spread` likewise, and with none there they are missing; `known(x)` is true where no place is missing.
 `Type.holes` says where this can happen. Where a missing number would leave somebody without an answer (how far to turn,
 which size to fit, a setting of a called file) it is refused as `may-be-missing`.
@@ -20,7 +21,6 @@ from engine.procedure.language.expr import (
     Arith,
     Call,
     Compare,
-    Each,
     Name,
     Node,
     Not,
@@ -38,6 +38,7 @@ from engine.procedure.language.scope import (
     Reported,
     Scope,
     fault,
+    fit,
     is_bare,
     name_type,
     need_number,
@@ -115,22 +116,6 @@ def _truth(node: Node) -> Node:
     return node
 
 
-def _fit(a: Node, b: Node) -> Each | None:
-    """What the row of a and b together runs over: a carb's value spreads over its barrels."""
-    x, y = type_of(a).each, type_of(b).each
-    if x is None or y is None or x == y:
-        return x or y
-    if {x, y} == {"carb", "barrel"}:
-        return "barrel"
-    raise GuardFault(
-        "rows-dont-fit",
-        f"A row over each {x} and a row over each {y} have no places in common.",
-        a.start,
-        b.end,
-        "Take the max, min or mean of one of them.",
-    )
-
-
 def _arith(node: Arith, left: Node, right: Node) -> Node:
     for side in (left, right):
         need_number(side)
@@ -163,7 +148,7 @@ def _sum(node: Arith, left: Node, right: Node) -> Node:
         a.unit or b.unit,
         low,
         high,
-        each=_fit(left, right),
+        each=fit(left, right),
         holes=a.holes or b.holes,
         whole=a.whole and b.whole,
     )
@@ -190,7 +175,7 @@ def _product(node: Arith, left: Node, right: Node) -> Node:
         unit,
         low,
         high,
-        each=_fit(left, right),
+        each=fit(left, right),
         holes=a.holes or b.holes,
         whole=node.op == "*" and a.whole and b.whole,
     )
@@ -247,7 +232,7 @@ def _compare(node: Compare, items: list[Node]) -> Node:
     for left, right in itertools.pairwise(items):
         if type_of(left).dimension != type_of(right).dimension:
             raise _mismatch(node, left, right)
-        if _fit(widest, right) != type_of(widest).each:
+        if fit(widest, right) != type_of(widest).each:
             widest = right
     return replace(node, items=tuple(items), type=Type("bool", each=type_of(widest).each))
 

@@ -85,3 +85,19 @@ def no_offset(node: Node) -> None:
             "A temperature can be compared, but sums of temperatures mean nothing.",
             "Compare it with a temperature: `> 80 degC`.",
         )
+
+
+def fit(a: Node, b: Node) -> Each | None:
+    """What the row of a and b together runs over: a carb's value spreads over its barrels."""
+    x, y = type_of(a).each, type_of(b).each
+    if x is None or y is None or x == y:
+        return x or y
+    if {x, y} == {"carb", "barrel"}:
+        return "barrel"
+    raise GuardFault(
+        "rows-dont-fit",
+        f"A row over each {x} and a row over each {y} have no places in common.",
+        a.start,
+        b.end,
+        "Take the max, min or mean of one of them.",
+    )

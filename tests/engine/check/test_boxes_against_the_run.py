@@ -53,11 +53,36 @@ ROWS = st.sampled_from(
 )
 
 
+#: What may be asked of a place together with something else.
+PLACES = st.builds(
+    lambda what, op, level, inverse: (
+        f"not ({what.format(op=op, level=level)})" if inverse else what.format(op=op, level=level)
+    ),
+    st.sampled_from(
+        (
+            "flow {op} {level}",
+            "draw {op} {level}",
+            "noise != 'silent'",
+            "noise == 'steady'",
+            "ring == 'no'",
+            "draw {op} z",
+        )
+    ),
+    OPS,
+    LEVEL,
+    st.booleans(),
+)
+
+
 @st.composite
 def atoms(draw):
     """A comparison of any kind that the language has."""
     op, level = draw(OPS), draw(LEVEL)
-    kind = draw(st.integers(0, 8))
+    kind = draw(st.integers(0, 10))
+    if kind > 8:
+        parts = draw(st.lists(PLACES, min_size=2, max_size=3))
+        inside = draw(st.sampled_from((" and ", " or "))).join(parts)
+        return draw(st.sampled_from((f"any({inside})", f"all({inside})", f"count({inside}) {op} 2")))
     if kind <= 2:
         return f"{draw(NUMBERS)} {op} {level}"
     if kind == 3:
@@ -134,6 +159,7 @@ def readings(draw):
         "flow": tuple(draw(VALUE) for _ in range(n)),
         "draw": tuple(draw(LACKING) for _ in range(n)),
         "noise": tuple(draw(st.sampled_from(CHOICES)) for _ in range(n)),
+        "ring": tuple(draw(st.sampled_from(("no", "yes", None))) for _ in range(n)),
         "link": tuple(draw(LACKING) for _ in range(n - 1)),
         "meter": draw(st.booleans()),
         "stem": draw(st.sampled_from(("coarse", "fine"))),
@@ -153,6 +179,7 @@ def kit(steps=None):
             "flow": number(0, 10, each="carb"),
             "draw": number(0, 5, each="carb", holes=True),
             "noise": choice(*CHOICES, each="carb"),
+            "ring": choice("no", "yes", each="carb", holes=True),
             "link": number(0, 5, each="gap", holes=True),
         },
         facts={"meter": TRUTH, "stem": choice("coarse", "fine")},
@@ -221,6 +248,8 @@ def holds(f, names, place):
     if f[0] in ("and", "or"):
         return (all if f[0] == "and" else any)(holds(i, names, place) for i in f[1])
     if f[0] == "enum":
+        if f[1][0] == "c" or names[f[1][1]][place] is None:  # of the whole engine, or not there
+            return names[f[1][1]] in f[2] if f[1][0] == "c" else False
         return (names[f[1][1]][place] in f[2]) == f[3]
     value = total(f[1], names, place)
     return value is not None and bool(f[3] & (1 if value < f[2] else 2 if value == f[2] else 4))
@@ -277,6 +306,7 @@ def cell_of(space, axis, names):
         "flow": (Fraction(0), Fraction(5)),
         "draw": (None, None),
         "noise": ("steady", "silent"),
+        "ring": ("no", None),
         "link": (None,),
         "meter": True,
         "stem": "fine",
@@ -296,6 +326,7 @@ def cell_of(space, axis, names):
         "flow": (Fraction(0),),
         "draw": (None,),
         "noise": ("steady",),
+        "ring": ("no",),
         "link": (),
         "meter": False,
         "stem": "coarse",

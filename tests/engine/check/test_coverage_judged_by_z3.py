@@ -31,6 +31,8 @@ def kit(carbs):
             "flow": number(0, 10, each="carb"),
             "draw": number(0, 5, each="carb", holes=True),
             "noise": choice(*CHOICES, each="carb"),
+            "spark": choice("yes", "no", each="carb"),
+            "ring": choice("yes", "no", each="carb", holes=True),
             "play": number(0, 5, each="gap"),
             "link": number(0, 5, each="gap", holes=True),
             "co": number(0, 10),
@@ -109,9 +111,30 @@ def any_atom(r):
             f"2 * x + z {op} {level}",
             f"max(flow) - min(draw) {op} {level}",
             f"all(abs(flow - mean(flow)) {op} {level})",
+            together(r),
+            together(r),
             f"count(noise == 'silent') {op} {r.randrange(3)}",
         )
     )
+
+
+def together(r):
+    """Several comparisons asked of the same place, some of rows with holes."""
+    parts = (
+        f"flow {r.choice(OPS)} {r.choice(LEVELS)}",
+        f"draw {r.choice(OPS)} {r.choice(LEVELS)}",
+        f"noise {r.choice(('==', '!='))} '{r.choice(CHOICES)}'",
+        f"ring {r.choice(('==', '!='))} '{r.choice(('yes', 'no'))}'",
+        f"row {r.choice(OPS)} {r.choice(LEVELS)}",
+        f"flow - draw {r.choice(OPS)} {r.choice(LEVELS)}",
+        f"draw {r.choice(OPS)} z",
+    )
+    some = [f"not ({p})" if r.random() < 0.2 else p for p in r.choices(parts, k=r.choice((2, 2, 3)))]
+    if len(some) == 3 and r.random() < 0.5:
+        some = [f"({some[0]} {r.choice(('and', 'or'))} {some[1]})", some[2]]
+    inside = r.choice((" and ", " and ", " or ")).join(some)
+    function = r.choice(("any", "all", "count"))
+    return f"{function}({inside})" + (f" {r.choice(OPS)} {r.randrange(4)}" if function == "count" else "")
 
 
 def guard(r, atom, depth=2):
@@ -168,7 +191,7 @@ def found_by_checker(names, texts):
     )
 
 
-SUITE = {"exact": 400, "sound": 320, "kept": 120}
+SUITE = {"exact": 400, "sound": 320, "kept": 120, "places": 160}
 
 
 @pytest.mark.parametrize("part", range(4))
@@ -185,6 +208,31 @@ def test_exact_agreement_on_single_readings_choices_facts_any_and_all(part):
         assert says_never == never, texts
         assert len(overlaps) == len(pairs), texts
         assert all("may both" not in p.message for p in overlaps), texts
+
+
+def places_atom(r):
+    """One or two comparisons asked of the same place of rows that are all there."""
+
+    def part():
+        name = r.choice(("noise", "spark", "spark", "flow"))
+        if name == "flow":
+            return f"flow {r.choice(('<', '>='))} 3"
+        return f"{name} {r.choice(('==', '!='))} '{r.choice(CHOICES[:2] if name == 'noise' else ('yes', 'no'))}'"
+
+    return f"{r.choice(('any', 'all'))}({r.choice((' and ', ' or ')).join(part() for _ in range(r.choice((1, 2, 2))))})"
+
+
+@pytest.mark.parametrize("part", range(2))
+def test_exact_agreement_on_what_is_asked_of_one_place(part):
+    r = random.Random(f"places {part}")
+    for _ in range(SUITE["places"] // 2):
+        lengths = r.choice(((1, 1), (2, 2), (2, 4), (1, 4)))
+        names = kit(lengths)
+        texts = guards(r, places_atom)
+        gap, dead, never, _ = verdicts(names, range(lengths[0], lengths[1] + 1), texts)
+        says_gap, sure, says_dead, says_never, _ = found_by_checker(names, texts)
+        assert (says_gap, says_dead, says_never) == (gap, dead, never), texts
+        assert gap or not sure, texts
 
 
 @pytest.mark.parametrize("part", range(4))

@@ -78,10 +78,21 @@ class Judge:
                 found = self.number(node.argument)
                 return z3.And([t for _, t in found]) if isinstance(found, list) else found[1]
             case Call(function="any"):
-                return z3.Or([z3.And(v, t) for v, t in self.compare(node.argument)])
+                return z3.Or([z3.And(v, t) for v, t in self.places(node.argument)])
             case Call(function="all"):
-                return z3.And([z3.Or(v, z3.Not(t)) for v, t in self.compare(node.argument)])
+                return z3.And([z3.Or(v, z3.Not(t)) for v, t in self.places(node.argument)])
         raise AssertionError(node)
+
+    def places(self, node):
+        """What is asked along a row, at each of its places: is it so, and is all of it there."""
+        match node:
+            case And() | Or():
+                join = z3.And if isinstance(node, And) else z3.Or
+                found = [self.places(i) for i in node.items]
+                return [(join([v for v, _ in here]), z3.And([t for _, t in here])) for here in zip(*found, strict=True)]
+            case Not():
+                return [(z3.Not(v), t) for v, t in self.places(node.item)]
+        return self.compare(node)
 
     def compare(self, node):
         items = [self.number(i) for i in node.items]
@@ -121,7 +132,7 @@ class Judge:
                 return [(z3.Abs(v), t) for v, t in value] if isinstance(value, list) else (z3.Abs(value[0]), value[1])
             case Call(function="count"):
                 return z3.Sum(
-                    [z3.If(z3.And(v, t), z3.RealVal(1), z3.RealVal(0)) for v, t in self.compare(node.argument)]
+                    [z3.If(z3.And(v, t), z3.RealVal(1), z3.RealVal(0)) for v, t in self.places(node.argument)]
                 ), z3.BoolVal(True)
             case Call() if node.per is None and node.function in ("min", "max", "mean", "spread"):
                 row = self.number(node.argument)

@@ -38,6 +38,7 @@ FLOWS = {
     "water": Type("number", "temperature", "degC", F(250), F(400)),
     "loose": Type("number", low=F(0), high=F(9), holes=True),
     "lrow": Type("number", low=F(0), high=F(9), each="carb", holes=True),
+    "lother": Type("number", low=F(0), high=F(9), each="carb", holes=True),
 }
 TYPES = {**NUMBERS, **ROWS, **WORDS, **TRUTHS, **FLOWS}
 SCREWS = {"spindle": Type("number", "angle", "turn", F(0), F(8), each="carb", holes=True)}
@@ -155,6 +156,39 @@ def test_aggregates_look_at_the_places_that_are_there(r: list[F | None], bound: 
     assert run("known(lrow)", **names) == (len(there) == len(r))
     for function, judge in (("min", min), ("max", max), ("spread", PYTHON["spread"]), ("mean", PYTHON["mean"])):
         assert run(f"{function}(lrow)", **names) == (judge(there) if there else None)
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    rows=st.lists(st.tuples(numbers, st.none() | numbers, st.none() | numbers), min_size=1, max_size=4),
+    bound=numbers,
+)
+def test_what_is_joined_inside_is_asked_of_one_place_where_all_of_it_is_there(
+    rows: list[tuple[F, F | None, F | None]], bound: F
+) -> None:
+    r, lrow, other = (tuple(column) for column in zip(*rows, strict=True))
+    names = {"r": r, "lrow": lrow, "lother": other, "a": bound}
+    for word, join in (("and", all), ("or", any)):
+        for inverse in (False, True):
+            inside = f"r > a {word} {'not (lrow > 2)' if inverse else 'lrow > 2'} {word} lother <= a"
+            found = [
+                None if x is None or y is None else join([z > bound, (x > 2) != inverse, y <= bound])
+                for z, x, y in zip(r, lrow, other, strict=True)
+            ]
+            there = [v for v in found if v is not None]
+            assert run(f"any({inside})", **names) == any(there)
+            assert run(f"all({inside})", **names) == all(there)
+            assert run(f"count({inside})", **names) == sum(there)
+            assert run(f"which({inside})", **names) == tuple(v is True for v in found)
+
+
+@settings(max_examples=50, deadline=None)
+@given(low=st.lists(numbers, min_size=2, max_size=2), high=st.lists(numbers, min_size=4, max_size=4))
+def test_what_is_joined_of_carbs_and_barrels_is_asked_of_the_barrels(low: list[F], high: list[F]) -> None:
+    names = {"r": tuple(low), "s": tuple(high)}
+    found = tuple(a > 1 and b < 2 for a, b in zip([low[0], low[0], low[1], low[1]], high, strict=True))
+    assert run("which(r > 1 and s < 2)", **names) == found
+    assert run("count(s < 2 and r > 1)", **names) == sum(found)
 
 
 @settings(max_examples=100, deadline=None)
@@ -307,7 +341,10 @@ def test_no_value_lies_outside_its_range(text: str, a: F, b: F, c: F, r: list[F]
         ("any(a > 1)", "single-not-row", "a > 1"),
         ("spread(a) > 1", "single-not-row", "a"),
         ("any(r)", "wrong-kind", "r"),
-        ("any(r > 1 and r < 2)", "wrong-kind", "r > 1 and r < 2"),
+        ("any(r > 1 and r)", "wrong-kind", "r"),
+        ("any(r > 1 and p)", "single-not-row", "p"),
+        ("all(r > 1 or not (a > 2))", "single-not-row", "a > 2"),
+        ("count(flow > 1 L/min and flow < 2 L/min) > 1", "single-not-row", "flow > 1 L/min"),
         ("spread(r, per: carb) > 1", "rows-dont-fit", "r"),
         ("max(r, per: barrel)", "bad-guard", "barrel"),
         ("x / 1/4 turn", "bad-guard", "1/4"),

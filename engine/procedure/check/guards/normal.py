@@ -164,21 +164,26 @@ class Normal(Numbers):
     # ---- comparisons
 
     def along(self, node: Node, holds: bool) -> Formula:
-        """Where a comparison along a row holds of a place, or does not: one at which all of it is there."""
+        """Where what is asked along a row holds of a place, or does not: one at which all of it is there."""
         outside, self._lost = self._lost, {}
         found = self.formula(node)
         lost, self._lost = self._lost, outside
         if not holds:
             found = negation(found)
-            parts = [{a for a, _ in f[1]} for f in literals(found) if f[0] == "lin"]
+        if not holds or isinstance(node, And | Or | Not):
+            parts = [_atoms(f) for f in literals(found)]
             lost |= {a: None for a in set().union(*parts) if any(a not in part for part in parts)}
         return conjunction([found, *(self._there(a) for a in sorted(lost, key=order))])
 
     def _there(self, atom: Atom) -> Formula:
-        """That a number is there; of a row, at the place that is looked at."""
+        """That something is there; of a row, at the place that is looked at."""
         if atom[0] != "e":
             return self._atom_there(atom)
-        return ("lin", ((atom, ONE),), ZERO, 7) if self.length(((atom, ONE),))[0] == 0 else True
+        if self.length(((atom, ONE),))[0]:
+            return True
+        if atom in self.choices:
+            return ("enum", atom, frozenset(self.choices[atom]), True)
+        return ("lin", ((atom, ONE),), ZERO, 7)
 
     def compare(self, a: Form, bits: int, b: Form) -> Formula:
         """The formula of `a op b`."""
@@ -270,7 +275,22 @@ class Normal(Numbers):
                 return ("row", key, tuple(sorted({(m[2], m[3]) for m in mine})), True)
             if len(mine) == 1 and first[3] != 2:
                 return self._against_extreme(first)
-        return ("opaque", ("any", frozenset(mine)), True)
+        return self._together(mine)
+
+    def _together(self, mine: list[Formula]) -> Formula:
+        """Several things at one place: a truth of its own, in which some place is each of them."""
+        rows: dict[Any, list[Formula]] = {}
+        for literal in mine:
+            rows.setdefault(literal[1], []).append(self._plain(literal))
+        each = self.each_of(("and", tuple(mine)))
+        parts = [self._element(part) for part in rows.values()] if len(rows) > 1 else []
+        if parts and each is not None and self.places(each)[1] == 1:
+            return conjunction(parts)
+        return conjunction([*parts, ("opaque", ("any", frozenset(p for part in rows.values() for p in part)), True)])
+
+    def _plain(self, literal: Formula) -> Formula:
+        """A literal of an element in one shape, so that a thing and the opposite of its opposite are the same."""
+        return ("enum", literal[1], self._values(literal), True) if literal[0] == "enum" else literal
 
     def _values(self, literal: Formula) -> frozenset[Any]:
         said: frozenset[Any] = literal[2]
@@ -296,6 +316,11 @@ def _kind(node: Node) -> str | None:
     if isinstance(node, Truth | And | Or | Not | Compare):
         return "bool"
     return node.type.kind if node.type else None
+
+
+def _atoms(literal: Formula) -> set[Atom]:
+    """What of a place, or of the whole engine, a literal needs to be there."""
+    return {literal[1]} if literal[0] == "enum" else {a for a, _ in literal[1]} if literal[0] == "lin" else set()
 
 
 def _of_element(literal: Formula) -> bool:

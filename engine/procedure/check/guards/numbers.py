@@ -259,10 +259,9 @@ class Numbers:
         return single(atom)
 
     def each_of(self, where: Formula) -> str | None:
-        """What the row runs over whose elements a formula speaks of; None where it speaks of none."""
+        """What the row runs over whose elements a formula speaks of, the finer of two; None where it speaks of none."""
+        found: set[str | None] = set()
         for literal in literals(where):
             atoms = [literal[1]] if literal[0] == "enum" else [a for a, _ in literal[1]] if literal[0] == "lin" else []
-            for atom in atoms:
-                if atom[0] == "e":
-                    return self.each.get(atom)
-        return None
+            found |= {self.each.get(atom) for atom in atoms if atom[0] == "e"}
+        return "barrel" if "barrel" in found else next(iter(found), None)

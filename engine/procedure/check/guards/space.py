@@ -101,7 +101,7 @@ class Axis:
                 mask = sum(1 << i for i, v in enumerate(self.cells) if v in literal[2])
                 return mask if literal[3] else self.full & ~mask
             case "row":
-                kinds = sum(1 << i for i, kind in enumerate(self.cells) if _holds(kind[0], literal[2]))
+                kinds = sum(1 << i for i, kind in enumerate(self.cells) if holds(kind[0], literal[2]))
                 mask = sum(1 << s for s in range(1 << len(self.cells)) if s & kinds) & self.full
                 return mask if literal[3] else self.full & ~mask
         return 1 if literal[-1] else 2
@@ -120,7 +120,8 @@ class Axis:
         )
 
 
-def _holds(cell: Any, where: Any) -> bool:
+def holds(cell: Any, where: Any) -> bool:
+    """Whether a kind of element lies in what a "row" literal says."""
     if isinstance(where, frozenset):
         return cell in where
     return all(side(cell, c) & bits for c, bits in where)
@@ -174,7 +175,7 @@ class Space:
         else:
             last = None
             for cell in self._cut(what, (c for f in found for c, _ in f[2])):
-                mark = [_holds(cell, f[2]) for f in found]
+                mark = [holds(cell, f[2]) for f in found]
                 if mark == last:
                     kinds[-1].append(cell)
                 else:

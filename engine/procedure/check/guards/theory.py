@@ -7,7 +7,7 @@ numbers that lie in the box.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import product
@@ -16,6 +16,7 @@ from typing import Any
 from engine.procedure.check.guards.forms import ONE, Atom, Form, Terms, combine, order, scale, single
 from engine.procedure.check.guards.inequalities import Bound, TooMany, bounds, solve
 from engine.procedure.check.guards.normal import Normal
+from engine.procedure.check.guards.places import Together, fits, together
 from engine.procedure.check.guards.space import Axis, Box, Cell, Space
 
 #: The most cases of one box that are tried before the answer is "may be".
@@ -43,12 +44,18 @@ class Choice:
     bounds: tuple[Bound, ...]
     has: tuple[Any, ...] = ()
     lacks: tuple[Any, ...] = ()
+    #: What some place must be at once, or (`False`) no place may be; and a row with the kinds of element it holds.
+    place: tuple[bool, Together] | None = None
+    row: tuple[Any, tuple[Any, ...]] | None = None
 
 
-def _contradicts(case: Iterable[Choice]) -> bool:
-    """Whether something is missing here and there at once."""
+def _contradicts(case: tuple[Choice, ...], holes: Callable[[Any], bool]) -> bool:
+    """Whether something is missing here and there at once, or what each row holds can't be put into places."""
     there = {base for choice in case for base in choice.has}
-    return any(choice.lacks and there.issuperset(choice.lacks) for choice in case)
+    if any(choice.lacks and there.issuperset(choice.lacks) for choice in case):
+        return True
+    asked = [choice.place for choice in case if choice.place]
+    return bool(asked) and not fits(dict(choice.row for choice in case if choice.row), asked, holes)
 
 
 class Theory:
@@ -56,6 +63,8 @@ class Theory:
 
     def __init__(self, space: Space, normal: Normal, pick: Callable[..., Fraction]) -> None:
         self.space, self.normal, self.pick = space, normal, pick
+        #: The rows of which something is asked at the same place as of another.
+        self._joined = {row for axis in space.axes if axis.kind == "truth" for row, _ in together(axis.key)}
         self.groups = self._groups()
         #: Whether a group may be where these of its cells are: worked out once, since boxes share most of theirs.
         self._known: dict[tuple[int, ...], bool] = {}
@@ -84,6 +93,8 @@ class Theory:
             yield ("rows", axis.key)
         elif axis.kind == "enum" and axis.key in self.normal.known_rows:
             yield ("rows", self.normal.known_rows[axis.key])
+        elif axis.kind == "truth":
+            yield from (("rows", row) for row, _ in together(axis.key))
         elif axis.kind == "worlds":
             yield from (atom for atom, cells in self.space.worlds.facts.items() if isinstance(cells[0], Cell))
 
@@ -120,7 +131,7 @@ class Theory:
             if n >= CASES:
                 sure = False
                 break
-            if _contradicts(case):
+            if _contradicts(case, self._may_lack):
                 continue
             self.space.effort.spend(SOLVING)
             given = [b for choice in case for b in choice.bounds]
@@ -133,6 +144,9 @@ class Theory:
             if numbers is not None:
                 return Point(numbers, tuple(choice.cell for choice in case), True)
         return None if sure else Point({}, tuple(_lowest(box[i]) for i in axes), False)
+
+    def _may_lack(self, row: Any) -> bool:
+        return self.normal.length(row)[0] == 0
 
     def _choices(self, i: int, mask: int) -> Iterator[Choice]:
         """The convex cases of one axis within a mask."""
@@ -152,6 +166,8 @@ class Theory:
             yield from self._row_choices(axis, mask, bases)
         elif axis.kind == "worlds":
             yield from self._world_choices(mask)
+        elif axis.kind == "truth":
+            yield from (Choice(c, (), place=(axis.cells[c], together(axis.key))) for c in _bits(mask))
         elif bases:
             yield from (Choice(c, (), has=bases if axis.cells[c] is True else ()) for c in _bits(mask))
         else:
@@ -159,15 +175,18 @@ class Theory:
 
     def _row_choices(self, axis: Axis, mask: int, bases: tuple[Any, ...]) -> Iterator[Choice]:
         numeric = bool(axis.cells) and isinstance(axis.cells[0][0], Cell)
-        seen: dict[tuple[int, int], int] = {}
+        joined = axis.key in self._joined
+        seen: dict[Any, int] = {}
         for s in _bits(mask):
             if s:
-                seen.setdefault((_lowest(s), s.bit_length() - 1) if numeric else (0, 0), s)
+                seen.setdefault(s if joined else (_lowest(s), s.bit_length() - 1) if numeric else 0, s)
             else:
-                yield Choice(0, (), lacks=bases)
-        for (least, most), s in seen.items():
+                yield Choice(0, (), lacks=bases, row=(axis.key, ()) if joined else None)
+        for s in seen.values():
+            least, most = _lowest(s), s.bit_length() - 1
             ends = (*self._within("min", axis, least), *self._within("max", axis, most)) if numeric else ()
-            yield Choice(s, ends, has=bases)
+            row = (axis.key, tuple(axis.cells[k][0] for k in _bits(s))) if joined else None
+            yield Choice(s, ends, has=bases, row=row)
 
     def _world_choices(self, mask: int) -> Iterator[Choice]:
         worlds = self.space.worlds

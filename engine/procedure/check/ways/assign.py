@@ -178,6 +178,9 @@ class _Walk:
     def walk(self, node: Node, guard: Guard, at: Context) -> Iterator[tuple[Problem, str]]:
         """Every name of an expression, each in the context that what stands before it makes."""
         match node:
+            case And() | Or() if node.type is not None and node.type.each is not None:
+                for item in node.items:  # place by place: what holds at one of them says nothing of the engine
+                    yield from self.walk(item, guard, at)
             case And() | Or():
                 truth = isinstance(node, And)
                 for item in node.items:
