@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import Any, Literal
+from typing import Any, Generic, Literal, TypeVar
 
 from engine.evidence import Move, Part, Place, Suggest
 from engine.wording import Said
@@ -38,14 +38,21 @@ class Reasons:
     would_change: Said | str
 
 
+Outputs = TypeVar("Outputs", covariant=True)
+
+
 @dataclass(frozen=True, slots=True)
-class Judgement:
+class Judgement(Generic[Outputs]):
     """An adviser's answer. `outputs` hold every declared output, never absent ("unknown" is a choice)."""
 
-    outputs: Mapping[str, Any]
+    outputs: Outputs
     moves: tuple[Move, ...] = ()
     parts: tuple[Part, ...] = ()
     findings: tuple[Found, ...] = ()
     #: What to expect of the next reading: quantity -> row (base units).
     expect: Mapping[str, tuple[Fraction | None, ...]] = field(default_factory=dict)
     because: Reasons | None = None
+
+
+#: A judgement as it leaves the adviser: its outputs by name.
+Judged = Judgement[Mapping[str, Any]]

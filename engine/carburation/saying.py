@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from fractions import Fraction
-from typing import Any
 
 from engine.evidence import Move, Place, ScrewView
 
@@ -30,14 +28,6 @@ def turn(screw: ScrewView, where: Place, stands: Fraction | None, by: Fraction) 
         turns=abs(by),
         position=None if stands is None else stands + by,
     )
-
-
-def outputs(**values: Any) -> Mapping[str, Any]:
-    """Outputs with floats brought to exact figures; words and rows of words stay."""
-    return {
-        k: exact(v) if isinstance(v, float) else Fraction(v) if isinstance(v, int) and not isinstance(v, bool) else v
-        for k, v in values.items()
-    }
 
 
 def clamp(value: float, low: float, high: float) -> float:

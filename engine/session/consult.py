@@ -16,7 +16,7 @@ from typing import Any
 from engine.contract import Adviser, Registry
 from engine.evidence import Advice, Aim, Because, Finding, Move, Suggest
 from engine.job.model import Job
-from engine.judgement import Found, Judgement, Reasons
+from engine.judgement import Found, Judged, Reasons
 from engine.procedure.language.expr import Type
 from engine.procedure.program import Program
 from engine.quantity.exact import grained
@@ -144,7 +144,7 @@ def sealed(adviser: Adviser, advice: Advice) -> Advice:
     )
 
 
-def worded(adviser: Adviser, judged: Judgement, words: Words) -> Advice:
+def worded(adviser: Adviser, judged: Judged, words: Words) -> Advice:
     """A judgement as advice: its findings graved by the contract and said by the catalogue, all in the family's words.
 
     Raises `AdviserBroken` where it finds what it does not declare, or nothing says.

@@ -17,7 +17,7 @@ from engine.book import codec
 from engine.contract import Adviser, Input, Output, Registry
 from engine.evidence import Evidence, Inputs
 from engine.job.model import Job
-from engine.judgement import Judgement
+from engine.judgement import Judged
 from engine.procedure.language.expr import Type
 from engine.procedure.program import Program
 
@@ -61,7 +61,7 @@ def _contract_in(name: str, kept: Json) -> Adviser:
     return Adviser(name, kept["version"], "", inputs, outputs, frozenset({"moves", "parts"}), _nobody, {})
 
 
-def _nobody(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
+def _nobody(job: Job, inputs: Inputs, evidence: Evidence) -> Judged:
     raise NotImplementedError("the contract of then is no adviser of today")
 
 

@@ -19,3 +19,21 @@ def test_mypy_strict_finds_nothing():
 
 def test_both_packages_say_that_they_are_typed():
     assert all((ROOT / package / "py.typed").is_file() for package in ("engine", "tui"))
+
+
+def test_a_misspelt_input_of_an_adviser_or_word_of_its_verdict_is_seen(tmp_path):
+    slips = tmp_path / "slips.py"
+    slips.write_text(
+        "from engine.carburation.advisers.idle_speed import Asks, Tells\n"
+        "def off(asked: Asks) -> float:\n"
+        "    return float(asked.targget or 0)\n"
+        'good = Tells(verdict="at speed", speed_off=0.0, sureness=1)\n',
+        encoding="utf-8",
+    )
+    ran = subprocess.run(
+        [sys.executable, "-m", "mypy", "--no-error-summary", "--no-pretty", str(slips)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+    )
+    assert '"Asks" has no attribute "targget"' in ran.stdout and "\"Literal['at speed']\"" in ran.stdout

@@ -14,7 +14,7 @@ from typing import Any, NamedTuple, TypeGuard
 from engine.bench.plant.engine import VirtualEngine
 from engine.bench.terms import TOLERANCE
 from engine.evidence import Advice
-from engine.judgement import Judgement
+from engine.judgement import Judged
 
 #: Verdicts with which a search goes on, or which say nothing of the mixture.
 _GOES_ON = frozenset({"turn", "read again", "lost", "unsound readings", "count", "unknown"})
@@ -39,7 +39,7 @@ class ClaimWatch:
     engine: VirtualEngine
     claims: tuple[Claim, ...] = field(default=())
 
-    def heard(self, advice: Advice | Judgement) -> None:
+    def heard(self, advice: Advice | Judged) -> None:
         """One advice on mixture."""
         if str(advice.outputs.get("verdict")) in _GOES_ON:
             return
@@ -63,7 +63,7 @@ class ClaimWatch:
             )
         self.claims = tuple(claims)
 
-    def _sureness(self, advice: Advice | Judgement, feeding: Sequence[int]) -> list[float]:
+    def _sureness(self, advice: Advice | Judged, feeding: Sequence[int]) -> list[float]:
         count = self.engine.barrels
         for name in _ROWS:
             row = advice.outputs.get(name)

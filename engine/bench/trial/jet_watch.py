@@ -13,7 +13,7 @@ from typing import Any, Literal
 from engine.bench.plant.engine import VirtualEngine
 from engine.bench.trial.places import points_at
 from engine.evidence import Advice, Finding
-from engine.judgement import Judgement
+from engine.judgement import Judged
 
 Fate = Literal["out", "told", "hinted", "nothing"]
 
@@ -51,7 +51,7 @@ class JetWatch:
         off = self.engine.jets[barrel] * self.engine.dirt[barrel] ** 0.5 - self.engine.body.right_jet
         return "small" if off < -1.0 else "large" if off > 1.0 else "right"
 
-    def heard(self, advice: Advice | Judgement) -> None:
+    def heard(self, advice: Advice | Judged) -> None:
         """One advice on the jets: a verdict a barrel; where there is none, what was said before holds no more."""
         rows = advice.outputs.get("barrels")
         if not isinstance(rows, tuple | list) or len(rows) != self.engine.barrels:

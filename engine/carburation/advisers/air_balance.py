@@ -4,43 +4,46 @@ file."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import Annotated, Literal
 
 from engine.carburation import saying
 from engine.carburation.advisers.contract_words import (
     AIR_READS,
-    BODY_LIMIT,
-    BY_AIM,
-    BYPASS,
-    COUPLING,
     DISTURBED,
-    FLOW,
-    GAP,
-    MASTER,
     NOT_BELIEVED,
-    PLATE,
-    SPEED_OFF,
-    SPEED_TOLERANCE,
-    SURENESS,
-    TARGET,
-    TOLERANCES,
     TURNED_OTHERWISE,
+    BodyLimit,
+    ByAim,
+    Bypass,
+    Coupling,
+    Flow,
+    Gap,
+    LeastDepression,
+    LeastFlow,
+    Master,
+    Plate,
+    SpeedOff,
+    SpeedThen,
+    SpeedTolerance,
+    Sureness,
+    Target,
+    Tolerance,
     adjust,
     change,
     note,
-    reading,
     says,
     truth,
 )
-from engine.carburation.advisers.own_scale import on_its_scale
+from engine.carburation.advisers.own_scale import own_scale
 from engine.carburation.estimation import gauge
 from engine.carburation.estimation.air_look import Look, look
 from engine.carburation.estimation.fit import normal_cdf
-from engine.carburation.estimation.seen import Key, fitted_screw, flag, history, row_places, value
+from engine.carburation.estimation.seen import Key, fitted_screw, history, row_places, value
 from engine.carburation.policy.air_moves import AirMoves, Turn, fewest
-from engine.contract import adviser
-from engine.evidence import Aim, Evidence, Inputs, Move, Place
+from engine.contract import Asked, Told, adviser
+from engine.evidence import Aim, Evidence, Move, Place, ReadingView
 from engine.job.model import Job
 from engine.judgement import Found, Judgement, Reasons
 from engine.wording import Said, said
@@ -69,6 +72,9 @@ SURPRISE = 4.0
 CERTAIN, SLIGHT = 3.0, 0.045
 #: How sure a finding from a row is said to be. [assumed]
 TOLD = 0.95
+#: What is allowed where a file leaves it out, kg/h, as the contracts say: a flow within which any difference is good,
+#: and a difference within a body that is a fault. [assumed]
+LEAST_FLOW, BODY_LIMIT = 0.0, 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,46 +86,66 @@ class _Speed:
     sure: float
 
 
-@adviser(
-    2,
-    "Gives every body its next move at once, so that all draw alike and the engine holds its speed. Three to five rows "
-    "suffice from a rough start; allow 8.",
-    {
-        "flow": FLOW,
-        "speed": reading("engine speed, gauge off, taken with the row", "engine speed", optional=True),
-        "screw": PLATE,
-        "coupling": COUPLING,
-        "bypass": BYPASS,
-        **TOLERANCES,
-        "target": TARGET,
-        "speed_tolerance": SPEED_TOLERANCE,
-        "master": MASTER,
-        "hold_speed": truth(
-            "whether the moves shall also bring the speed to target (left out: yes, where speed is bound)"
-        ),
-        "by_aim": BY_AIM,
-        "body_limit": BODY_LIMIT,
-    },
-    {
-        "verdict": says(
+Verdict = Literal[
+    "even",
+    "inside noise",
+    "turn",
+    "read again",
+    "out of step",
+    "no answer",
+    "at its stop",
+    "unsound readings",
+]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asks(Asked):
+    """The row, the air screws and what is wanted of them."""
+
+    flow: Flow
+    speed: SpeedThen = None
+    screw: Plate
+    coupling: Coupling = None
+    bypass: Bypass = None
+    tolerance: Tolerance
+    least_flow: LeastFlow = None
+    least_depression: LeastDepression = None
+    target: Target = None
+    speed_tolerance: SpeedTolerance = None
+    master: Master = None
+    hold_speed: Annotated[
+        bool | None,
+        truth("whether the moves shall also bring the speed to target (left out: yes, where speed is bound)"),
+    ] = None
+    by_aim: ByAim = None
+    body_limit: BodyLimit = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tells(Told):
+    """How the bank's air stands."""
+
+    verdict: Annotated[
+        Verdict,
+        says(
             "even: all within tolerance (and on speed, where held), nothing to turn · inside noise: what is left is "
             "the gauge's own scatter, finer is not to be had · turn: make the moves and read again · read again: take "
             "the row again, turn nothing · out of step: bodies agree, but barrels within a body differ and no bypass "
             "can mend it · no answer: a screw does nothing (finding) · at its stop: a screw would have to leave its "
-            "range (finding) · unsound readings: zeros, a stuck gauge (finding)",
-            "even",
-            "inside noise",
-            "turn",
-            "read again",
-            "out of step",
-            "no answer",
-            "at its stop",
-            "unsound readings",
+            "range (finding) · unsound readings: zeros, a stuck gauge (finding)"
         ),
-        "gap": GAP,
-        "speed_off": SPEED_OFF,
-        "sureness": SURENESS,
-    },
+    ]
+    gap: Gap
+    speed_off: SpeedOff
+    sureness: Sureness
+
+
+@adviser(
+    2,
+    "Gives every body its next move at once, so that all draw alike and the engine holds its speed. Three to five rows "
+    "suffice from a rough start; allow 8.",
+    Asks,
+    Tells,
     {
         **NOT_BELIEVED,
         **TURNED_OTHERWISE,
@@ -133,31 +159,43 @@ class _Speed:
     idle=True,
     reads=AIR_READS,
 )
-def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
+def air_balance(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
     """Next moves of all air screws between bodies from `flow` (row, kg/h or kPa), with `speed` (rpm) where bound.
 
     Returns moves, findings and the row to expect; see the registry for verdicts. Never raises on bad readings.
     """
-    inputs = on_its_scale(job, inputs)
-    view = inputs.readings["flow"]
-    screws = [s for n in ("screw", "coupling", "bypass") if (s := fitted_screw(inputs, n)) is not None]
-    wrong = gauge.problem(view, row_places(view, job, inputs), history(evidence, screws))
+    own = own_scale(job, asked.flow)
+    if own is not None:
+        asked = replace(
+            asked,
+            flow=own.flow,
+            least_flow=own.allowed(asked.least_flow, LEAST_FLOW),
+            body_limit=own.allowed(asked.body_limit, BODY_LIMIT),
+        )
+    view = asked.flow
+    screws = [s for v in (asked.screw, asked.coupling, asked.bypass) if (s := fitted_screw(v)) is not None]
+    wrong = gauge.problem(view, row_places(view, job, asked), history(evidence, screws))
     if wrong:
-        return refused(wrong, speed_off=0)
-    seen = look(job, inputs, evidence)
-    pace = _speed(job, inputs, seen)
-    limit = value(inputs, "body_limit", 1.0) if view.quantity != "depression" else 1e9
+        return Judgement(
+            Tells(verdict="unsound readings", gap=0, speed_off=0, sureness=0),
+            findings=(wrong,),
+            because=unused(wrong),
+        )
+    seen = look(job, asked, evidence)
+    pace = _speed(job, asked, seen)
+    limit = value(asked.body_limit, BODY_LIMIT) if view.quantity != "depression" else 1e9
     dead = nothing_followed(seen)
     doubtful = unbelieved(seen)
     plan = _plan(seen, pace, dead)
-    asked = () if dead else (aimed_or_counted(seen, t, inputs, plan.row) for t in plan.turns)
-    moves = [m for m in asked if m is not None]
+    turns = () if dead else plan.turns
+    moves = [m for t in turns if (m := aimed_or_counted(seen, t, asked.flow, asked.by_aim, plan.row)) is not None]
     sure = seen.sureness()
     if moves and pace.sure >= PACE_SURE and _split(seen) and _worst(seen) - plan.worst < WORTH * seen.allowed():
         moves = []  # what is left is within a body: no screw here mends it
     findings = differences(seen, limit, view.unit)
     masked = any(f.code == "body-out-of-step" for f in findings)
     stopped = [t for t in plan.turns if t.stopped]
+    verdict: Verdict
     if dead:
         verdict = "no answer"
         findings += [
@@ -201,7 +239,7 @@ def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     findings += disturbed_last(seen) if verdict != "turn" else []
     expect = plan.row if verdict == "turn" else seen.estimate
     return Judgement(
-        saying.outputs(
+        Tells(
             verdict=verdict,
             gap=saying.clamp(seen.gap(), 0.0, 2.0),
             speed_off=saying.clamp(pace.off, -5000.0, 5000.0),
@@ -215,22 +253,16 @@ def air_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     )
 
 
-def refused(wrong: Found, **more: object) -> Judgement:
-    """The answer to a row that can't be used: a verdict and a finding, no number."""
-    return Judgement(
-        saying.outputs(verdict="unsound readings", gap=0, sureness=0, **more),
-        findings=(wrong,),
-        because=Reasons(
-            "The latest row only.", wrong, "A reading that no sound gauge gives is not used.", "A fresh row."
-        ),
-    )
+def unused(wrong: Found) -> Reasons:
+    """Why a row is not used: a finding, no number."""
+    return Reasons("The latest row only.", wrong, "A reading that no sound gauge gives is not used.", "A fresh row.")
 
 
-def _speed(job: Job, inputs: Inputs, seen: Look) -> _Speed:
-    target = value(inputs, "target", float(job.engine.idle_speed))
-    allowed = value(inputs, "speed_tolerance", 30.0)
+def _speed(job: Job, asked: Asks, seen: Look) -> _Speed:
+    target = value(asked.target, float(job.engine.idle_speed))
+    allowed = value(asked.speed_tolerance, 30.0)
     now = seen.pace.now
-    held = flag(inputs, "hold_speed", True) and "speed" in inputs.readings and now is not None
+    held = asked.hold_speed is not False and asked.speed is not None and now is not None
     off = 0.0 if now is None else now - target
     sd = max(seen.pace.sd, 1.0)
     sure = normal_cdf((allowed - off) / sd) - normal_cdf((-allowed - off) / sd) if held else 1.0
@@ -250,14 +282,15 @@ def _plan(seen: Look, pace: _Speed, dead: Sequence[Key]) -> AirMoves:
     return fewest(seen, level, low, high, dead)
 
 
-def aimed_or_counted(seen: Look, t: Turn, inputs: Inputs, row: Sequence[float]) -> Move | None:
-    """A turn in the screw's steps, or by aim where it is small and the gauge can sit where it means something."""
+def aimed_or_counted(seen: Look, t: Turn, flow: ReadingView, by_aim: bool | None, row: Sequence[float]) -> Move | None:
+    """A turn in the screw's steps, or by aim at `flow` where it is small and the gauge can sit where it means something
+    (not where `by_aim` forbids it)."""
     view, (_, where) = t.screw.view, t.screw.key
     effect, sd = seen.flows.effect(t.screw.key)
     counted = saying.to_step(t.turns, view.step)
     missed = abs(float(counted) - t.turns) * abs(effect) + abs(t.turns) * sd
     if (
-        flag(inputs, "by_aim", True)
+        by_aim is not False
         and abs(t.turns) <= AIM_TURN
         and missed > MISSED * seen.allowed()
         and seen.flows.quantity == "airflow"
@@ -272,7 +305,7 @@ def aimed_or_counted(seen: Look, t: Turn, inputs: Inputs, row: Sequence[float]) 
                 where,
                 "out" if outward else "in",
                 view.outward if outward else view.inward,
-                aim=Aim(inputs.readings["flow"].name, shown, None if place == where else place),
+                aim=Aim(flow.name, shown, None if place == where else place),
             )
     if not counted:
         return None
@@ -375,7 +408,7 @@ def differences(seen: Look, limit: float, unit: str | None) -> list[Found]:
     return out
 
 
-def _because(seen: Look, verdict: str, plan: AirMoves, pace: _Speed, sure: float, unit: str) -> Reasons:
+def _because(seen: Look, verdict: Verdict, plan: AirMoves, pace: _Speed, sure: float, unit: str) -> Reasons:
     row = seen.estimate
     learned = [said("{place} {effect:.1f}", place=k[1], effect=seen.flows.effect(k)[0]) for k in seen.flows.turned]
     taught: Said | str = "; what a turn does is not learned yet, so the usual effect is taken"

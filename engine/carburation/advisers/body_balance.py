@@ -2,28 +2,36 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+from typing import Annotated, Literal
+
 from engine.carburation import saying
 from engine.carburation.advisers.air_balance import (
+    BODY_LIMIT,
+    LEAST_FLOW,
     WITHIN_BODY,
     aimed_or_counted,
     differences,
     disturbed_last,
     nothing_followed,
-    refused,
     unbelieved,
+    unused,
 )
 from engine.carburation.advisers.contract_words import (
     AIR_READS,
-    BODY_LIMIT,
-    BY_AIM,
-    COUPLING,
     DISTURBED,
-    MASTER,
     NOT_BELIEVED,
-    PLATE_MOVED,
-    SURENESS,
-    TOLERANCES,
     TURNED_OTHERWISE,
+    BodyLimit,
+    ByAim,
+    Coupling,
+    LeastDepression,
+    LeastFlow,
+    Master,
+    PlateMoved,
+    SpeedThen,
+    Sureness,
+    Tolerance,
     adjust,
     change,
     gives,
@@ -32,13 +40,13 @@ from engine.carburation.advisers.contract_words import (
     says,
     screw,
 )
-from engine.carburation.advisers.own_scale import on_its_scale
+from engine.carburation.advisers.own_scale import own_scale
 from engine.carburation.estimation import gauge
 from engine.carburation.estimation.air_look import Look, look
 from engine.carburation.estimation.seen import fitted_screw, history, row_places, value
 from engine.carburation.policy.air_moves import Turn
-from engine.contract import adviser
-from engine.evidence import Evidence, Inputs, Place
+from engine.contract import Asked, Figure, Told, adviser
+from engine.evidence import Evidence, Place, ReadingView, ScrewView
 from engine.job.model import Job
 from engine.judgement import Found, Judgement, Reasons
 from engine.wording import said
@@ -53,38 +61,61 @@ OPEN = 0.06
 TOLD = 0.9
 
 
+Verdict = Literal[
+    "even",
+    "inside noise",
+    "turn",
+    "read again",
+    "out of step",
+    "no answer",
+    "at its stop",
+    "unsound readings",
+]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asks(Asked):
+    """The row barrel by barrel, the bypass screws and what else moved the air."""
+
+    flow: Annotated[ReadingView, reading("the gauge, barrel by barrel", "airflow", "depression", each=("barrel",))]
+    bypass: Annotated[ScrewView | None, screw("the bypass screws, where fitted", "air", "bypass", each=("barrel",))] = (
+        None
+    )
+    screw: PlateMoved = None
+    coupling: Coupling = None
+    master: Master = None
+    speed: SpeedThen = None
+    tolerance: Tolerance
+    least_flow: LeastFlow = None
+    least_depression: LeastDepression = None
+    body_limit: BodyLimit = None
+    by_aim: ByAim = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tells(Told):
+    """How the air stands within the bodies."""
+
+    verdict: Annotated[
+        Verdict,
+        says(
+            "even · inside noise · turn · read again, as in air_balance · out of step: past the limit, or no bypass "
+            "to mend it: a plate or spindle to mend (finding) · no answer: a bypass does nothing (finding) · at its "
+            "stop · unsound readings"
+        ),
+    ]
+    gap: Annotated[
+        Figure, gives("the largest difference within a body, as a fraction of the body's mean", "%", "0", "200")
+    ]
+    sureness: Sureness
+
+
 @adviser(
     2,
     "Within each body: opens the bypass of the lower barrel until it meets its neighbour, one bypass a body staying "
     "shut; without bypass screws judges the difference. Two to three rows; allow 6.",
-    {
-        "flow": reading("the gauge, barrel by barrel", "airflow", "depression", each=("barrel",)),
-        "bypass": screw("the bypass screws, where fitted", "air", "bypass", each=("barrel",), optional=True),
-        "screw": PLATE_MOVED,
-        "coupling": COUPLING,
-        "master": MASTER,
-        "speed": reading("engine speed, gauge off, taken with the row", "engine speed", optional=True),
-        **TOLERANCES,
-        "body_limit": BODY_LIMIT,
-        "by_aim": BY_AIM,
-    },
-    {
-        "verdict": says(
-            "even · inside noise · turn · read again, as in air_balance · out of step: past the limit, or no bypass "
-            "to mend it: a plate or spindle to mend (finding) · no answer: a bypass does nothing (finding) · at its "
-            "stop · unsound readings",
-            "even",
-            "inside noise",
-            "turn",
-            "read again",
-            "out of step",
-            "no answer",
-            "at its stop",
-            "unsound readings",
-        ),
-        "gap": gives("the largest difference within a body, as a fraction of the body's mean", "%", "0", "200"),
-        "sureness": SURENESS,
-    },
+    Asks,
+    Tells,
     {
         **NOT_BELIEVED,
         **TURNED_OTHERWISE,
@@ -99,27 +130,36 @@ TOLD = 0.9
     idle=True,
     reads=AIR_READS,
 )
-def body_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
+def body_balance(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
     """Bypass moves of every body at once, or the verdict that a body can't be evened; see the registry."""
-    inputs = on_its_scale(job, inputs)
-    view = inputs.readings["flow"]
-    bypass = fitted_screw(inputs, "bypass")
-    wrong = gauge.problem(view, row_places(view, job, inputs), history(evidence, [bypass] if bypass else []))
+    own = own_scale(job, asked.flow)
+    if own is not None:
+        asked = replace(
+            asked,
+            flow=own.flow,
+            least_flow=own.allowed(asked.least_flow, LEAST_FLOW),
+            body_limit=own.allowed(asked.body_limit, BODY_LIMIT),
+        )
+    view = asked.flow
+    bypass = fitted_screw(asked.bypass)
+    wrong = gauge.problem(view, row_places(view, job, asked), history(evidence, [bypass] if bypass else []))
     if wrong:
-        return refused(wrong)
-    seen = look(job, inputs, evidence)
-    limit = value(inputs, "body_limit", 1.0) if view.quantity != "depression" else 1e9
+        return Judgement(Tells(verdict="unsound readings", gap=0, sureness=0), findings=(wrong,), because=unused(wrong))
+    seen = look(job, asked, evidence)
+    limit = value(asked.body_limit, BODY_LIMIT) if view.quantity != "depression" else 1e9
     sure = 1.0
     for body in seen.bodies:
         sure *= seen.sureness(body)
     turns, stopped = _turns(seen)
-    moves = [m for t in turns if (m := aimed_or_counted(seen, t, inputs, _after(seen, turns))) is not None]
+    after = _after(seen, turns)
+    moves = [m for t in turns if (m := aimed_or_counted(seen, t, view, asked.by_aim, after)) is not None]
     dead = nothing_followed(seen)
     findings = differences(seen, limit, view.unit)
     masked = any(f.code == "body-out-of-step" for f in findings)
     both = _both_open(seen)
     findings += both
     doubtful = unbelieved(seen)
+    verdict: Verdict
     if dead:
         verdict, moves = "no answer", []
         findings += [Found("bypass-does-nothing", (k[1],)) for k in dead]
@@ -143,10 +183,10 @@ def body_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     else:
         verdict = "inside noise"
     findings += disturbed_last(seen) if verdict != "turn" else []
-    row = _after(seen, turns) if verdict == "turn" else seen.estimate
+    row = after if verdict == "turn" else seen.estimate
     unit = view.unit or ""
     return Judgement(
-        saying.outputs(verdict=verdict, gap=saying.clamp(_gap(seen), 0.0, 2.0), sureness=saying.clamp(sure, 0.0, 1.0)),
+        Tells(verdict=verdict, gap=saying.clamp(_gap(seen), 0.0, 2.0), sureness=saying.clamp(sure, 0.0, 1.0)),
         tuple(moves),
         (),
         tuple(findings),

@@ -9,11 +9,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Annotated, Literal
 
 from engine.carburation import saying
 from engine.carburation.advisers.contract_words import (
-    AIR_SCREWS,
-    SURENESS,
+    Bypass,
+    Coupling,
+    PlateMoved,
+    Sureness,
     adjust,
     change,
     gives,
@@ -29,12 +32,12 @@ from engine.carburation.advisers.contract_words import (
 from engine.carburation.advisers.idle_mixture import idle_mixture
 from engine.carburation.estimation.bank import Weighed
 from engine.carburation.estimation.search import Search, search
-from engine.carburation.estimation.seen import flag, numbers, screw_places, value
+from engine.carburation.estimation.seen import numbers, screw_places, value
 from engine.carburation.policy import jet_reset
 from engine.carburation.policy.mixture_moves import best_place
 from engine.carburation.rules import bands
-from engine.contract import adviser
-from engine.evidence import Evidence, Inputs, Part, Place, ScrewView, Suggest
+from engine.contract import Asked, Figure, Told, adviser
+from engine.evidence import Evidence, Part, Place, ReadingView, ScrewView, Suggest
 from engine.job.model import Job
 from engine.judgement import Found, Judgement, Reasons
 from engine.wording import said
@@ -55,10 +58,98 @@ UNPLACED = 0.13
 UNEVEN, OFF_SPEED = 0.15, 120.0
 
 
+Verdict = Literal["right", "all too small", "all too large", "some out", "change", "mixed", "withheld"]
+#: Why a verdict is withheld, or the jet of one barrel is unknown.
+Why = Literal[
+    "none",
+    "air not even",
+    "speed off",
+    "hole uncovered",
+    "position unknown",
+    "mixture not found",
+    "leak not excluded",
+    "level off",
+    "no band",
+]
+Untold = Literal[Why, "between sizes"]
+#: How the jet of one barrel stands.
+Stands = Literal["right", "perhaps too small", "perhaps too large", "too small", "too large", "unknown"]
+_UNKNOWN: Stands = "unknown"
+Promise = Literal["none", "kept", "not kept"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asks(Asked):
+    """The mixture screws at rest, their band, and what was looked into."""
+
+    screw: Annotated[
+        ScrewView, screw("the mixture screws at rest", "mixture", "jet", "screw", "air", "bypass", each=("barrel",))
+    ]
+    air: PlateMoved = None
+    coupling: Coupling = None
+    bypass: Bypass = None
+    low: Annotated[Fraction, number("lower end of the screw's band", "turn", "0", "10")]
+    high: Annotated[Fraction, number("upper end of the band", "turn", "0", "10")]
+    flow: Annotated[
+        ReadingView | None, reading("the latest row of the gauge", "airflow", "depression", each=("barrel", "carb"))
+    ] = None
+    speed: Annotated[ReadingView | None, reading("the latest speed", "engine speed")] = None
+    air_even: Annotated[bool | None, truth("whether the air was found even (left out: judged from `flow`)")] = None
+    on_speed: Annotated[bool | None, truth("whether the speed is at target (left out: judged from `speed`)")] = None
+    mixture_set: Annotated[
+        bool | None, truth("whether the mixture search ended well (left out: from the evidence)")
+    ] = None
+    hole_uncovered: Annotated[
+        tuple[bool | None, ...] | None, truths("barrels whose first progression hole is uncovered: which(...)")
+    ] = None
+    leak: Annotated[tuple[bool | None, ...] | None, truths("barrels where the leak test showed a leak: which(...)")] = (
+        None
+    )
+    leaks_excluded: Annotated[bool | None, truth("whether the leak test was made on every suspect (left out: no)")] = (
+        None
+    )
+    level: Annotated[
+        ReadingView | None,
+        reading("fuel level against the specified one, mm, negative when low", "fuel level", each=("carb",)),
+    ] = None
+    stock_step: Annotated[Fraction | None, number("step of the stocked sizes (left out: 5)", "", "1", "10")] = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tells(Told):
+    """How the idle jets stand."""
+
+    verdict: Annotated[
+        Verdict,
+        says(
+            "right: every screw rests in its band · all too small · all too large: change all (parts given) · some "
+            "out: one or several barrels alone are out, checks first (`barrels`, findings in order) · change: the "
+            "checks point to the jet of `barrels` (parts given) · mixed: some one way and some the other, no rule fits "
+            "· withheld: the evidence is spoilt, see `reason`"
+        ),
+    ]
+    reason: Annotated[Why, says("why it is withheld")]
+    barrels: Annotated[tuple[Stands, ...], says("each barrel's jet", each="barrel")]
+    untold: Annotated[tuple[Untold, ...], says("why the jet of a barrel is unknown", each="barrel")]
+    suspects: Annotated[Figure, gives("barrels that are out alone", "", "0", "48")]
+    sizes: Annotated[Figure, gives("by how many sizes, greatest, negative where too large", "", "-9", "9")]
+    promise: Annotated[Promise, says("what the last change of jets did: none made, kept, not kept")]
+    sureness: Sureness
+
+
+#: By whether it is only perhaps so, and which way.
+_OUT: dict[tuple[bool, str], Stands] = {
+    (False, "small"): "too small",
+    (False, "large"): "too large",
+    (True, "small"): "perhaps too small",
+    (True, "large"): "perhaps too large",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class _Case:
     job: Job
-    inputs: Inputs
+    asked: Asks
     evidence: Evidence
     view: ScrewView
     spots: tuple[Place, ...]
@@ -71,17 +162,6 @@ class _Case:
         return self.search.sizes
 
 
-_WHY = (
-    "none",
-    "air not even",
-    "speed off",
-    "hole uncovered",
-    "position unknown",
-    "mixture not found",
-    "leak not excluded",
-    "level off",
-    "no band",
-)
 #: What the jets of a bank are judged by beside the inputs: of `jet_swap` as well.
 JET_READS = {
     **idle_mixture.reads,
@@ -94,55 +174,8 @@ JET_READS = {
     "Judges the idle jets from where the mixture screws came to rest and from everything else that is known, and "
     "names the next stocked size. After a change it says whether the change did what it promised. Asked once a round "
     "of mixture.",
-    {
-        "screw": screw("the mixture screws at rest", "mixture", "jet", "screw", "air", "bypass", each=("barrel",)),
-        **AIR_SCREWS,
-        "low": number("lower end of the screw's band", "turn", "0", "10"),
-        "high": number("upper end of the band", "turn", "0", "10"),
-        "flow": reading("the latest row of the gauge", "airflow", "depression", each=("barrel", "carb"), optional=True),
-        "speed": reading("the latest speed", "engine speed", optional=True),
-        "air_even": truth("whether the air was found even (left out: judged from `flow`)"),
-        "on_speed": truth("whether the speed is at target (left out: judged from `speed`)"),
-        "mixture_set": truth("whether the mixture search ended well (left out: from the evidence)"),
-        "hole_uncovered": truths("barrels whose first progression hole is uncovered: which(...)"),
-        "leak": truths("barrels where the leak test showed a leak: which(...)"),
-        "leaks_excluded": truth("whether the leak test was made on every suspect (left out: no)"),
-        "level": reading(
-            "fuel level against the specified one, mm, negative when low", "fuel level", each=("carb",), optional=True
-        ),
-        "stock_step": number("step of the stocked sizes (left out: 5)", "", "1", "10", optional=True),
-    },
-    {
-        "verdict": says(
-            "right: every screw rests in its band · all too small · all too large: change all (parts given) · some "
-            "out: one or several barrels alone are out, checks first (`barrels`, findings in order) · change: the "
-            "checks point to the jet of `barrels` (parts given) · mixed: some one way and some the other, no rule fits "
-            "· withheld: the evidence is spoilt, see `reason`",
-            "right",
-            "all too small",
-            "all too large",
-            "some out",
-            "change",
-            "mixed",
-            "withheld",
-        ),
-        "reason": says("why it is withheld", *_WHY),
-        "barrels": says(
-            "each barrel's jet",
-            "right",
-            "perhaps too small",
-            "perhaps too large",
-            "too small",
-            "too large",
-            "unknown",
-            each="barrel",
-        ),
-        "untold": says("why the jet of a barrel is unknown", *_WHY, "between sizes", each="barrel"),
-        "suspects": gives("barrels that are out alone", "", "0", "48"),
-        "sizes": gives("by how many sizes, greatest, negative where too large", "", "-9", "9"),
-        "promise": says("what the last change of jets did: none made, kept, not kept", "none", "kept", "not kept"),
-        "sureness": SURENESS,
-    },
+    Asks,
+    Tells,
     {
         "idle-jet-too-small": change("the screw rests too far out, and leak, level and dirt are excluded"),
         "idle-jet-too-large": change("the screw rests too far in, and leak, level and dirt are excluded"),
@@ -165,19 +198,24 @@ JET_READS = {
         "co": "CO is taken from every row of the run",
     },
 )
-def idle_jets(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
+def idle_jets(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
     """Verdict on the idle jets; see the registry. Withholds in words where positions, air, speed or mixture spoil
     it."""
-    view = inputs.screws["screw"]
-    spots = screw_places(view, job, inputs)
+    return judged(job, asked, evidence)
+
+
+def judged(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
+    """The verdict as `idle_jets` gives it."""
+    view = asked.screw
+    spots = screw_places(view, job, asked)
     case = _Case(
         job,
-        inputs,
+        asked,
         evidence,
         view,
         spots,
-        searched(job, inputs, evidence),
-        value(inputs, "stock_step", 5.0),
+        searched(job, asked, evidence),
+        value(asked.stock_step, 5.0),
     )
     reason = _spoilt(case)
     if reason:
@@ -186,27 +224,27 @@ def idle_jets(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     return _judged(case, case.search.mix.weighed)
 
 
-def searched(job: Job, inputs: Inputs, evidence: Evidence) -> Search:
+def searched(job: Job, asked: Asks, evidence: Evidence) -> Search:
     """The search as it is judged by, with what was checked."""
-    band = (value(inputs, "low", 1.0), value(inputs, "high", 1.5))
-    return search(job, inputs, evidence, band, step=value(inputs, "stock_step", 5.0))
+    step = value(asked.stock_step, 5.0)
+    return search(job, asked, evidence, (float(asked.low), float(asked.high)), step=step, checked=asked)
 
 
-def _spoilt(c: _Case) -> str | None:
+def _spoilt(c: _Case) -> Why | None:
     """Why no verdict can be given, in a word of the registry's, or None."""
     band = bands.band_of(c.job)
     if band is None:
         return "no band"
     if any(p is None for p in c.view.positions):
         return "position unknown"
-    if any(v for v in c.inputs.values.get("hole_uncovered") or ()) and not flag(c.inputs, "leaks_excluded", False):
+    if any(c.asked.hole_uncovered or ()) and not c.asked.leaks_excluded:
         return "hole uncovered"
-    if not flag(c.inputs, "air_even", not _uneven(c)):
+    if c.asked.air_even is False or (c.asked.air_even is None and _uneven(c)):
         return "air not even"
-    if not flag(c.inputs, "on_speed", not _off_speed(c)):
+    if c.asked.on_speed is False or (c.asked.on_speed is None and _off_speed(c)):
         return "speed off"
     s = c.search
-    if s.mix is None or len(s.units) != len(c.spots) or not flag(c.inputs, "mixture_set", True):
+    if s.mix is None or len(s.units) != len(c.spots) or c.asked.mixture_set is False:
         return "mixture not found"
     return "mixture not found" if sum(_unplaced(c)) > len(c.spots) / 2 else None
 
@@ -219,7 +257,7 @@ def _unplaced(c: _Case) -> list[bool]:
 
 
 def _row(c: _Case) -> list[float]:
-    view = c.inputs.readings.get("flow")
+    view = c.asked.flow
     row = view.row if view is not None and view.row else c.evidence.latest("airflow")
     return [v for v in numbers(row or ()) if v is not None]
 
@@ -231,7 +269,7 @@ def _uneven(c: _Case) -> bool:
 
 
 def _off_speed(c: _Case) -> bool:
-    view = c.inputs.readings.get("speed")
+    view = c.asked.speed
     row = view.row if view is not None and view.row else None
     if row is None:
         return False
@@ -239,11 +277,12 @@ def _off_speed(c: _Case) -> bool:
     return speed is not None and abs(speed - float(c.job.engine.idle_speed)) > OFF_SPEED
 
 
-def _judged(c: _Case, v: Weighed) -> Judgement:
+def _judged(c: _Case, v: Weighed) -> Judgement[Tells]:
     n = len(c.spots)
     masked, unplaced = c.search.masks, _unplaced(c)
-    checked = flag(c.inputs, "leaks_excluded", False)
-    told, by = [], []
+    checked = bool(c.asked.leaks_excluded)
+    told: list[Stands] = []
+    by = []
     for i in range(n):
         s, p = v.likeliest(i)
         way = "small" if s > 0 else "large"
@@ -251,13 +290,15 @@ def _judged(c: _Case, v: Weighed) -> Judgement:
             told.append("unknown")
             s = 0
         elif s and p >= WRONG:
-            told.append(f"{'perhaps ' if masked[i].hides(s) else ''}too {way}")
+            told.append(_OUT[masked[i].hides(s), way])
         elif s and p >= PERHAPS:
-            told.append(f"perhaps too {way}")
+            told.append(_OUT[True, way])
         else:
             told.append("right" if v.sizes[i][0] >= RIGHT and not masked[i].leak else "unknown")
         by.append(s)
-    why = tuple(m.reason(un) if t == "unknown" else "none" for t, m, un in zip(told, masked, unplaced, strict=True))
+    why: tuple[Untold, ...] = tuple(
+        m.reason(un) if t == "unknown" else "none" for t, m, un in zip(told, masked, unplaced, strict=True)
+    )
     out = [i for i in range(n) if told[i] in ("too small", "too large")]
     maybe = [
         i
@@ -271,6 +312,7 @@ def _judged(c: _Case, v: Weighed) -> Judgement:
         every = every if n > 1 and _all_one_way(c, every, by, out) else 0
     odd = _odd(c, out, by)
     change: list[int] = []
+    verdict: Verdict
     if every:
         verdict, change = ("all too small" if every > 0 else "all too large"), list(range(n))
         by = [b if b * every > 0 else every for b in by] if n > 1 else by
@@ -287,7 +329,7 @@ def _judged(c: _Case, v: Weighed) -> Judgement:
     promise, broken = _promise(c, by, v)
     findings = _findings(c, verdict, change, out + maybe, by, v) + broken
     return Judgement(
-        saying.outputs(
+        Tells(
             verdict=verdict,
             reason="none",
             barrels=tuple(told),
@@ -350,7 +392,7 @@ def _stocked(size: float, step: float) -> Fraction:
     return max(Fraction(20), round(size / step) * Fraction(step).limit_denominator(10))
 
 
-def _promise(c: _Case, by: Sequence[int], v: Weighed) -> tuple[str, list[Found]]:
+def _promise(c: _Case, by: Sequence[int], v: Weighed) -> tuple[Promise, list[Found]]:
     last = next((a for a in reversed(c.evidence.answers) if any(p.part == "idle jet" for p in a.parts)), None)
     if last is None:
         return "none", []
@@ -364,7 +406,7 @@ def _promise(c: _Case, by: Sequence[int], v: Weighed) -> tuple[str, list[Found]]
 
 def _findings(
     c: _Case,
-    verdict: str,
+    verdict: Verdict,
     change: Sequence[int],
     out: Sequence[int],
     by: Sequence[int],
@@ -387,7 +429,7 @@ def _findings(
             )
     elif verdict == "mixed":
         found.append(Found("jets-mixed", tuple(c.spots[i] for i in sorted(out))))
-    checked = flag(c.inputs, "leaks_excluded", False)
+    checked = bool(c.asked.leaks_excluded)
     alone = [i for i in out if i not in change]
     for i in alone if verdict == "some out" else ():
         sure, place = v.likeliest(i)[1], {"place": c.spots[i]}
@@ -403,13 +445,13 @@ def _findings(
     return found + [Found("level-off", (Place(b, None),), {"body": Place(b, None)}) for b in bodies]
 
 
-def _withheld(c: _Case, reason: str) -> Judgement:
+def _withheld(c: _Case, reason: Why) -> Judgement[Tells]:
     finding = Found("jet-verdict-withheld", way=reason)
     return Judgement(
-        saying.outputs(
+        Tells(
             verdict="withheld",
             reason=reason,
-            barrels=("unknown",) * c.job.bank.barrels,
+            barrels=tuple(_UNKNOWN for _ in range(c.job.bank.barrels)),
             untold=(reason,) * c.job.bank.barrels,
             suspects=0,
             sizes=0,
@@ -426,15 +468,15 @@ def _withheld(c: _Case, reason: str) -> Judgement:
     )
 
 
-def _because(c: _Case, verdict: str, told: Sequence[str], sure: float) -> Reasons:
+def _because(c: _Case, verdict: Verdict, told: Sequence[str], sure: float) -> Reasons:
     s = c.search
     assert s.mix is not None
     used = said(
         "Where each screw belongs: {at:,}; band {low:turns} to {high:turns}; a turn is about {slope:.0f} % of the "
         "fuel.",
         at=[said("{place} {at:turns}", place=p, at=best_place(s, c.view, i)) for i, p in enumerate(c.spots)],
-        low=value(c.inputs, "low", 1.0),
-        high=value(c.inputs, "high", 1.5),
+        low=float(c.asked.low),
+        high=float(c.asked.high),
         slope=100 * s.mix.slope,
     )
     short = [said("{place} {told}", place=p, told=t) for p, t in zip(c.spots, told, strict=True)]

@@ -7,17 +7,22 @@ tells most, one screw a reading, until each is known well enough or nothing more
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
-from typing import Any
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Annotated, Literal, TypeVar
 
 from engine.carburation import saying
 from engine.carburation.advisers.contract_words import (
-    AIR_SCREWS,
     CO,
-    LAMBDA,
     NOT_BELIEVED,
-    SURENESS,
-    TARGET,
+    Bypass,
+    Coupling,
+    Lambda,
+    LambdaHigh,
+    LambdaLow,
+    PlateMoved,
+    Sureness,
+    Target,
     adjust,
     change,
     gives,
@@ -36,8 +41,8 @@ from engine.carburation.estimation.seen import numbers, screw_places, value
 from engine.carburation.policy import mixture_moves as policy
 from engine.carburation.policy.believed_place import span_of_best
 from engine.carburation.policy.mixture_moves import Choice
-from engine.contract import adviser
-from engine.evidence import Evidence, Inputs, Move, Place, ScrewView
+from engine.contract import Asked, Figure, Told, adviser
+from engine.evidence import Evidence, Move, Place, ReadingView, ScrewView
 from engine.job.model import Job
 from engine.judgement import Found, Judgement, Reasons
 from engine.wording import Said, said
@@ -51,15 +56,21 @@ SET = 0.8
 COARSE = 10.0
 #: Slower than this nothing idles, rpm [assumed].
 RUNNING = 200.0
+_One = TypeVar("_One")
 
 
-@adviser(
-    1,
-    "Finds where each mixture screw belongs, several barrels in one round: from lambda or CO by barrel where bound, "
-    "else from speed by a designed pattern of moves whose crest it fits; ends on the lean side of best. With lambda or "
-    "CO two to three rows; with speed alone up to 3 readings a barrel and 6 besides: allow 4 x barrels + 8.",
-    {
-        "screw": screw(
+Verdict = Literal["best", "turn", "read again", "no answer", "lost", "at its stop", "unsound readings"]
+Standing = Literal["set", "sought", "silent", "stopped", "unknown"]
+_UNKNOWN: Standing = "unknown"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asks(Asked):
+    """The mixture screws, what shows the mixture, and what moved the air."""
+
+    screw: Annotated[
+        ScrewView,
+        screw(
             "the mixture screws, positions known from the seat",
             "mixture",
             "jet",
@@ -68,51 +79,75 @@ RUNNING = 200.0
             "bypass",
             each=("barrel", "carb"),
         ),
-        "speed": reading("engine speed, gauge off, averaged", "engine speed", optional=True),
-        "lambda": LAMBDA,
-        "co": CO,
-        "lambda_low": number("richest good mixture (left out: 0.86)", "", "0.6", "1.2", optional=True),
-        "lambda_high": number("leanest good mixture (left out: 0.96)", "", "0.6", "1.2", optional=True),
-        "sweep": number(
-            "half the excursion a screw is swept by (left out: by its band)", "turn", "1/16", "2", optional=True
-        ),
-        "low": number("lower end of the screw's band (left out: by its kind)", "turn", "0", "10", optional=True),
-        "high": number("upper end of the band", "turn", "0", "10", optional=True),
-        **AIR_SCREWS,
-        "target": TARGET,
-    },
-    {
-        "verdict": says(
+    ]
+    speed: Annotated[ReadingView | None, reading("engine speed, gauge off, averaged", "engine speed")] = None
+    lambda_: Lambda = None
+    co: CO = None
+    lambda_low: LambdaLow = None
+    lambda_high: LambdaHigh = None
+    sweep: Annotated[
+        Fraction | None,
+        number("half the excursion a screw is swept by (left out: by its band)", "turn", "1/16", "2"),
+    ] = None
+    low: Annotated[
+        Fraction | None, number("lower end of the screw's band (left out: by its kind)", "turn", "0", "10")
+    ] = None
+    high: Annotated[Fraction | None, number("upper end of the band", "turn", "0", "10")] = None
+    air: PlateMoved = None
+    coupling: Coupling = None
+    bypass: Bypass = None
+    target: Target = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tells(Told):
+    """How the mixture stands, and where each screw belongs."""
+
+    verdict: Annotated[
+        Verdict,
+        says(
             "best: every screw stands where it belongs · turn: make the moves, read again · read again: turn nothing "
             "· no answer: a barrel does not answer its screw (finding with the checks in order) and the rest is set · "
             "lost: a position is unknown: count the screws in to their seats and back · at its stop: a screw would "
-            "have to leave its range (finding), the rest is set · unsound readings",
-            "best",
-            "turn",
-            "read again",
-            "no answer",
-            "lost",
-            "at its stop",
-            "unsound readings",
+            "have to leave its range (finding), the rest is set · unsound readings"
         ),
-        "left": gives("barrels not yet set", "", "0", "48"),
-        "speed_gain": gives("speed gained since the search began", "rpm", "-5000", "5000"),
-        "sureness": SURENESS,
-        "sure": gives("how likely each barrel is near its best as it stands", "", "0", "1", each="barrel"),
-        "rounds": gives("readings still expected, about", "", "0", "500"),
-        "best": gives("where each screw is believed to belong", "turn", "-30", "60", each="barrel", holes=True),
-        "best_low": gives("lower end of where, with 90 of 100", "turn", "-30", "60", each="barrel", holes=True),
-        "best_high": gives("upper end of where, with 90 of 100", "turn", "-30", "60", each="barrel", holes=True),
-        "barrels": says(
+    ]
+    left: Annotated[Figure, gives("barrels not yet set", "", "0", "48")]
+    speed_gain: Annotated[Figure, gives("speed gained since the search began", "rpm", "-5000", "5000")]
+    sureness: Sureness
+    sure: Annotated[
+        tuple[Figure, ...],
+        gives("how likely each barrel is near its best as it stands", "", "0", "1", each="barrel"),
+    ]
+    rounds: Annotated[Figure, gives("readings still expected, about", "", "0", "500")]
+    best: Annotated[
+        tuple[Figure | None, ...],
+        gives("where each screw is believed to belong", "turn", "-30", "60", each="barrel", holes=True),
+    ]
+    best_low: Annotated[
+        tuple[Figure | None, ...],
+        gives("lower end of where, with 90 of 100", "turn", "-30", "60", each="barrel", holes=True),
+    ]
+    best_high: Annotated[
+        tuple[Figure | None, ...],
+        gives("upper end of where, with 90 of 100", "turn", "-30", "60", each="barrel", holes=True),
+    ]
+    barrels: Annotated[
+        tuple[Standing, ...],
+        says(
             "each barrel: set, sought, silent (does not answer), stopped (at the end of its screw), unknown",
-            "set",
-            "sought",
-            "silent",
-            "stopped",
-            "unknown",
             each="barrel",
         ),
-    },
+    ]
+
+
+@adviser(
+    1,
+    "Finds where each mixture screw belongs, several barrels in one round: from lambda or CO by barrel where bound, "
+    "else from speed by a designed pattern of moves whose crest it fits; ends on the lean side of best. With lambda or "
+    "CO two to three rows; with speed alone up to 3 readings a barrel and 6 besides: allow 4 x barrels + 8.",
+    Asks,
+    Tells,
     {
         **NOT_BELIEVED,
         "barrel-does-not-answer": change("its screw was turned far both ways and the speed never answered"),
@@ -136,36 +171,34 @@ RUNNING = 200.0
         "fuel level": read("the level of each body against the specified one moves its barrels' screws"),
     },
 )
-def idle_mixture(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
+def idle_mixture(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
     """Next mixture moves; see the registry. Refuses in words what no sound meter gives, and never raises on it."""
-    view = inputs.screws["screw"]
+    view = asked.screw
     if any(p is None for p in view.positions):
-        return _lost(job, inputs, view, evidence)
-    wrong = _problem(inputs, view)
+        return _lost(job, asked, view, evidence)
+    wrong = _problem(asked, view)
     if wrong:
         return _answer(job, view, "unsound readings", findings=(wrong,), why=wrong)
-    window = (value(inputs, "lambda_low", 0.86), value(inputs, "lambda_high", 0.96))
-    s = search(job, inputs, evidence, _band(inputs), window)
+    window = (value(asked.lambda_low, 0.86), value(asked.lambda_high, 0.96))
+    s = search(job, asked, evidence, _band(asked), window)
     if s.mix is None:
         return _answer(job, view, "read again", why="Nothing was read yet that the mixture shows in.")
-    rows = policy.choices(s, view, inputs, window)
-    judged = (_by_meter if s.mix.metered else _by_speed)(job, inputs, view, s, rows)
-    return replace(judged, findings=judged.findings + doubts(inputs, s.spots))
+    rows = policy.choices(s, view, asked, window)
+    judged = (_by_meter if s.mix.metered else _by_speed)(job, asked, view, s, rows)
+    return replace(judged, findings=judged.findings + doubts(asked.lambda_, asked.co, s.spots))
 
 
-def _band(inputs: Inputs) -> tuple[float, float] | None:
-    low, high = inputs.values.get("low"), inputs.values.get("high")
-    return None if low is None or high is None else (float(low), float(high))
+def _band(asked: Asks) -> tuple[float, float] | None:
+    return None if asked.low is None or asked.high is None else (float(asked.low), float(asked.high))
 
 
-def _problem(inputs: Inputs, view: ScrewView) -> Found | None:
-    speed = inputs.readings.get("speed")
+def _problem(asked: Asks, view: ScrewView) -> Found | None:
+    speed = asked.speed
     if speed is not None and speed.row is not None:
         shown = numbers(speed.row)[0] if speed.row else None
         if shown is None or shown < RUNNING:
             return gauge.unsound("not running", shown=shown or 0.0)
-    for name, what in (("lambda", "lambda"), ("co", "CO")):
-        meter = inputs.readings.get(name)
+    for what, meter in (("lambda", asked.lambda_), ("CO", asked.co)):
         if meter is None or meter.row is None:
             continue
         row = numbers(meter.row)
@@ -173,16 +206,17 @@ def _problem(inputs: Inputs, view: ScrewView) -> Found | None:
             return gauge.unsound("meter count", meter=what, has=len(row), due=len(view.positions))
         if all(v is None for v in row):
             return gauge.unsound("meter empty", meter=what)
-        if name == "lambda" and any(v is not None and not 0.5 <= v <= 2.0 for v in row):
+        if what == "lambda" and any(v is not None and not 0.5 <= v <= 2.0 for v in row):
             return gauge.unsound("no lambda")
-        if name == "co" and any(v is not None and not 0.0 <= v <= 0.15 for v in row):
+        if what == "CO" and any(v is not None and not 0.0 <= v <= 0.15 for v in row):
             return gauge.unsound("no CO")
     return None
 
 
 # --- with a meter ---------------------------------------------------------------------------------------------------
-def _by_meter(job: Job, inputs: Inputs, view: ScrewView, s: Search, rows: Sequence[Choice]) -> Judgement:
-    moves, stopped = policy.settled(job, inputs, view, s, rows)
+def _by_meter(job: Job, asked: Asks, view: ScrewView, s: Search, rows: Sequence[Choice]) -> Judgement[Tells]:
+    moves, stopped = policy.settled(job, asked, view, s, rows)
+    verdict: Verdict
     if moves:
         verdict = "turn"
     elif stopped:
@@ -191,11 +225,11 @@ def _by_meter(job: Job, inputs: Inputs, view: ScrewView, s: Search, rows: Sequen
         verdict = "read again"
     else:
         verdict = "best"
-    return _told(job, inputs, view, s, rows, verdict, moves, stopped)
+    return _told(job, asked, view, s, rows, verdict, moves, stopped)
 
 
 # --- with speed alone -----------------------------------------------------------------------------------------------
-def _by_speed(job: Job, inputs: Inputs, view: ScrewView, s: Search, rows: Sequence[Choice]) -> Judgement:
+def _by_speed(job: Job, asked: Asks, view: ScrewView, s: Search, rows: Sequence[Choice]) -> Judgement[Tells]:
     assert s.mix is not None
     symptom = s.last_symptom
     if symptom is not None:
@@ -207,25 +241,25 @@ def _by_speed(job: Job, inputs: Inputs, view: ScrewView, s: Search, rows: Sequen
         else:
             moves = []
         if moves:
-            return _told(job, inputs, view, s, rows, "turn", moves, ())
-    air = policy.speed_first(job, inputs, s, rows)
+            return _told(job, asked, view, s, rows, "turn", moves, ())
+    air = policy.speed_first(job, asked, s, rows)
     if air:
-        return _told(job, inputs, view, s, rows, "turn", air, ())
-    trial = policy.next_trial(job, inputs, s, view, rows)
+        return _told(job, asked, view, s, rows, "turn", air, ())
+    trial = policy.next_trial(job, asked, s, view, rows)
     back = policy.last_goes_back(s, rows)
     if trial is not None and (back is None or trial.u == back.u):
-        return _told(job, inputs, view, s, rows, "turn", policy.to_place(view, s, trial.u, trial.to), (), trial)
+        return _told(job, asked, view, s, rows, "turn", policy.to_place(view, s, trial.u, trial.to), (), trial)
     if back is not None and any(policy.unknown(c) for c in rows):
-        return _told(job, inputs, view, s, rows, "turn", policy.to_place(view, s, back.u, back.best), ())
-    moves, stopped = policy.settled(job, inputs, view, s, rows)
-    mute = policy.mute(s, view, inputs, rows)
-    verdict = "turn" if moves else "no answer" if mute else "at its stop" if stopped else "best"
-    return _told(job, inputs, view, s, rows, verdict, moves, stopped)
+        return _told(job, asked, view, s, rows, "turn", policy.to_place(view, s, back.u, back.best), ())
+    moves, stopped = policy.settled(job, asked, view, s, rows)
+    mute = policy.mute(s, view, asked, rows)
+    verdict: Verdict = "turn" if moves else "no answer" if mute else "at its stop" if stopped else "best"
+    return _told(job, asked, view, s, rows, verdict, moves, stopped)
 
 
 # --- telling --------------------------------------------------------------------------------------------------------
-def _lost(job: Job, inputs: Inputs, view: ScrewView, evidence: Evidence) -> Judgement:
-    spots = screw_places(view, job, inputs)
+def _lost(job: Job, asked: Asks, view: ScrewView, evidence: Evidence) -> Judgement[Tells]:
+    spots = screw_places(view, job, asked)
     where = tuple(p for p, v in zip(spots, view.positions, strict=False) if v is None)
     return _answer(
         job,
@@ -237,11 +271,11 @@ def _lost(job: Job, inputs: Inputs, view: ScrewView, evidence: Evidence) -> Judg
 
 
 def _answer(
-    job: Job, view: ScrewView, verdict: str, *, findings: tuple[Found, ...] = (), why: Found | str = ""
-) -> Judgement:
+    job: Job, view: ScrewView, verdict: Verdict, *, findings: tuple[Found, ...] = (), why: Found | str = ""
+) -> Judgement[Tells]:
     nowhere = (None,) * job.bank.barrels
     return Judgement(
-        saying.outputs(
+        Tells(
             verdict=verdict,
             left=len(view.positions),
             speed_gain=0,
@@ -251,7 +285,7 @@ def _answer(
             best=nowhere,
             best_low=nowhere,
             best_high=nowhere,
-            barrels=("unknown",) * job.bank.barrels,
+            barrels=tuple(_UNKNOWN for _ in range(job.bank.barrels)),
         ),
         findings=findings,
         because=Reasons("The latest answer.", why, "Not at all.", "A sound reading."),
@@ -260,17 +294,17 @@ def _answer(
 
 def _told(
     job: Job,
-    inputs: Inputs,
+    asked: Asks,
     view: ScrewView,
     s: Search,
     rows: Sequence[Choice],
-    verdict: str,
+    verdict: Verdict,
     moves: Sequence[Move],
     stopped: Sequence[Choice],
     trial: policy.Trial | None = None,
-) -> Judgement:
-    mute = policy.mute(s, view, inputs, rows)
-    words_of = [
+) -> Judgement[Tells]:
+    mute = policy.mute(s, view, asked, rows)
+    words_of: list[Standing] = [
         "silent" if c in mute else "stopped" if c in stopped else "set" if c.near > SET else "sought" for c in rows
     ]
     findings = [Found("mixture-screw-at-its-stop", _where(s, c), {"place": _where(s, c)}) for c in stopped]
@@ -285,9 +319,10 @@ def _told(
     speeds = [shot.speed for shot in s.shots if shot.speed]
     gain = (speeds[-1] - speeds[0]) if len(speeds) > 1 else 0.0
     there = policy.expected(s, to)
+    ends = _ends(asked, view, s, rows)
     expect = {} if there is None else {"engine speed": (saying.exact(saying.clamp(there, 0, 9000), 0),)}
     return Judgement(
-        saying.outputs(
+        Tells(
             verdict=verdict,
             left=sum(w != "set" for w in words_of),
             speed_gain=saying.clamp(gain, -5000.0, 5000.0),
@@ -296,7 +331,9 @@ def _told(
                 job, s, [saying.exact(saying.clamp(c.near, 0.0, 1.0), 3) for c in rows], saying.exact(0, 0)
             ),
             rounds=policy.rounds_left(s, rows) if verdict in ("turn", "read again") else 0,
-            **_places(job, inputs, view, s, rows),
+            best=_by_barrel(job, s, [_turns(c.best) for c in rows], None),
+            best_low=_by_barrel(job, s, [_turns(low) for low, _ in ends], None),
+            best_high=_by_barrel(job, s, [_turns(high) for _, high in ends], None),
             barrels=_by_barrel(job, s, words_of, "unknown"),
         ),
         tuple(moves),
@@ -307,21 +344,23 @@ def _told(
     )
 
 
-def _places(job: Job, inputs: Inputs, view: ScrewView, s: Search, rows: Sequence[Choice]) -> dict[str, Any]:
-    """Where each screw is believed to belong, and between where and where, in turns."""
+def _ends(asked: Asks, view: ScrewView, s: Search, rows: Sequence[Choice]) -> list[tuple[float, float]]:
+    """Between where and where each screw is believed to belong, in turns."""
     assert s.mix is not None
-    span = policy.reach(view, s, inputs)
-    ends = [span_of_best(s.mix, c.u, c.best, c.doubt, span) for c in rows]
-    told = {"best": [c.best for c in rows], "best_low": [e[0] for e in ends], "best_high": [e[1] for e in ends]}
-    return {name: _by_barrel(job, s, [saying.exact(v) for v in row], None) for name, row in told.items()}
+    span = policy.reach(view, s, asked)
+    return [span_of_best(s.mix, c.u, c.best, c.doubt, span) for c in rows]
+
+
+def _turns(at: float) -> Figure | None:
+    return saying.exact(at)
 
 
 def _where(s: Search, c: Choice) -> tuple[Place, ...]:
     return tuple(s.spots[i] for i in s.units[c.u])
 
 
-def _by_barrel(job: Job, s: Search, told: Sequence[Any], nothing: Any) -> tuple[Any, ...]:
-    out = []
+def _by_barrel(job: Job, s: Search, told: Sequence[_One], nothing: _One) -> tuple[_One, ...]:
+    out: list[_One] = []
     for c in range(1, job.bank.carbs + 1):
         for b in range(1, job.bank.barrels_per_carb + 1):
             i = next((k for k, p in enumerate(s.spots) if p.carb in (None, c) and p.barrel in (None, b)), None)
@@ -330,7 +369,7 @@ def _by_barrel(job: Job, s: Search, told: Sequence[Any], nothing: Any) -> tuple[
 
 
 def _because(
-    s: Search, rows: Sequence[Choice], verdict: str, moves: Sequence[Move], trial: policy.Trial | None
+    s: Search, rows: Sequence[Choice], verdict: Verdict, moves: Sequence[Move], trial: policy.Trial | None
 ) -> Reasons:
     mix = s.mix
     assert mix is not None

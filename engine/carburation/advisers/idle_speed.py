@@ -2,29 +2,30 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import Annotated, Literal
 
 from engine.carburation import saying
 from engine.carburation.advisers.contract_words import (
-    COUPLING,
-    MASTER,
     NOT_BELIEVED,
-    PLATE,
-    SPEED,
-    SPEED_OFF,
-    SPEED_TOLERANCE,
-    SURENESS,
-    TARGET,
+    Coupling,
+    Master,
+    Plate,
+    SpeedOff,
+    SpeedTolerance,
+    Sureness,
+    Target,
     adjust,
     read,
+    reading,
     says,
 )
 from engine.carburation.estimation import flows, gauge, pace
 from engine.carburation.estimation.air_look import air_change, coupling_spots, disturbed, plate_spots
 from engine.carburation.estimation.fit import normal_cdf
 from engine.carburation.estimation.seen import Seen, fitted_screw, history, numbers, places, screw_places, value
-from engine.contract import adviser
-from engine.evidence import Aim, Evidence, Inputs, Move
+from engine.contract import Asked, Told, adviser
+from engine.evidence import Aim, Evidence, Move, ReadingView
 from engine.job.model import Job
 from engine.judgement import Found, Judgement, Reasons
 from engine.wording import Said, said
@@ -48,33 +49,43 @@ LEAST, MOST = 200.0, 8000.0
 LEAST_AIR = 0.2
 
 
+Verdict = Literal["on speed", "turn", "read again", "no answer", "at its stop", "unsound readings"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asks(Asked):
+    """The speed, the screws that make it and what is wanted."""
+
+    speed: Annotated[ReadingView, reading("engine speed, gauge off", "engine speed")]
+    screw: Plate
+    coupling: Coupling = None
+    master: Master = None
+    target: Target = None
+    speed_tolerance: SpeedTolerance = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tells(Told):
+    """How the speed stands."""
+
+    verdict: Annotated[
+        Verdict,
+        says(
+            "on speed · turn: make the moves and read again · read again · no answer: the screws don't "
+            "change the speed (finding) · at its stop: the plates are shut and it still runs too fast, or fully open "
+            "(finding) · unsound readings"
+        ),
+    ]
+    speed_off: SpeedOff
+    sureness: Sureness
+
+
 @adviser(
     2,
     "Brings the engine to speed by an equal change of flow on every body, so that the balance stays. One to two moves; "
     "allow 6 readings.",
-    {
-        "speed": SPEED,
-        "screw": PLATE,
-        "coupling": COUPLING,
-        "master": MASTER,
-        "target": TARGET,
-        "speed_tolerance": SPEED_TOLERANCE,
-    },
-    {
-        "verdict": says(
-            "on speed · turn: make the moves and read again · read again · no answer: the screws don't "
-            "change the speed (finding) · at its stop: the plates are shut and it still runs too fast, or fully open "
-            "(finding) · unsound readings",
-            "on speed",
-            "turn",
-            "read again",
-            "no answer",
-            "at its stop",
-            "unsound readings",
-        ),
-        "speed_off": SPEED_OFF,
-        "sureness": SURENESS,
-    },
+    Asks,
+    Tells,
     {
         **NOT_BELIEVED,
         "speed-does-not-follow": adjust("more air was given and the speed did not rise"),
@@ -89,30 +100,30 @@ LEAST_AIR = 0.2
         "take-off": read("take-offs that could not be plugged: their barrel is held to its neighbour"),
     },
 )
-def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
+def idle_speed(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
     """Equal turns of all speed screws (or the master's, coupled) towards the target; see the registry."""
-    view, plate = inputs.readings["speed"], inputs.screws["screw"]
-    coupling = fitted_screw(inputs, "coupling")
+    view, plate = asked.speed, asked.screw
+    coupling = fitted_screw(asked.coupling)
     shown = numbers(view.row or (None,))[0]
     if shown is None or not LEAST <= shown <= MOST:
         wrong = gauge.unsound("no idle speed", shown=shown or 0.0)
         return Judgement(
-            saying.outputs(verdict="unsound readings", speed_off=0, sureness=0),
+            Tells(verdict="unsound readings", speed_off=0, sureness=0),
             findings=(wrong,),
             because=Reasons("The latest speed.", wrong, "Not at all.", "A sound reading."),
         )
-    target = value(inputs, "target", float(job.engine.idle_speed))
-    allowed = value(inputs, "speed_tolerance", 30.0)
-    master = int(value(inputs, "master", 1.0))
+    target = value(asked.target, float(job.engine.idle_speed))
+    allowed = value(asked.speed_tolerance, 30.0)
+    master = int(value(asked.master, 1.0))
     rows = places("barrel", job)
-    spots = screw_places(plate, job, inputs)
+    spots = screw_places(plate, job, asked)
     spread = plate_spots(plate, spots, rows, coupling is not None, master)
     level = _level(evidence, len(rows))
     screws = [plate] + ([coupling] if coupling else [])
     seen = history(evidence, screws)
     table = [(plate, spread)]
     if coupling:
-        table.append((coupling, coupling_spots(coupling, screw_places(coupling, job, inputs), rows, job.bank.carbs)[0]))
+        table.append((coupling, coupling_spots(coupling, screw_places(coupling, job, asked), rows, job.bank.carbs)[0]))
     belief = flows.make("airflow", rows, level, table, disturbed(job), FLOW_STEP).follow(seen)
     going = pace.follow(seen, pace.scatter(view), lambda s: air_change(s, belief))
     now = going.now if going.now is not None else shown
@@ -121,6 +132,7 @@ def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     sure = normal_cdf((allowed - off) / sd) - normal_cdf((-allowed - off) / sd)
     moves, findings, stopped, there = [], [], False, target
     turned = sum(abs(v or 0.0) for s in seen for (n, p), v in s.turned.items() if n == plate.name and p in spread)
+    verdict: Verdict
     if sure >= SURE:
         verdict = "on speed"
     elif abs(off) < allowed and going.count < 2:
@@ -153,9 +165,7 @@ def idle_speed(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
             moves = []
             findings.append(Found("will-not-idle-down") if off > 0 else Found("screw-at-its-stop", way="too slow"))
     return Judgement(
-        saying.outputs(
-            verdict=verdict, speed_off=saying.clamp(off, -5000.0, 5000.0), sureness=saying.clamp(sure, 0.0, 1.0)
-        ),
+        Tells(verdict=verdict, speed_off=saying.clamp(off, -5000.0, 5000.0), sureness=saying.clamp(sure, 0.0, 1.0)),
         tuple(moves),
         (),
         tuple(findings),
@@ -177,7 +187,7 @@ def _level(evidence: Evidence, count: int) -> float:
     return 1.0
 
 
-def _because(verdict: str, now: float, target: float, going: pace.Pace, moves: list[Move], sure: float) -> Reasons:
+def _because(verdict: Verdict, now: float, target: float, going: pace.Pace, moves: list[Move], sure: float) -> Reasons:
     used = said(
         "{count:count speed reading} since the last move, {now:.0f} rpm for {target:.0f}; one per cent of air is worth "
         "about {worth:.0f} rpm here.",

@@ -3,11 +3,14 @@ none."""
 
 from __future__ import annotations
 
-from engine.carburation import saying
-from engine.carburation.advisers.contract_words import SURENESS, adjust, change, choice, number, reading, says, truth
-from engine.carburation.estimation.seen import flag, numbers, value
-from engine.contract import adviser
-from engine.evidence import Evidence, Inputs, Place
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Annotated, Literal
+
+from engine.carburation.advisers.contract_words import Sureness, adjust, change, choice, number, reading, says, truth
+from engine.carburation.estimation.seen import numbers, value
+from engine.contract import Asked, Told, adviser
+from engine.evidence import Evidence, Place, ReadingView
 from engine.job.model import Job
 from engine.judgement import Found, Judgement, Reasons
 from engine.wording import said
@@ -20,43 +23,64 @@ LEVEL_LIMIT = 1.0
 SEEN, MEASURED, SHORTED, NOTHING_LEFT = 0.95, 0.9, 0.85, 0.5
 
 
+Verdict = Literal[
+    "jet wrong",
+    "jet dirty",
+    "air leak",
+    "spindle worn",
+    "fuel level",
+    "weak cylinder",
+    "cannot tell",
+    "more checks",
+]
+Check = Literal["leak", "nudge", "level", "clean", "swap", "plug", "none"]
+Seen = Literal["no", "yes", "not done"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asks(Asked):
+    """What each check of one barrel showed."""
+
+    leak: Annotated[Seen | None, choice("mist or smoke at the manifold of this barrel")] = None
+    nudge: Annotated[Seen | None, choice("spindle nudged sideways")] = None
+    level: Annotated[
+        ReadingView | None,
+        reading("fuel level of this body against the specified one, mm", "fuel level", each=(None, "carb")),
+    ] = None
+    level_limit: Annotated[Fraction | None, number("level error that matters (left out: 1 mm)", "mm", "0.2", "5")] = (
+        None
+    )
+    cleaned: Annotated[
+        Literal["no change", "cured", "not done"] | None, choice("the jet cleaned and counted again")
+    ] = None
+    swap: Annotated[
+        Literal["stayed", "followed the jet", "not done"] | None,
+        choice("the jet swapped with its neighbour's: where is the fault now"),
+    ] = None
+    plug_drop: Annotated[
+        ReadingView | None,
+        reading("speed lost with this plug shorted", "speed drop", each=(None, "barrel", "cylinder")),
+    ] = None
+    others_drop: Annotated[Fraction | None, number("mean speed lost with the others' plugs", "rpm", "0", "2000")] = None
+    both_out: Annotated[bool | None, truth("whether its neighbour in the body is out the same way")] = None
+    jet_differs: Annotated[bool | None, truth("whether the number on this jet differs from the others'")] = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tells(Told):
+    """What the barrel suffers from, or what to look at next."""
+
+    verdict: Annotated[Verdict, says("what the barrel suffers from")]
+    next: Annotated[Check, says("the check that tells most now")]
+    sureness: Sureness
+
+
 @adviser(
     1,
     "Tells a wrong or dirty jet from an air leak, a low fuel level and a weak cylinder, from the checks made on a "
     "barrel that is out alone, and says which check comes next. At most 6 answers a barrel.",
-    {
-        "leak": choice("mist or smoke at the manifold of this barrel", "no", "yes", "not done"),
-        "nudge": choice("spindle nudged sideways", "no", "yes", "not done"),
-        "level": reading(
-            "fuel level of this body against the specified one, mm", "fuel level", each=(None, "carb"), optional=True
-        ),
-        "level_limit": number("level error that matters (left out: 1 mm)", "mm", "0.2", "5", optional=True),
-        "cleaned": choice("the jet cleaned and counted again", "no change", "cured", "not done"),
-        "swap": choice(
-            "the jet swapped with its neighbour's: where is the fault now", "stayed", "followed the jet", "not done"
-        ),
-        "plug_drop": reading(
-            "speed lost with this plug shorted", "speed drop", each=(None, "barrel", "cylinder"), optional=True
-        ),
-        "others_drop": number("mean speed lost with the others' plugs", "rpm", "0", "2000", optional=True),
-        "both_out": truth("whether its neighbour in the body is out the same way"),
-        "jet_differs": truth("whether the number on this jet differs from the others'"),
-    },
-    {
-        "verdict": says(
-            "what the barrel suffers from",
-            "jet wrong",
-            "jet dirty",
-            "air leak",
-            "spindle worn",
-            "fuel level",
-            "weak cylinder",
-            "cannot tell",
-            "more checks",
-        ),
-        "next": says("the check that tells most now", "leak", "nudge", "level", "clean", "swap", "plug", "none"),
-        "sureness": SURENESS,
-    },
+    Asks,
+    Tells,
     {
         "air-leak": change("mist changed the speed at this barrel"),
         "spindle-worn": change("the speed moved when the spindle was nudged"),
@@ -67,18 +91,17 @@ SEEN, MEASURED, SHORTED, NOTHING_LEFT = 0.95, 0.9, 0.85, 0.5
         "fault-not-told-apart": adjust("every check was made and none explains it"),
     },
 )
-def jet_checks(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
+def jet_checks(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
     """The first check that explains the barrel wins; where none does, the next check to make. See the registry."""
     where = _here(evidence)
-    given = {k: inputs.values.get(k) or "not done" for k in ("leak", "nudge", "cleaned", "swap")}
-    level, drop = _single(inputs, "level"), _single(inputs, "plug_drop")
-    others = inputs.values.get("others_drop")
-    limit = value(inputs, "level_limit", LEVEL_LIMIT)
-    verdict, after = "more checks", "none"
+    level, drop, others = _single(asked.level), _single(asked.plug_drop), asked.others_drop
+    limit = value(asked.level_limit, LEVEL_LIMIT)
+    verdict: Verdict = "more checks"
+    after: Check = "none"
     finding: Found | None = None
-    if given["leak"] == "yes":
+    if asked.leak == "yes":
         verdict, finding = "air leak", Found("air-leak", where, way="by mist", sureness=SEEN)
-    elif given["nudge"] == "yes":
+    elif asked.nudge == "yes":
         verdict, finding = "spindle worn", Found("spindle-worn", where, sureness=SEEN)
     elif level is not None and abs(level) > limit:
         body = (Place(where[0].carb, None),) if where else ()
@@ -87,22 +110,22 @@ def jet_checks(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     elif drop is not None and others is not None and float(others) > 0 and drop < WEAK * float(others):
         figures = {"drop": drop, "others": float(others)}
         verdict, finding = "weak cylinder", Found("weak-cylinder", where, figures, sureness=SHORTED)
-    elif given["cleaned"] == "cured":
+    elif asked.cleaned == "cured":
         verdict, finding = "jet dirty", Found("idle-jet-dirty", where, sureness=SEEN)
-    elif given["swap"] == "followed the jet" or (flag(inputs, "jet_differs", False) and given["leak"] == "no"):
+    elif asked.swap == "followed the jet" or (asked.jet_differs and asked.leak == "no"):
         verdict, finding = "jet wrong", Found("idle-jet-wrong", where, sureness=SEEN)
     else:
-        after = _next(given, level, drop, flag(inputs, "both_out", False))
+        after = _next(asked)
         if after == "none":
             verdict, finding = "cannot tell", Found("fault-not-told-apart", where, sureness=NOTHING_LEFT)
     sure = (finding.sureness or 0.0) if finding is not None else 0.0
     return Judgement(
-        saying.outputs(verdict=verdict, next=after, sureness=sure),
+        Tells(verdict=verdict, next=after, sureness=sure),
         findings=(finding,) if finding else (),
         because=Reasons(
             said(
                 "{checks}{level}.",
-                checks="; ".join(f"{k}: {v}" for k, v in given.items()),
+                checks="; ".join(f"{k}: {v}" for k, v in _made(asked).items()),
                 level=said("; level {mm:+.1f} mm", mm=level) if level is not None else "",
             ),
             said("{verdict}.{next}", verdict=verdict, next=f" Next: {after}." if after != "none" else ""),
@@ -112,16 +135,23 @@ def jet_checks(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     )
 
 
-def _next(given: dict[str, str], level: float | None, drop: float | None, both: bool) -> str:
-    order = [
-        ("leak", given["leak"] == "not done"),
-        ("nudge", given["nudge"] == "not done"),
-        ("level", level is None),
-        ("clean", given["cleaned"] == "not done"),
-        ("swap", given["swap"] == "not done"),
-        ("plug", drop is None),
+def _made(asked: Asks) -> dict[str, str]:
+    """What came of the checks that are answered in words."""
+    given = {"leak": asked.leak, "nudge": asked.nudge, "cleaned": asked.cleaned, "swap": asked.swap}
+    return {check: told or "not done" for check, told in given.items()}
+
+
+def _next(asked: Asks) -> Check:
+    made = _made(asked)
+    order: list[tuple[Check, bool]] = [
+        ("leak", made["leak"] == "not done"),
+        ("nudge", made["nudge"] == "not done"),
+        ("level", _single(asked.level) is None),
+        ("clean", made["cleaned"] == "not done"),
+        ("swap", made["swap"] == "not done"),
+        ("plug", _single(asked.plug_drop) is None),
     ]
-    if both:  # both barrels of a body: the level explains that best
+    if asked.both_out:  # both barrels of a body: the level explains that best
         order.sort(key=lambda o: o[0] != "level")
     return next((name for name, open_ in order if open_), "none")
 
@@ -131,7 +161,6 @@ def _here(evidence: Evidence) -> tuple[Place, ...]:
     return (here,) if here else ()
 
 
-def _single(inputs: Inputs, name: str) -> float | None:
-    view = inputs.readings.get(name)
+def _single(view: ReadingView | None) -> float | None:
     row = numbers(view.row) if view is not None and view.row else ()
     return row[0] if row else None

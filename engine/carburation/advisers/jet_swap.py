@@ -3,41 +3,47 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from fractions import Fraction
+from typing import Annotated, Literal
 
-from engine.carburation import saying
 from engine.carburation.advisers.contract_words import says
-from engine.carburation.advisers.idle_jets import idle_jets, searched
+from engine.carburation.advisers.idle_jets import Asks, idle_jets, judged, searched
 from engine.carburation.estimation.seen import screw_places
 from engine.carburation.policy import jet_reset
-from engine.contract import adviser
-from engine.evidence import Evidence, Inputs, Part
+from engine.contract import Told, adviser
+from engine.evidence import Evidence, Part
 from engine.job.model import Job
 from engine.judgement import Judgement, Reasons
 from engine.wording import said
 
 
+@dataclass(frozen=True, kw_only=True)
+class Tells(Told):
+    """Whether there is a swap to make."""
+
+    verdict: Annotated[
+        Literal["swap", "cannot"],
+        says("swap: fit the parts as given · cannot: no sound neighbour, or jet numbers unknown"),
+    ]
+
+
 @adviser(
     2,
     "Gives the parts of a swap: each barrel that is out alone changes its idle jet with a neighbour that is not.",
-    idle_jets.inputs,
-    {
-        "verdict": says(
-            "swap: fit the parts as given · cannot: no sound neighbour, or jet numbers unknown", "swap", "cannot"
-        )
-    },
+    Asks,
+    Tells,
     {},
     makes=("moves", "parts"),
     reads=idle_jets.reads,
 )
-def jet_swap(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
+def jet_swap(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
     """Parts of a swap: each barrel that is out alone changes its idle jet with a sound neighbour, its own body's
     first."""
-    judged = idle_jets.run(job, inputs, evidence)
-    view = inputs.screws["screw"]
-    spots = screw_places(view, job, inputs)
-    told: Sequence[str] = judged.outputs["barrels"]
-    known = searched(job, inputs, evidence)
+    view = asked.screw
+    spots = screw_places(view, job, asked)
+    told: Sequence[str] = judged(job, asked, evidence).outputs.barrels
+    known = searched(job, asked, evidence)
     fitted = known.sizes
     free = [i for i, t in enumerate(told) if t in ("right", "unknown") and fitted[i] is not None]
     parts, moves, pairs = [], [], []
@@ -52,14 +58,13 @@ def jet_swap(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
         ]
         moves += jet_reset.for_swap(view, known, i, j)
         pairs.append(said("{one} with {other}", one=spots[i], other=spots[j]))
-    verdict = "swap" if parts else "cannot"
     concluded = (
         said("Swap {pairs}; the suspect's screw goes where the neighbour's jet wants it.", pairs=pairs)
         if pairs
         else "There is no sound neighbour to swap with."
     )
     return Judgement(
-        saying.outputs(verdict=verdict),
+        Tells(verdict="swap" if parts else "cannot"),
         tuple(moves),
         tuple(parts),
         because=Reasons(

@@ -5,14 +5,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Annotated, Literal
 
 from engine.carburation import saying
+from engine.carburation.advisers.air_balance import LEAST_FLOW
 from engine.carburation.advisers.contract_words import (
-    FLOW,
-    GAP,
     NOT_BELIEVED,
-    SURENESS,
-    TOLERANCES,
+    Flow,
+    Gap,
+    LeastDepression,
+    LeastFlow,
+    Sureness,
+    Tolerance,
     adjust,
     change,
     gives,
@@ -21,12 +27,12 @@ from engine.carburation.advisers.contract_words import (
     says,
     truth,
 )
-from engine.carburation.advisers.own_scale import on_its_scale
+from engine.carburation.advisers.own_scale import own_scale
 from engine.carburation.estimation import air_look, flows, gauge
 from engine.carburation.estimation.fit import within
-from engine.carburation.estimation.seen import Seen, flag, history, numbers, row_places, step_of
-from engine.contract import adviser
-from engine.evidence import Evidence, Inputs, Place
+from engine.carburation.estimation.seen import Seen, history, numbers, row_places, step_of
+from engine.contract import Asked, Figure, Told, adviser
+from engine.evidence import Evidence, Place
 from engine.job.model import Job
 from engine.judgement import Found, Judgement, Reasons
 from engine.wording import Said, said
@@ -41,32 +47,48 @@ FOLLOWS, READ_AGAIN, TOLD = 0.5, 0.2, 0.9
 STEP_SCATTER = 12**0.5
 
 
+Verdict = Literal["follows", "link holds", "apart", "read again", "unsound readings"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asks(Asked):
+    """The row with the linkage on, and the one before."""
+
+    flow: Flow
+    before: Annotated[
+        tuple[Fraction | None, ...] | None,
+        row("the row at idle with the linkage off (a kept row; left out: found in the evidence)", "kg/h", "barrel"),
+    ] = None
+    tolerance: Tolerance
+    least_flow: LeastFlow = None
+    least_depression: LeastDepression = None
+    off_idle: Annotated[
+        bool | None, truth("whether this row was taken off idle, speed held (left out: by the state `hold`)")
+    ] = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tells(Told):
+    """Whether the bodies follow."""
+
+    verdict: Annotated[
+        Verdict,
+        says(
+            "follows: nothing moved · link holds: a body stands further open than before (finding) · "
+            "apart: off idle the bodies do not open together (finding) · read again · unsound readings"
+        ),
+    ]
+    gap: Gap
+    worst: Annotated[Figure, gives("the body that is furthest out, 0 for none", "", "0", "12")]
+    sureness: Sureness
+
+
 @adviser(
     1,
     "Compares the row with the linkage on, at idle or held off idle, with the row before: a link that holds a body "
     "open, or bodies that do not open together. Allow 4 rows.",
-    {
-        "flow": FLOW,
-        "before": row(
-            "the row at idle with the linkage off (a kept row; left out: found in the evidence)", "kg/h", "barrel"
-        ),
-        **TOLERANCES,
-        "off_idle": truth("whether this row was taken off idle, speed held (left out: by the state `hold`)"),
-    },
-    {
-        "verdict": says(
-            "follows: nothing moved · link holds: a body stands further open than before (finding) · "
-            "apart: off idle the bodies do not open together (finding) · read again · unsound readings",
-            "follows",
-            "link holds",
-            "apart",
-            "read again",
-            "unsound readings",
-        ),
-        "gap": GAP,
-        "worst": gives("the body that is furthest out, 0 for none", "", "0", "12"),
-        "sureness": SURENESS,
-    },
+    Asks,
+    Tells,
     {
         **NOT_BELIEVED,
         "link-holds-body": adjust("with the linkage on a body draws otherwise than before"),
@@ -79,22 +101,24 @@ STEP_SCATTER = 12**0.5
     },
     retired={"speed": "the row alone tells whether the bodies follow"},
 )
-def linkage_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
+def linkage_balance(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
     """Compare the latest row with the row before the linkage went on; see the registry."""
-    inputs = on_its_scale(job, inputs)
-    view = inputs.readings["flow"]
-    rows = row_places(view, job, inputs)
+    own = own_scale(job, asked.flow)
+    if own is not None:
+        asked = replace(asked, flow=own.flow, least_flow=own.allowed(asked.least_flow, LEAST_FLOW))
+    view = asked.flow
+    rows = row_places(view, job, asked)
     seen = history(evidence, [])
     wrong = gauge.problem(view, rows, seen)
     if wrong:
         return Judgement(
-            saying.outputs(verdict="unsound readings", gap=0, worst=0, sureness=0),
+            Tells(verdict="unsound readings", gap=0, worst=0, sureness=0),
             findings=(wrong,),
             because=Reasons("The latest row.", wrong, "Not at all.", "A fresh row."),
         )
     now = [v if v is not None else math.nan for v in numbers(view.row or ())]
-    off_idle = flag(inputs, "off_idle", bool(seen) and not seen[-1].idling)
-    before = _before(inputs, seen, view.quantity, len(rows))
+    off_idle = asked.off_idle if asked.off_idle is not None else bool(seen) and not seen[-1].idling
+    before = _before(asked.before, seen, view.quantity, len(rows))
     noise = [
         math.hypot(
             (flows.DISTURBED_SCATTER if p in air_look.disturbed(job) else flows.GAUGE_SCATTER) * v,
@@ -103,7 +127,7 @@ def linkage_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
         for p, v in zip(rows, now, strict=True)
     ]
     mean = _mean(now)
-    half = max(float(inputs.values["tolerance"]) * mean, air_look.least(inputs, view.quantity))
+    half = max(float(asked.tolerance) * mean, air_look.least(asked, view.quantity))
     base = [b * mean / _mean(before) for b in before] if before else [mean] * len(now)
     opens = -1.0 if view.quantity == "depression" else 1.0  # a plate further open lets the depression fall
     rise = [opens * (n - b) for n, b in zip(now, base, strict=True)]
@@ -121,6 +145,7 @@ def linkage_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     sure = math.prod(within(s, d, half) for s, d in moved.values())
     carb, unit = Place(worst, None), view.unit or ""
     findings: list[Found] = []
+    verdict: Verdict
     if sure >= FOLLOWS and abs(far) < half:
         verdict = "follows"
     elif within(far, sd, half) > READ_AGAIN and _taken(seen, view.quantity) < 2:
@@ -150,7 +175,7 @@ def linkage_balance(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
         "apart": said("{body} does not open with the others.", body=carb),
     }
     return Judgement(
-        saying.outputs(
+        Tells(
             verdict=verdict,
             gap=saying.clamp(gap, 0.0, 2.0),
             worst=0 if verdict == "follows" else worst,
@@ -188,11 +213,13 @@ def _taken(seen: Sequence[Seen], quantity: str) -> int:
     return count
 
 
-def _before(inputs: Inputs, seen: Sequence[Seen], quantity: str, count: int) -> list[float] | None:
+def _before(
+    bound: Sequence[Fraction | None] | None, seen: Sequence[Seen], quantity: str, count: int
+) -> list[float] | None:
     """The row bound as `before`, or the mean of the last idle rows taken with the linkage off."""
-    bound = inputs.values.get("before")
-    if bound is not None and len(bound) == count and all(v is not None for v in bound):
-        return [float(v) for v in bound]
+    given = [float(v) for v in bound or () if v is not None]
+    if bound is not None and len(given) == len(bound) == count:
+        return given
     rows = []
     for s in reversed(seen):
         row = s.row(quantity)

@@ -3,50 +3,76 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from fractions import Fraction
+from typing import Annotated, Literal
 
 from engine.carburation.advisers.contract_words import adjust, change, gives, note, number, reading, says, stop
 from engine.carburation.estimation.seen import places, value
 from engine.carburation.rules import under_load
 from engine.carburation.rules.refusal import Refused
-from engine.carburation.saying import exact, outputs
-from engine.contract import Input, adviser
-from engine.evidence import Evidence, Inputs, Part, Place, Suggest
+from engine.carburation.saying import exact
+from engine.contract import Asked, Figure, Input, Told, adviser
+from engine.evidence import Evidence, Part, Place, ReadingView, Suggest
 from engine.job.model import Job
 from engine.judgement import Found, Judgement, Reasons
 
+Verdict = Literal["right", "main jet", "air corrector", "elsewhere", "withheld"]
+HowSure = Literal["sure", "likely", "trend only", "none"]
 
-def _end(name: str, where: str, optional: bool = False) -> dict[str, Input]:
-    return {
-        name: reading(f"lambda {where}", "lambda", optional=optional),
-        f"{name}_speed": number(f"the speed at which `{name}` was read", "rpm", "500", "15000", optional=optional),
-    }
+
+def _lambda(where: str) -> Input:
+    return reading(f"lambda {where}", "lambda")
+
+
+def _speed(end: str) -> Input:
+    return number(f"the speed at which `{end}` was read", "rpm", "500", "15000")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asks(Asked):
+    """One pull: lambda at two or three speeds."""
+
+    low: Annotated[ReadingView, _lambda("where the pull begins")]
+    low_speed: Annotated[Fraction, _speed("low")]
+    middle: Annotated[ReadingView | None, _lambda("half-way")] = None
+    middle_speed: Annotated[Fraction | None, _speed("middle")] = None
+    high: Annotated[ReadingView, _lambda("where the pull ends")]
+    high_speed: Annotated[Fraction, _speed("high")]
+    target: Annotated[Fraction | None, number("lambda wanted at full load (left out: 0.87)", "", "0.75", "1")] = None
+
+    def pull(self) -> tuple[tuple[float, float], ...]:
+        """Speed, rpm, and lambda of each end that was read."""
+        ends = ((self.low, self.low_speed), (self.middle, self.middle_speed), (self.high, self.high_speed))
+        return tuple(
+            (value(speed, 0.0), float(view.row[0]))
+            for view, speed in ends
+            if view is not None and view.row and view.row[0] is not None
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tells(Told):
+    """What the pull says."""
+
+    verdict: Annotated[
+        Verdict,
+        says(
+            "right · main jet, air corrector: change it on every barrel (parts given) · elsewhere: only "
+            "the low end is off, neither of the two · withheld: no pull to judge by (finding)"
+        ),
+    ]
+    lean: Annotated[Literal["yes", "no"], says("whether lambda was above 0.92 under load: stop pulling")]
+    size: Annotated[Figure, gives("the size to fit, 0 for none", "", "0", "1000")]
+    sureness: Annotated[HowSure, says("how sure")]
 
 
 @adviser(
     1,
     "Judges one full-throttle pull by lambda at two or three speeds: one part to change at a time, richer in doubt. "
     "Allow 6 pulls.",
-    {
-        **_end("low", "where the pull begins"),
-        **_end("middle", "half-way", optional=True),
-        **_end("high", "where the pull ends"),
-        "target": number("lambda wanted at full load (left out: 0.87)", "", "0.75", "1", optional=True),
-    },
-    {
-        "verdict": says(
-            "right · main jet, air corrector: change it on every barrel (parts given) · elsewhere: only "
-            "the low end is off, neither of the two · withheld: no pull to judge by (finding)",
-            "right",
-            "main jet",
-            "air corrector",
-            "elsewhere",
-            "withheld",
-        ),
-        "lean": says("whether lambda was above 0.92 under load: stop pulling", "yes", "no"),
-        "size": gives("the size to fit, 0 for none", "", "0", "1000"),
-        "sureness": says("how sure", "sure", "likely", "trend only", "none"),
-    },
+    Asks,
+    Tells,
     {
         "lean-under-load": stop("lambda was above 0.92 under load", told=("lean", "yes")),
         "main-jet-off": change("the pull is off by as much at both ends"),
@@ -56,17 +82,13 @@ def _end(name: str, where: str, optional: bool = False) -> dict[str, Input]:
     },
     makes=("parts",),
 )
-def main_circuit(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
+def main_circuit(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
     """One pull judged: lambda at two or three speeds, on the jets fitted now; one part to change, on every barrel.
 
     Inputs `low`, `middle`, `high` are lambda, `low_speed`, `middle_speed`, `high_speed` rpm, `target` lambda.
     See `load.advise`.
     """
-    pull = tuple(
-        (value(inputs, f"{end}_speed", 0.0), float(row[0]))
-        for end in ("low", "middle", "high")
-        if (row := _row(inputs, end)) is not None
-    )
+    pull = asked.pull()
     # Whatever can or can't be judged, a lean engine under load is told so.
     lean = any(lam > under_load.LEAN_STOP for _, lam in pull)
     findings = [Found("lean-under-load", figures={"limit": under_load.LEAN_STOP})] if lean else []
@@ -75,12 +97,12 @@ def main_circuit(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
         if main is None:
             raise Refused("The main jet fitted is not known, or not the same on every barrel: read it off every one.")
         advice = under_load.advise(
-            pull, main, _fitted(job, evidence, "air corrector"), value(inputs, "target", under_load.TARGET)
+            pull, main, _fitted(job, evidence, "air corrector"), value(asked.target, under_load.TARGET)
         )
     except Refused as refusal:
         wrong = Found("pull-not-believed", figures={"told": str(refusal)}, way="can't be judged")
         return Judgement(
-            outputs(verdict="withheld", lean="yes" if lean else "no", size=0, sureness="none"),
+            Tells(verdict="withheld", lean="yes" if lean else "no", size=0, sureness="none"),
             findings=(*findings, wrong),
             because=Reasons("The readings of this pull.", wrong, "Nothing is said.", "Readings that fit."),
         )
@@ -97,19 +119,11 @@ def main_circuit(job: Job, inputs: Inputs, evidence: Evidence) -> Judgement:
     elif advice.verdict == "withheld":
         findings.append(Found("pull-not-believed", figures=told, way="no pull"))
     return Judgement(
-        outputs(
-            verdict=advice.verdict, lean="yes" if lean else "no", size=advice.size_to or 0, sureness=advice.sureness
-        ),
+        Tells(verdict=advice.verdict, lean="yes" if lean else "no", size=advice.size_to or 0, sureness=advice.sureness),
         parts=parts,
         findings=tuple(findings),
         because=Reasons(advice.why, advice.say, f"{advice.sureness.capitalize()}.", advice.unless),
     )
-
-
-def _row(inputs: Inputs, name: str) -> tuple[Fraction, ...] | None:
-    view = inputs.readings.get(name)
-    row = view.row if view else None
-    return row if row and row[0] is not None else None
 
 
 def _fitted(job: Job, evidence: Evidence, part: str) -> float | None:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from engine.carburation.estimation.seen import numbers
 from engine.carburation.rules import exhaust
-from engine.evidence import Inputs, Place
+from engine.evidence import Place, ReadingView
 from engine.judgement import Found
 
 #: A probe that shows leaner than this may see the oxygen of a misfire [common practice; lean misfire at idle begins at
@@ -19,9 +19,11 @@ APART = 0.04
 CO_MOST = 12.0
 
 
-def doubts(inputs: Inputs, spots: Sequence[Place]) -> tuple[Found, ...]:
+def doubts(
+    lambda_: ReadingView | None, carbon_monoxide: ReadingView | None, spots: Sequence[Place]
+) -> tuple[Found, ...]:
     """Findings on the newest rows of lambda and CO, screw by screw; a screw that feeds several pipes is named once."""
-    lam, co = _row(inputs, "lambda", len(spots)), _row(inputs, "co", len(spots))
+    lam, co = _row(lambda_, len(spots)), _row(carbon_monoxide, len(spots))
     found: list[Found] = []
     for i, place in enumerate(spots):
         shown = [v for v in lam[i] if v is not None]
@@ -38,9 +40,8 @@ def doubts(inputs: Inputs, spots: Sequence[Place]) -> tuple[Found, ...]:
     return tuple(found)
 
 
-def _row(inputs: Inputs, name: str, n: int) -> list[Sequence[float | None]]:
+def _row(view: ReadingView | None, n: int) -> list[Sequence[float | None]]:
     """The newest row of a meter, the pipes of each screw together; empty where it was not read or does not fit."""
-    view = inputs.readings.get(name)
     row = numbers(view.row) if view is not None and view.row else ()
     if not row or len(row) % n:
         return [()] * n

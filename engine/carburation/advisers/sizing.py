@@ -2,39 +2,52 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
 from engine.carburation.advisers.contract_words import note, says
-from engine.carburation.saying import outputs
-from engine.contract import adviser
-from engine.evidence import Evidence, Inputs
+from engine.contract import Asked, Told, adviser
+from engine.evidence import Evidence
 from engine.job.model import Job
 from engine.judgement import Found, Judgement, Reasons
 from engine.wording import said
 
-_SIZED = ("in range", "small", "large", "barrels differ", "unknown")
 _PARTS = ("choke", "main_jet", "air_corrector", "idle_jet", "pump_jet")
+
+
+Sized = Literal["in range", "small", "large", "barrels differ", "unknown"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tells(Told):
+    """How each part's size stands."""
+
+    verdict: Annotated[
+        Literal["in range", "off", "nothing to compare"],
+        says(
+            "in range · off: something is unusual (notes) · nothing to compare: the job names no parts, or "
+            "no rule covers them"
+        ),
+    ]
+    choke: Annotated[Sized, says("the choke")]
+    main_jet: Annotated[Sized, says("the main jet")]
+    air_corrector: Annotated[Sized, says("the air corrector")]
+    idle_jet: Annotated[Sized, says("the idle jet")]
+    pump_jet: Annotated[Sized, says("the pump jet")]
 
 
 @adviser(
     1,
     "Holds choke, main jet, air corrector, idle jet and pump jet against what the trade's rules would start from, by "
     "the job alone. Notes only. Ask once.",
-    {},
-    {
-        "verdict": says(
-            "in range · off: something is unusual (notes) · nothing to compare: the job names no parts, or "
-            "no rule covers them",
-            "in range",
-            "off",
-            "nothing to compare",
-        ),
-        **{part: says(f"the {part.replace('_', ' ')}", *_SIZED) for part in _PARTS},
-    },
+    Asked,
+    Tells,
     {
         f"{part.replace('_', '-')}-unusual": note("its size lies outside what is usual, or barrels differ")
         for part in _PARTS
     },
 )
-def sizing(job: Job, _: Inputs, __: Evidence) -> Judgement:
+def sizing(job: Job, _: Asked, __: Evidence) -> Judgement[Tells]:
     """What the sizing report says of each part: in range, off, or nothing to compare; a rule orders no part.
 
     From the job alone, see `engine.sizing_report`.
@@ -43,10 +56,10 @@ def sizing(job: Job, _: Inputs, __: Evidence) -> Judgement:
 
     report = sizing_report.work_out(job)
     findings: list[Found] = []
-    verdicts: dict[str, str] = {}
+    verdicts: dict[str, Sized] = {}
     for part in report.parts:
-        told = part.verdict in ("in range", "small", "large", "barrels differ")
-        verdicts[part.part.replace(" ", "_")] = part.verdict if told else "unknown"
+        verdict = part.verdict
+        verdicts[part.part] = "unknown" if verdict == "not given" or verdict == "withheld" else verdict
         off = [f for f in part.fitted if f.verdict in ("small", "large")]
         if off or part.verdict == "barrels differ":
             sizes = [
@@ -57,9 +70,15 @@ def sizing(job: Job, _: Inputs, __: Evidence) -> Judgement:
             findings.append(Found(f"{part.part.replace(' ', '-')}-unusual", figures=figures))
     off_parts = [p.part for p in report.parts if p.verdict in ("small", "large", "barrels differ")]
     known = [p.part for p in report.parts if p.verdict in ("in range", "small", "large", "barrels differ")]
-    verdict = "off" if off_parts else "in range" if known else "nothing to compare"
     return Judgement(
-        outputs(verdict=verdict, **verdicts),
+        Tells(
+            verdict="off" if off_parts else "in range" if known else "nothing to compare",
+            choke=verdicts["choke"],
+            main_jet=verdicts["main jet"],
+            air_corrector=verdicts["air corrector"],
+            idle_jet=verdicts["idle jet"],
+            pump_jet=verdicts["pump jet"],
+        ),
         findings=tuple(findings),
         because=Reasons(
             "; ".join((report.engine, report.air, report.fuel)),

@@ -13,9 +13,10 @@ from dataclasses import dataclass
 
 from engine.carburation.estimation import flows
 from engine.carburation.estimation.air_look import coupling_spots, disturbed, plate_spots
+from engine.carburation.estimation.asks import AirMoved
 from engine.carburation.estimation.flows import Flows
 from engine.carburation.estimation.seen import Key, Seen, fitted_screw, history, places, screw_places
-from engine.evidence import Evidence, Inputs, Place, ScrewView
+from engine.evidence import Evidence, Place, ScrewView
 from engine.job.model import Job
 
 
@@ -32,7 +33,7 @@ class Drawn:
     effect: float
 
 
-def drawn(job: Job, inputs: Inputs, evidence: Evidence, spots: Sequence[Place]) -> Drawn:
+def drawn(job: Job, inputs: AirMoved, evidence: Evidence, spots: Sequence[Place]) -> Drawn:
     """The air of every answer at each of `spots`.
 
     Air screws bound as `air`, `coupling` and `bypass` are followed between rows; unbound, the latest row stands.
@@ -48,13 +49,13 @@ def drawn(job: Job, inputs: Inputs, evidence: Evidence, spots: Sequence[Place]) 
     ]
     level = next((sum(r) / len(r) for r in reversed(taken) if r and sum(r) > 0), 1.0)
     screws = []
-    for name in ("air", "coupling", "bypass"):
-        view = fitted_screw(inputs, name)
+    for name, bound in (("air", inputs.air), ("coupling", inputs.coupling), ("bypass", inputs.bypass)):
+        view = fitted_screw(bound)
         if view is None:
             continue
         at = screw_places(view, job, inputs)
         if name == "air":
-            spread = plate_spots(view, at, rows, fitted_screw(inputs, "coupling") is not None, 1)
+            spread = plate_spots(view, at, rows, fitted_screw(inputs.coupling) is not None, 1)
         elif name == "coupling":
             spread = coupling_spots(view, at, rows, job.bank.carbs)[0]
         else:
@@ -65,7 +66,7 @@ def drawn(job: Job, inputs: Inputs, evidence: Evidence, spots: Sequence[Place]) 
     belief = flows.make("airflow", rows, level, screws, disturbed(job), 0.1)
     seen = history(evidence, [v for v, _ in screws])
     told = _smooth(seen, belief.follow(seen), bool(taken))
-    plates = [k for k in belief.screws if inputs.screws.get("air") and k[0] == inputs.screws["air"].name]
+    plates = [k for k in belief.screws if inputs.air and k[0] == inputs.air.name]
     effect = sum(belief.effect(k)[0] * len(belief.screws[k].moves) for k in plates) / len(rows) / level
     groups = [
         [

@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from engine.carburation.estimation import flows, pace
+from engine.carburation.estimation.asks import AirOfBank, Least
 from engine.carburation.estimation.fit import within
 from engine.carburation.estimation.flows import Flows
 from engine.carburation.estimation.pace import Pace
@@ -24,7 +25,7 @@ from engine.carburation.estimation.seen import (
     step_of,
     value,
 )
-from engine.evidence import Evidence, Inputs, Place, ScrewView
+from engine.evidence import Evidence, Place, ScrewView
 from engine.job.model import Job
 
 Spots = Mapping[Place, Sequence[int]]
@@ -72,9 +73,9 @@ class Look:
         return max(abs(v - mean) for v in row) / mean if mean > 0 else 2.0
 
 
-def least(inputs: Inputs, quantity: str) -> float:
+def least(inputs: Least, quantity: str) -> float:
     """The difference within which everything is good, in the reading's own unit."""
-    return value(inputs, "least_depression" if quantity == "depression" else "least_flow", 0.0)
+    return value(inputs.least_depression if quantity == "depression" else inputs.least_flow, 0.0)
 
 
 def plate_spots(view: ScrewView, spots: Sequence[Place], rows: Sequence[Place], coupled: bool, master: int) -> Spots:
@@ -110,16 +111,16 @@ def coupling_spots(view: ScrewView, spots: Sequence[Place], rows: Sequence[Place
     return ways
 
 
-def look(job: Job, inputs: Inputs, evidence: Evidence) -> Look:
+def look(job: Job, inputs: AirOfBank, evidence: Evidence) -> Look:
     """Put together what is known of the air. The row must have been found sound (`gauge.problem`)."""
-    view = inputs.readings["flow"]
+    view = inputs.flow
     rows = row_places(view, job, inputs)
     row = numbers(view.row or ())
     taken = [v for v in row if v is not None]
     mean = sum(taken) / len(taken)
-    coupling, bypass = fitted_screw(inputs, "coupling"), fitted_screw(inputs, "bypass")
-    plate = fitted_screw(inputs, "screw")
-    master = int(value(inputs, "master", 1.0))
+    coupling, bypass = fitted_screw(inputs.coupling), fitted_screw(inputs.bypass)
+    plate = fitted_screw(inputs.screw)
+    master = int(value(inputs.master, 1.0))
     screws = [s for s in (plate, coupling, bypass) if s is not None]
     seen = history(evidence, screws)
     table: list[tuple[ScrewView, Spots]] = []
@@ -156,8 +157,8 @@ def look(job: Job, inputs: Inputs, evidence: Evidence) -> Look:
         tuple(named[coupling.name]) if coupling else (),
         by_row,
         stands,
-        pace.follow(seen, pace.scatter(inputs.readings.get("speed")), lambda s: air_change(s, best)),
-        value(inputs, "tolerance", 0.05),
+        pace.follow(seen, pace.scatter(inputs.speed), lambda s: air_change(s, best)),
+        float(inputs.tolerance),
         least(inputs, view.quantity),
     )
 

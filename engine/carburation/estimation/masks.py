@@ -5,12 +5,13 @@ apart, a mixture not placed. It reads evidence and judges no jet.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Literal
 
+from engine.carburation.estimation.asks import Checked
 from engine.carburation.estimation.seen import numbers
-from engine.evidence import Evidence, Inputs, Place
+from engine.evidence import Evidence, Place
 
 #: Share of fuel for each mm of level, and its doubt [derived: 7.3 Pa a mm, on the head that drives 0.20 to 0.25 kg/h of
 #: petrol through a 50 jet at a discharge of 0.6 to 0.8, both assumed: 1.6 to 4.4 % a mm].
@@ -25,6 +26,10 @@ LEAK, LEAK_SD = 0.05, 0.05
 PLATE_SD = 0.5
 #: Air this far from the bank's mean is worth naming as a reason.
 APART = 0.10
+#: What spoils the verdict on one barrel's jet.
+Spoilt = Literal[
+    "hole uncovered", "level off", "leak not excluded", "mixture not found", "air not even", "between sizes"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +60,7 @@ class Mask:
     def _level(self) -> float:
         return self.level if abs(self.level) > LEVEL_OFF else 0.0
 
-    def reason(self, unplaced: bool = False) -> str:
+    def reason(self, unplaced: bool = False) -> Spoilt:
         """Why its jet can't be told, in a word of the registry's: the gravest that holds (`unplaced`: its mixture was
         not found closely enough)."""
         if self.hole:
@@ -74,19 +79,18 @@ class Mask:
 
 
 def masks(
-    inputs: Inputs, evidence: Evidence, spots: Sequence[Place], air: Sequence[float], given: bool
+    checked: Checked | None, evidence: Evidence, spots: Sequence[Place], air: Sequence[float]
 ) -> tuple[Mask, ...]:
-    """What is known of every barrel: given with the question (where it is `given` one), or else as last checked."""
+    """What is known of every barrel: `checked` as given with the question, or else as last seen."""
     n = len(spots)
-    leak = (_truths(inputs.values, "leak", n) if given else None) or _yes(evidence, "air leak", n)
-    hole = (_truths(inputs.values, "hole_uncovered", n) if given else None) or [False] * n
-    level = _level(inputs if given else None, evidence, spots)
+    leak = (_truths(checked.leak, n) if checked else None) or _yes(evidence, "air leak", n)
+    hole = (_truths(checked.hole_uncovered, n) if checked else None) or [False] * n
+    level = _level(checked, evidence, spots)
     mean = sum(air) / n
     return tuple(Mask(leak[i], hole[i], level[i], math.log(air[i] / mean)) for i in range(n))
 
 
-def _truths(values: Mapping[str, Any], name: str, n: int) -> list[bool] | None:
-    row = values.get(name)
+def _truths(row: Sequence[bool | None] | None, n: int) -> list[bool] | None:
     return [bool(v) for v in row] if row is not None and len(row) == n else None
 
 
@@ -95,8 +99,8 @@ def _yes(evidence: Evidence, quantity: str, n: int) -> list[bool]:
     return [v == "yes" for v in row] if len(row) == n else [False] * n
 
 
-def _level(inputs: Inputs | None, evidence: Evidence, spots: Sequence[Place]) -> list[float]:
+def _level(checked: Checked | None, evidence: Evidence, spots: Sequence[Place]) -> list[float]:
     """Fuel level error of each barrel's body, mm; 0 where it was not measured."""
-    view = None if inputs is None else inputs.readings.get("level")
+    view = None if checked is None else checked.level
     row = numbers(view.row if view is not None and view.row else evidence.latest("fuel level") or ())
     return [(row[p.carb - 1] or 0.0) if p.carb and p.carb <= len(row) else 0.0 for p in spots]

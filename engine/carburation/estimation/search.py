@@ -13,6 +13,7 @@ from itertools import pairwise
 from engine.carburation.estimation import laws, sweeps
 from engine.carburation.estimation.air_drawn import Drawn, drawn
 from engine.carburation.estimation.arrays import np
+from engine.carburation.estimation.asks import Checked, MixtureScrews
 from engine.carburation.estimation.bank import OWN_FAULT, UNSEEN_FAULT, Jet
 from engine.carburation.estimation.laws import Screws
 from engine.carburation.estimation.masks import Mask, masks
@@ -22,7 +23,7 @@ from engine.carburation.estimation.seen import Seen, history, places, screw_plac
 from engine.carburation.estimation.stock import Stock
 from engine.carburation.estimation.sweeps import Look, Noise, Sweep
 from engine.carburation.rules import bands, sizing
-from engine.evidence import Evidence, Inputs, Place, ScrewView
+from engine.evidence import Evidence, Place, ScrewView
 from engine.job.model import Job
 from engine.vocabulary.screws import FLATS_PER_TURN, JET_NUT_START
 
@@ -118,18 +119,19 @@ def screws_of(job: Job, view: ScrewView, band: tuple[float, float] | None) -> Sc
 
 def search(
     job: Job,
-    inputs: Inputs,
+    inputs: MixtureScrews,
     evidence: Evidence,
     band: tuple[float, float] | None = None,
     window: tuple[float, float] = (0.86, 0.96),
     step: float | None = None,
+    checked: Checked | None = None,
 ) -> Search:
     """Everything known of the mixture. Answers without known positions or air are passed over.
 
     `band`: where the screws rest (None: by their kind); `window`: where lambda belongs; `step`: of the stocked jets,
-    given where the jets are judged, and then what was checked is asked of the inputs too.
+    and what was `checked`, where the jets are judged.
     """
-    view = inputs.screws["screw"]
+    view = inputs.screw
     spots = screw_places(view, job, inputs)
     n = len(spots)
     units = (tuple(range(n)),) if job.bank.manifold == "shared" else tuple((i,) for i in range(n))
@@ -139,7 +141,7 @@ def search(
     now = next((row for row in reversed(told.rows) if row is not None), (1.0,) * n)
     at = tuple(None if v is None else float(v) for v in view.positions)
     stock = Stock(job, spots)
-    noise = noise_of(job, inputs, seen)
+    noise = noise_of(job, seen)
     shots: list[Shot] = []
     rows = 0
     for k, s in enumerate(seen):
@@ -160,13 +162,13 @@ def search(
         if speed is None and gas is None and not spat:
             continue
         shots.append(Shot(tuple(stands), speed, stalled, k, gas, here, stock.era, spat))  # type: ignore[arg-type]
-    masked = masks(inputs, evidence, spots, now, step is not None)
+    masked = masks(checked, evidence, spots, now)
     found = _sweeps(shots, units, noise, screws.share)
     metered = any(s.gas and rows for s in shots)
     mix = None
     if shots:
         mix = _joined(
-            job, inputs, screws, units, shots, found, now, noise, stock, masked, metered, seen, at, window, step
+            job, view, screws, units, shots, found, now, noise, stock, masked, metered, seen, at, window, step
         )
     return Search(
         spots,
@@ -188,7 +190,7 @@ def search(
     )
 
 
-def noise_of(job: Job, inputs: Inputs, seen: Sequence[Seen]) -> Noise:
+def noise_of(job: Job, seen: Sequence[Seen]) -> Noise:
     """What one reading of the tachometer is worth: its step and scatter as the job says, coarser where the readings
     themselves keep to a coarser step."""
     step = float(getattr(job.instruments, "tachometer_step", None) or 1)
@@ -281,7 +283,7 @@ def _look(s: Shot, unit: Sequence[int], noise: Noise) -> Look:
 
 def _joined(
     job: Job,
-    inputs: Inputs,
+    view: ScrewView,
     screws: Screws,
     units: Sequence[tuple[int, ...]],
     shots: Sequence[Shot],
@@ -338,7 +340,7 @@ def _joined(
         window,
         () if metered else _joint(shots, units, noise, screws.share, stock.era),
         _again(shots, noise),
-        pipe(job, seen, at, inputs.screws["screw"]),
+        pipe(job, seen, at, view),
         stands,
     )
 

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-from engine.evidence import Answered, Evidence, Inputs, Place, ReadingView, ScrewView
+from engine.carburation.estimation.asks import Here
+from engine.evidence import Answered, Evidence, Place, ReadingView, ScrewView
 from engine.job.model import Job
 
 Key = tuple[str, Place]
@@ -80,7 +81,7 @@ def places(each: str | None, job: Job, count: int | None = None) -> tuple[Place,
     return (Place(None, None),)
 
 
-def screw_places(screw: ScrewView, job: Job, inputs: Inputs) -> tuple[Place, ...]:
+def screw_places(screw: ScrewView, job: Job, inputs: Here) -> tuple[Place, ...]:
     """Where this screw sits; in a file called for one place, the places that belong to it."""
     full, here = places(screw.each, job), inputs.here
     if here is None or screw.each in (None, "bank"):
@@ -89,7 +90,7 @@ def screw_places(screw: ScrewView, job: Job, inputs: Inputs) -> tuple[Place, ...
     return tuple(p for p in full if p.carb == here.carb and (here.barrel is None or p.barrel in ours))
 
 
-def row_places(view: ReadingView, job: Job, inputs: Inputs) -> tuple[Place, ...]:
+def row_places(view: ReadingView, job: Job, inputs: Here) -> tuple[Place, ...]:
     """Where the values of a reading belong; a single one in a file called for one place belongs there."""
     if view.each is None and inputs.here is not None:
         return (inputs.here,)
@@ -129,21 +130,13 @@ def history(evidence: Evidence, screws: Iterable[ScrewView]) -> list[Seen]:
     return out
 
 
-def value(inputs: Inputs, name: str, default: float) -> float:
-    """A plain number among the inputs, or the default where it was left out."""
-    v = inputs.values.get(name)
-    return default if v is None else float(v)
+def value(given: Fraction | None, default: float) -> float:
+    """A number as it was given, or the default where it was left out."""
+    return default if given is None else float(given)
 
 
-def flag(inputs: Inputs, name: str, default: bool) -> bool:
-    """A yes or no among the inputs, or the default."""
-    v = inputs.values.get(name)
-    return default if v is None else bool(v)
-
-
-def fitted_screw(inputs: Inputs, name: str) -> ScrewView | None:
+def fitted_screw(view: ScrewView | None) -> ScrewView | None:
     """A bound screw that this engine has: one that it lacks has no place."""
-    view = inputs.screws.get(name)
     return view if view is not None and view.positions else None
 
 

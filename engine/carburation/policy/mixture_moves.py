@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING
 from engine.carburation import saying
 from engine.carburation.estimation import laws, sweeps
 from engine.carburation.estimation.arrays import np
+from engine.carburation.estimation.asks import MixtureMoves
 from engine.carburation.estimation.fit import normal_cdf
 from engine.carburation.estimation.mixture import NEAR, Mixture
 from engine.carburation.estimation.search import Search, alike
 from engine.carburation.estimation.seen import screw_places, value
-from engine.evidence import Inputs, Move, ScrewView
+from engine.evidence import Move, ScrewView
 from engine.job.model import Job
 
 if TYPE_CHECKING:
@@ -81,7 +82,7 @@ class Choice:
     dead: float
 
 
-def choices(s: Search, view: ScrewView, inputs: Inputs, window: tuple[float, float]) -> list[Choice]:
+def choices(s: Search, view: ScrewView, inputs: MixtureMoves, window: tuple[float, float]) -> list[Choice]:
     """Every unit as it is believed now."""
     assert s.mix is not None
     span = reach(view, s, inputs)
@@ -117,10 +118,10 @@ def ends(view: ScrewView, s: Search) -> tuple[float, float]:
     return low, high
 
 
-def reach(view: ScrewView, s: Search, inputs: Inputs) -> tuple[float, float]:
+def reach(view: ScrewView, s: Search, inputs: MixtureMoves) -> tuple[float, float]:
     """Between where and where a screw is tried: no further than a technician would follow."""
     low, high = ends(view, s)
-    top = value(inputs, "high", 1.2 * s.screws.mid)
+    top = value(inputs.high, 1.2 * s.screws.mid)
     return low, min(high, FURTHEST * top)
 
 
@@ -169,7 +170,7 @@ class Trial:
     tells: float
 
 
-def next_trial(job: Job, inputs: Inputs, s: Search, view: ScrewView, rows: Sequence[Choice]) -> Trial | None:
+def next_trial(job: Job, inputs: MixtureMoves, s: Search, view: ScrewView, rows: Sequence[Choice]) -> Trial | None:
     """The turn that tells most of a unit not known well enough, or None where nothing more can be learned."""
     ahead = _last_turned(s)
     open_ = [c for c in rows if unknown(c)]
@@ -226,7 +227,7 @@ def last_goes_back(s: Search, rows: Sequence[Choice]) -> Choice | None:
     return rows[u] if u is not None and goes_back(s, rows[u]) else None
 
 
-def mute(s: Search, view: ScrewView, inputs: Inputs, rows: Sequence[Choice]) -> list[Choice]:
+def mute(s: Search, view: ScrewView, inputs: MixtureMoves, rows: Sequence[Choice]) -> list[Choice]:
     """Units that surely do not answer: turned as far both ways as a technician would follow and tried between, for two
     places either side of a crest read alike; and nothing came of it."""
     low, high = reach(view, s, inputs)
@@ -240,7 +241,7 @@ def mute(s: Search, view: ScrewView, inputs: Inputs, rows: Sequence[Choice]) -> 
     return out
 
 
-def best_trial(job: Job, inputs: Inputs, s: Search, view: ScrewView, c: Choice) -> Trial | None:
+def best_trial(job: Job, inputs: MixtureMoves, s: Search, view: ScrewView, c: Choice) -> Trial | None:
     """Where to turn unit c so that the reading tells most; None where no turn tells enough."""
     assert s.mix is not None
     mix, low_high = s.mix, reach(view, s, inputs)
@@ -293,12 +294,12 @@ def _too_far(mix: Mixture, c: Choice, to: float) -> float:
     return float(((there < FAR_BELOW) & (there < here - 0.05)).mean())
 
 
-def _spots(s: Search, view: ScrewView, c: Choice, within: tuple[float, float], inputs: Inputs) -> list[float]:
+def _spots(s: Search, view: ScrewView, c: Choice, within: tuple[float, float], inputs: MixtureMoves) -> list[float]:
     """Where an excursion may go: a few reaches either side of where the screw belongs, inside its bounds."""
     assert s.mix is not None
     low, high = within
     step = float(view.step)
-    half = value(inputs, "sweep", 0.0)
+    half = value(inputs.sweep, 0.0)
     a, b = s.mix.xs(c.u, c.best - 0.1), s.mix.xs(c.u, c.best + 0.1)
     slope = max(0.05, abs(float((b - a).mean())) / 0.2)
     spots = set()
@@ -332,7 +333,7 @@ def _untried(s: Search, c: Choice, low: float, high: float, step: float) -> floa
 
 # --- setting ----------------------------------------------------------------------------------------------------------
 def settled(
-    job: Job, inputs: Inputs, view: ScrewView, s: Search, rows: Sequence[Choice]
+    job: Job, inputs: MixtureMoves, view: ScrewView, s: Search, rows: Sequence[Choice]
 ) -> tuple[list[Move], list[Choice]]:
     """Every mixture screw where it belongs, and where the air screws are known, the speed with it."""
     moves, stopped = set_where_best(view, s, [c for c in rows if c.dead < SILENT])
@@ -385,10 +386,10 @@ def to_place(view: ScrewView, s: Search, u: int, to: float) -> list[Move]:
     return out
 
 
-def speed_first(job: Job, inputs: Inputs, s: Search, rows: Sequence[Choice]) -> list[Move]:
+def speed_first(job: Job, inputs: MixtureMoves, s: Search, rows: Sequence[Choice]) -> list[Move]:
     """Turns of the air screws where the engine, its screws where they belong, runs far off its speed."""
     last = s.shots[-1] if s.shots else None
-    wanted = value(inputs, "target", s.idle)
+    wanted = value(inputs.target, s.idle)
     if len(s.shots) > 1 and not alike(s.shots[-1], s.shots[-2]):
         return []  # the air was moved just before: what it did is learned first
     if last is None or last.stalled or last.speed is None or abs(last.speed - wanted) < SPEED_FIRST:
@@ -396,11 +397,11 @@ def speed_first(job: Job, inputs: Inputs, s: Search, rows: Sequence[Choice]) -> 
     return [] if any(goes_back(s, c) for c in rows) else _to_speed(job, inputs, s, rows)
 
 
-def _to_speed(job: Job, inputs: Inputs, s: Search, rows: Sequence[Choice]) -> list[Move]:
+def _to_speed(job: Job, inputs: MixtureMoves, s: Search, rows: Sequence[Choice]) -> list[Move]:
     """Equal turns of the air screws that bring the well-set engine to speed."""
     assert s.mix is not None
     air = s.drawn
-    wanted = value(inputs, "target", float(job.engine.idle_speed))
+    wanted = value(inputs.target, float(job.engine.idle_speed))
     there = expected(s, {c.u: c.best for c in rows if goes_back(s, c)})
     if not air.all_alike or air.effect <= 0.0 or there is None or abs(there - wanted) < OFF_SPEED:
         return []

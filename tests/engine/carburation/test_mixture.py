@@ -10,9 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from engine.carburation.advisers.idle_mixture import Asks
 from engine.carburation.estimation.search import search
 from engine.carburation.policy import jet_reset
 from engine.carburation.registry import shipped
+from engine.contract import inputs_of
 from engine.evidence import Answered, Evidence, Inputs, Part, Place, ReadingView, ScrewView
 from engine.job.model import Job
 
@@ -158,7 +160,7 @@ def lean_one():
 def test_a_larger_jet_brings_its_screw_back_in():
     bench = lean_one()
     inputs, evidence = bench.asked()
-    found = search(bench.job, inputs, evidence, (1.0, 1.5))
+    found = search(bench.job, Asks.of(inputs, inputs_of(Asks)), evidence, (1.0, 1.5))
     moves = jet_reset.for_new_jets(
         inputs.screws["screw"], found, [Part("idle jet", SPOTS[2], Fraction(60))], (Fraction(50),) * 4
     )
@@ -168,7 +170,7 @@ def test_a_larger_jet_brings_its_screw_back_in():
 def test_a_sound_jet_of_the_same_number_brings_its_screw_to_mid_band():
     bench = lean_one()
     inputs, evidence = bench.asked()
-    found = search(bench.job, inputs, evidence, (1.0, 1.5))
+    found = search(bench.job, Asks.of(inputs, inputs_of(Asks)), evidence, (1.0, 1.5))
     (move,) = jet_reset.for_new_jets(
         inputs.screws["screw"], found, [Part("idle jet", SPOTS[2], Fraction(50))], (Fraction(50),) * 4
     )

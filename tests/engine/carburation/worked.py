@@ -14,7 +14,9 @@ the adviser `says`. A place is `2.1` (carb 2, barrel 1) or `2`. A case may chang
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
@@ -23,6 +25,7 @@ from typing import Any
 from ruamel.yaml import YAML
 
 from engine.carburation.registry import ADVISERS
+from engine.contract import Adviser
 from engine.evidence import Advice, Aim, Answered, Evidence, Inputs, Move, Part, Place, ReadingView, ScrewView
 from engine.job.model import Job
 from engine.judgement import Judgement
@@ -60,6 +63,24 @@ class Taken:
     quantities: set[str] = field(default_factory=set)
 
 
+@contextmanager
+def noted(adviser: Adviser, asked: set[str]) -> Iterator[None]:
+    """While it lasts, each input that is asked of the adviser's typed inputs is noted by its name. A copy that
+    `dataclasses.replace` makes takes them all, and asks for none."""
+    fields = {name: name.removesuffix("_") for name in adviser.asks.__dataclass_fields__}
+
+    def look_up(self: Any, name: str) -> Any:
+        if fields.get(name) in adviser.inputs and sys._getframe(1).f_globals["__name__"] != "dataclasses":
+            asked.add(fields[name])
+        return object.__getattribute__(self, name)
+
+    adviser.asks.__getattribute__ = look_up  # type: ignore[method-assign]
+    try:
+        yield
+    finally:
+        del adviser.asks.__getattribute__
+
+
 @dataclass(frozen=True)
 class Case:
     """One worked case, as it stands in its file with the head filled in."""
@@ -79,19 +100,21 @@ class Case:
     def judged(self, taken: Taken | None = None, rows: list[Any] | None = None) -> Judgement:
         """The adviser's answer as it gives it: codes, places and figures."""
         job = Job.model_validate(self.told["job"])
-        inputs, evidence = self.asked(job, taken or Taken(), self.told.get("rows", []) if rows is None else rows)
-        return ADVISERS[self.adviser].run(job, inputs, evidence)
+        taken = Taken() if taken is None else taken
+        inputs, evidence = self.asked(job, taken, self.told.get("rows", []) if rows is None else rows)
+        with noted(ADVISERS[self.adviser], taken.inputs):
+            return ADVISERS[self.adviser].run(job, inputs, evidence)
 
     def asked(self, job: Job, taken: Taken, rows: list[Any]) -> tuple[Inputs, Evidence]:
-        """Inputs and evidence, which note in `taken` what is asked of them."""
+        """Inputs, and evidence which notes in `taken` what is asked of it."""
         run = _Run(self.told, taken)
         for row in rows:
             run.take(row)
         here = _place(self.told["here"]) if "here" in self.told else None
         inputs = Inputs(
-            Noting(run.readings(), taken.inputs),
-            Noting(run.screws(), taken.inputs),
-            Noting({k: _value(self.adviser, k, v) for k, v in self.told.get("values", {}).items()}, taken.inputs),
+            run.readings(),
+            run.screws(),
+            {k: _value(self.adviser, k, v) for k, v in self.told.get("values", {}).items()},
             here,
         )
         evidence = Evidence(tuple(run.answers), dict(run.at), dict(run.parts), dict(run.state), run.epoch)
