@@ -42,20 +42,26 @@ from engine.job.model import Job
 from engine.judgement import Found, Judgement, Reasons
 from engine.wording import said
 
-#: How sure a barrel's jet must be before it is called wrong, or right.
+#: How sure a barrel's jet must be before it is called wrong, perhaps wrong, or right [assumed: a jet bought in vain
+#: costs more than a swap].
 WRONG, PERHAPS, RIGHT = 0.85, 0.5, 0.6
-#: From here on a jet that is perhaps wrong is worth a swap.
+#: From here on a jet that is perhaps wrong is worth a swap [assumed].
 SUSPECT = 0.55
-#: So sure of a jet that it is changed without a swap, once leaks are excluded.
+#: So sure of a jet that it is changed without a swap, once leaks are excluded [assumed: a swap costs a quarter of
+#: an hour].
 NAMED = 0.97
-#: Of so great a part of the barrels, all out the same way, it is said that all are.
+#: Of so great a part of the barrels, all out the same way, it is said that all are [assumed].
 MOST = 0.7
-#: A jet that is so likely wrong once leaks are excluded stands on the sheet as perhaps wrong.
+#: A jet that is so likely wrong once leaks are excluded stands on the sheet as perhaps wrong [assumed].
 TOLD = 0.6
-#: A mixture whose place is less sure than this says nothing of a jet (share of fuel).
+#: A mixture whose place is less sure than this says nothing of a jet, as a share of fuel [derived: about half of what a
+#: size of the jet changes, (55/50)^2 - 1].
 UNPLACED = 0.13
-#: Air further from even than this, or a speed so far from target, spoils the evidence.
-UNEVEN, OFF_SPEED = 0.15, 120.0
+#: Air further from even than this share of the mean, and than so many kg/h, or a speed so many rpm from target, spoils
+#: the evidence [assumed: a good balance lies within a third of it].
+UNEVEN, LEAST_UNEVEN, OFF_SPEED = 0.15, 0.3, 120.0
+#: How sure a finding is said to be: a change that did not keep its promise, a leak that a test showed [assumed].
+BROKEN, LEAKS = 0.9, 0.95
 
 
 Verdict = Literal["right", "all too small", "all too large", "some out", "change", "mixed", "withheld"]
@@ -265,7 +271,7 @@ def _row(c: _Case) -> list[float]:
 def _uneven(c: _Case) -> bool:
     row = _row(c)
     mean = sum(row) / len(row) if row else 1.0
-    return bool(row) and max(abs(v - mean) for v in row) > max(UNEVEN * mean, 0.3)
+    return bool(row) and max(abs(v - mean) for v in row) > max(UNEVEN * mean, LEAST_UNEVEN)
 
 
 def _off_speed(c: _Case) -> bool:
@@ -349,7 +355,7 @@ def _judged(c: _Case, v: Weighed) -> Judgement[Tells]:
 def _all_one_way(c: _Case, way: int, by: Sequence[int], out: Sequence[int]) -> bool:
     """Whether one change of all jets fits: most are out that way, none surely the other, and all bear one number."""
     alike = len({s for s in c.sizes if s is not None}) < 2
-    return alike and sum(b * way > 0 for b in by) > 0.7 * len(by) and not any(by[i] * way < 0 for i in out)
+    return alike and sum(b * way > 0 for b in by) > MOST * len(by) and not any(by[i] * way < 0 for i in out)
 
 
 def _odd(c: _Case, out: Sequence[int], by: Sequence[int]) -> set[int]:
@@ -401,7 +407,7 @@ def _promise(c: _Case, by: Sequence[int], v: Weighed) -> tuple[Promise, list[Fou
     if not wrong or c.search.swapped & set(wrong):
         return "kept", []
     where = tuple(c.spots[i] for i in wrong)
-    return "not kept", [Found("jet-change-not-kept", where, {"places": where}, sureness=0.9)]
+    return "not kept", [Found("jet-change-not-kept", where, {"places": where}, sureness=BROKEN)]
 
 
 def _findings(
@@ -440,7 +446,7 @@ def _findings(
             found.append(Found("barrel-out-alone", (c.spots[i],), place, "out" if by[i] > 0 else "in", sureness=sure))
     for spot, mask in zip(c.spots, masked, strict=True):
         if mask.leak:
-            found.append(Found("air-leak", (spot,), {"place": spot}, "known", sureness=0.95))
+            found.append(Found("air-leak", (spot,), {"place": spot}, "known", sureness=LEAKS))
     bodies = sorted({p.carb for p, m in zip(c.spots, masked, strict=True) if m.level_off and p.carb})
     return found + [Found("level-off", (Place(b, None),), {"body": Place(b, None)}) for b in bodies]
 

@@ -56,6 +56,11 @@ SET = 0.8
 COARSE = 10.0
 #: Slower than this nothing idles, rpm [assumed].
 RUNNING = 200.0
+#: Where an idle mixture belongs [common practice].
+GOOD = 0.86, 0.96
+#: What no sound meter shows of an idle: lambda outside of these, CO above this share [assumed: none that fires gives
+#: more than 12 %].
+LAMBDA_SHOWN, CO_MOST = (0.5, 2.0), 0.15
 _One = TypeVar("_One")
 
 
@@ -179,7 +184,7 @@ def idle_mixture(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
     wrong = _problem(asked, view)
     if wrong:
         return _answer(job, view, "unsound readings", findings=(wrong,), why=wrong)
-    window = (value(asked.lambda_low, 0.86), value(asked.lambda_high, 0.96))
+    window = (value(asked.lambda_low, GOOD[0]), value(asked.lambda_high, GOOD[1]))
     s = search(job, asked, evidence, _band(asked), window)
     if s.mix is None:
         return _answer(job, view, "read again", why="Nothing was read yet that the mixture shows in.")
@@ -206,9 +211,9 @@ def _problem(asked: Asks, view: ScrewView) -> Found | None:
             return gauge.unsound("meter count", meter=what, has=len(row), due=len(view.positions))
         if all(v is None for v in row):
             return gauge.unsound("meter empty", meter=what)
-        if what == "lambda" and any(v is not None and not 0.5 <= v <= 2.0 for v in row):
+        if what == "lambda" and any(v is not None and not LAMBDA_SHOWN[0] <= v <= LAMBDA_SHOWN[1] for v in row):
             return gauge.unsound("no lambda")
-        if what == "CO" and any(v is not None and not 0.0 <= v <= 0.15 for v in row):
+        if what == "CO" and any(v is not None and not 0.0 <= v <= CO_MOST for v in row):
             return gauge.unsound("no CO")
     return None
 

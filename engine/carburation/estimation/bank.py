@@ -32,7 +32,7 @@ SHIFT = 0.045
 #: A barrel may have a fault of its own (a leak, dirt): how often before and after the checks for it showed nothing, and
 #: how much it moves, in ln [assumed: a check misses about one of seven, and does not look for all].
 OWN_FAULT, UNSEEN_FAULT, OWN_FAULT_SD = 0.04, 0.012, 0.28
-#: The widest part of a barrel's own, in steps of the grid.
+#: The widest part of a barrel's own, in steps of the grid [assumed: beyond it nothing weighs].
 MARGIN = 28
 #: How much a barrel draws and delivers otherwise than its neighbours, in ln [assumed].
 DELIVERY = 0.035
@@ -41,7 +41,7 @@ DELIVERY = 0.035
 APART = ((0.35, 0.5), (1.0, 0.5))
 #: From one jet to the next a barrel's rest moves by itself by so many steps of the grid: its air, its screw [assumed].
 CHANGED = 1.5
-#: Sizes that a jet may be off by.
+#: Sizes that a jet may be off by [assumed: further off it is seen before the idle is set].
 SIZES = (-2, -1, 0, 1, 2)
 
 #: What is known of a barrel by its places on the grid and how unsure they are: see `_evidence`.

@@ -32,7 +32,8 @@ GAUGE_SCATTER = 0.016
 DISTURBED_SCATTER, DISTURBED_ERROR = 0.045, 0.10
 #: How far a counted turn may miss, in turns and as a share of the move [assumed].
 HAND, HAND_SHARE = 0.010, 0.04
-#: A longer turn than this passes through "off its lever" or "shut" and has no steady effect: nobody knows how far.
+#: A longer turn than this passes through "off its lever" or "shut" and has no steady effect: nobody knows how far
+#: [assumed].
 FARTHEST = 0.8
 #: How much the sound plates of one body differ, as a share of the reading [assumed]: what a spoilt reading is held to.
 IN_BODY = 0.03

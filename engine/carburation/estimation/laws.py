@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 LOW, STEP, COUNT = -0.84, 0.02, 76
 GRID = tuple(LOW + STEP * k for k in range(COUNT))
 
-#: So many laws, spread evenly over what is not known: each is as likely as the next before anything is seen.
+#: So many laws, spread evenly over what is not known: each is as likely as the next before anything is seen
+#: [assumed: as many as there is time for].
 LAWS = 160
 #: Fuel changes near mid band as turns to this power, median and scatter of its ln [assumed: a tapered needle in a hole;
 #: 0.25 is a screw that needs two and a half times the turns for a quarter more fuel, 1 is straight from the seat; a
@@ -103,7 +104,7 @@ class Laws:
 #: What a jet does to the rest of its screw is unsure by this share at least: so far from mid band no law is quite true
 #: [assumed].
 FAR_UNSURE = 0.15
-#: Mixtures further from the crest than this, ln, are not told apart.
+#: Mixtures further from the crest than this, ln, are not told apart [assumed: no engine fires there].
 FAR = 1.5
 
 

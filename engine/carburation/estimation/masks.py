@@ -16,7 +16,7 @@ from engine.evidence import Evidence, Place
 #: Share of fuel for each mm of level, and its doubt [derived: 7.3 Pa a mm, on the head that drives 0.20 to 0.25 kg/h of
 #: petrol through a 50 jet at a discharge of 0.6 to 0.8, both assumed: 1.6 to 4.4 % a mm].
 LEVEL, LEVEL_SD = 0.030, 0.015
-#: A level off by less is left out of account, mm.
+#: A level off by less is left out of account, mm [assumed: as near as it is measured].
 LEVEL_OFF = 0.75
 #: Share of air that the gauge does not see at a leak that mist shows, and its doubt [assumed: some tenths of a mm2 at
 #: choked flow, against a few kg/h].
@@ -24,7 +24,7 @@ LEAK, LEAK_SD = 0.05, 0.05
 #: Share of fuel for each share of air by which a barrel's plate stands off the rest: it feeds from its edge too
 #: [assumed].
 PLATE_SD = 0.5
-#: Air this far from the bank's mean is worth naming as a reason.
+#: Air this far from the bank's mean is worth naming as a reason [assumed: twice what is tuned to].
 APART = 0.10
 #: What spoils the verdict on one barrel's jet.
 Spoilt = Literal[

@@ -21,7 +21,7 @@ from engine.carburation.estimation.laws import COUNT, STEP, Screws
 if TYPE_CHECKING:
     from engine.carburation.estimation.arrays import Array, Places
 
-#: So many pairs stand for a barrel.
+#: So many pairs stand for a barrel [assumed: as many as there is time for].
 PAIRS = 96
 #: The crest of torque, lambda, before a meter tells [assumed: 0.86 to 0.94 by chamber and residuals].
 CREST, CREST_SD = 0.90, 0.023
@@ -139,7 +139,8 @@ class Mixture:
         return self.dead[i] + (1.0 - self.dead[i]) * mute
 
 
-#: A window is kept as a table over ln mixture, so far either way, in steps of a two-hundredth.
+#: A window is kept as a table over ln mixture, so far either way, in steps of a two-hundredth
+#: [assumed: finer than a turn can be set].
 FAR, FINE = 1.5, 200
 
 

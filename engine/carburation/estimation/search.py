@@ -41,11 +41,13 @@ FOLLOWS, FOLLOWS_SD = 0.3, 0.6
 #: Scatter of a reading averaged over ten seconds, and how wide the speed slowly wanders, rpm [assumed: 3 to 8 beat to
 #: beat, 0 to 12 over a minute]; the belief widens both by what it sees.
 SCATTER, WANDER = 3.0, 4.0
-#: Screws that stand as near as this, turns, stand where they stood: near its crest that changes nothing.
+#: Screws that stand as near as this, turns, stand where they stood: near its crest that changes nothing
+#: [assumed: less than a hand's eighth].
 SAME_PLACE = 0.10
-#: So many readings of several units turned at once are weighed, the newest ones.
+#: So many readings of several units turned at once are weighed, the newest ones [assumed: for time].
 MOST_JOINT = 10
-#: Steps in which a tachometer may show, rpm: the coarsest that all readings keep to is taken to be its own.
+#: Steps in which a tachometer may show, rpm: the coarsest that all readings keep to is taken to be its own
+#: [assumed: steps of round figures].
 STEPS = (50, 25, 20, 10, 5)
 
 

@@ -25,7 +25,7 @@ PICTURE = 0.10
 MISSES, MISSING = 0.20, 0.5
 #: The speed wanders slowly and forgets where it was over so many answers [assumed: about a minute].
 FORGETS = 1.5
-#: So many readings make one sweep: a longer one is cut, since the wander makes far readings strangers.
+#: So many readings make one sweep: a longer one is cut, since the wander makes far readings strangers [assumed].
 LONGEST = 10
 
 

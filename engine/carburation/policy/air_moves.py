@@ -15,9 +15,9 @@ from engine.carburation.estimation.flows import AirScrew
 from engine.carburation.estimation.seen import Key
 
 #: A turn beyond this in one go is never asked; nor a part of the air this great taken away at once (the engine would
-#: stall).
+#: stall) [common practice: half a turn at most, assumed to be three quarters where a body stands far off].
 LONGEST_TURN = 0.75
-#: Moves stop where what is left lies inside this share of the tolerance.
+#: Moves stop where what is left lies inside this share of the tolerance [assumed: the rest is the next reading's].
 ENOUGH = 0.45
 
 

@@ -14,7 +14,7 @@ from engine.carburation.estimation.search import Search
 from engine.carburation.policy.mixture_moves import best_place, ends, place_of
 from engine.evidence import Move, Part, ScrewView
 
-#: A reset by less than this is left to the search, turns.
+#: A reset by less than this is left to the search, turns [assumed].
 WORTH = Fraction(1, 4)
 
 

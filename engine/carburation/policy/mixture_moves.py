@@ -27,15 +27,15 @@ if TYPE_CHECKING:
 KNOWN = 0.030
 #: A turn is worth making if it takes so much of the doubt away (of 1): less is noise in the forecast itself [assumed].
 TELLS = 0.10
-#: Mixtures further off than this, ln, are all alike far off.
+#: Mixtures further off than this, ln, are all alike far off [assumed].
 FAR_OFF = 0.25
 #: A screw is turned at most so often to learn from it, with these jets [assumed: a technician's patience].
 MOST_TRIALS = 11
 #: So many readings a screw usually takes [assumed, from runs on engines drawn at random].
 USUAL_READINGS = 6
-#: Where no place is worth more than this, a screw goes towards where its mixture would be.
+#: Where no place is worth more than this, a screw goes towards where its mixture would be [assumed].
 NOWHERE = 0.05
-#: And all of them together so often for each.
+#: And all of them together so often for each [assumed].
 TRIALS_A_SCREW = 7.5
 #: How far an excursion may go from where the screw seems to belong, ln of fuel: a quarter tells most for its bias
 #: [derived: a study of simulated engines; see the contributors' page].
@@ -46,21 +46,22 @@ OFF_SEAT, FURTHEST = 0.25, 2.0
 #: The engine is taken to stall below this share of its idle speed, and the chance of it at one turn is held below this
 #: [assumed: a stall costs a minute].
 STALLS_BELOW, STALL_CHANCE = 0.62, 0.05
-#: As near as this, turns, to where it stalled, it stalls again.
+#: As near as this, turns, to where it stalled, it stalls again [assumed: the hand's own error].
 STALLED_THERE = 0.12
 #: The chance that a turn takes its cylinder below this share of its best work is held below this [assumed: a tenth
 #: less is seen well enough, and near the crest every law of a screw tells the same].
 FAR_BELOW, FAR_CHANCE = 0.75, 0.20
 #: A screw is moved to where it belongs if that is worth so much, as a chance [assumed: less is the hand's own scatter].
 WORTH = 0.02
-#: Speed further off than this when all is set is mended along with the mixture, rpm, by at most so many turns.
+#: Speed further off than this when all is set is mended along with the mixture, rpm, by at most so many turns
+#: [assumed: within what is tuned to; three sixteenths].
 OFF_SPEED, MOST_AIR = 22.0, 0.1875
 #: Speed further off than this is mended before anything else is learned, rpm: what is known holds for the air of then
 #: [assumed].
 SPEED_FIRST = 50.0
-#: From this chance on a barrel is taken not to answer its screw, and from this one on it is looked into.
+#: From this chance on a barrel is taken not to answer its screw, and from this one on it is looked into [assumed].
 SILENT, SUSPECT = 0.95, 0.30
-#: It was turned far enough if it came so near to either end of its reach, turns.
+#: It was turned far enough if it came so near to either end of its reach, turns [assumed].
 FAR_ENOUGH = 0.30
 
 

@@ -1,4 +1,4 @@
-"""Every number of the trade says where it comes from, where it stands: in files, vocabulary, rules and advisers.
+"""Every number of the trade says where it comes from, where it stands: in files, vocabulary and the rooms that compute.
 
 Left out on purpose: how often a step may be visited (`limit`), which is no figure of the trade but the program's own
 patience; counts of 0 and 1; the numbers of bodies and barrels.
@@ -105,23 +105,24 @@ def constants(path: Path) -> dict[str, str]:
         if not numbers:
             continue
         first = node.lineno - 1
-        while first > 0 and lines[first - 1].strip():  # a comment may stand for the group below it
+        while first > 0 and lines[first - 1].strip() and not lines[first - 1].startswith("#"):  # of one group
+            first -= 1
+        while first > 0 and lines[first - 1].startswith("#"):
             first -= 1
         found[ast.unparse(target)] = "\n".join(lines[first : node.end_lineno])
     return found
 
 
 CONSTANTS = {
-    f"{path.stem} {name}": said
-    for room in ("rules", "advisers")
+    f"{room}.{path.stem} {name}": said
+    for room in ("rules", "advisers", "estimation", "policy")
     for path in sorted((ROOT / "engine" / "carburation" / room).glob("*.py"))
-    if path.stem != "idle_jets"  # not labelled yet
     for name, said in constants(path).items()
 }
 
 
 @pytest.mark.parametrize("name", CONSTANTS)
-def test_a_constant_of_rules_and_advisers_says_where_it_comes_from(name: str) -> None:
+def test_a_constant_of_the_trade_says_where_it_comes_from(name: str) -> None:
     assert re.search(r"published|from memory|common practice|derived|assumed|exact", CONSTANTS[name]), CONSTANTS[name]
 
 
@@ -136,11 +137,7 @@ def bare(path: Path) -> list[str]:
     return found
 
 
-ADVISERS = [
-    path
-    for path in sorted((ROOT / "engine" / "carburation" / "advisers").glob("*.py"))
-    if path.stem not in ("idle_jets", "idle_mixture")  # not named yet
-]
+ADVISERS = sorted((ROOT / "engine" / "carburation" / "advisers").glob("*.py"))
 
 
 @pytest.mark.parametrize("path", ADVISERS, ids=lambda p: p.stem)
