@@ -50,7 +50,8 @@ def _counts(make: Maker, part: CountsPart | None, most: int) -> tuple[int, int]:
         return 1, 1
     low, high = int(part.low), int(part.high)
     if not 1 <= low <= high <= most:
-        make.fault("bad-range", part.span, f"From {low} to {high} is no count of 1 to {most}.")
+        said = f"From {low} to {high}" if low != high else f"`{low}`"
+        make.fault("bad-range", part.span, f"{said} is no count of 1 to {most}.")
         return 1, most
     return low, high
 

@@ -23,11 +23,13 @@ from engine.procedure.check.ways import (
     standing,
     stops,
     symptoms,
+    unwarned,
 )
 from engine.procedure.check.ways.edges import edges_of
 from engine.procedure.check.ways.flow import Summary, flow, summary, surely_known
 from engine.procedure.check.ways.passing import Passing
 from engine.procedure.check.ways.rounds import Meets, meets
+from engine.procedure.check.ways.unwarned import Works, works_in
 from engine.procedure.program import Program
 from engine.procedure.source.problems import Problem, in_order
 
@@ -38,11 +40,13 @@ def check(program: Program, advisers: Registry) -> tuple[Problem, ...]:
     found: list[Problem] = []
     summaries = Summaries()
     lost: dict[str, symptoms.Lost] = {}
-    for name in innermost_first(program):
+    order = innermost_first(program)
+    for name in order:
         study = Study(program, program.files[name])
         found += prove(study, advisers, summaries)
         lost[name] = symptoms.lost_in(study, lost)
     found += symptoms.problems(lost[program.main])
+    found += unwarned.problems(program.files, summaries.works, order)
     found += looked_up.problems(program, advisers)
     return in_order(found)
 
@@ -66,11 +70,14 @@ def innermost_first(program: Program) -> list[str]:
 @dataclass(slots=True)
 class Summaries:
     """What is known of the files that were proved, by name, for those that call them: how each leaves things standing,
-    what it does with symptoms, how it passes by itself."""
+    what it does with symptoms, how it passes by itself, how things stand where somebody works in it,
+    which stops lead straight to its ends."""
 
     leaves: dict[str, Summary] = field(default_factory=dict)
     meets: dict[str, Meets] = field(default_factory=dict)
     passing: dict[str, Passing] = field(default_factory=dict)
+    works: dict[str, Works] = field(default_factory=dict)
+    over: dict[str, stops.Over] = field(default_factory=dict)
 
     def copy(self) -> Summaries:
         """One of its own for another proof: what that adds does not come back."""
@@ -87,6 +94,7 @@ def prove(study: Study, advisers: Registry, called: Summaries) -> Iterator[Probl
     called.leaves[name] = summary(study, flowed, called.leaves, advisers)
     called.meets[name] = meets(study, found, called.meets)
     called.passing[name] = passing.passing(study, edges, found, called.passing)
+    called.works[name] = works_in(study, flowed, called.leaves)
     words = Words(study.procedure, study.normal)
     spent = False
     for name, ways in edges.ways.items():
@@ -105,7 +113,8 @@ def prove(study: Study, advisers: Registry, called: Summaries) -> Iterator[Probl
     yield from standing.problems(study, edges, found, called.leaves)
     yield from fresh.problems(study, flowed, advisers, called.leaves)
     yield from making.problems(study, flowed, advisers)
-    yield from stops.problems(study, flowed, advisers)
+    called.over[name] = stops.over(study, flowed, advisers, called.over)
+    yield from stops.problems(study, called.over[name])
     yield from hazards.problems(study, found)
     yield from figures.problems(study)
     yield from style.problems(study)

@@ -138,7 +138,7 @@ def _reading(study: Study, reading: Reading) -> Iterator[Problem]:
             study,
             "unlikely-time",
             reading.span,
-            f"'{reading.name}' is averaged over {_said(reading.average, 's')}.",
+            f"'{reading.name}' is averaged over {_said(reading.average, 'min')}.",
             f"Nobody watches a needle longer than {LONGEST_AVERAGE // 60} minutes.",
             "Correct the time or its unit.",
         )

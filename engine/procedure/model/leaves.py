@@ -134,6 +134,8 @@ def _no_quantity(text: str, fault: NotAQuantity) -> PydanticCustomError:
 
 def _whole(value: Any) -> Scalar:
     text = _need_scalar(value, "a whole number")
+    if re.fullmatch(r"\d{7,}", text):
+        raise refuse("bad-number", f"`{text[:30]}` is more than anybody would count to.", "Take a smaller number.")
     if not re.fullmatch(r"\d{1,6}", text):
         raise refuse("bad-number", f"`{text[:30]}` is not a whole number.", "Write it in digits.")
     return text

@@ -461,6 +461,7 @@ steps:
     read: [%s]
     go: done
 # file: inside.yaml
+cautions: {fumes: {word: danger, text: Fumes kill., demanded_by: ["engine: running"]}}
 readings:
   catches: {ask: Does it run?, choices: [it runs, it does not]}
 steps:

@@ -493,3 +493,104 @@ steps:
     branched = "- {when: next.lean == 'yes', go: bad}\n      "
     assert judged(example.replace("LEAN", "")) == ["ok-over-stop"]
     assert judged(example.replace("LEAN", branched)) == []
+
+
+LOOKED = """\
+%sstart: gate
+steps:
+  gate: {call: looks, ends: {done: after}}
+  after: {%s}
+  done: {end: ok, say: Done.}
+# file: looks.yaml
+%sreadings:
+  belt: {ask: Belt, choices: [sound, frayed], healthy: sound}
+start: gate
+steps:
+  gate:
+    do: Look at the belt.
+    read: [belt]
+    branch:
+      - {when: belt == 'frayed', go: quietly, finding: {code: belt-frayed, severity: stop, say: Frayed., do: New one.}}
+      - {otherwise: done}
+  quietly: {branch: [{when: belt == 'frayed', go: done}, {otherwise: done}]}
+  done: {end: ok, say: Looked at.}
+"""
+
+
+def test_an_end_that_says_ok_belongs_to_the_run_and_a_called_file_may_end_so_over_a_stop(judged):
+    assert judged(LOOKED % (ANY, "do: Go on., go: done", ANY)) == []
+    assert judged(LOOKED % (ANY, 'keep: {gone: "True"}, go: done', ANY)) == ["ok-over-stop"]
+
+
+# ---- a danger that somebody else brought about
+
+
+LEFT = """\
+%sdeclares: {states: {lid: [open, shut]}}
+readings:
+  x: {ask: X, unit: mm, range: [0, 5]}
+%sstart: gate
+steps:
+  gate: {call: opens, ends: {done: reach}}
+  reach:
+    do: Reach in.
+    read: [x]
+    branch: [{when: x > 1 mm, go: shut}, {otherwise: done}]
+  shut: {state: {lid: shut}, do: Shut it., go: done}
+  done: {end: ok, say: Done.}
+# file: opens.yaml
+%sdeclares: {states: {lid: [open, shut]}}
+cautions: {spring: {word: danger, text: It springs., demanded_by: ["%s"]}}
+%sstart: gate
+steps:
+  gate: {state: {%s}, do: Open it., go: done}
+  done: {end: ok, say: Done.}
+"""
+SPRING = 'cautions: {spring: {word: danger, text: It springs., demanded_by: ["lid: open"]}}\n'
+
+
+def test_a_danger_that_a_called_file_leaves_standing_is_said_where_somebody_works_on(judged):
+    assert judged(LEFT % (ANY, "", ANY, "lid: open", "", "lid: open")) == ["missing-caution"]
+    assert judged(LEFT % (ANY, SPRING, ANY, "lid: open", "", "lid: open")) == []
+    assert judged(LEFT % (ANY, "", ANY, "engine: running", "", "engine: running")) == ["missing-caution"]
+
+
+def test_a_danger_that_a_caller_set_is_said_in_the_file_that_it_calls(judged):
+    example = """\
+%scautions: {fumes: {word: danger, text: Fumes kill., demanded_by: ["engine: running"]}}
+symptoms:
+  hiss: {kind: leak, ask: It hisses, call: looks, ends: {done: done}, limit: {visits: 1, then: done}}
+start: gate
+steps:
+  gate: {state: {engine: running}, do: Start it., go: done}
+  done: {end: ok, say: Done.}
+# file: looks.yaml
+%s%sstart: gate
+steps:
+  gate: {%sdo: Look under it., go: done}
+  done: {end: ok, say: Done.}
+"""
+    fumes = 'cautions: {fumes: {word: danger, text: Fumes kill., demanded_by: ["engine: running"]}}\n'
+    assert judged(example % (ANY, ANY, "", "")) == ["missing-caution"]
+    assert judged(example % (ANY, ANY, "", "state: {engine: stopped}, ")) == []
+    assert judged(example % (ANY, ANY, fumes, "")) == []
+
+
+def test_of_a_kept_number_that_was_worked_out_nobody_says_surely_what_it_is():
+    example = (
+        ANY
+        + """\
+start: gate
+steps:
+  gate: {keep: {n: 0}, go: again}
+  again:
+    limit: {visits: 3, then: done}
+    do: Once more.
+    keep: {n: n + 1}
+    branch: [{when: n == 1, go: again}, {when: n > 1, go: again}]
+  done: {end: ok, say: Done.}
+"""
+    )
+    loaded = load_texts(files_of(example), "example", ADVISERS)
+    (told,) = check(loaded.program, ADVISERS)
+    assert told.message == "May match nothing: n = 0."

@@ -9,11 +9,11 @@ from typing import Any
 
 from engine.procedure.check.guards.forms import Terms
 from engine.procedure.check.guards.formulas import Formula, TooComplex, literals
-from engine.procedure.check.guards.space import Box, Space, cut, side
+from engine.procedure.check.guards.space import Box, Space, cut, names_in, side
 from engine.procedure.check.guards.study import Study
 from engine.procedure.check.guards.theory import Point, Theory
 from engine.procedure.check.guards.witness import Picker, Words, shown, unit_of
-from engine.procedure.language.expr import And, Node, Or
+from engine.procedure.language.expr import And, Name, Node, Number, Or, Text, Truth
 from engine.procedure.program import Branch, Guard, Step
 from engine.procedure.source.problems import Problem
 from engine.procedure.source.spans import Span
@@ -296,7 +296,13 @@ class _Judge:
             yield self._missing(*unsure[0], False)
 
     def _exact(self) -> bool:
-        """Whether the axes say all there is to say: no number known by its range only."""
+        """Whether the axes say all there is to say: no number known by its range, none kept and worked out."""
+        worked_out = {
+            name
+            for step in self.study.procedure.steps.values()
+            for name, guard in step.keep
+            if not isinstance(guard.node, Name | Number | Text | Truth)
+        }
 
         def plain(key: Any) -> bool:
             return all(
@@ -306,7 +312,7 @@ class _Judge:
                 for a, _ in key
             )
 
-        return all(
+        return not any(worked_out & names_in(axis.key) for axis in self.space.axes) and all(
             axis.kind == "worlds"
             or (axis.kind == "enum" and not str(axis.key[1]).startswith(("known:", "over:")))
             or (axis.kind == "line" and plain(axis.key))

@@ -291,6 +291,15 @@ def key_of(literal: Formula) -> Any:
     return ("truth", literal[1])
 
 
+def names_in(key: Any) -> set[str]:
+    """The names that the key of an axis speaks of, and perhaps further words."""
+    if isinstance(key, str):
+        return {key.removeprefix("known:").removeprefix("over:")}
+    if isinstance(key, tuple | frozenset):
+        return set().union(*(names_in(k) for k in key))
+    return set()
+
+
 def _lean(boxes: list[Box]) -> list[Box]:
     """Without boxes that lie inside another, where there are few enough to look."""
     boxes = list(dict.fromkeys(boxes))

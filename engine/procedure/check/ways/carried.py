@@ -13,7 +13,7 @@ from typing import Any
 from engine.procedure.check.guards.coverage import Ways
 from engine.procedure.check.guards.forms import ONE
 from engine.procedure.check.guards.formulas import Formula, TooComplex, literals
-from engine.procedure.check.guards.space import Axis, Box, Cell, Space, key_of
+from engine.procedure.check.guards.space import Axis, Box, Cell, Space, key_of, names_in
 from engine.procedure.check.guards.study import Study, guards_of_step
 from engine.procedure.language.expr import Name, Node, Number, Text, Truth
 from engine.procedure.program import FitSpec, Guard, MoveSpec, ReadSpec, Step
@@ -231,15 +231,6 @@ def joined(known: list[Box], new: Box) -> list[Box] | None:
     for box in kept:
         whole = [a | b for a, b in zip(whole, box, strict=True)]
     return [tuple(whole)]
-
-
-def names_in(key: Any) -> set[str]:
-    """The names that the key of an axis speaks of, and perhaps further words."""
-    if isinstance(key, str):
-        return {key.removeprefix("known:").removeprefix("over:")}
-    if isinstance(key, tuple | frozenset):
-        return set().union(*(names_in(k) for k in key))
-    return set()
 
 
 def _possible(ways: Ways, box: Box) -> bool:

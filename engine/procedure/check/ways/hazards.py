@@ -138,7 +138,9 @@ def _idle(study: Study, found: Mapping[str, Here]) -> Iterator[Problem]:
     open_keys: set[str] = set()
     for name, step in procedure.steps.items():
         if waits(step) and found[name].reach:
-            for key, values in standing(found[name], step).items():
+            stands = standing(found[name], step)
+            for key in procedure.vocabulary.states:
+                values = stands.get(key, {ENTRY: 0})
                 asked |= {f"{key}: {value}" for value in values}
                 open_keys |= {key} if ENTRY in values else set()
     named = {c for s in procedure.steps.values() for c in s.cautions}

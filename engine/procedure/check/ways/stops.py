@@ -3,96 +3,148 @@ follows no path that asks anything.
 
 A finding with the severity stop is met by the run at once: mended now and read again, the run ends here, or the
 technician goes on knowingly. Where it leads straight to an end that says ok, with nothing asked between, that word is
-the wrong one: the run ends stopped.
+the wrong one: the run ends stopped. A finding with a condition apart from the way on is left to the gate. A file that
+others call may end so, since its end is no run's; then those that call it are looked at.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 
 from engine.contract import Registry
-from engine.procedure.check.guards.formulas import Formula, TooComplex, negation
+from engine.procedure.check.guards.formulas import Formula, TooComplex, conjunction, negation
 from engine.procedure.check.guards.study import Study
-from engine.procedure.check.ways.flow import Found
-from engine.procedure.program import Advise, Branch, End, FindingSpec, Step
+from engine.procedure.check.ways.edges import NEXT
+from engine.procedure.check.ways.flow import Found, given_by, possible
+from engine.procedure.program import Advise, Branch, Call, End, Step
 from engine.procedure.source.problems import Problem
 from engine.procedure.source.spans import Span
 
 
-def problems(study: Study, found: Found, advisers: Registry) -> Iterator[Problem]:
-    """Stops that lead straight to an ok end, the file's own and its advisers'."""
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """A stop that may stand: its code, the adviser that found it (else ""), where it is said, the file that it is
+    of (else "")."""
+
+    code: str
+    adviser: str
+    span: Span
+    file: str = ""
+
+    def __str__(self) -> str:
+        of = f" of `{self.adviser}`" if self.adviser else ""
+        return f"The stop '{self.code}'{of}" + (f" in `{self.file}`" if self.file else "")
+
+
+#: The stops that lead straight to an end of a file, by that end.
+Over = Mapping[str, tuple[Stop, ...]]
+
+
+def over(study: Study, found: Found, advisers: Registry, called: Mapping[str, Over]) -> Over:
+    """The ends of a file that stops lead straight to, its own, its advisers' and those of the files that it calls."""
+    ends: dict[str, dict[Stop, None]] = {}
     for name, step in study.procedure.steps.items():
-        if not found.here[name].reach:
-            continue
-        for branch, spec in _raised(step):
-            end = _end(study, branch.go if branch is not None else step.way, spec.code)
-            if end is not None and end[1].outcome == "ok":
-                yield _over(study, spec.span, f"The stop '{spec.code}'", end[0])
+        if found.here[name].reach:
+            for stop, end in _Follow(study, found, step, advisers, called).stops():
+                ends.setdefault(end, {})[stop] = None
+    return {end: tuple(stops) for end, stops in ends.items()}
+
+
+def problems(study: Study, known: Over) -> Iterator[Problem]:
+    """Stops that lead straight to an ok end of the file that a run begins with."""
+    told: set[Stop] = set()
+    for end, stops in known.items() if study.procedure.name == study.program.main else ():
+        way = study.procedure.steps[end].way
+        for stop in stops if isinstance(way, End) and way.outcome == "ok" else ():
+            if stop not in told:
+                told.add(stop)
+                yield Problem(
+                    "ok-over-stop",
+                    study.path,
+                    stop.span,
+                    f"{stop} leads straight to '{end}', which says ok.",
+                    "A run can't end ok while a stop stands: past it one only goes on knowingly, and it ends stopped.",
+                    "Lead to a step with `end: stopped` or `failed`, or to one that reads again and clears it.",
+                )
+
+
+class _Follow:
+    """What is found at one step, followed along ways that ask nothing."""
+
+    def __init__(self, study: Study, found: Found, step: Step, advisers: Registry, called: Mapping[str, Over]) -> None:
+        self.study, self.found, self.step, self.advisers, self.called = study, found, step, advisers, called
+
+    def stops(self) -> Iterator[tuple[Stop, str]]:
+        """Every stop that may be found at the step, with each end that it leads straight to."""
+        step = self.step
+        for spec in step.findings:
+            if spec.severity == "stop" and spec.when is None and spec.where is None:
+                yield from self.on(Stop(spec.code, "", spec.span), True)
+        for i, branch in enumerate(step.way) if isinstance(step.way, tuple) else ():
+            for spec in branch.findings:
+                if spec.severity == "stop" and spec.when is None:
+                    told = self.taken(step.way, i, True)  # type: ignore[arg-type]
+                    yield from self.along(Stop(spec.code, "", spec.span), branch.go, told, frozenset(), ())
         for advise in step.advise:
-            yield from _advised(study, step, advise, advisers)
+            for code, told in self.advised(advise):
+                yield from self.on(Stop(code, advise.adviser, step.span), told)
+        if isinstance(step.way, Call):
+            for end, stops in self.called.get(step.way.file, {}).items():
+                target = step.way.ends.get(end, end)
+                span = step.way.ends_span.get(end, step.way.span)
+                for stop in stops:
+                    stop = replace(stop, file=stop.file or step.way.file, span=span)
+                    yield from self.along(stop, step.way.go if target == NEXT else target, True, frozenset(), ())
 
+    def on(self, stop: Stop, told: Formula) -> Iterator[tuple[Stop, str]]:
+        """The ends that a stop leads to from this step, where `told` holds."""
+        if isinstance(self.step.way, tuple):
+            for i, branch in enumerate(self.step.way):
+                at = replace(stop, span=branch.span) if stop.adviser else stop
+                yield from self.along(at, branch.go, self.taken(self.step.way, i, told), frozenset(), ())
+        elif isinstance(self.step.way, str):
+            yield from self.along(stop, self.step.way, told, frozenset(), ())
+        elif isinstance(self.step.way, End) and self.may_be(told):
+            yield stop, self.step.name
 
-def _over(study: Study, span: Span, what: str, end: str) -> Problem:
-    return Problem(
-        "ok-over-stop",
-        study.path,
-        span,
-        f"{what} leads straight to '{end}', which says ok.",
-        "A run can't end ok while a stop stands: past it one only goes on knowingly, and it ends stopped.",
-        "Lead to a step with `end: stopped` or `failed`, or to one that reads again and clears it.",
-    )
-
-
-def _advised(study: Study, step: Step, advise: Advise, advisers: Registry) -> Iterator[Problem]:
-    """The ways on which a stop that an adviser found leads straight to an ok end; each stop once a step."""
-    adviser = advisers.get(advise.adviser)
-    for code, raised in adviser.findings.items() if adviser is not None else ():
-        if raised.severity != "stop":
-            continue
-        output, word = raised.told or ("", "")
-        axis = ("c", f"{advise.name}.{output}")
-        known = word in study.normal.choices.get(axis, ())
-        told: Formula = ("enum", axis, frozenset({word}), True) if known else True
-        for span, way in _open_ways(study, step, told):
-            end = _end(study, way, code, advise.adviser)
-            if end is not None and end[1].outcome == "ok":
-                yield _over(study, span, f"The stop '{code}' of `{advise.adviser}`", end[0])
-                break
-
-
-def _open_ways(study: Study, step: Step, told: Formula) -> Iterator[tuple[Span, str]]:
-    """The ways that are open to a step where a formula holds, each with what decides it."""
-    if isinstance(step.way, str):
-        yield step.spans.get("go", step.span), step.way
-    before: list[Formula] = [told]
-    for branch in step.way if isinstance(step.way, tuple) else ():
-        try:
-            when = study.formula(branch.when)
-        except TooComplex:
+    def along(
+        self, stop: Stop, way: object, told: Formula, given: frozenset[str], seen: tuple[str, ...]
+    ) -> Iterator[tuple[Stop, str]]:
+        """The ends that a way leads to with nothing asked, if the finding still stands and `told` may hold; an
+        adviser's own goes when it is asked again. `given` are names that changed on the way."""
+        if not isinstance(way, str) or way not in self.study.procedure.steps or way in seen or not self.may_be(told):
             return
-        if study.possible([*before, when]):
-            yield branch.span, branch.go
-        before.append(negation(when))
-
-
-def _raised(step: Step) -> Iterator[tuple[Branch | None, FindingSpec]]:
-    """The findings of a step that stop the work, each with its branch."""
-    yield from ((None, f) for f in step.findings if f.severity == "stop" and f.when is None and f.where is None)
-    for branch in step.way if isinstance(step.way, tuple) else ():
-        yield from ((branch, f) for f in branch.findings if f.severity == "stop" and f.when is None)
-
-
-def _end(study: Study, way: object, code: str, adviser: str = "") -> tuple[str, End] | None:
-    """The end that a way leads to with nothing asked and nothing decided on the way, if the finding still stands; an
-    `adviser`'s own goes when it is asked again."""
-    seen: set[str] = set()
-    while isinstance(way, str) and way in study.procedure.steps and way not in seen:
-        seen.add(way)
-        step = study.procedure.steps[way]
-        asked = any(a.adviser == adviser for a in step.advise)
-        if (code in step.clear and not adviser) or asked or not step.silent:
-            return None
+        step = self.study.procedure.steps[way]
+        asked = any(a.adviser == stop.adviser for a in step.advise)
+        if (stop.code in step.clear and not stop.adviser) or asked or not step.silent:
+            return
+        given |= frozenset(given_by(step, self.advisers, self.study.program.files))
         if isinstance(step.way, End):
-            return way, step.way
-        way = step.way
-    return None
+            yield stop, way
+        elif isinstance(step.way, str):
+            yield from self.along(stop, step.way, told, given, (*seen, way))
+        elif isinstance(step.way, tuple) and not any(b.when and b.when.uses & given for b in step.way):
+            for i, branch in enumerate(step.way):
+                yield from self.along(stop, branch.go, self.taken(step.way, i, told), given, (*seen, way))
+
+    def may_be(self, told: Formula) -> bool:
+        return told is not False and possible(self.study, self.found.carried, told, self.found.answered(self.step))
+
+    def taken(self, branches: tuple[Branch, ...], i: int, told: Formula) -> Formula:
+        """`told`, and that a branch is taken; nothing, where that is too complex to tell."""
+        try:
+            before = [negation(self.study.formula(b.when)) for b in branches[:i]]
+            return conjunction([told, *before, self.study.formula(branches[i].when)])
+        except TooComplex:
+            return False
+
+    def advised(self, advise: Advise) -> Iterator[tuple[str, Formula]]:
+        """The stops that an adviser may find, each with what it then says."""
+        adviser = self.advisers.get(advise.adviser)
+        for code, raised in adviser.findings.items() if adviser is not None else ():
+            if raised.severity == "stop":
+                output, word = raised.told or ("", "")
+                axis = ("c", f"{advise.name}.{output}")
+                known = word in self.study.normal.choices.get(axis, ())
+                yield code, ("enum", axis, frozenset({word}), True) if known else True
