@@ -94,15 +94,14 @@ def prove(study: Study, advisers: Registry, called: Summaries) -> Iterator[Probl
     called.leaves[name] = summary(study, flowed, called.leaves, advisers)
     called.meets[name] = meets(study, found, called.meets)
     called.passing[name] = passing.passing(study, edges, found, called.passing)
+    called.over[name] = stops.over(study, flowed, advisers, called.over)
     called.works[name] = works_in(study, flowed, called.leaves)
     words = Words(study.procedure, study.normal)
     spent = False
-    for name, ways in edges.ways.items():
-        here = found[name]
-        known = surely_known(study, here, study.procedure.steps[name], advisers)
-        settled = (
-            flowed.carried.narrowed(ways.space, flowed.answered(study.procedure.steps[name])) if ways.space else []
-        )
+    for at, ways in edges.ways.items():
+        here, step = found[at], study.procedure.steps[at]
+        known = surely_known(study, here, step, advisers)
+        settled = flowed.carried.narrowed(ways.space, flowed.answered(step)) if ways.space else []
         for problem in coverage.problems(study, ways, settled, known, words) if here.reach else ():
             # Where the work for the whole file is used up, every step left would say so; once is enough.
             if problem.code != "too-complex" or not spent:
@@ -113,7 +112,6 @@ def prove(study: Study, advisers: Registry, called: Summaries) -> Iterator[Probl
     yield from standing.problems(study, edges, found, called.leaves)
     yield from fresh.problems(study, flowed, advisers, called.leaves)
     yield from making.problems(study, flowed, advisers)
-    called.over[name] = stops.over(study, flowed, advisers, called.over)
     yield from stops.problems(study, called.over[name])
     yield from hazards.problems(study, found)
     yield from figures.problems(study)

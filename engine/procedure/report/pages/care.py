@@ -86,8 +86,8 @@ steps:
         "missing-caution",
         "A danger without its caution",
         "A step names a hazard, or sets a dangerous state such as `engine: running`, or the file needs a dangerous "
-        "tool, and no caution of the file answers to it, by its name or under `demanded_by`. A danger that a caller or a "
-        "called file has brought about stands on: it is said in every file in which somebody works meanwhile.",
+        "tool, and no caution of the file answers to it, by its name or under `demanded_by`. A danger that a caller or "
+        "a called file has brought about stands on: it is said in every file in which somebody works meanwhile.",
         "Somebody would be led into the danger without a word of warning.",
         "Add the caution with its signal word, and say under `demanded_by` what demands it.",
         """\
