@@ -175,13 +175,14 @@ steps:
     go: balance
   balance:
     call: air
-    ends: {even: after, not_even: done}
+    ends: {even: after, not_even: uneven}
   after:
     do: Look.
     AGAINbranch:
       - {when: speed > 900 rpm, go: done}
       - {otherwise: done}
   done: {end: ok, say: Done.}
+  uneven: {end: failed, say: Uneven.}
 """
 
     def codes(again):
