@@ -14,7 +14,7 @@ import pytest
 from ruamel.yaml import YAML
 
 from tests.mutation.__main__ import GUARDS
-from tests.mutation.mutants import NOT_YET, Mutant, every
+from tests.mutation.mutants import Mutant, every
 
 ROOT = Path(__file__).resolve().parents[2]
 #: A constant, a coefficient and a power of the rules, and numbers of shipped files: each one change.
@@ -35,10 +35,8 @@ def test_there_is_something_to_change_in_every_room_of_the_trade() -> None:
     assert len({m.name for m in found}) == len(found) > 400
 
 
-def test_the_gate_names_no_test_and_no_module_that_is_not_there() -> None:
+def test_the_gate_names_no_test_that_is_not_there() -> None:
     assert [g for patterns in GUARDS.values() for g in patterns if not list(ROOT.glob(g))] == []
-    modules = {path.stem for path in (ROOT / "engine" / "carburation").rglob("*.py")}
-    assert NOT_YET - modules == set()
 
 
 def test_every_survivor_that_is_excused_is_still_there() -> None:

@@ -8,7 +8,8 @@ the adviser `says`. A place is `2.1` (carb 2, barrel 1) or `2`. A case may chang
 - `turn: {speed_screw 2: in 1/8}` turns a screw, `speed_screw 2: in until airflow 4.5` turns it to an aim;
   `fit: {idle jet 2.1: 55}` changes a part; `state`, `symptom` and `here` are the step's.
 - `says` lists outputs by name. A number is met within a hundredth of itself, or lies in a range `[low, high]`.
-- `moves` and `parts` are listed in full; `idle_screw 2.1: out` leaves open how far. `findings` maps codes to places.
+- `moves` and `parts` are listed in full; `idle_screw 2.1: out` leaves open how far. `findings` maps codes to places,
+  `sure of` codes to how sure each is said to be.
 - `next speed` is the engine speed that is expected once the moves are made.
 """
 
