@@ -16,7 +16,7 @@ import time
 from functools import cache
 from pathlib import Path
 
-from engine.book.log import log_path, look
+from engine.book.log import BROKEN, log_path, look
 from engine.book.mend import mended, sound
 from engine.book.migrate import migrate, version_of
 from engine.book.schema import APPLICATION, OLDEST_SQLITE, VERSION
@@ -79,7 +79,7 @@ def writer(path: Path, copy: bool = False) -> tuple[sqlite3.Connection, list[str
         keep_private(path)
         found = look(path)
         notices = [found.problem] if found.problem else []
-        if found.problem:
+        if found.problem == BROKEN:  # behind a write that was cut off there is nothing to keep
             notices += _kept_aside(path)
         connection = sqlite3.connect(path, timeout=5, isolation_level=None, check_same_thread=False)
         try:

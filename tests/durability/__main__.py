@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import argparse
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 
@@ -27,22 +28,33 @@ def main() -> int:
         if a.what == "disk":
             from tests.durability import disk
 
-            found = list(disk.full(folder / "full", a.every)) + list(disk.read_only(folder / "read-only", a.every))
+            found = [
+                *disk.full(folder / "full", a.every),
+                *disk.read_only(folder / "read-only", a.every),
+                *disk.program(folder / "program", a.every),
+            ]
         else:
-            from tests.durability import books, files
-
-            live, rest = books.made(folder / "a", True), books.made(folder / "b", False)
-            if a.what == "cuts":
-                found = list(files.cuts(live, folder / "cut", range(0, len(live.log) + 1, a.every)))
-            else:
-                found = []
-                for which in (rest, live):
-                    bits = range(a.seed % a.every, 8 * (len(which.book) + len(which.log)), a.every)
-                    found += files.flips(which, folder / "flip", bits)
+            found = list(_files(a.what, folder, a.every))
     for sentence in found:
         print(sentence)
     print(f"{a.what}: {len(found)} wrong")
     return 1 if found else 0
+
+
+def _files(what: str, folder: Path, every: int) -> Iterator[str]:
+    """The log of a small book cut, or its bits and those of a book at rest flipped."""
+    from tests.durability import books, files
+
+    live, rest = books.small(folder / "a", True), books.small(folder / "b", False)
+    if what == "cuts":
+        at = range(0, len(live.log) + 1, every)
+        yield from files.timed(files.cuts(live, folder / "cut", at), len(at))
+        return
+    bits = list(files.every_flip(rest, every))
+    yield from files.timed(files.flips(rest, folder / "flip", bits), len(bits))
+    bits = list(files.untold_of_the_log(live, every))
+    print(f"{8 * len(live.log) // every} bits of the log; {len(bits)} are looked at with the book opened")
+    yield from files.timed(files.flips(live, folder / "flip", bits), len(bits))
 
 
 if __name__ == "__main__":

@@ -56,6 +56,37 @@ class Made:
         return path
 
 
+def small(folder: Path, live: bool) -> Made:
+    """A book of two jobs and two runs, as small as a sweep over its every bit wants it; `live`: all of the second run
+    is in the log.
+    """
+    path = folder / "making" / "jobs.book"
+    book = Book.open(path, backups=False)
+    answered(begun(book), *LONG_WAY[:6])
+    book.set_recheck(1, "2031-09-01", "4000", "after 500 km")
+    if live:
+        book._fold_log()
+    answered(begun(book), DONE, Answer(note="Stiff spindle."))
+    kept = Made(path.read_bytes(), log_path(path).read_bytes(), shown(book)) if live else None
+    all_ = shown(book)
+    book.close()
+    return kept or Made(path.read_bytes(), b"", all_)
+
+
+def written_state(path: Path) -> Any:
+    """Every row of every table of a book as SQLite gives it, by whoever may open it."""
+    book = Book.open(path, backups=False)
+    try:
+        return _rows(book)
+    finally:
+        book.close()
+
+
+def _rows(book: Book) -> Any:
+    tables = [n for (n,) in book._read("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")]
+    return [book._read(f'SELECT * FROM "{name}" NOT INDEXED') for name in tables if name != "search"]
+
+
 def made(folder: Path, live: bool) -> Made:
     """A book of three jobs and three runs; `live`: a process still has it open, and its newest answers are in the
     log.
@@ -94,6 +125,7 @@ def shown(book: Book) -> dict[str, Any]:
     out["customers"] = _or_told(book.customers)
     out["staff"] = _or_told(book.staff)
     out["rechecks"] = _or_told(book.rechecks)
+    out["search"] = _or_told(lambda: book.found("spin"))
     return out
 
 
@@ -111,6 +143,13 @@ def _or_told(ask: Any) -> Any:
         return f"TOLD: {trouble}"
 
 
+def _same_rows(book: Book, rows: Any) -> bool:
+    try:
+        return bool(_rows(book) == rows)
+    except BookTrouble:
+        return False
+
+
 _TOLD = ("TOLD", "its row can't be read", "UNREADABLE", "its record", "its newest event", codec.ALTERED)
 
 
@@ -119,14 +158,17 @@ def told(value: Any) -> bool:
     return any(mark in repr(value) for mark in _TOLD)
 
 
-def harm(path: Path, whole: dict[str, Any], reading: bool = False) -> str | None:
-    """Open a harmed book: None where the harm is told or changes nothing, else what was shown wrongly in silence."""
+def harm(path: Path, whole: dict[str, Any], reading: bool = False, rows: Any = None) -> str | None:
+    """Open a harmed book: None where the harm is told or changes nothing, else what was shown wrongly in silence.
+
+    `rows`: those of the book before it was harmed. A book that was found sound, and holds the same, shows the same.
+    """
     try:
         book = Book.open(path, reading=reading, backups=False)
     except BookTrouble:
         return None
     try:
-        if book.notices:
+        if book.notices or (rows is not None and _same_rows(book, rows)):
             return None
         now = shown(book)
     except BookTrouble:
