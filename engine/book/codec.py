@@ -6,13 +6,16 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from functools import cache
+from types import NoneType, UnionType
+from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from engine.book.rows import Stored, Word
 from engine.book.seal import new_salt, salted
 from engine.book.trouble import BookTrouble
-from engine.evidence import Advice, Aim, Because, Finding, Move, Part, Place, Suggest
+from engine.evidence import Advice, Aim, Because, Finding, Part, Place, Suggest
 from engine.quantity.values import OverRange
 from engine.run.events import Event
 
@@ -125,139 +128,123 @@ def value_in(value: Any) -> Any:
     return Fraction(value["n"], value["d"])
 
 
-def _place_out(place: Place) -> list[int | None]:
-    return [place.carb, place.barrel]
+# ---- each type by its fields: what is added to one is stored, and read where it was stored -------------------------
+
+#: Types that are stored as a row of their fields; all others are stored by name.
+_ROWS: tuple[type, ...] = (Place, Aim, Suggest, Because)
+#: What is not stored: how a stop was accepted is told by the event that did.
+_TOLD_OTHERWISE = frozenset({(Finding, "accepted")})
+#: Fields that are called otherwise where they are stored, since older programs did.
+_CALLED = {(Part, "origin"): "from"}
+#: Fields that are left out where they say nothing, since older programs did not know them.
+_LEFT_OUT = frozenset({(Part, "origin")})
 
 
-def _place_in(place: list[int | None]) -> Place:
-    return Place(*place)
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """How values of one type become JSON, and back."""
 
-
-def _move_out(m: Move) -> Json:
-    aim = m.aim and [m.aim.reading, value_out(m.aim.value), m.aim.place and _place_out(m.aim.place)]
-    return {
-        "screw": m.screw,
-        "place": _place_out(m.place),
-        "direction": m.direction,
-        "effect": m.effect,
-        "turns": value_out(m.turns),
-        "position": value_out(m.position),
-        "aim": aim,
-    }
-
-
-def _move_in(m: Json) -> Move:
-    aim = m["aim"]
-    if aim is not None:
-        aim = Aim(aim[0], value_in(aim[1]), aim[2] and _place_in(aim[2]))
-    return Move(
-        m["screw"],
-        _place_in(m["place"]),
-        m["direction"],
-        m["effect"],
-        value_in(m["turns"]),
-        value_in(m["position"]),
-        aim,
-    )
-
-
-def _part_out(p: Part) -> Json:
-    out = {"part": p.part, "place": _place_out(p.place), "size": value_out(p.size)}
-    return out if p.origin is None else {**out, "from": _place_out(p.origin)}
-
-
-def _part_in(p: Json) -> Part:
-    origin = p.get("from")
-    return Part(p["part"], _place_in(p["place"]), value_in(p["size"]), origin and _place_in(origin))
-
-
-def _finding_out(f: Finding) -> Json:
-    s = f.suggest
-    return {
-        "code": f.code,
-        "severity": f.severity,
-        "where": [_place_out(p) for p in f.where],
-        "say": f.say,
-        "do": f.do,
-        "suggest": s and [s.part, value_out(s.old), value_out(s.new)],
-        "sureness": f.sureness,
-        "source": f.source,
-        "each": f.each,
-    }
-
-
-def _finding_in(f: Json) -> Finding:
-    s = f["suggest"]
-    return Finding(
-        f["code"],
-        f["severity"],
-        tuple(_place_in(p) for p in f["where"]),
-        f["say"],
-        f["do"],
-        s and Suggest(s[0], value_in(s[1]), value_in(s[2])),
-        f["sureness"],
-        f["source"],
-        f.get("each", ""),
-    )
-
-
-def advice_out(name: str, advice: Advice) -> Json:
-    """One advice with the name under which the step asked for it."""
-    b = advice.because
-    return {
-        "name": name,
-        "adviser": advice.adviser,
-        "version": advice.version,
-        "outputs": {k: value_out(v) for k, v in advice.outputs.items()},
-        "moves": [_move_out(m) for m in advice.moves],
-        "parts": [_part_out(p) for p in advice.parts],
-        "findings": [_finding_out(f) for f in advice.findings],
-        "expect": {k: value_out(v) for k, v in advice.expect.items()},
-        "because": b and [b.used, b.concluded, b.sure, b.would_change],
-    }
-
-
-def advice_in(a: Json) -> tuple[str, Advice]:
-    """What `advice_out` made."""
-    b = a["because"]
-    return a["name"], Advice(
-        a["adviser"],
-        a["version"],
-        {k: value_in(v) for k, v in a["outputs"].items()},
-        tuple(_move_in(m) for m in a["moves"]),
-        tuple(_part_in(p) for p in a["parts"]),
-        tuple(_finding_in(f) for f in a["findings"]),
-        {k: value_in(v) for k, v in a["expect"].items()},
-        b and Because(*b),
-    )
+    out: Callable[[Any], Any]
+    back: Callable[[Any], Any]
 
 
 def _same(value: Any) -> Any:
     return value
 
 
-def _values_in(row: Json) -> Json:
-    return {k: value_in(v) for k, v in row.items()}
+_AS_IT_IS, _VALUE = _Way(_same, _same), _Way(value_out, value_in)
 
 
-def _lacking_in(reasons: Json) -> Json:
-    return {k: tuple(v) if isinstance(v, list) else v for k, v in reasons.items()}
+@cache
+def _way(kind: Any) -> _Way:
+    """How a type is stored: numbers exactly, rows as lists, data by its fields."""
+    origin, args = get_origin(kind), get_args(kind)
+    if kind in (Any, Fraction):
+        return _VALUE
+    if kind in (str, int, float, bool) or origin is Literal:
+        return _AS_IT_IS
+    if origin in (Union, UnionType):
+        return _either(tuple(a for a in args if a is not NoneType))
+    if origin is tuple:
+        one = _way(args[0])
+        return _Way(lambda row: [one.out(v) for v in row], lambda row: tuple(map(one.back, row)))
+    if origin is Mapping:
+        of = _way(args[1])
+        return _Way(
+            lambda row: {k: of.out(v) for k, v in row.items()}, lambda row: {k: of.back(v) for k, v in row.items()}
+        )
+    return _by_row(kind) if kind in _ROWS else _by_name(kind)
 
 
-#: Each field of an event as JSON and back, in the order of a stored body; an empty one is left out.
-_FIELDS: dict[str, tuple[Callable[[Any], Any], Callable[[Any], Any]]] = {
-    "readings": (lambda row: {k: value_out(v) for k, v in row.items()}, _values_in),
-    "lacking": (lambda why: {k: list(v) if isinstance(v, tuple) else v for k, v in why.items()}, _lacking_in),
-    "moved": (lambda moves: [_move_out(m) for m in moves], lambda row: tuple(map(_move_in, row))),
-    "fitted": (lambda parts: [_part_out(p) for p in parts], lambda row: tuple(map(_part_in, row))),
-    "symptom": (_same, _same),
-    "understood": (_same, _same),
-    "text": (_same, _same),
-    "lost": (list, tuple),
-    "gate": (_same, _same),
-    "awaited": (list, tuple),
-    "by": (_same, _same),
-}
+def _either(kinds: tuple[Any, ...]) -> _Way:
+    """One of some types or None: a row is told from a single value by its looks."""
+    rows = [_way(k) for k in kinds if get_origin(k) is tuple]
+    ones = [_way(k) for k in kinds if get_origin(k) is not tuple]
+    row, one = (rows or ones)[0], (ones or rows)[0]
+
+    def out(value: Any) -> Any:
+        return None if value is None else (row if isinstance(value, tuple) else one).out(value)
+
+    def back(value: Any) -> Any:
+        return None if value is None else (row if isinstance(value, list) else one).back(value)
+
+    return _AS_IT_IS if row is one is _AS_IT_IS else _Way(out, back)
+
+
+def _fields(kind: type) -> dict[str, _Way]:
+    """Each field that is stored of a type, by its name."""
+    return {n: _way(k) for n, k in get_type_hints(kind).items() if (kind, n) not in _TOLD_OTHERWISE}
+
+
+def _by_row(kind: Any) -> _Way:
+    ways = _fields(kind)
+
+    def out(value: Any) -> list[Any]:
+        return [way.out(getattr(value, name)) for name, way in ways.items()]
+
+    def back(row: list[Any]) -> Any:
+        return kind(*(way.back(v) for way, v in zip(ways.values(), row, strict=True)))
+
+    return _Way(out, back)
+
+
+def _by_name(kind: Any) -> _Way:
+    ways = [(n, _CALLED.get((kind, n), n), (kind, n) in _LEFT_OUT, way) for n, way in _fields(kind).items()]
+
+    def out(value: Any) -> Json:
+        return {
+            called: way.out(getattr(value, name))
+            for name, called, left, way in ways
+            if not left or getattr(value, name) is not None
+        }
+
+    backs = [(called, way.back) for _, called, _, way in ways]
+
+    def back(told: Json) -> Any:
+        try:
+            return kind(*[of(told[called]) for called, of in backs])
+        except KeyError:  # what an older program did not store
+            return kind(**{name: way.back(told[called]) for name, called, _, way in ways if called in told})
+
+    return _Way(out, back)
+
+
+def advice_out(name: str, advice: Advice) -> Json:
+    """One advice with the name under which the step asked for it."""
+    return {"name": name, **_way(Advice).out(advice)}
+
+
+def advice_in(a: Json) -> tuple[str, Advice]:
+    """What `advice_out` made."""
+    return a["name"], _way(Advice).back(a)
+
+
+#: The fields of an event in the order of a stored body; an empty one is left out.
+_ORDER = (
+    "readings", "lacking", "moved", "fitted", "symptom", "understood", "text", "lost", "gate", "awaited", "by",
+)  # fmt: skip
+_EVENT = {n: _way(k) for n, k in get_type_hints(Event).items() if n not in ("kind", "at")}
+_FIELDS = {n: _EVENT[n] for n in (*_ORDER, *(_EVENT.keys() - set(_ORDER)))}
 #: Fields in which empty is not the same as left out: an empty list says that nothing was turned or fitted.
 _EMPTY_COUNTS = frozenset({"readings", "moved", "fitted"})
 
@@ -265,10 +252,10 @@ _EMPTY_COUNTS = frozenset({"readings", "moved", "fitted"})
 def event_out(event: Event) -> Json:
     """An event without what is empty."""
     body: Json = {"kind": event.kind, "at": event.at}
-    for name, (out, _) in _FIELDS.items():
+    for name, way in _FIELDS.items():
         value = getattr(event, name)
         if value or (value is not None and name in _EMPTY_COUNTS):
-            body[name] = out(value)
+            body[name] = way.out(value)
     return body
 
 
@@ -277,7 +264,7 @@ def event_in(body: Mapping[str, Any]) -> Event:
     try:
         if body["kind"] == "readings" and body.keys() <= _COMMON:  # nearly every event of a long record
             return Event("readings", {k: value_in(v) for k, v in body["readings"].items()}, at=body["at"])
-        found = {name: _FIELDS[name][1](value) for name, value in body.items() if name in _FIELDS and value is not None}
+        found = {name: _FIELDS[name].back(v) for name, v in body.items() if name in _FIELDS and v is not None}
         return Event(body["kind"], at=body["at"], **found)
     except (AttributeError, KeyError, TypeError, ValueError) as fault:
         raise Unreadable(f"a stored event can't be read ({fault!r})") from None

@@ -1,26 +1,28 @@
 """Every message of the line protocol as a type, and its JSON Schema made from them; it sends and reads nothing.
 
 What goes out are typed dictionaries, so that a type checker sees what `talk` builds; what comes in is a model that
-checks a line. The kinds of answers are those of `engine.run.answer`.
+checks a line, made from the fields of `engine.run.answer.Answer`.
 """
 
 from __future__ import annotations
 
 import json
 import sys
-from typing import Annotated, Any, Literal, NotRequired
+from collections.abc import Mapping
+from functools import cache
+from typing import Annotated, Any, Literal, NotRequired, get_args, get_origin
 
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, with_config
-from typing_extensions import TypedDict
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, create_model, with_config
+from typing_extensions import TypedDict, get_type_hints, is_typeddict
 
-from engine.run.answer import KINDS
+from engine.run.answer import KINDS, SPOKEN
+from engine.run.spoken import STRICT, Count, Number, Place
 
-#: The version that these types describe. Protocol 1 is 2 without what came with it; see `talk.as_of`.
+#: The version that these types describe. Protocol 1 is 2 without what came with it; see `as_of_1`.
 PROTOCOL = 2
 
-_STRICT = ConfigDict(extra="forbid")
-Count = Annotated[int, Field(ge=1)]
-Number = float
+#: What protocol 2 brought; a client of protocol 1 is not sent it.
+SINCE_2 = "since protocol 2"
 Severity = Literal["note", "adjust", "change part", "stop"]
 Value = Annotated[
     Number | str | None,
@@ -30,24 +32,14 @@ Value = Annotated[
 # ---- out
 
 
-@with_config(_STRICT)
-class Place(TypedDict):
-    """carb counts from 1 along the bank, barrel from 1 within its carb; null for the whole carb, or the whole
-    engine.
-    """
-
-    carb: Count | None
-    barrel: Count | None
-
-
-@with_config(_STRICT)
+@with_config(STRICT)
 class Cylinder(TypedDict):
     """A cylinder, counted from 1 along the engine."""
 
     cylinder: Count
 
 
-@with_config(_STRICT)
+@with_config(STRICT)
 class Aim(TypedDict):
     """Turn until `reading` shows `value`."""
 
@@ -56,7 +48,7 @@ class Aim(TypedDict):
     place: NotRequired[Annotated[Place, Field(description="Where the gauge sits, if not at the screw's own place.")]]
 
 
-@with_config(_STRICT)
+@with_config(STRICT)
 class Move(TypedDict):
     """One screw: turns from where it stands, or to a position, or until a reading shows a value."""
 
@@ -83,21 +75,21 @@ Part = TypedDict(
         "barrel": Count | None,
         "size": Annotated[Number, Field(description="In the part's own numbers; a jet: hundredths of a mm.")],
         "from": Annotated[
-            Place | None, Field(description="The place that it comes from (a swap); null: it comes new.")
+            Place | None, Field(description="The place that it comes from (a swap); null: it comes new."), SINCE_2
         ],
     },
 )
 Part.__doc__ = "A part at one place."
-with_config(_STRICT)(Part)
+with_config(STRICT)(Part)
 Suggest = TypedDict("Suggest", {"part": str, "from": Number | None, "to": Number})
 Suggest.__doc__ = "A part to change, in its own numbers."
-with_config(_STRICT)(Suggest)
+with_config(STRICT)(Suggest)
 Healthy = TypedDict("Healthy", {"from": Number | None, "to": Number | None})
 Healthy.__doc__ = "A closed range; null: no end."
-with_config(_STRICT)(Healthy)
+with_config(STRICT)(Healthy)
 
 
-@with_config(_STRICT)
+@with_config(STRICT)
 class Ask(TypedDict):
     """One reading to take. `count` is how long its row is; 1 for a single value, then `each` is null."""
 
@@ -113,16 +105,20 @@ class Ask(TypedDict):
     healthy: Annotated[str | Healthy | None, Field(description="The answer of a sound engine: a choice, or a range.")]
     average: Annotated[Number | None, Field(description="Seconds to average over.")]
     may_lack: Annotated[bool, Field(description="A place may be null, or {'not taken': reason}.")]
-    lack_needs_reason: Annotated[bool, Field(description="A place that is not taken must say why.")]
-    reasons: Annotated[list[str], Field(description="Reasons that are offered for it; any other may be given.")]
-    over_range: Annotated[bool, Field(description="`over range` is an answer: the needle stands beyond the scale.")]
-    listed: Annotated[
-        bool, Field(description="Part of a checklist: readings with one usual answer, asked as one list.")
+    lack_needs_reason: Annotated[bool, Field(description="A place that is not taken must say why."), SINCE_2]
+    reasons: Annotated[
+        list[str], Field(description="Reasons that are offered for it; any other may be given."), SINCE_2
     ]
-    safety: Annotated[bool, Field(description="A wrong answer may hurt somebody: answer it by itself.")]
+    over_range: Annotated[
+        bool, Field(description="`over range` is an answer: the needle stands beyond the scale."), SINCE_2
+    ]
+    listed: Annotated[
+        bool, Field(description="Part of a checklist: readings with one usual answer, asked as one list."), SINCE_2
+    ]
+    safety: Annotated[bool, Field(description="A wrong answer may hurt somebody: answer it by itself."), SINCE_2]
 
 
-@with_config(_STRICT)
+@with_config(STRICT)
 class Finding(TypedDict):
     """What is wrong, where, and what to do. It stands until it is cleared."""
 
@@ -134,10 +130,12 @@ class Finding(TypedDict):
     do: str
     suggest: Suggest | None
     sureness: Annotated[float, Field(ge=0, le=1)] | None
-    accepted: Annotated[str | None, Field(description="Of a stop that was gone on from knowingly: the reason.")]
+    accepted: Annotated[
+        str | None, Field(description="Of a stop that was gone on from knowingly: the reason."), SINCE_2
+    ]
 
 
-@with_config(_STRICT)
+@with_config(STRICT)
 class Caution(TypedDict):
     """A caution with its signal word."""
 
@@ -163,7 +161,7 @@ class Symptom(TypedDict):
     kind: str
 
 
-@with_config(_STRICT)
+@with_config(STRICT)
 class Because(TypedDict):
     """Why an advice is what it is, in a technician's words."""
 
@@ -173,7 +171,7 @@ class Because(TypedDict):
     would_change: str
 
 
-@with_config(_STRICT)
+@with_config(STRICT)
 class Advice(TypedDict):
     """An advice in force: what it put out, in the units that the adviser declares, and why."""
 
@@ -183,7 +181,7 @@ class Advice(TypedDict):
     because: Because | None
 
 
-@with_config(_STRICT)
+@with_config(STRICT)
 class Wait(TypedDict):
     """A pause before the readings; the program itself never sleeps."""
 
@@ -191,7 +189,7 @@ class Wait(TypedDict):
     until: str
 
 
-@with_config(_STRICT)
+@with_config(STRICT)
 class Gate(TypedDict):
     """A stop on the spot: nothing else is answered before it. Its one reading `stop_gate` holds the choice."""
 
@@ -199,14 +197,14 @@ class Gate(TypedDict):
     reason_for: Annotated[list[str], Field(description="The choices that need a `reason` beside them.")]
 
 
-@with_config(_STRICT)
+@with_config(STRICT)
 class Step(TypedDict):
     """What is to be done and read now."""
 
     kind: Literal["step"]
     step: Annotated[str, Field(description="The step's id; in a called file: file.step; at a stop: stop_gate.")]
     visit: Annotated[Count, Field(description="Which visit of this step it is, counted through the whole run.")]
-    seq: Annotated[int, Field(ge=0, description="The event that led here; an answer may say it in `for`.")]
+    seq: Annotated[int, Field(ge=0, description="The event that led here; an answer may say it in `for`."), SINCE_2]
     title: str
     phase: Annotated[
         str,
@@ -214,11 +212,14 @@ class Step(TypedDict):
             description="Where in the work the step belongs: as found, checks, preset, air, mixture, jets, linkage, "
             "beyond idle, hand-over; empty where no file says."
         ),
+        SINCE_2,
     ]
     do: Annotated[str, Field(description="The instruction; may be empty.")]
     cautions: list[Caution]
     state: Stand
-    again: Annotated[str, Field(description="What to do again first, after a pause: `warm up first`; else empty.")]
+    again: Annotated[
+        str, Field(description="What to do again first, after a pause: `warm up first`; else empty."), SINCE_2
+    ]
     moves: Annotated[
         list[Move], Field(description="To be made before the readings; empty where they were made already.")
     ]
@@ -227,12 +228,14 @@ class Step(TypedDict):
     symptoms: list[Symptom]
     findings: list[Finding]
     advice: Annotated[list[Advice], Field(description="The advice in force, newest first, with its reasons.")]
-    gate: Gate | None
-    waiting: Annotated[list[str], Field(description="The parts that the run waits for; it goes on with `resume`.")]
+    gate: Annotated[Gate | None, SINCE_2]
+    waiting: Annotated[
+        list[str], Field(description="The parts that the run waits for; it goes on with `resume`."), SINCE_2
+    ]
     wait: NotRequired[Wait]
 
 
-@with_config(_STRICT)
+@with_config(STRICT)
 class Hello(TypedDict):
     """The first message."""
 
@@ -241,7 +244,7 @@ class Hello(TypedDict):
     run: Annotated[str, Field(description="The run's id in the job book: job.number.")]
 
 
-@with_config(_STRICT)
+@with_config(STRICT)
 class Recorded(TypedDict):
     """The answer is on the disk, as event `seq`."""
 
@@ -249,7 +252,7 @@ class Recorded(TypedDict):
     seq: Count
 
 
-@with_config(_STRICT)
+@with_config(STRICT)
 class Refused(TypedDict):
     """Nothing was recorded and nothing is sent again: answer the same step anew."""
 
@@ -263,7 +266,7 @@ Lines = Annotated[
 ]
 
 
-@with_config(_STRICT)
+@with_config(STRICT)
 class End(TypedDict):
     """How the run ended; the last message."""
 
@@ -277,122 +280,50 @@ class End(TypedDict):
 
 Out = Hello | Step | Recorded | Refused | Finding | End
 
-# ---- in
 
-NotTaken = TypedDict("NotTaken", {"not taken": Annotated[str, Field(min_length=1)]})
-NotTaken.__doc__ = "A place that was not taken, and why."
-with_config(_STRICT)(NotTaken)
-Given = Number | str | NotTaken | None
-
-
-@with_config(_STRICT)
-class ReportedMove(TypedDict):
-    """A move that was made: turns with a direction, or the position where it then stands; with neither, its position is
-    unknown. A move as it was sent may be sent back.
-    """
-
-    screw: str
-    carb: Count | None
-    barrel: NotRequired[Count | None]
-    turns: NotRequired[Annotated[Number, Field(ge=0)] | None]
-    direction: NotRequired[Literal["in", "out"] | None]
-    position: NotRequired[Number | None]
-    acts: NotRequired[str]
-    on: NotRequired[str]
-    effect: NotRequired[str]
-    aim: NotRequired[dict[str, Any] | None]
+def as_of_1(message: Any) -> Any:
+    """A message as a client of protocol 1 knows it: without what protocol 2 brought."""
+    of = next(t for t in get_args(Out) if message["kind"] in get_args(get_type_hints(t)["kind"]))
+    return _before_2(message, of)
 
 
-ReportedPart = TypedDict(
-    "ReportedPart",
-    {
-        "part": str,
-        "carb": Count | None,
-        "barrel": NotRequired[Count | None],
-        "size": Number,
-        "from": NotRequired[Place | None],
-    },
-)
-ReportedPart.__doc__ = "A part that was fitted. A part as it was sent may be sent back."
-with_config(_STRICT)(ReportedPart)
+def _before_2(message: Mapping[str, Any], of: Any) -> dict[str, Any]:
+    known = {key: inner for key, inner in _of_1(of) if key in message}
+    return {
+        key: message[key] if inner is None else [_before_2(v, inner) for v in message[key]]
+        for key, inner in known.items()
+    }
 
 
-@with_config(_STRICT)
-class Awaited(TypedDict):
-    """What a run waits for."""
-
-    parts: Annotated[list[Annotated[str, Field(min_length=1)]], Field(min_length=1)]
-    note: NotRequired[str]
-
-
-@with_config(_STRICT)
-class Visit(TypedDict):
-    """A step by its id and its visit, as they were sent."""
-
-    step: str
-    visit: Count
+@cache
+def _of_1(of: Any) -> tuple[tuple[str, Any], ...]:
+    """The keys of a message that protocol 1 knew, each with the kind of message that it is a list of, if it is."""
+    marked = get_type_hints(of, include_extras=True)
+    found = []
+    for key, kind in get_type_hints(of).items():
+        of_list: Any = get_origin(kind)
+        inner: Any = get_args(kind)[0] if of_list is list else None
+        if SINCE_2 not in getattr(marked[key], "__metadata__", ()):
+            found.append((key, inner if is_typeddict(inner) else None))
+    return tuple(found)
 
 
-Words = Annotated[str, Field(min_length=1)]
+# ---- in, as each field of an answer says
 
-
-def _key(about: str, **more: Any) -> Any:
-    return Field(default=None, description=about, **more)
-
-
-class AnswerLine(BaseModel):
-    """What a client answers: exactly one of the kinds; the other keys ride beside it."""
-
-    model_config = ConfigDict(
+_FIELDS: dict[str, Any] = {
+    key: (said.type, Field(default=None, description=said.about, alias=said.called)) for key, said in SPOKEN.items()
+}
+AnswerLine: type[BaseModel] = create_model(
+    "AnswerLine",
+    __config__=ConfigDict(
         strict=True,
         extra="forbid",
         title="Answer",
         json_schema_extra={"oneOf": [{"required": [k.key]} for k in KINDS]},
-    )
-    done: Literal[True] = _key("true: the step was done; for a step that reads nothing, or only what may lack.")
-    readings: dict[str, Given | list[Given]] = _key(
-        "an object: each name asked with its value, or a row as long as count; where a place may lack, null or "
-        '{"not taken": reason}; where the scale may be too short, "over range".'
-    )
-    symptom: str = _key("the id of a symptom of the step; its readings are void.")
-    gate: Literal["mended", "ends here", "go on knowingly"] = _key(
-        "the way on from a stop: mended (it is read again), ends here, or go on knowingly, with a reason."
-    )
-    undo: Literal[True] = _key("true: strike the last answer. No screw is turned back.")
-    strike: Count = _key(
-        "the number of an earlier answer (its seq, as recorded): it and all that followed are struck. No screw is "
-        "turned back; redo takes them up again."
-    )
-    redo: Literal[True] = _key("true: take the struck answer up again.")
-    lost: Annotated[list[str], Field(min_length=1)] = _key(
-        "a list of screw ids: their count was lost, and their positions are unknown from here on."
-    )
-    abandon: Words = _key("a text, the reason: the run is given up.")
-    note: Words = _key("a text; it is recorded and answers nothing, so no step is sent after it.")
-    wait_for_parts: Awaited = _key("an object: the parts that the run waits for, and a note. It goes on with resume.")
-    resume: Literal[True] = _key("true: the work goes on after a pause; dangers are to be understood again.")
-    waited: Annotated[Number, Field(ge=0)] = _key(
-        "a number of seconds that were waited; it answers nothing, so no step is sent after it."
-    )
-    suspend: Literal[True] = _key("true: the technician leaves; the run stays where it is.")
-    understood: bool = _key("true or false: the dangers of the step are understood; without it such a step is refused.")
-    moved: list[ReportedMove] = _key(
-        "a list of moves: what was turned, where it differs from what was asked; an empty list: nothing."
-    )
-    fitted: list[ReportedPart] = _key(
-        "a list of parts: what was fitted, where it differs from what was asked; an empty list: nothing."
-    )
-    lacking: dict[str, str] = _key("an object: why a reading was not taken, by the reading's name; beside readings.")
-    reason: str = _key("a text: why a stop is gone on from, or ended at; beside the choice of a stop.")
-    about: Count = _key("the number of the answer that a note is about; beside note.")
-    photo: Words = _key("the file name of a photograph; beside note.")
-    key: Annotated[str, Field(min_length=1, max_length=200)] = _key(
-        "a text of 1 to 200 characters: the same key is recorded once, however often it is sent."
-    )
-    answers: Annotated[int, Field(ge=0)] | Visit = _key(
-        "the seq of the step that is answered, or its step and visit: a stale one is refused.", alias="for"
-    )
-    by: Annotated[str, Field(min_length=1, max_length=80)] = _key("a short text: who answers.")
+    ),
+    __doc__="What a client answers: exactly one of the kinds; the other keys ride beside it.",
+    **_FIELDS,
+)
 
 
 def schema() -> dict[str, Any]:

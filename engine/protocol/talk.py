@@ -22,6 +22,7 @@ from engine.session.view import Advised, Ask, EndView, Line, View
 
 if TYPE_CHECKING:
     from engine.protocol import messages as say
+    from engine.run.spoken import Place as SpokenPlace
 
 PROTOCOL = 2
 #: What may still be spoken: 1 is 2 without what came with it.
@@ -33,7 +34,7 @@ LONGEST = 1_000_000
 _STATE: dict[str, Any] = {"engine": "stopped", "pedal_link": "on", "coupling": "on", "hold": None}
 
 #: What answers nothing, so that no step is sent after it.
-_ASIDE = ("note", "waited")
+_ASIDE = tuple(k.key for k in KINDS if k.aside)
 
 
 def talk(session: Session, lines: Iterable[bytes], out: TextIO, protocol: int = PROTOCOL) -> Reply | None:
@@ -88,26 +89,13 @@ def _send_now(session: Session, out: TextIO, protocol: int) -> None:
     send(out, as_of(message, protocol))
 
 
-#: What protocol 2 brought, by where it stands in a message; a client of protocol 1 is not sent it.
-_SINCE_2 = {
-    "step": ("seq", "phase", "again", "gate", "waiting"),
-    "read": ("lack_needs_reason", "reasons", "over_range", "listed", "safety"),
-    "fit": ("from",),
-    "findings": ("accepted",),
-    "finding": ("accepted",),
-}
-
-
 def as_of(message: Any, protocol: int) -> Any:
     """A message as a client of this protocol knows it. A reading beyond its scale was the top of the scale then."""
     if protocol >= 2:
         return message
-    new = _SINCE_2.get(message["kind"], ())
-    out = {key: value for key, value in message.items() if key not in new}
-    for key, gone in _SINCE_2.items():
-        if isinstance(out.get(key), list):
-            out[key] = [{k: v for k, v in item.items() if k not in gone} for item in out[key]]
-    return out
+    from engine.protocol.messages import as_of_1
+
+    return as_of_1(message)
 
 
 # ---- out
@@ -205,7 +193,7 @@ def part_message(part: Part) -> say.Part:
     }
 
 
-def place_message(place: Place) -> say.Place:
+def place_message(place: Place) -> SpokenPlace:
     """A carb and a barrel; null for the whole carb, or the whole engine."""
     return {"carb": place.carb, "barrel": place.barrel}
 
@@ -337,30 +325,12 @@ def parse_answer(message: Mapping[str, Any]) -> Answer:
 
 def _slip(error: Any, model: Any) -> str:
     """What is wrong with an answer, as a sentence."""
+    from engine.run.spoken import WITHIN
+
     fields = {field.alias or name: field for name, field in model.model_fields.items()}
     key, *inside = (str(part) for part in error["loc"]) if error["loc"] else ("",)
     if key not in fields:
         return f"An answer has no key '{key[:40]}'. {did_you_mean(key, fields)}".strip()
-    at = [part for part in inside if part.isdigit() or part in _INSIDE]
+    at = [part for part in inside if part.isdigit() or part in WITHIN]
     where = f" Look at {' '.join(at)[:60]}: {error['msg'][:1].lower()}{error['msg'][1:]}." if at else ""
     return f"'{key}' is {fields[key].description}{where}"
-
-
-#: Keys within an answer's own objects, which a message may point at.
-_INSIDE = frozenset(
-    {
-        "screw",
-        "carb",
-        "barrel",
-        "turns",
-        "direction",
-        "position",
-        "aim",
-        "part",
-        "size",
-        "from",
-        "parts",
-        "note",
-        "step",
-    }
-)

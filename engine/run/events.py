@@ -31,15 +31,15 @@ Kind = Literal[
     "suspended",  # they answer nothing, the step stays
 ]
 
-#: Kinds that an undo strikes, newest first.
-ANSWERS = frozenset({"done", "readings", "symptom", "gate", "lost", "abandoned"})
-
 #: What a run says of itself in its first event; a record without a number is of the first format.
 #: 2: a finding of severity stop opens a gate.
 FORMAT = 2
 
 #: The ways on from a stop gate.
-MENDED, ENDS_HERE, GO_ON = "mended", "ends here", "go on knowingly"
+Way = Literal["mended", "ends here", "go on knowingly"]
+MENDED: Way = "mended"
+ENDS_HERE: Way = "ends here"
+GO_ON: Way = "go on knowingly"
 
 
 class Event(NamedTuple):
