@@ -48,7 +48,7 @@ def latest(plan: RunLayout, state: State) -> tuple[Latest, ...]:
                 _tolerance(past, name, row),
                 tuple(width(s, unit) for s in spreads if s is not None),
                 hold=hold,
-                found=phase(past.state) == AS_FOUND,
+                found=_phase(past.state.frame) == AS_FOUND,
                 since=changes[past.seq],
                 at=past.event.at,
                 step=None if reading.step is None else width(reading.step, unit),
@@ -74,8 +74,12 @@ def held(past: Past) -> str:
 
 
 def phase(state: State) -> str:
-    """Where in the work: as the step says, else its file, else the calling step."""
-    frame: Frame | None = state.frame
+    """Where in the work: as the step says, else its file, else the calling step; where none does, where the work was
+    before."""
+    return _phase(state.frame) or next((said for past in walk(state.past) if (said := _phase(past.state.frame))), "")
+
+
+def _phase(frame: Frame | None) -> str:
     while frame is not None:
         said = frame.at.step.phase or frame.at.file.procedure.phase
         if said:

@@ -28,7 +28,7 @@ from engine.session.ahead import steps_left
 from engine.session.declared import shown, width
 from engine.session.hours import hours
 from engine.session.latest import latest, phase
-from engine.session.sweep import sweep
+from engine.session.sweep import sweeps
 from engine.session.view import (
     Advised,
     Ask,
@@ -133,7 +133,7 @@ def _show(plan: RunLayout, state: State, run: str, advisers: Registry, started: 
         end=_end(plan, state),
         because=state.because,
         phase=phase(state),
-        sweep=None if over else sweep(plan, state, () if made else moves),
+        sweeps=() if over else sweeps(plan, state, () if made else moves),
         hours=hours(state, started),
         steps_left=steps_left(plan, state),
         waiting=state.waiting.parts if state.waiting is not None else (),

@@ -24,16 +24,23 @@ _TELLS = ("lambda", "CO", "engine speed")
 BEST, LOW, HIGH = "best", "best_low", "best_high"
 
 
-def sweep(plan: RunLayout, state: State, moves: Iterable[Move]) -> Sweep | None:
-    """The search for the mixture screw in hand: the one that is to be turned, else the one that was turned last; None
-    where nothing is being searched for."""
+def sweeps(plan: RunLayout, state: State, moves: Iterable[Move]) -> tuple[Sweep, ...]:
+    """The searches for the mixture screws in hand: those that are to be turned, else those that were turned last; one
+    that nothing was read of yet is left out."""
     file = state.frame.at.file
     mixture = {name for name, screw in file.screws.items() if screw.acts == "mixture"}
-    move = next((m for m in moves if m.screw in mixture), None)
-    last = move or _last_turned(state, mixture, file.name)
-    if last is None:
-        return None
-    screw, place = last.screw, last.place
+    due = [m for m in moves if m.screw in mixture]
+    return tuple(
+        found
+        for move in due or _last_turned(state, mixture, file.name)
+        if (found := _sweep(plan, state, move, due=bool(due))) is not None
+    )
+
+
+def _sweep(plan: RunLayout, state: State, move: Move, due: bool) -> Sweep | None:
+    """The search for one mixture screw; `due`: its move is still to be made."""
+    file = state.frame.at.file
+    screw, place = move.screw, move.place
     here = (screw, place)
     now = _now(state)
     points: list[Spot] = []
@@ -53,31 +60,26 @@ def sweep(plan: RunLayout, state: State, moves: Iterable[Move]) -> Sweep | None:
     if not points:
         return None
     row = file.screws[screw]
-    to = None if move is None or move.position is None else shown(move.position, row.unit)
+    to = shown(move.position, row.unit) if due and move.position is not None else None
     best, low, high = (_believed(state, plan, place, row.each, name, row.unit) for name in (BEST, LOW, HIGH))
-    return Sweep(
-        screw, place, row.unit, quantity, unit, tuple(points[::-1]), to, _expected(state, quantity, to), best, low, high
-    )
+    expect = _expected(state, plan, place, row.each, quantity, unit, to)
+    return Sweep(screw, place, row.unit, quantity, unit, tuple(points[::-1]), to, expect, best, low, high)
 
 
 def _now(state: State) -> Positions:
     return state.made.before if state.made is not None else state.world.positions
 
 
-def _last_turned(state: State, mixture: set[str], file: str) -> Move | None:
-    """The mixture screw that this file turned last; at a step whose moves are made, that one."""
-    if state.made is not None:
-        for move in state.made.moves:
-            if move.screw in mixture:
-                return move
+def _last_turned(state: State, mixture: set[str], file: str) -> list[Move]:
+    """The mixture screws that this file turned last; at a step whose moves are made, those."""
+    if state.made is not None and (moved := [m for m in state.made.moves if m.screw in mixture]):
+        return moved
     for past in walk(state.past):
         if past.state.frame.at.file.name != file:
-            return None
-        if past.made is not None:
-            for move in past.made.moves:
-                if move.screw in mixture:
-                    return move
-    return None
+            return []
+        if past.made is not None and (moved := [m for m in past.made.moves if m.screw in mixture]):
+            return moved
+    return []
 
 
 def _read(plan: RunLayout, past: Past, place: Place, wanted: str) -> tuple[str, str, Fraction] | None:
@@ -97,14 +99,20 @@ def _read(plan: RunLayout, past: Past, place: Place, wanted: str) -> tuple[str, 
     return None
 
 
-def _expected(state: State, quantity: str, to: Any) -> Fraction | None:
-    """What the newest advice expects to be read once the screw is turned, where it is one figure for the engine."""
+def _expected(
+    state: State, plan: RunLayout, place: Place, each: str, quantity: str, unit: str, to: Any
+) -> Fraction | None:
+    """What the newest advice expects to be read of a place once its screw is turned: one figure for the engine, or one
+    a place."""
     if to is None:
         return None
     for given in state.frame.advice[:1]:
         row = given.advice.expect.get(quantity)
-        if row is not None and len(row) == 1:
-            return row[0]
+        if row is None:
+            continue
+        at = next((n for n, p in enumerate(plan.bank.places(each)) if p == place), 0) if len(row) > 1 else 0
+        value = row[at] if at < len(row) else None
+        return shown(value, unit) if isinstance(value, Fraction) else None
     return None
 
 

@@ -284,12 +284,17 @@ class View:
     phase: str = ""
     #: Where the numbers of the step come from; "" where its file does not say.
     source: str = ""
-    #: The search for the mixture screw in hand; None where nothing is searched for.
-    sweep: Sweep | None = None
+    #: The searches for the mixture screws in hand, in the order in which they are turned; empty where none is searched.
+    sweeps: tuple[Sweep, ...] = ()
     #: How long the engine has run; None where nobody counts.
     hours: Hours | None = None
     #: The fewest steps that are still to be answered, a search counted as one round; None where nobody counts.
     steps_left: int | None = None
+
+    @property
+    def sweep(self) -> Sweep | None:
+        """The search for the first mixture screw in hand; None where nothing is searched for."""
+        return self.sweeps[0] if self.sweeps else None
 
     @property
     def usual(self) -> Mapping[str, Any]:

@@ -20,7 +20,9 @@ from hands import press, settled  # noqa: E402
 
 from engine.session.view import View  # noqa: E402
 from tui.catalogue.shop import Shop  # noqa: E402
+from tui.control import stages  # noqa: E402
 from tui.control.desk import Desk  # noqa: E402
+from tui.control.entry import Fields  # noqa: E402
 from tui.control.rehearsal import Rehearsal, rehearse  # noqa: E402
 
 RECORDED = HERE / "recorded" / "shipped"
@@ -120,7 +122,18 @@ def walked(sitting: Rehearsal, most: int = 400) -> Iterator[View]:
         else:
             done = sitting.work()
             kinds = ("done", "readings", "symptom", "lacking")
-            assert sitting.answer(**{k: v for k, v in done.items() if k in kinds}) is None
+            answer = {k: v for k, v in done.items() if k in kinds}
+            if "readings" in answer:
+                answer["readings"] = _typed(sitting.view, answer["readings"])
+            assert sitting.answer(**answer) is None
+
+
+def _typed(view: View, readings: Any) -> dict[str, Any]:
+    """Readings of the hands as they would be typed: as fine as their scale."""
+    fields = Fields(tuple(stages.row_of(ask, view) for ask in view.read))
+    for ask, row in zip(view.read, fields.rows, strict=True):
+        fields.put(row, stages.texts(ask, readings[ask.name]))
+    return fields.values()
 
 
 def views(folder: Path) -> dict[str, tuple[View, Any, tuple[str, ...]]]:

@@ -177,14 +177,17 @@ async def test_a_note_is_written_and_the_step_and_what_was_typed_stay(taps: Any,
 
 async def test_how_and_why_show_on_the_card_and_go_away_again(taps: Any, at_run: Any, grid: Any) -> None:
     async with at_run(taps) as (pilot, screen):
-        await to_measure(pilot)
-        await press(pilot, "f2")
+        await press(pilot, "enter")
+        assert taps.view.step == "open"
+        await press(pilot, "f3")
+        assert screen.page == "why"
+        assert any("Two turns give enough to read." in line for line in grid(pilot.app))
+        await press(pilot, "escape")
+        assert screen.page == "step"
+        await press(pilot, "enter", "!", "f2")
         assert any("Cup under it, read in [mbar]." in line for line in grid(pilot.app))
         await press(pilot, "f2")
         assert any("Read both taps." in line for line in grid(pilot.app))
-        await press(pilot, "f3")
-        assert screen.page == "why"
-        await press(pilot, "escape")
         assert screen.page == "step"
 
 

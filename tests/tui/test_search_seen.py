@@ -3,6 +3,7 @@ for."""
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from fractions import Fraction as F
 from typing import Any
@@ -24,7 +25,7 @@ BELIEVED = replace(SWEEP, best=F(15, 8), low=F(13, 8), high=F(17, 8))
 
 
 def drawn(samples: Any, sweep: Sweep, cells: int = 90, rows: int = 16) -> list[str]:
-    return text_of(plot.plot(samples.view(sweep=sweep), cells, rows))
+    return text_of(plot.plot(samples.view(sweeps=(sweep,)), cells, rows))
 
 
 def at(lines: list[str], sign: str) -> tuple[int, int]:
@@ -58,7 +59,7 @@ def test_the_crest_is_shown_with_its_doubt_where_somebody_believes_one(samples: 
 
 def test_how_sure_it_is_stands_below_where_an_adviser_says_so_of_each_barrel(samples: Any) -> None:
     values = {"sure": (F(9, 10), F(1, 2), F(8, 100), F(1, 3))}
-    v = samples.view(sweep=replace(SWEEP, screw="mixture"), advice=(Advised("n", "m", 1, {}, None, values),))
+    v = samples.view(sweeps=(replace(SWEEP, screw="mixture"),), advice=(Advised("n", "m", 1, {}, None, values),))
     assert "That it stands near its best, as it stands: 8 in 100." in text_of(plot.plot(v, 90, 16))
 
 
@@ -66,11 +67,47 @@ def test_the_title_names_barrel_screw_quantity_and_unit(samples: Any) -> None:
     assert drawn(samples, SWEEP)[0] == "body 2, barrel 1, mixture screw: engine speed, rpm, over turns out"
 
 
+def test_several_screws_that_are_searched_at_a_time_stand_beside_each_other_on_the_same_figures(samples: Any) -> None:
+    quicker = replace(BELIEVED, place=Place(2, 2), spots=tuple(replace(s, value=s.value + 40) for s in SPOTS))
+    v = samples.view(sweeps=(BELIEVED, quicker))
+    lines = text_of(plot.plot(v, 90, 20))
+    (names,) = (line for line in lines if "barrel 1" in line and "body" in line)
+    assert "body 2, barrel 2" in names
+    tops = [line for line in lines if "┤" in line]
+    assert all(len(set(re.findall(r"(\d+) ┤", line))) == 1 and line.count("┤") == 2 for line in tops)
+    assert sum(line.count("◆") for line in lines if "└" in line) == 2
+    assert sum(line.count("1 7/8") for line in lines) == 2, "each says what is believed of it"
+
+
+def test_where_not_all_have_room_the_first_is_drawn_and_the_others_are_counted(samples: Any) -> None:
+    v = samples.view(sweeps=(BELIEVED, replace(BELIEVED, place=Place(1)), replace(BELIEVED, place=Place(2, 2))))
+    lines = text_of(plot.plot(v, 60, 14))
+    assert len(lines) <= 14 and "2 more screws searched with it: ? draws them." in lines
+
+
+def test_a_figure_of_a_stall_does_not_press_the_others_flat(samples: Any) -> None:
+    stalled = Spot(F(1), F(300), False, 9)
+    lines = drawn(samples, replace(SWEEP, spots=(*SPOTS[1:], stalled)))
+    (high, _), (low, _) = [(n, 0) for n, line in enumerate(lines) if "●" in line and "read" not in line]
+    assert low - high > 2, "two readings ten revolutions apart are still apart"
+    assert any("▾" in line for line in lines if "│" in line or "┤" in line)
+    assert "off the figures" in " ".join(lines)
+
+
+@pytest.mark.parametrize("many", [1, 2, 4, 6, 12])
+@pytest.mark.parametrize(("cells", "rows"), [(40, 8), (58, 14), (78, 16), (78, 40), (120, 12), (200, 60)])
+def test_however_many_are_searched_they_keep_to_their_room(samples: Any, many: int, cells: int, rows: int) -> None:
+    v = samples.view(sweeps=tuple(replace(BELIEVED, place=Place(n + 1)) for n in range(many)))
+    lines = plot.plot(v, cells, rows)
+    assert len(lines) <= rows and all(width(line) <= cells for line in lines)
+    assert bool(lines) is (rows >= plot.least(v, cells))
+
+
 @pytest.mark.parametrize("cells", [40, 58, 80, 160])
 @pytest.mark.parametrize("rows", [8, 12, 30])
 def test_it_keeps_to_its_room(samples: Any, cells: int, rows: int) -> None:
     for sweep in (SWEEP, BELIEVED, replace(SWEEP, spots=SPOTS[:1], expect=None, to=None)):
-        lines = plot.plot(samples.view(sweep=sweep), cells, rows)
+        lines = plot.plot(samples.view(sweeps=(sweep,)), cells, rows)
         assert len(lines) <= rows
         assert all(width(line) <= cells for line in lines)
     assert plot.plot(samples.view(), cells, rows) == []

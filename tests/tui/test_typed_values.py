@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction as F
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.evidence import Place
+from tui.control import stages
 from tui.control.entry import LONGEST_NUMBER, Cell, EntryRefused, Fields, Given, NeedReason, Refusal, Row, Took, read
 from tui.control.keys import NO_NUMLOCK, Keys, pasted
 from tui.control.questions import Countdown, Line, Option, Pick, Press
+from tui.drawing import padview
 
 FLOW = Cell("", None, "number", "kg/h", F(0), F(20), F(1, 10))
 TURNS = Cell("", None, "number", "turn", F(0), F(8))
@@ -97,6 +101,28 @@ def test_numbers_as_a_mechanic_writes_them(cell: Cell, text: str, value: object)
 def test_what_can_not_be_meant_is_refused_with_a_sentence(cell: Cell, text: str, says: str) -> None:
     with pytest.raises(Refusal, match=says):
         read(cell, text)
+
+
+@pytest.mark.parametrize("text", ["over", "Over range", ">20", "20+"])
+def test_a_needle_beyond_the_scale_is_said_where_the_reading_allows_it(text: str) -> None:
+    assert read(replace(FLOW, over=True), text) == "over range"
+    with pytest.raises(Refusal):
+        read(FLOW, text)
+
+
+def test_a_figure_past_a_scale_that_may_be_passed_is_told_how_to_say_so() -> None:
+    with pytest.raises(Refusal, match="beyond the scale, type over"):
+        read(replace(FLOW, over=True), "24")
+
+
+def test_a_needle_beyond_the_scale_is_typed_echoed_and_given(samples: Any) -> None:
+    ask = replace(samples.SPEED, name="flow", unit="kg/h", range=(F(0), F(20)), over_range=True, healthy=None)
+    fields = Fields((stages.row_of(ask, samples.view()),))
+    typed(fields, "20+")
+    said = " ".join("".join(t for t, _ in line) for line in padview.draw(fields, 80, 12, {}))
+    assert "or over" in said and "beyond the scale; it counts as 20 kg/h" in said
+    assert fields.key("enter", None) == Given({"flow": "over range"})
+    assert stages.texts(ask, "over range") == ["over"], "a rehearsal fills it in as it would be typed"
 
 
 def test_a_value_just_past_the_range_is_not_rounded_into_it() -> None:

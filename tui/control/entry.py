@@ -8,6 +8,7 @@ is echoed with its unit before it is given. `,` and `.` are both the decimal mar
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -15,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from engine.quantity.measure import Measure
 from engine.quantity.units import NotAQuantity
+from engine.quantity.values import OVER_RANGE
 from engine.quantity.wording import with_unit
 
 if TYPE_CHECKING:
@@ -46,6 +48,8 @@ class Cell:
     step: Fraction | None = None
     choices: tuple[str, ...] = ()
     optional: bool = False
+    #: The needle may stand beyond the scale: `over`, or a figure with a `+` behind it.
+    over: bool = False
     #: A value finer than the step is rounded to it; else it is kept as typed.
     rounds: bool = False
     #: Of a text: what is wrong with it, in a sentence; empty where nothing is.
@@ -98,14 +102,21 @@ def read(cell: Cell, text: str) -> Any:
             if choice.casefold() == text.casefold():
                 return choice
         raise Refusal(f"'{text[:20]}' is none of them. Type a digit from 1 to {len(cell.choices)}.")
+    if cell.over and _OVER.fullmatch(text.casefold()):
+        return OVER_RANGE
     return _number(cell, text)
+
+
+#: The needle stands beyond the scale, as it is typed.
+_OVER = re.compile(r"over( range)?|>.*|[\d.,/ ]+\+")
 
 
 def _number(cell: Cell, text: str) -> Fraction:
     try:
         return Measure(cell.unit or "", cell.low, cell.high, cell.step, cell.rounds).typed(text)
     except NotAQuantity as fault:
-        raise Refusal(str(fault)) from None
+        way = " Where the needle stands beyond the scale, type over." if cell.over else ""
+        raise Refusal(f"{fault}{way}") from None
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,7 +288,12 @@ class Fields:
         if self.cell.kind != "text":
             if character in "*=?!" or (character in "/+" and not here):
                 return None
-            if not (character in _NUMERIC or character.isalpha() or self.cell.kind == "choice"):
+            if not (
+                character in _NUMERIC
+                or (self.cell.over and character == ">")
+                or character.isalpha()
+                or self.cell.kind == "choice"
+            ):
                 return EntryRefused(f"'{character}' does not belong in a number. Write it like 1.25, 1,25 or 1 1/4.")
         longest = LONGEST_NUMBER if self.cell.kind == "number" else LONGEST
         if len(here) >= longest:

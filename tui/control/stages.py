@@ -14,6 +14,7 @@ from typing import Any
 
 from engine.evidence import Move, Part, Place
 from engine.quantity import wording
+from engine.quantity.values import OVER_RANGE
 from engine.session.view import Ask, CautionView, GateView, View
 from tui.control.entry import Cell, Fields, Row
 from tui.control.questions import Countdown, Option, Pick, Press
@@ -119,6 +120,7 @@ def row_of(ask: Ask, view: View) -> Row:
         ask.step,
         ask.choices,
         rounds=ask.rounds,
+        over=ask.over_range,
     )
     if ask.each is None or not ask.places:
         cells: tuple[Cell, ...] = (cell,)
@@ -168,6 +170,8 @@ def texts(ask: Ask, value: Any) -> list[str]:
     for each in row:
         if each is None:
             out.append("-")
+        elif each == OVER_RANGE:
+            out.append("over")
         elif ask.choices:
             out.append(str(ask.choices.index(each) + 1) if each in ask.choices else str(each))
         else:

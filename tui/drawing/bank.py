@@ -16,7 +16,7 @@ from engine.quantity import wording
 from engine.session.view import Latest, ScrewRow, View
 from tui.drawing import phrases
 from tui.drawing.card import ARROW, HEAD
-from tui.drawing.lines import Line, Lines, clean, cut, cut_line, fill, width
+from tui.drawing.lines import Line, Lines, clean, cut, cut_line, fill, width, wrapped
 from tui.drawing.step_lines import main_row
 
 
@@ -346,7 +346,7 @@ def screw_line(plan_: BankPlan, row: ScrewRow, n: int, cells: int, indent: int =
     line: Line = ((" " * indent, "ink"), (f"{said:<11} ", role), (name, "soft"))
     room = cells - sum(len(t) for t, _ in line) - 1
     position = row.positions[n]
-    if room >= 10 and position is not None:
+    if room >= 8 and position is not None:
         low, high = Fraction(0), max(row.band[1] * 2 if row.band else Fraction(0), position, row.step * 8)
         scale = min(room, 16)
 
@@ -361,6 +361,21 @@ def screw_line(plan_: BankPlan, row: ScrewRow, n: int, cells: int, indent: int =
     return cut_line(line, cells)
 
 
+def legend(plan_: BankPlan, cells: int) -> Lines:
+    """Which of the screws of the close form is which, in their order; nothing where each is named where it stands."""
+    body = wording.term(plan_.terms, "carb")
+    where = (
+        (("barrel",), f"{body if plan_.barrels == 1 else 'barrel'}: ", ""),
+        (("carb", "bank"), f"{body}: ", ""),
+        (("gap",), "→ ", f", to the next {body}"),
+    )
+    said = []
+    for each, before, after in where:
+        names = ", ".join(screw_name(row) for row in plan_.screws if row.each in each)
+        said += [f"{before}{names}{after}"] if names else []
+    return wrapped(f"{HEAD} {'; '.join(said)}", cells, "soft") if said else []
+
+
 def tallest(plan_: BankPlan, cells: int) -> int:
     """How many rows the close form takes at a width."""
     return len(close(plan_, cells))
@@ -371,4 +386,5 @@ def draw(plan_: BankPlan, cells: int, rows: int) -> Lines:
     wide = opened(plan_, cells) if cells // max(1, min(plan_.carbs, cells // 26 or 1)) >= 26 else []
     if wide and len(wide) <= rows:
         return wide
-    return close(plan_, cells)[: max(0, rows)]
+    drawn, told = close(plan_, cells), legend(plan_, cells)
+    return [*drawn, *told] if len(drawn) + len(told) <= rows else drawn[: max(0, rows)]

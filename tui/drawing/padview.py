@@ -13,6 +13,7 @@ from itertools import groupby
 from rich.cells import cell_len
 
 from engine.quantity import wording
+from engine.quantity.values import OVER_RANGE
 from tui.control.entry import Cell, Fields, Refusal, Row, read
 from tui.control.questions import Countdown, Find, Option, Pick, Press
 from tui.control.questions import Line as TextLine
@@ -62,6 +63,7 @@ def limits(cell: Cell) -> str:
     said = wording.unit_word(cell.unit)
     if cell.low is not None and cell.high is not None:
         said = f"{wording.number(cell.low, cell.unit)} to {wording.number(cell.high, cell.unit)} {said}".strip()
+    said = f"{said}, or over" if cell.over else said
     return f"{said}, may stay empty" if cell.optional else said
 
 
@@ -256,6 +258,9 @@ def _echo(question: Fields, cells: int, aims: bool = True) -> Line:
         return ((f"  {fault}", "soft"),)
     if cell.kind == "text":
         return (("  Enter keeps it.", "soft"),)
+    if value == OVER_RANGE:
+        said = f"beyond the scale; it counts as {wording.with_unit(cell.high, cell.unit, cell.step)}"
+        return ((f"  = {clean(said)}", "amber"), *tail)
     said = wording.with_unit(value, cell.unit, cell.step)
     out = _outside(row, value)
     if cell.rounds and isinstance(value, Fraction) and read(replace(cell, rounds=False), text) != value:
@@ -291,7 +296,9 @@ def _outside(row: Row, value: object) -> str:
 def _others(question: Fields, here: int, cells: int, room: int) -> Lines:
     """The rows that are done, as many as have room, and the names of those to come."""
     coming = [row.ask for row in question.rows[here + 1 :]]
-    last: Lines = [cut_line((("  then: ", "soft"), (clean("; ".join(coming)), "soft")), cells)] if coming else []
+    last: Lines = wrapped("; ".join(coming), cells - 2, "soft", head=("  then: ", "soft")) if coming else []
+    if len(last) > room:
+        last = [cut_line((("  then: ", "soft"), (clean("; ".join(coming)), "soft")), cells)]
     done: Lines = []
     for row in question.rows[:here]:
         said = "  ".join(shown(c, t) or "–" for c, t in zip(row.cells, question.typed(row), strict=True))

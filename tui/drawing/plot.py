@@ -1,8 +1,9 @@
-"""The search for one mixture screw as a plot: what was read over where the screw stood, what is expected, and where it
-is believed to belong; pure.
+"""The search for mixture screws as a plot each: what was read over where the screw stood, what is expected, and where
+it is believed to belong; pure.
 
 Signs tell without colour: ● read with all else as now, · read while other screws stood elsewhere, ○ expected, ◆ where
-it is believed to belong, ═ its doubt, ▲ where the screw is to be turned.
+it is believed to belong, ═ its doubt, ▲ where the screw is to be turned, ▾ ▴ off the figures. Plots of several screws
+stand beside each other on the same figures, so that they can be compared.
 """
 
 from __future__ import annotations
@@ -13,60 +14,123 @@ from fractions import Fraction
 from engine.quantity import wording
 from engine.session.view import Sweep, View
 from tui.drawing import phrases
-from tui.drawing.lines import Line, Lines, clean, width, wrapped
+from tui.drawing.lines import Line, Lines, clean, fill, width, wrapped
 
-#: The fewest lines that a plot needs: a title, four of figures, the axis, its figures, the belief.
-LEAST = 8
+#: The fewest lines of figures of a plot.
+_FIGURES = 3
 READ, OTHERWISE, EXPECTED, BELIEVED, AIM = "●", "·", "○", "◆", "▲"
+BELOW, ABOVE = "▾", "▴"
+#: The fewest cells of one of several plots.
+NARROW = 34
 _EIGHTH = Fraction(1, 8)
 #: The column of a position.
 At = Callable[[Fraction], int]
 
 
 def plot(v: View, cells: int, rows: int) -> Lines:
-    """The plot in at most `rows` lines; nothing where nothing is searched for, or where it has no room."""
-    sweep = v.sweep
-    if sweep is None or rows < LEAST or cells < 40:
+    """The plots in at most `rows` lines; nothing where nothing is searched for, or where it has no room."""
+    sweeps = v.sweeps
+    if not sweeps or cells < 40:
         return []
-    head = title(v, sweep, cells)
-    tail = belief(v, sweep, cells)
-    room = min(12, rows - len(head) - len(tail) - 2)
-    if room < 3:
+    if len(sweeps) > 1 and (several := _several(v, cells, rows)):
+        return several
+    head, tail = _about(v, cells)
+    room_ = min(12, rows - len(head) - len(tail) - 2)
+    if room_ < _FIGURES:
         return []
-    return [*head, *_grid(sweep, cells, room), *tail]
+    return [*head, *_grid(sweeps[0], cells, room_, _scale(sweeps[:1]), _span(sweeps[:1])), *tail]
+
+
+def least(v: View, cells: int) -> int:
+    """The fewest rows in which something is drawn at a width; 0 where nothing is searched for."""
+    return sum(map(len, _about(v, cells))) + 2 + _FIGURES if v.sweeps and cells >= 40 else 0
+
+
+def _about(v: View, cells: int) -> tuple[Lines, Lines]:
+    """What stands above and below the plot of the first screw."""
+    first = v.sweeps[0]
+    tail = [*wrapped(belief(v, first), cells, "mark"), *wrapped(_signs(v.sweeps[:1]), cells, "soft")]
+    if len(v.sweeps) > 1:
+        more = f"{wording.count(len(v.sweeps) - 1, 'more screw')} searched with it: ? draws them."
+        tail += wrapped(more, cells, "soft")
+    return title(v, first, cells), tail
+
+
+def room(v: View, cells: int) -> int:
+    """The rows that all plots want at a width, on a page that scrolls."""
+    most = max(1, (cells + 1) // (NARROW + 1))
+    return 16 if len(v.sweeps) < 2 else 4 + 14 * -(-len(v.sweeps) // most)
+
+
+def _several(v: View, cells: int, rows: int) -> Lines:
+    """Every search beside the others, in tiers; nothing where one of them has no room."""
+    sweeps = v.sweeps
+    most = max(1, (cells + 1) // (NARROW + 1))
+    tiers = -(-len(sweeps) // most)
+    across = -(-len(sweeps) // tiers)
+    wide = (cells - (across - 1)) // across
+    first = sweeps[0]
+    head = wrapped(f"{_axis_name(first).capitalize()}, of each", cells, "soft")
+    tail = wrapped(_signs(sweeps), cells, "soft")
+    names = [wrapped(wording.place(s.place, v.terms), wide, "strong") for s in sweeps]
+    beliefs = [wrapped(belief(v, s), wide, "mark") for s in sweeps]
+    spoken = max(map(len, names)) + max(map(len, beliefs))
+    high = min(8, (rows - len(head) - len(tail)) // tiers - spoken - 2)
+    if high < _FIGURES:
+        return []
+    scale, span = _scale(sweeps), _span(sweeps)
+    out: Lines = [*head]
+    for n in range(0, len(sweeps), across):
+        these = range(n, min(n + across, len(sweeps)))
+        blocks = [[*names[k], *_grid(sweeps[k], wide, high, scale, span), *beliefs[k]] for k in these]
+        for row in range(max(map(len, blocks))):
+            line: Line = ()
+            for block in blocks:
+                line = (*line, *fill(block[row] if row < len(block) else (), wide), (" ", "ink"))
+            out.append(line[:-1])
+    return [*out, *tail]
 
 
 def title(v: View, sweep: Sweep, cells: int) -> Lines:
     """What is drawn: `body 2, barrel 1: engine speed, rpm, over turns out`."""
-    unit = f", {sweep.value_unit}" if sweep.value_unit else ""
     what = f"{wording.place(sweep.place, v.terms)}, {phrases.plain(sweep.screw)}"
-    axis = f"{phrases.plain(sweep.quantity)}{unit}, over {sweep.unit}s out"
+    axis = _axis_name(sweep)
     line: Line = ((clean(what), "strong"), (f": {clean(axis)}", "soft"))
     return [line] if width(line) <= cells else [*wrapped(what, cells, "strong"), *wrapped(axis, cells, "soft")]
 
 
-def belief(v: View, sweep: Sweep, cells: int) -> Lines:
-    """Where the screw belongs as it is believed, with its doubt, or how sure it is that it stands near its best; and
-    what the signs mean."""
-    sure = _sure(v, sweep)
+def _axis_name(sweep: Sweep) -> str:
+    unit = f", {sweep.value_unit}" if sweep.value_unit else ""
+    return f"{phrases.plain(sweep.quantity)}{unit}, over {sweep.unit}s out"
+
+
+def belief(v: View, sweep: Sweep) -> str:
+    """Where the screw belongs as it is believed, with its doubt, or how sure it is that it stands near its best."""
     if sweep.best is not None:
         doubt = ""
         if sweep.low is not None and sweep.high is not None:
             doubt = f", between {_turns(sweep.low)} and {_turns(sweep.high)}"
-        said = f"Believed to belong near {_turns(sweep.best)}{doubt}."
-    else:
-        alone = len({spot.position for spot in sweep.spots if spot.alone})
-        said = "Where it belongs is not known yet." if alone < 2 else "How it answers shows; F3 says what is believed."
-        if sure is not None:
-            said = f"That it stands near its best, as it stands: {wording.decimal(sure * 100, Fraction(1))} in 100."
+        return f"Believed to belong near {_turns(sweep.best)}{doubt}."
+    sure = _sure(v, sweep)
+    if sure is not None:
+        return f"That it stands near its best, as it stands: {wording.decimal(sure * 100, Fraction(1))} in 100."
+    alone = len({spot.position for spot in sweep.spots if spot.alone})
+    return "Where it belongs is not known yet." if alone < 2 else "How it answers shows; F3 says what is believed."
+
+
+def _signs(sweeps: Sequence[Sweep]) -> str:
+    """What the signs mean."""
     signs = [f"{READ} read"]
-    if any(not spot.alone for spot in sweep.spots):
+    if any(not spot.alone for sweep in sweeps for spot in sweep.spots):
         signs.append(f"{OTHERWISE} read, other screws elsewhere")
-    if sweep.to is not None:
+    low, high, _ = _scale(sweeps)
+    if any(not low <= spot.value <= high for sweep in sweeps for spot in sweep.spots):
+        signs.append(f"{BELOW} {ABOVE} off the figures")
+    if any(sweep.to is not None for sweep in sweeps):
         signs.append(f"{AIM} to turn to")
-    if sweep.expect is not None:
+    if any(sweep.expect is not None for sweep in sweeps):
         signs.append(f"{EXPECTED} expected")
-    return [*wrapped(said, cells, "mark"), *wrapped("  ".join(signs), cells, "soft")]
+    return ", ".join(signs)
 
 
 def _sure(v: View, sweep: Sweep) -> Fraction | None:
@@ -84,14 +148,21 @@ def _turns(position: Fraction) -> str:
     return wording.fraction(round(position / _EIGHTH) * _EIGHTH)
 
 
-def _grid(sweep: Sweep, cells: int, rows: int) -> Lines:
-    """The figures over the axis, `rows` lines, then the axis and its figures."""
-    values = [spot.value for spot in sweep.spots] + ([sweep.expect] if sweep.expect is not None else [])
-    low, high, step = _scale(values, rows)
-    places = [spot.position for spot in sweep.spots]
-    places += [p for p in (sweep.to, sweep.best, sweep.low, sweep.high) if p is not None]
+#: Lower and upper end of the figures, and the step in which they are said.
+Scale = tuple[Fraction, Fraction, Fraction]
+
+
+def _span(sweeps: Sequence[Sweep]) -> tuple[Fraction, Fraction]:
+    """The positions that all of these lie between."""
+    places = [spot.position for sweep in sweeps for spot in sweep.spots]
+    places += [p for s in sweeps for p in (s.to, s.best, s.low, s.high) if p is not None]
     left = Fraction((min(places) - Fraction(1, 4)) // Fraction(1, 2), 2)
-    right = max(left + 2, Fraction(-((-max(places) - Fraction(1, 4)) // Fraction(1, 2)), 2))
+    return left, max(left + 2, Fraction(-((-max(places) - Fraction(1, 4)) // Fraction(1, 2)), 2))
+
+
+def _grid(sweep: Sweep, cells: int, rows: int, scale: Scale, span: tuple[Fraction, Fraction]) -> Lines:
+    """The figures over the axis, `rows` lines, then the axis and its figures."""
+    (low, high, step), (left, right) = scale, span
     gutter = max(len(_figure(low, step)), len(_figure(high, step)), 4)
     wide = cells - gutter - 3
 
@@ -104,6 +175,8 @@ def _grid(sweep: Sweep, cells: int, rows: int) -> Lines:
     grid: list[list[tuple[str, str]]] = [[(" ", "ink")] * wide for _ in range(rows)]
     for spot in sorted(sweep.spots, key=lambda s: (s.alone, s.seq)):
         sign = (READ, "strong") if spot.alone else (OTHERWISE, "soft")
+        if not low <= spot.value <= high:
+            sign = (BELOW if spot.value < low else ABOVE, "soft")
         grid[y(spot.value)][x(spot.position)] = sign
     if sweep.to is not None and sweep.expect is not None:
         grid[y(sweep.expect)][x(sweep.to)] = (EXPECTED, "mark")
@@ -153,8 +226,20 @@ def _pieces(signs: Sequence[tuple[str, str]]) -> Line:
     return tuple(out)
 
 
-def _scale(values: Sequence[Fraction], rows: int) -> tuple[Fraction, Fraction, Fraction]:
-    """Lower and upper end of the figures, and the step in which they are said: a little past both."""
+#: How many times wider all figures may lie than those read with all else as now, before a far one is drawn at the edge.
+_WIDER = 3
+
+
+def _scale(sweeps: Sequence[Sweep]) -> Scale:
+    """A little past both ends of what was read and is expected; a figure far from the rest, of a stall, does not press
+    the others flat."""
+    all_ = [spot.value for sweep in sweeps for spot in sweep.spots]
+    expected = [sweep.expect for sweep in sweeps if sweep.expect is not None]
+    alone = [spot.value for sweep in sweeps for spot in sweep.spots if spot.alone]
+    values = [*all_, *expected]
+    near = [*alone, *expected]
+    if len(set(alone)) > 1 and max(values) - min(values) > _WIDER * (max(near) - min(near)):
+        values = near
     low, high = min(values), max(values)
     reach = high - low
     step = next((s for s in (Fraction(10), Fraction(1), Fraction(1, 10), Fraction(1, 100)) if reach >= 4 * s), None)

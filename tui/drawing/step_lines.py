@@ -142,7 +142,7 @@ def finding_head(finding: Finding, where: str) -> Line:
     """Sign, severity and place of a finding."""
     role = SEVERITY_ROLE.get(finding.severity, "soft")
     sign = f"{SIGNS.get(finding.severity, '?')} {finding.severity.upper()} "
-    twice = where and clean(finding.say).casefold().startswith(where.casefold())
+    twice = where and where.casefold() in clean(finding.say).casefold()
     return ((sign, role), (f"{clean(where)}: " if where and not twice else "", "strong"))
 
 
@@ -211,16 +211,19 @@ def sureness(value: float) -> str:
 
 
 def main_row(view: View) -> Latest | None:
-    """The row that the bank shows: the newest that is to be brought together, else the newest of the bank's numbers."""
+    """The row that the bank shows: of what is read at this step the newest, else the newest that is to be brought
+    together, else the newest of the bank's numbers."""
     rows = [
         row
         for row in view.latest
         if row.each in ("barrel", "carb")
-        and row.unit
+        and row.unit not in (None, "turn", "flat")  # where a screw stands is said at the screw
         and not row.quantity.endswith("position")
         and any(isinstance(v, Fraction) for v in row.row)
     ]
-    return next((row for row in rows if row.tolerance is not None), rows[0] if rows else None)
+    read = {ask.quantity for ask in view.read if ask.each in ("barrel", "carb") and ask.unit}
+    here = next((row for row in rows if row.quantity in read and row.quantity != "other"), None)
+    return here or next((row for row in rows if row.tolerance is not None), rows[0] if rows else None)
 
 
 def row_name(row: Latest) -> str:
@@ -317,6 +320,12 @@ def trail(view: View, cells: int, rows: int) -> Lines:
             )
         )
     return out
+
+
+def has_why(view: View) -> bool:
+    """Whether anything is written on why the step is there."""
+    sources = (view.source, *(ask.source for ask in view.read))
+    return bool(view.why or view.because or any(sources) or any(a.because is not None for a in view.advice))
 
 
 def why(view: View, cells: int) -> Lines:

@@ -14,8 +14,8 @@ def record(v: View, cells: int) -> Lines:
     out: Lines = [((" FINDINGS THAT STAND ", "key"),), *step_lines.findings(v, cells, 400, full=True)]
     if v.state:
         out += [(), ((" HOW THINGS MUST STAND ", "key"),), *step_lines.stands(v, cells)]
-    if v.sweep is not None:
-        out += [(), ((" THE MIXTURE ", "key"),), *plot.plot(v, cells, 16)]
+    if v.sweeps:
+        out += [(), ((" THE MIXTURE ", "key"),), *plot.plot(v, cells, plot.room(v, cells))]
     spreads = step_lines.trend(v, cells, 40)
     if spreads:
         out += [(), ((" SPREAD ", "key"),), *spreads]
@@ -37,8 +37,8 @@ def drawing(v: View, plan: bank.BankPlan, cells: int) -> Lines:
     out += step_lines.spread_line(v, cells)
     out += bank.opened(plan, cells) if cells >= 26 else bank.close(plan, cells)
     out.append((("(/) a screw's slotted head  ◀ the one to turn  [ ] its band  ▾ ▴ below, above  (4.8) old", "soft"),))
-    if v.sweep is not None:
-        out += [(), ((" THE MIXTURE ", "key"),), *plot.plot(v, cells, 16)]
+    if v.sweeps:
+        out += [(), ((" THE MIXTURE ", "key"),), *plot.plot(v, cells, plot.room(v, cells))]
     return [cut_line(line, cells) for line in (*out, (), *glossary.lines(cells))]
 
 

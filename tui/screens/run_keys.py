@@ -9,6 +9,7 @@ from tui.control import putting_right, stages
 from tui.control.entry import Fields
 from tui.control.questions import Line, Option, Pick, Press
 from tui.control.sitting import Trouble
+from tui.drawing import step_lines
 from tui.screens.base import AnsweringScreen
 
 if TYPE_CHECKING:
@@ -54,6 +55,7 @@ class RunKeys(AnsweringScreen[str]):
             "same": isinstance(self.pad.question, Fields) and len(self.pad.question.row.cells) > 1,
             "symptom": bool(v.symptoms) and not danger,
             "how": bool(v.read),
+            "why": step_lines.has_why(v),
             "undo": v.can_undo,
             "strike": v.can_undo,
             "fact": not self.sitting.rehearses,

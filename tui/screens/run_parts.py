@@ -135,7 +135,7 @@ class RunParts(RunKeys):
             total,
             (len(spread), len(spread)),
             (len(drawn), len(drawn)),
-            (plot.LEAST + 1, 16) if v.sweep is not None else (0, 0),
+            (plot.least(v, inner) + 1, plot.room(v, inner)) if v.sweeps else (0, 0),
             (min(wrong, step_lines.worst_rows(v, inner) + 1), min(wrong, 12)),
             (min(3, rounds), min(9, rounds)),
         )
@@ -154,7 +154,7 @@ class RunParts(RunKeys):
             self._give(rooms, 0, 0)
             return
         cards = {size: self._core(cells, size) for size in ("tall", "half", "small")}
-        pads, drawn = self.pad.needs(cells), plot.LEAST if v.sweep is not None else 0
+        pads, drawn = self.pad.needs(cells), plot.least(v, cells)
         hints = self._hints(cells)
         turning = bool(v.moves or v.fit) and not stages.made(v, self.sofar)
         for size, with_plot, with_bank, with_hints in room.TURNING if turning else room.READING:
@@ -174,8 +174,12 @@ class RunParts(RunKeys):
         left -= told - cards[size]
         found = seen[0] + min(left, seen[1] - seen[0])
         left -= found - seen[0]
-        plotted = min(drawn + left, 14) if with_plot else 0
-        self._give(room.Rooms(told, answer, tall if with_bank else 0, found), spread if with_bank else 0, plotted)
+        legend = len(bank.legend(self._plan(), cells)) if with_bank else 0
+        legend = legend if legend <= left else 0
+        left -= legend
+        plotted = min(drawn + left, plot.room(v, cells)) if with_plot else 0
+        shown = tall + legend if with_bank else 0
+        self._give(room.Rooms(told, answer, shown, found), spread if with_bank else 0, plotted)
 
     def _give(self, rooms: room.Rooms, spread: int, plotted: int) -> None:
         self._rows("card-box", rooms.card)

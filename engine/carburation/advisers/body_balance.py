@@ -199,12 +199,22 @@ def body_balance(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
                 unit=unit,
                 told=said("Open the bypass of each lower {barrel} as shown; the higher {barrel}'s stays shut.")
                 if verdict == "turn"
-                else said("Verdict: {verdict}.", verdict=verdict),
+                else said(_TOLD[verdict]),
             ),
             said("That the {barrel:several} of each {carb} agree: {sure:sure}.", sure=sure),
             "A second row that differs by more than the gauge's scatter.",
         ),
     )
+
+
+_TOLD = {
+    "even": "That is alike within tolerance.",
+    "inside noise": "What is left is inside the gauge's own scatter.",
+    "read again": "One more row will tell; nothing is to be turned.",
+    "out of step": "No bypass evens them: a plate is out of step.",
+    "no answer": "A bypass was turned and nothing followed.",
+    "at its stop": "A bypass has no travel left.",
+}
 
 
 def _turns(seen: Look) -> tuple[list[Turn], list[Turn]]:

@@ -474,6 +474,16 @@ def _withheld(c: _Case, reason: Why) -> Judgement[Tells]:
     )
 
 
+_TOLD = {
+    "right": "Every screw rests where the right jet puts it.",
+    "all too small": "All idle jets are too small.",
+    "all too large": "All idle jets are too large.",
+    "some out": "Some rest far from the others: what else can do that is looked for first.",
+    "change": "The checks point to the jet.",
+    "mixed": "Some rest too far in and some too far out, and no rule fits that.",
+}
+
+
 def _because(c: _Case, verdict: Verdict, told: Sequence[str], sure: float) -> Reasons:
     s = c.search
     assert s.mix is not None
@@ -485,10 +495,10 @@ def _because(c: _Case, verdict: Verdict, told: Sequence[str], sure: float) -> Re
         high=float(c.asked.high),
         slope=100 * s.mix.slope,
     )
-    short = [said("{place} {told}", place=p, told=t) for p, t in zip(c.spots, told, strict=True)]
+    short = [said("{place}: {told}", place=p, told=t) for p, t in zip(c.spots, told, strict=True)]
     return Reasons(
         used,
-        said("{verdict}: {short:,}.", verdict=verdict, short=short),
+        said("{told} {short:,}.", told=_TOLD[verdict], short=short),
         said("{sure:sure}; provisional until progression agrees.", sure=sure),
         said("A leak, a level or dirt found at a {barrel} that is out, or a fault that stays when jets change places."),
     )

@@ -388,23 +388,28 @@ def _because(
         )
     )
     told = [_lambda(s, c) for c in rows]
+    how = "As it is believed to stand" if mix.metered else "As it is believed to stand, not measured"
     if trial is not None:
         concluded = said(
-            "{here}. How the speed changes on this turn tells on which side of its crest it stands.",
+            "{how}: {here}. How the speed changes on this turn tells on which side of its crest it stands.",
+            how=how,
             here=told[trial.u],
         )
     elif verdict == "turn":
-        concluded = said("Set {moves:count screw} where the mixture belongs. Now {now}.", moves=len(moves), now=told)
+        concluded = said(
+            "Set {moves:count screw} where the mixture belongs. {how}: {now}.", moves=len(moves), how=how, now=told
+        )
     elif verdict == "best" and not mix.metered and any(c.doubt > policy.KNOWN for c in rows):
         concluded = said(
-            "Fastest here; with a tachometer alone the mixture is known to ±{half:.2f}. {now}.",
+            "Fastest here; with a tachometer alone the mixture is known to ±{half:.2f}. {how}: {now}.",
             half=max(policy.tolerance(mix, c.u, c.at) for c in rows),
+            how=how,
             now=told,
         )
     elif verdict == "best":
-        concluded = said("Every screw stands where it belongs. {now}.", now=told)
+        concluded = said("Every screw stands where it belongs. {how}: {now}.", how=how, now=told)
     else:
-        concluded = said("{now}.", now=told)
+        concluded = said("{how}: {now}.", how=how, now=told)
     worst = min(rows, key=lambda c: c.near)
     return Reasons(
         used,

@@ -215,4 +215,6 @@ def _turned(moves: list[Move], target: float) -> Said:
     if moves and moves[0].aim is not None:
         return said("Turn the one screw that moves them all until it shows {target:.0f} rpm.", target=target)
     by = (moves[0].turns or 0) if moves else 0
+    if len(moves) == 1:
+        return said("Turn the screw by {by:turns}.", by=by)
     return said("Turn {many:count screw} alike by {by:turns}.", many=len(moves), by=by)

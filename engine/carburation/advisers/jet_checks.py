@@ -125,14 +125,40 @@ def jet_checks(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
         because=Reasons(
             said(
                 "{checks}{level}.",
-                checks="; ".join(f"{k}: {v}" for k, v in _made(asked).items()),
-                level=said("; level {mm:+.1f} mm", mm=level) if level is not None else "",
+                checks="; ".join(f"{_SAID[k]}: {v}" for k, v in _made(asked).items()),
+                level=said("; the fuel level is {mm:+.1f} mm off", mm=level) if level is not None else "",
             ),
-            said("{verdict}.{next}", verdict=verdict, next=f" Next: {after}." if after != "none" else ""),
+            _NEXT[after] if finding is None else _TOLD[verdict],
             said("{sure:sure}.", sure=sure) if sure else "Not yet.",
             "Any check that comes out otherwise.",
         ),
     )
+
+
+#: The checks in words, what each finds, and what is to be looked for next.
+_SAID = {
+    "leak": "Mist at the joints changes the speed",
+    "nudge": "a nudged spindle changes the speed",
+    "cleaned": "the jet cleaned",
+    "swap": "the jet changed places with another",
+}
+_TOLD = {
+    "air leak": "Air leaks in at this barrel, and that explains it.",
+    "spindle worn": "The spindle leaks air, and that explains it.",
+    "fuel level": "The fuel level explains it.",
+    "weak cylinder": "The cylinder itself is weak, and that explains it.",
+    "jet dirty": "The jet was dirty.",
+    "jet wrong": "It is the jet.",
+    "cannot tell": "None of the checks explains it.",
+}
+_NEXT = {
+    "leak": "Look for an air leak first: it is the likeliest that is not looked for yet.",
+    "nudge": "Nudge the spindle next.",
+    "level": "Measure the fuel level next.",
+    "clean": "Clean the jet next.",
+    "swap": "Change the jet with another barrel's next.",
+    "plug": "Short the plug next, and see how far the speed falls.",
+}
 
 
 def _made(asked: Asks) -> dict[str, str]:

@@ -119,12 +119,21 @@ def last_visit(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
         Tells(verdict=verdict, speed_moved=saying.clamp(moved, -9000.0, 9000.0)),
         findings=tuple(found),
         because=Reasons(
-            said("What the last visit left: {used}.", used=", ".join(used) or "nothing is known"),
-            "It stands as it was left." if verdict == "as left" else f"The verdict is: {verdict}.",
+            said("What the last visit left was held against it: {used}.", used=", ".join(used))
+            if used
+            else "Nothing is known of an earlier visit.",
+            _TOLD[verdict],
             "As sure as two readings of two days agree.",
             "A reading taken again.",
         ),
     )
+
+
+_TOLD = {
+    "as left": "It stands as it was left.",
+    "moved": "It does not stand as it was left: each thing that moved is a finding.",
+    "no last visit": "There is nothing to hold it against.",
+}
 
 
 def _first(evidence: Evidence, quantity: str) -> tuple[float | None, ...]:

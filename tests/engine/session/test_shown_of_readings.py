@@ -71,6 +71,11 @@ steps:
     do: And the first again.
     moves: [{screw: mixture_screw, only: [{carb: 1}], by: 1/2 turn, direction: out}]
     read: [speed]
+    go: both
+  both:
+    do: And both.
+    moves: [{screw: mixture_screw, each: carb, by: 1/2 turn, direction: out}]
+    read: [speed]
     go: done
   done: {end: ok, say: Done.}
 """
@@ -157,6 +162,24 @@ def test_the_search_shows_each_reading_where_the_screw_stood(run: Session) -> No
     assert said == [(F(1), F(900), False), (F(3, 2), F(930), False), (F(3, 2), F(950), True)]
 
 
+def test_every_mixture_screw_that_is_in_hand_has_its_search(run: Session) -> None:
+    for answer in ({"coolant": 85, "flow": [5, 6]}, {"flow": [20, 23]}, {}, {"speed": 900}):
+        view = give(run, **answer)
+    assert [s.place for s in view.sweeps] == [Place(1)], "one is turned at this step"
+    for speed in (930, 950, 960):
+        view = give(run, speed=speed)
+    assert [(s.place, s.to) for s in view.sweeps] == [(Place(1), F(5, 2)), (Place(2), F(2))]
+
+
+def test_a_step_that_names_no_phase_stands_where_the_work_was(run: Session) -> None:
+    assert run.view.phase == "as found"
+    assert give(run, coolant=85, flow=[5, 6]).phase == "as found"
+    for answer in ({"flow": [20, 23]}, {}):
+        view = give(run, **answer)
+    assert view.phase == "mixture"
+    assert give(run, speed=900).phase == "mixture"
+
+
 def test_nobody_who_says_nothing_of_a_crest_is_made_to(run: Session) -> None:
     for answer in ({"coolant": 85, "flow": [5, 6]}, {"flow": [20, 23]}, {}, {"speed": 900}):
         view = give(run, **answer)
@@ -168,8 +191,8 @@ def test_the_steps_left_are_the_fewest_that_can_still_come(run: Session) -> None
     left = [run.view.steps_left]
     for answer in ({"coolant": 85, "flow": [5, 6]}, {"flow": [20, 23]}, {}, {"speed": 900}, {"speed": 930}):
         left.append(give(run, **answer).steps_left)
-    assert left == [7, 6, 5, 4, 3, 2]
-    for answer in ({"speed": 950}, {"speed": 940}):
+    assert left == [8, 7, 6, 5, 4, 3]
+    for answer in ({"speed": 950}, {"speed": 940}, {"speed": 945}):
         view = give(run, **answer)
     assert view.end is not None and view.steps_left == 0
 
