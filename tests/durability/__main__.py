@@ -1,5 +1,5 @@
-"""Full sweeps of harm to a book: `python -m tests.durability [kills|cuts|flips|disk] ...`; ends with 1 where any of it
-was silent. The suite runs fixed samples of the same.
+"""Full sweeps of harm to a book: `python -m tests.durability [kills|cuts|flips|disk|lines] ...`; ends with 1 where any
+of it was silent. The suite runs fixed samples of the same.
 """
 
 from __future__ import annotations
@@ -13,8 +13,9 @@ from pathlib import Path
 def main() -> int:
     """Run what the arguments name."""
     top = argparse.ArgumentParser(prog="python -m tests.durability", description=__doc__)
-    top.add_argument("what", choices=("kills", "cuts", "flips", "disk"))
+    top.add_argument("what", choices=("kills", "cuts", "flips", "disk", "lines"))
     top.add_argument("--kills", type=int, default=500, help="how many kills, each of line protocol and screen")
+    top.add_argument("--lines", type=int, default=20_000, help="how many lines to the line protocol")
     top.add_argument("--only", choices=("talk", "screen"), help="kill only one of them")
     top.add_argument("--every", type=int, default=1, help="every so many-th byte (cuts) or bit (flips)")
     top.add_argument("--seed", type=int, default=1)
@@ -33,6 +34,10 @@ def main() -> int:
                 *disk.read_only(folder / "read-only", a.every),
                 *disk.program(folder / "program", a.every),
             ]
+        elif a.what == "lines":
+            from tests.durability import lines
+
+            found = list(lines.sweep(a.lines, a.seed))
         else:
             found = list(_files(a.what, folder, a.every))
     for sentence in found:

@@ -4,6 +4,7 @@ full sweeps by `python -m tests.durability`.
 
 from __future__ import annotations
 
+import json
 import os
 import random
 import subprocess
@@ -14,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from tests.durability import books, files
+from tests.durability import books, files, lines
 from tests.durability.books import ADVISERS, DONE, Answer, Book, BookTrouble, Session, answered, begun
 
 ROOT = Path(__file__).parents[2]
@@ -93,6 +94,17 @@ class TestTheFiles:
                         found += 1
                     with_harm.close()
         assert found
+
+
+class TestLines:
+    def test_of_any_shape_break_nothing_and_lose_no_acknowledged_answer(self) -> None:
+        assert list(lines.sweep(1500, 4, shipped=False)) == []
+
+    def test_come_to_every_kind_of_answer_and_to_the_end_of_runs(self) -> None:
+        source, session = random.Random(8), begun()
+        assert list(lines.sent(session, 3000, source)) == []
+        kinds = {json.loads(e.body)["kind"] for e in session.book.events(session.run)}
+        assert kinds >= {"done", "readings", "symptom", "undo", "redo", "strike", "note", "waiting", "resumed"}
 
 
 class TestTheDisk:

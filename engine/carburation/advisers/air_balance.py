@@ -272,7 +272,7 @@ def _speed(job: Job, asked: Asks, seen: Look) -> _Speed:
 def _plan(seen: Look, pace: _Speed, dead: Sequence[Key]) -> AirMoves:
     row = seen.estimate
     mean = sum(row) / len(row)
-    if seen.flows.quantity == "depression" or not pace.held or seen.pace.now is None:
+    if seen.flows.quantity == "depression" or not pace.held or not seen.pace.now:  # a speed of 0: it stands
         wide = HELD_DRIFT if pace.held else FREE_DRIFT
         return fewest(seen, mean, mean * (1 - wide), mean * (1 + wide), dead)
     slope = seen.pace.now * seen.pace.elasticity / mean  # rpm per unit of level
