@@ -10,11 +10,15 @@ from typing import Any
 
 import pytest
 from hands import press, settled
+from shipped import walked
 
 from engine.carburation.registry import shipped
 from engine.procedure.build.load import load
 from engine.session.view import CautionView
-from tui.control import stages
+from tui.catalogue.shop import Shop
+from tui.control.desk import Desk
+from tui.control.rehearsal import rehearse
+from tui.drawing import padview, step_lines
 
 FOLDER = Path(__file__).parents[2] / "procedures"
 FILES = sorted(p.stem for p in FOLDER.glob("*.yaml"))
@@ -49,30 +53,119 @@ def views(samples: Any, name: str) -> list[Any]:
     return out
 
 
+async def all_of_it(pilot: Any, grid: Any, seen: str, wanted: list[str]) -> str:
+    """What is on the screen, and what the key that it names for more brings."""
+    if all(squeezed(text) in seen for text in wanted):
+        return seen
+    assert "PgDn" in " ".join(grid(pilot.app)), [text for text in wanted if squeezed(text) not in seen]
+    box, card = pilot.app.screen.query_one("#card-box"), pilot.app.screen.query_one("#card")
+    await press(pilot, "pagedown")
+    assert box.scroll_y > 0, "the key does what it says"
+    assert box.max_scroll_y + box.size.height >= card.size.height, "and reaches the last line"
+    lines = [card.render_line(y).text for y in range(card.size.height)]
+    return seen + squeezed(" ".join(lines))
+
+
+async def looked_at(pilot: Any, screen: Any, grid: Any, v: Any, few: bool = False) -> None:
+    """Every word of a step that is on the screen: cautions and what is wrong at once, questions and choices as they
+    are asked, the rest there or behind the key that it names. `few`: on a tablet's terminal a caution that stood on an
+    earlier step may be behind it too."""
+    seen = squeezed(" ".join(grid(pilot.app)))
+    later = [c.text for c in v.cautions if few and c.name in screen.told]
+    for caution in v.cautions:
+        if not caution.understand and caution.text not in later:
+            assert squeezed(caution.text) in seen, (v.step, caution.name)
+    if v.findings and v.gate is None:
+        worst = step_lines.ranked(v.findings)[0]
+        assert squeezed(worst.say) in seen, (v.step, worst.say)
+        if len(v.findings) > 1:
+            assert "morefinding" in seen or all(squeezed(f.say) in seen for f in v.findings), v.step
+    wanted = [t for t in (v.do, v.caution, v.hear, v.note, *later) if t]
+    seen = await all_of_it(pilot, grid, seen, wanted)
+    missing = [t for t in wanted if squeezed(t) not in seen]
+    assert not missing, (v.step, missing)
+    fields = screen.sofar.fields
+    if fields is None or screen.pad.question is not fields:
+        return
+    for row in fields.rows:
+        fields.go(fields.start_of(row))
+        screen.pad.redraw()
+        await settled(pilot)
+        seen = squeezed(" ".join(grid(pilot.app)))
+        if squeezed(padview.ALL_CHOICES) in seen:
+            await press(pilot, "f2")
+            seen = await all_of_it(pilot, grid, squeezed(" ".join(grid(pilot.app))), list(row.cells[0].choices))
+            await press(pilot, "f2")
+        for said in (row.ask, *row.cells[0].choices):
+            assert squeezed(said) in seen, (v.step, said)
+
+
+@pytest.mark.parametrize("size", [(80, 24), (60, 20)])
 @pytest.mark.parametrize("name", FILES)
-async def test_every_word_of_every_step_is_there_or_a_key_away(samples: Any, at_run: Any, grid: Any, name: str) -> None:
+async def test_every_word_of_every_step_is_there_or_a_key_away(
+    samples: Any, at_run: Any, grid: Any, name: str, size: tuple[int, int]
+) -> None:
     steps = views(samples, name)
     if not steps:
         pytest.skip("nothing of it waits for an answer")
+    if size == (60, 20):
+        # What is wrong has no room there: F10 shows it.
+        steps = [replace(v, findings=()) for v in steps]
     sitting = samples.FakeSitting(*steps)
-    async with at_run(sitting, (80, 24)) as (pilot, screen):
+    async with at_run(sitting, size) as (pilot, screen):
         for n, v in enumerate(steps):
             sitting.at = n
             screen.enter(new=False)
             await settled(pilot)
-            seen = squeezed(" ".join(grid(pilot.app)))
-            for caution in v.cautions:
-                assert squeezed(caution.text) in seen, (v.step, caution.name)
-            if v.read:
-                question = stages.question(v, screen.sofar, lambda: 0.0)
-                first = v.read[0]
-                assert squeezed(first.ask) in seen, (v.step, first.ask)
-                assert question is screen.pad.question
-                for choice in first.choices:
-                    assert squeezed(choice) in seen, (v.step, choice)
-            rest = [t for t in (v.do, v.caution, v.hear, v.note) if squeezed(t) not in seen]
-            if rest:
-                assert "PgDn" in " ".join(grid(pilot.app)), (v.step, rest)
-                await press(pilot, "pagedown")
-                seen += squeezed(" ".join(grid(pilot.app)))
-                assert not v.caution or squeezed(v.caution) in seen, (v.step, v.caution)
+            await looked_at(pilot, screen, grid, v, few=size == (60, 20))
+
+
+@pytest.mark.parametrize("name", FILES)
+async def test_every_why_and_every_way_to_read_is_whole_on_its_page(
+    samples: Any, at_run: Any, grid: Any, name: str
+) -> None:
+    steps = [v for v in views(samples, name) if v.why or any(ask.how for ask in v.read)]
+    sitting = samples.FakeSitting(*steps)
+    if not steps:
+        pytest.skip("nothing more is written in it")
+    async with at_run(sitting, (80, 24)) as (pilot, screen):
+        for n, v in enumerate(steps):
+            sitting.at = n
+            screen.enter(new=False)
+            for key, wanted in (("f3", [v.why] if v.why else []), ("f2", [ask.how for ask in v.read if ask.how])):
+                if wanted:
+                    await press(pilot, key)
+                    seen = await all_of_it(pilot, grid, squeezed(" ".join(grid(pilot.app))), wanted)
+                    assert not [text for text in wanted if squeezed(text) not in seen], (v.step, key)
+                    await press(pilot, key)
+
+
+@pytest.mark.parametrize(
+    ("procedure", "seed"),
+    [
+        ("twin-choke-sidedraught", 3),
+        ("constant-depression", 3),
+        ("motorcycle-bank", 3),
+        ("progressive-downdraught", 3),
+        ("single-carburettor", 3),
+    ],
+)
+async def test_every_word_of_a_routine_is_there_as_it_is_walked_with_its_moves_and_findings(
+    samples: Any, at_run: Any, grid: Any, procedure: str, seed: int, tmp_path: Path
+) -> None:
+    real = rehearse(Desk(Shop(tmp_path / "book", (FOLDER,), tmp_path)), procedure, seed=seed)
+    met: dict[tuple[Any, ...], Any] = {}
+    for v in walked(real):
+        met.setdefault((v.step, len(v.moves), len(v.findings)), v)
+    sitting = samples.FakeSitting(*met.values(), layout=real.layout)
+    async with at_run(sitting, (80, 24)) as (pilot, screen):
+        for n, v in enumerate(met.values()):
+            sitting.at = n
+            screen.told.clear()
+            screen.enter(new=False)
+            await settled(pilot)
+            if any(c.understand for c in v.cautions):
+                seen = squeezed(" ".join(grid(pilot.app)))
+                assert squeezed(next(c.text for c in v.cautions if c.understand)) in seen, v.step
+            else:
+                await looked_at(pilot, screen, grid, v)

@@ -54,6 +54,10 @@ def draw(
     return [cut_line(each, cells) for each in (*body[:room], *told)]
 
 
+#: Where a list of choices has no room.
+ALL_CHOICES = "and more: F2 lists them all, each with its digit"
+
+
 def limits(cell: Cell) -> str:
     """What may be given here: `0 to 20 kg/h`."""
     if cell.kind == "choice":
@@ -85,7 +89,10 @@ def fields(
         # A question is never cut: what may be given stands behind it, on lines of their own.
         out = wrapped(f"{row.ask}  {many}", cells, "strong", head=(tag, "key"), indent=2)
         out += wrapped(more, cells, "soft", head=("  ", "soft"))
-    out += _choices(question, cells) if row.cells[0].kind == "choice" else []
+    if row.cells[0].kind == "choice":
+        listed, space = _choices(question, cells), max(1, rows - len(out) - 1 - (1 if echo else 0))
+        # The field and what was understood are never pushed out by a long list.
+        out += listed if len(listed) <= space else [*listed[: space - 1], ((f"  {ALL_CHOICES}", "soft"),)]
     figures_ = _figures(question, cells) if large and row.cells[0].kind == "number" else []
     boxes = _cells(question, row, cells, terms)
     to_come = 1 if len(question.rows) > 1 and not question.listed else 0

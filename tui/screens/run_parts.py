@@ -108,7 +108,7 @@ class RunParts(RunKeys):
         far = self.page == "far"
         small, large = self.pad.needs(cells)
         told = total if far else len(self._card(cells, 60, large=False))
-        answer = large if told + large <= total else min(small, max(2, total - 4))
+        answer = large if told + large <= total else min(small, max(2, total - 2))
         self._rows("pad", answer)
         left = max(2, total - answer)
         self._rows("card-box", left if far else min(max(2, len(self._card(cells, left))), left))
