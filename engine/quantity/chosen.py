@@ -6,6 +6,8 @@ the file declares.
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -74,6 +76,41 @@ class ChosenUnits:
         while ten * 10 <= wide:
             ten *= 10
         return ten
+
+    def in_text(self, text: str, quantities: Iterable[tuple[str, str]] = ()) -> str:
+        """A sentence with its figures in the chosen units: each number, or row of them, that stands before a unit.
+
+        `quantities`: name and unit of what is measured where it is said, since a shop may have chosen for one alone.
+        Lengths stay: a part is called by its size, and nobody fits a choke of 1.26 in.
+        """
+        if not self.by or not text:
+            return text
+        measured = {UNITS[unit].dimension: name for name, unit in quantities if unit in UNITS and name in self.by}
+
+        def shown(found: re.Match[str]) -> str:
+            here = found[2]
+            there = self.unit(here, measured.get(UNITS[here].dimension, ""))
+            if there is None or there in (here, OWN_SCALE):
+                return found[0]
+            row = (_as_fine(number, here, there) for number in found[1].split(", "))
+            return f"{', '.join(row)} {there}"
+
+        return _FIGURES.sub(shown, text)
+
+
+#: A number or a row of them before a unit that can be chosen; lengths left out.
+_SAID_UNITS = sorted(
+    {u for d, units in CHOOSABLE.items() if d != "length" for u in units} - {"K"}, key=len, reverse=True
+)
+_FIGURES = re.compile(rf"(?<![\w.,])(-?\d+(?:\.\d+)?(?:, -?\d+(?:\.\d+)?)*) ({'|'.join(_SAID_UNITS)})(?![\w/])")
+
+
+def _as_fine(number: str, here: str, there: str) -> str:
+    """A number in another unit, told as finely as it was."""
+    value = convert(Fraction(number), here, there)
+    finer = math.log10(UNITS[there].factor / UNITS[here].factor)
+    digits = max(0, len(number.partition(".")[2]) + math.ceil(finer - 0.3))
+    return f"{float(value):.{digits}f}"
 
 
 def _each(value: Any, here: str | None, there: str | None) -> Any:

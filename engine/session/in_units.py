@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
-from engine.evidence import Aim, Move
+from engine.evidence import Aim, Because, Finding, Move
 from engine.job.model import Job
 from engine.quantity.chosen import OWN_SCALE, ChosenUnits
 from engine.run.scope import scope
 from engine.run.state import Past, State, walk
 from engine.run.texts import render
 from engine.session.shown import said_of
-from engine.session.view import Ask, Latest, View
+from engine.session.view import Advised, Ask, Latest, View
 
 
 def units_of(job: Job, chosen: ChosenUnits) -> ChosenUnits:
@@ -26,8 +26,8 @@ def units_of(job: Job, chosen: ChosenUnits) -> ChosenUnits:
 
 
 def in_units(view: View, state: State, chosen: ChosenUnits) -> View:
-    """The view of a state, its readings asked for, shown and told in the chosen units. What an adviser or a finding
-    says was put into words when it was found, and stays as it was said."""
+    """The view of a state, its readings asked for, shown and told in the chosen units, and so what advisers and
+    findings say of them; what is stored are their words in the file's."""
     if not chosen:
         return view
     if state.gate is None and state.end is None:
@@ -44,7 +44,39 @@ def in_units(view: View, state: State, chosen: ChosenUnits) -> View:
     read = tuple(_ask(ask, chosen) for ask in view.read)
     latest = tuple(_latest(row, chosen) for row in view.latest)
     moves = tuple(_move(move, view, chosen) for move in view.moves)
-    return replace(view, read=read, latest=latest, moves=moves, trail=trail)
+    rows: tuple[Ask | Latest, ...] = (*view.latest, *view.read)
+    seen = [(x.quantity, x.unit) for x in rows if x.unit]
+
+    def said(text: str) -> str:
+        return chosen.in_text(text, seen)
+
+    return replace(
+        view,
+        read=read,
+        latest=latest,
+        moves=moves,
+        trail=trail,
+        findings=findings_in(view.findings, said),
+        advice=tuple(_advised(a, said) for a in view.advice),
+        because=tuple(map(said, view.because)),
+        gate=view.gate
+        and replace(
+            view.gate, say=said(view.gate.say), do=said(view.gate.do), findings=findings_in(view.gate.findings, said)
+        ),
+        end=view.end and replace(view.end, say=said(view.end.say), findings=findings_in(view.end.findings, said)),
+    )
+
+
+def findings_in(findings: Iterable[Finding], said: Callable[[str], str]) -> tuple[Finding, ...]:
+    """Findings with what they say, and say to do, put otherwise."""
+    return tuple(replace(f, say=said(f.say), do=said(f.do)) for f in findings)
+
+
+def _advised(advice: Advised, said: Callable[[str], str]) -> Advised:
+    b = advice.because
+    if b is None:
+        return advice
+    return replace(advice, because=Because(said(b.used), said(b.concluded), said(b.sure), said(b.would_change)))
 
 
 def _oldest_first(state: State) -> list[Past]:

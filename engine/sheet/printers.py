@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Literal
 
 from engine.quantity.chosen import ChosenUnits
-from engine.session.in_units import units_of
+from engine.session.in_units import findings_in, units_of
 from engine.sheet.document import Document, document
 from engine.sheet.gather import Sheet, in_chosen
 
@@ -23,8 +23,23 @@ def headed(sheet: Sheet, shop: Mapping[str, str], units: ChosenUnits | None = No
     units that the shop chose."""
     lines = [line.strip() for key in ("name", "address", "telephone", "note") for line in shop.get(key, "").split("\n")]
     chosen = units_of(sheet.job, units or ChosenUnits())
-    shown = replace(sheet, compared=in_chosen(sheet.compared, chosen)) if chosen else sheet
-    return document(shown, tuple(filter(None, lines)))
+    return document(_in_units(sheet, chosen) if chosen else sheet, tuple(filter(None, lines)))
+
+
+def _in_units(sheet: Sheet, chosen: ChosenUnits) -> Sheet:
+    """A sheet with its readings, and what its findings say of them, in the units that the shop chose."""
+    seen = [(line.quantity, line.unit) for line in sheet.compared if line.unit]
+
+    def said(text: str) -> str:
+        return chosen.in_text(text, seen)
+
+    findings = findings_in((f for f, _ in sheet.findings), said)
+    return replace(
+        sheet,
+        say=said(sheet.say),
+        compared=in_chosen(sheet.compared, chosen),
+        findings=tuple((f, places) for f, (_, places) in zip(findings, sheet.findings, strict=True)),
+    )
 
 
 def printed(made: Document, form: Form, paper: str = "A4") -> str:

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.book.book import Book
+from engine.carburation.registry import shipped
 from engine.job.model import Job
 from engine.procedure.build.load import load
 from engine.quantity.chosen import CHOOSABLE, ChosenUnits, NoSuchUnit, choose
@@ -22,6 +23,7 @@ from tui.catalogue.shop import Shop
 from tui.commandline import cli
 from tui.control.desk import Desk
 from tui.control.entry import Fields, Refusal
+from tui.control.job_form import Family, Form
 from tui.control.rehearsal import Rehearsal, rehearse
 from tui.control.sitting import Sitting
 from tui.control.stages import row_of
@@ -220,3 +222,82 @@ def test_a_gauge_in_divisions_is_asked_for_and_printed_in_divisions_and_claims_n
     sitting.answer(readings=fields.values())
     text = printed(headed(sheet_of(sitting.session.book, sitting.session.run, {}), {}), "text")
     assert "Airflow, divisions" in text and "kg/h" not in text
+
+
+# ---- sentences and the intake
+
+
+def test_a_sentence_with_figures_is_told_in_the_chosen_units() -> None:
+    chosen = ChosenUnits({"pressure": "mbar", "mass flow": "g/s"})
+    said = "The bodies draw 4.50, 4.10 kg/h; 28.4 kPa are 3 mm of 900 rpm, 5 % of 2 kPa."
+    # 1 kg/h is 1/3.6 g/s, 1 kPa is 10 mbar: exact.
+    assert chosen.in_text(said) == "The bodies draw 1.250, 1.139 g/s; 284 mbar are 3 mm of 900 rpm, 5 % of 20 mbar."
+
+
+def test_a_unit_chosen_for_one_quantity_holds_where_that_is_measured() -> None:
+    chosen = ChosenUnits({"depression": "inHg"})
+    assert chosen.in_text("28.0 kPa") == "28.0 kPa"
+    assert chosen.in_text("28.0 kPa", [("depression", "kPa")]) == "8.27 inHg"  # 3.386 kPa each, exact by definition
+
+
+def test_no_word_and_no_length_is_taken_for_a_figure() -> None:
+    chosen = ChosenUnits({"pressure": "psi", "length": "in", "temperature": "degF", "mass flow": "g/s"})
+    text = "Body 2 K, step 3.2.1 kPa of 32 mm, 50 barrels, a4 bar, 4 kg/hour."
+    assert chosen.in_text(text) == text
+
+
+def test_what_an_adviser_says_is_shown_and_printed_in_the_chosen_units_and_stored_in_the_files(tmp_path: Path) -> None:
+    path = tmp_path / "even.yaml"
+    path.write_text(EVEN.lstrip(), encoding="utf-8")
+    program = load(path, [], shipped()).program
+    assert program is not None
+    session = Session.start(program, PAIR, book=Book.memory(), advisers=shipped())
+    sitting = Sitting(session, ChosenUnits({"mass flow": "g/s"}))
+    for _ in range(2):
+        sitting.answer(readings={"air": [Fraction(5, 4), Fraction(5, 4), Fraction(1), Fraction(5, 8)]})
+    because, own = sitting.view.advice[0].because, sitting.session.view.advice[0].because
+    assert "g/s" in because.concluded and "kg/h" not in because.concluded
+    assert "kg/h" in own.concluded
+    told, stored = sitting.view.findings, sitting.session.view.findings
+    assert told and all("kg/h" not in f.say for f in told) and any("kg/h" in f.say for f in stored)
+    text = printed(headed(sheet_of(session.book, session.run, {}), {}, ChosenUnits({"mass flow": "g/s"})), "text")
+    assert "kg/h" not in text
+
+
+EVEN = """
+procedure: even
+title: Even
+revision: 1
+for: {family: twin-choke sidedraught, carbs: 2, barrels_per_carb: 2}
+readings:
+  air: {ask: Airflow, quantity: airflow, each: barrel, unit: kg/h, range: [0, 30], step: 0.1}
+start: one
+steps:
+  one:
+    do: Read.
+    read: [air]
+    advise: {adviser: body_balance, name: even, with: {flow: air, tolerance: 5 %}}
+    limit: {visits: 9, then: done}
+    go: one
+  done: {end: ok, say: Done.}
+"""
+PAIR = Job.model_validate(
+    {
+        "engine": {"cylinders": 4, "displacement": "1600 cc", "idle_speed": "900 rpm"},
+        "bank": {"family": "twin-choke sidedraught", "carbs": 2, "barrels_per_carb": 2},
+    }
+)
+
+
+def test_the_intake_asks_and_begins_in_the_chosen_units_and_writes_what_was_typed() -> None:
+    form = Form((Family("twin-choke sidedraught"),), ChosenUnits({"temperature": "degF", "length": "in"}))
+    cells = {row.name: row.cells[0] for row in form.fields.rows}
+    warm, choke = cells["conditions.temperature"], cells["bank.choke"]
+    assert (warm.unit, warm.low, warm.high, form.texts()["conditions.temperature"]) == ("degF", -40, 140, "59")
+    assert choke.unit == "mm"  # a part is called by its size
+    form.begin(PAIR.model_copy(update={"conditions": PAIR.conditions.model_copy(update={"temperature": Fraction(20)})}))
+    assert form.texts()["conditions.temperature"] == "68"
+    form.fields.texts[[row.name for row in form.fields.rows].index("conditions.temperature")] = "77"
+    form.fields.texts[[row.name for row in form.fields.rows].index("engine.displacement")] = "1600"
+    assert form.data()["conditions"]["temperature"] == "77 degF"
+    assert form.job().conditions.temperature == 25

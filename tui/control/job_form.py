@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from engine.evidence import Place
 from engine.quantity import wording
+from engine.quantity.chosen import ChosenUnits
+from engine.quantity.units import UNITS
 from engine.session.view import ScrewRow
 from engine.vocabulary.vocabulary import SHIPPED
 from tui.control.entry import Cell, Fields, Refusal, Row, read
@@ -90,8 +92,10 @@ def _choice(name: str, ask: str, choices: Sequence[str], start: int = 1, hint: s
     return Row(name, ask, (Cell("", None, "choice", choices=tuple(choices)),), hint=hint, start=(str(start),))
 
 
-def rows(families: Sequence[Family], chosen: Family, texts: Mapping[str, str]) -> tuple[Row, ...]:
-    """The fields of the form, in the order in which a customer tells it and a technician looks."""
+def rows(
+    families: Sequence[Family], chosen: Family, texts: Mapping[str, str], units: ChosenUnits | None = None
+) -> tuple[Row, ...]:
+    """The fields of the form, in the order in which a customer tells it and a technician looks; in the shop's units."""
     carbs, barrels, body = chosen.carbs, chosen.barrels, wording.term(chosen.terms, "carb")
     sizes = "50 for all, or by barrel: 50 50 55 50"
     base = (
@@ -128,7 +132,19 @@ def rows(families: Sequence[Family], chosen: Family, texts: Mapping[str, str]) -
         _number("conditions.temperature", "Air temperature", "degC", -40, 60, "15"),
     )
     known = {row.name for row in base}
-    return (*base, *(_further(fact) for fact in chosen.facts if fact.path not in known))
+    every = (*base, *(_further(fact) for fact in chosen.facts if fact.path not in known))
+    return tuple(_in_units(row, units or ChosenUnits()) for row in every)
+
+
+def _in_units(row: Row, units: ChosenUnits) -> Row:
+    """A field in the unit that the shop chose; a length stays, since a part is called by its size."""
+    cell = row.cells[0]
+    unit = units.unit(cell.unit) if cell.kind == "number" and cell.unit else cell.unit
+    if unit == cell.unit or not cell.unit or UNITS[cell.unit].dimension == "length":
+        return row
+    start = tuple(wording.decimal(units.shown(Fraction(s), cell.unit)) if s else s for s in row.start or ())
+    ends = (units.shown(end, cell.unit) for end in (cell.low, cell.high))
+    return replace(row, cells=(replace(cell, unit=unit, **dict(zip(("low", "high"), ends, strict=True))),), start=start)
 
 
 _INSTRUMENTS = (
@@ -172,10 +188,11 @@ def fed(texts: Mapping[str, str]) -> str:
 class Form:
     """The form as it is being filled in."""
 
-    def __init__(self, families: Sequence[Family]) -> None:
+    def __init__(self, families: Sequence[Family], units: ChosenUnits | None = None) -> None:
         self.families = tuple(families) or (Family("any"),)
         self.chosen = self.families[0]
-        self.fields = Fields(rows(self.families, self.chosen, {}), title="TAKE IN", listed=True)
+        self.units = units or ChosenUnits()
+        self.fields = Fields(rows(self.families, self.chosen, {}, units), title="TAKE IN", listed=True)
         #: What is known of the job beyond what is asked.
         self.known: dict[str, Any] = {}
 
@@ -192,7 +209,7 @@ class Form:
         if not changed and texts.get("bank.cylinders_per_barrel") == proposed:
             return
         begin: dict[str, str] = {}
-        fresh = {row.name: row for row in rows(self.families, family, texts)}
+        fresh = {row.name: row for row in rows(self.families, family, texts, self.units)}
         if changed:
             begin = {name: (fresh[name].start or ("",))[0] for name in ("bank.carbs", "bank.barrels_per_carb")}
         before = next(i for i, row in enumerate(self.fields.rows) if row.name == "bank.cylinders_per_barrel")
@@ -218,8 +235,14 @@ class Form:
         counts = {"bank.carbs": str(job.bank.carbs)}
         if job.has_engine:
             counts["engine.cylinders"] = str(job.engine.cylinders)
-        fresh = rows(self.families, family, counts)
-        begin = {row.name: text for row in fresh if (text := _text_of(row, job.at(row.name))) is not None}
+        fresh = rows(self.families, family, counts, self.units)
+        begin = {}
+        for row, shown in zip(rows(self.families, family, counts), fresh, strict=True):
+            value = job.at(row.name)
+            if row.cells[0].unit != shown.cells[0].unit:
+                value = self.units.shown(value, row.cells[0].unit)
+            if (text := _text_of(row, value)) is not None:
+                begin[row.name] = text
         begin["bank.family"] = str(_at(self.families, family))
         self.fields.rebuild(fresh, {**begin, **kept})
         self.known = job.model_dump(mode="json", exclude={"customer", "vehicle", "title"})

@@ -46,7 +46,7 @@ class IntakeScreen(AnsweringScreen[Path | None]):
         super().__init__()
         self.shop = shop
         self.desk = desk
-        self.form = Form(families)
+        self.form = Form(families, shop.units)
         #: The job that the vehicle was here with last, once that is known; and the job as it left with it.
         self.before: int | None = None
         self.left: Job | None = None
