@@ -65,19 +65,32 @@ def rounds(
         if found[name].reach:
             graph[name] = ([e for e in out if e.spent and e.worlds & found[name].reach], name)
     for name in list(graph):
-        step = study.procedure.steps[name]
-        led = leading(study, step)
-        calls = {e.symptom: e for e in edges.out[name] if e.kind == "symptom" and e.call and e.end and e.symptom}
-        for symptom, edge in calls.items():
-            file = called.get(edge.call.file) if edge.call else None
-            if file is None or not file.waits:
-                continue
-            here = inside(name, symptom)
+        led = leading(study, study.procedure.steps[name])
+        # A symptom whose own limit is spent is not called for any more: such a place is never come to again.
+        calls = {
+            e.symptom: e for e in edges.out[name] if e.kind == "symptom" and e.end and e.symptom and _counts(led, e)
+        }
+        entered = {s: e for s, e in calls.items() if (file := _file(e, called)) and file.waits}
+        # One that may be given again inside its own call is a loop of itself, and enough to tell.
+        alone = next((s for s, e in entered.items() if (file := _file(e, called)) and file.lets_out(s)), None)
+        for symptom, edge in {alone: entered[alone]}.items() if alone else entered.items():
+            file, here = _file(edge, called), inside(name, symptom)
+            assert file is not None
             if edge.spent:
                 graph[name][0].append(replace(edge, target=here, end=None))
-            again = [e for s, w in led.items() if file.lets_out(s) for e in _again(edge, here, s, w, file, called)]
+            given = [(s, w) for s, w in led.items() if file.lets_out(s) and alone in (None, s)]
+            again = [e for s, w in given for e in _again(edge, here, s, w, called)]
             graph[here] = ([replace(e, source=here, spent=True) for e in _ends(edges, edge)] + again, name)
     return graph
+
+
+def _counts(led: Mapping[str, str | Call], edge: Edge) -> bool:
+    way = led.get(edge.symptom or "")
+    return isinstance(way, Call) and way.limit is None
+
+
+def _file(edge: Edge, called: Mapping[str, Meets]) -> Meets | None:
+    return called.get(edge.call.file) if edge.call else None
 
 
 def _ends(edges: Edges, edge: Edge) -> Iterator[Edge]:
@@ -87,9 +100,7 @@ def _ends(edges: Edges, edge: Edge) -> Iterator[Edge]:
     )
 
 
-def _again(
-    edge: Edge, here: str, symptom: str, way: str | Call, file: Meets, called: Mapping[str, Meets]
-) -> Iterator[Edge]:
+def _again(edge: Edge, here: str, symptom: str, way: str | Call, called: Mapping[str, Meets]) -> Iterator[Edge]:
     """The ways of a symptom that is given inside the file that `edge` calls, once every limit is used up."""
     given = replace(edge, source=here, symptom=symptom, spent=True)
     if isinstance(way, str):
