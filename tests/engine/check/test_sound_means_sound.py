@@ -8,73 +8,49 @@ import random
 from pathlib import Path
 
 import pytest
-from random_programs import ADVISERS, MOST, errors_of, program
-from walk_kit import walk
+from random_programs import ADVISERS, MOST, NOTICED, PROOFS, errors_of, harm, program
+from walk_kit import telling, walk
 
 from engine.carburation.registry import shipped
 from engine.procedure.build.load import load_texts
 from engine.procedure.check import check
-from engine.procedure.language import compile
 from engine.procedure.report.checking import check_file
 
 SHIPPED = Path(__file__).parents[3] / "procedures"
 
 
-@pytest.fixture
-def missing(monkeypatch):
-    """Names that a guard asked for and nobody had given, in the runs of programs that are compiled after this."""
-    found = []
-
-    def fetch(name):
-        def run(names):
-            if name not in names:
-                found.append(name)
-            return names.get(name)
-
-        return run
-
-    def asked(item):
-        def run(names):
-            before = len(found)
-            known = _known(item)(names)
-            del found[before:]
-            return known
-
-        return run
-
-    _known = compile._known
-    monkeypatch.setattr(compile, "_fetch", fetch)
-    monkeypatch.setattr(compile, "_known", asked)  # `known(x)` may ask for what was never given
-    return found
-
-
 @pytest.mark.parametrize("part", range(4))
-def test_a_random_program_that_is_called_sound_never_strands_anybody(missing, part):
+def test_a_random_program_that_is_called_sound_never_strands_anybody(part):
     r = random.Random(f"programs {part}")
     sound = 0
     for _ in range(50):
-        texts, found, problems = program(r)
+        texts, found, problems, missing = program(r)
         errors = errors_of(problems)
         if found is None:
             assert errors
             continue
+        met = harm(found, missing, 12)
+        assert errors or not met, (met, texts["outer"])
         unreached = {(Path(p.path).stem, p.span) for p in problems if p.code == "unreachable-step"}
-        missing.clear()
         seen: set[str] = set()
-        for seed in range(6):
-            try:
-                walk(random.Random(seed), found, ADVISERS, MOST, seen, hostile=(0.1, 1.0)[seed % 2])
-            except Exception:
-                assert errors, texts["outer"]
+        for seed in range(0 if met else 3):
+            walk(random.Random(seed), found, ADVISERS, MOST, seen, hostile=(0.1, 1.0)[seed % 2])
         assert not seen & {
             f"{f.name}.{s.name}"
             for f in found.files.values()
             for s in f.steps.values()
             if (f.name, s.span) in unreached
         }
-        assert errors or not missing, (missing, texts["outer"])
         sound += not errors
-    assert sound >= 7
+    assert sound >= 4
+
+
+@pytest.mark.parametrize(("proof", "number"), NOTICED.items())
+def test_without_a_proof_the_walks_would_meet_the_harm_that_it_keeps_away(proof, number):
+    """The judge is worth something: what one proof alone refuses, it sees by itself."""
+    _, found, problems, missing = program(random.Random(f"program {number}"))
+    assert errors_of(problems) and errors_of(problems) <= PROOFS[proof]
+    assert harm(found, missing)
 
 
 @pytest.mark.parametrize(
@@ -103,8 +79,9 @@ def test_the_walk_strands_where_a_file_is_not_sound(way):
 
 
 @pytest.mark.parametrize("path", sorted(SHIPPED.glob("*.yaml")), ids=lambda p: p.stem)
-def test_a_shipped_file_comes_to_an_end_whatever_is_answered(path, missing):
-    checked = check_file(path, [SHIPPED], shipped())
+def test_a_shipped_file_comes_to_an_end_whatever_is_answered(path):
+    with telling() as missing:
+        checked = check_file(path, [SHIPPED], shipped())
     assert checked.program is not None
     for seed in range(8):
         walk(random.Random(seed), checked.program, shipped())

@@ -6,12 +6,17 @@ A sound program never leaves an answer without a way on and always ends; `walk` 
 from __future__ import annotations
 
 import random
+from collections.abc import Iterator
+from contextlib import contextmanager
 from fractions import Fraction
 from typing import Any
+
+import pytest
 
 from engine.contract import Adviser
 from engine.evidence import Advice, Finding, Inputs, Move
 from engine.job.model import Job
+from engine.procedure.language import compile
 from engine.procedure.language.expr import Type
 from engine.procedure.program import Program
 from engine.quantity.units import from_base
@@ -133,6 +138,36 @@ def advice_of(r: random.Random, plan: RunLayout, adviser: Adviser, inputs: Input
     return Advice(adviser.name, adviser.version, outputs, moves=moves, findings=findings)
 
 
+@contextmanager
+def telling() -> Iterator[list[str]]:
+    """Of programs that are loaded in the block: the names that their guards ask for in a run and nobody had given.
+    `known(x)` may ask for any."""
+    missing: list[str] = []
+    known = compile._known
+
+    def fetch(name: str) -> compile.Run:
+        def run(names: Any) -> Any:
+            if name not in names:
+                missing.append(name)
+            return names.get(name)
+
+        return run
+
+    def asked(item: compile.Run) -> compile.Run:
+        def run(names: Any) -> Any:
+            before = len(missing)
+            answer = known(item)(names)
+            del missing[before:]
+            return answer
+
+        return run
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(compile, "_fetch", fetch)
+        patch.setattr(compile, "_known", asked)
+        yield missing
+
+
 def walk(
     r: random.Random,
     program: Program,
@@ -140,13 +175,16 @@ def walk(
     most: int = MOST,
     seen: set[str] | None = None,
     hostile: float = 0.1,
+    stubborn: float = 0.0,
 ) -> int:
     """Follow a program with random answers to its end. The number of answers; `seen` gathers the steps, "file.step".
-    `hostile` is how often a symptom is given instead.
+    `hostile` is how often a symptom is given instead, `stubborn` how often a step gets the answer that it got before,
+    which is how one goes round for ever.
 
-    Raises what the machine raises where a program is not sound, and AssertionError where it does not end, or takes a
-    reading with the engine running or stopped that can't be taken so.
+    Raises what the machine raises where a program is not sound, and AssertionError where it does not end, takes a
+    reading with the engine running or stopped that can't be taken so, or has a symptom that can't be told.
     """
+    given: dict[Any, Event] = {}
     plan = plan_of(r, program)
 
     def advise(request: Any) -> Advice:
@@ -163,5 +201,12 @@ def walk(
             quantity = read.reading.quantity
             assert engine == RUNNING or quantity not in NEED_RUNNING, f"{quantity} at {state.frame.at.key}: {engine}"
             assert engine == STOPPED or quantity not in NEED_STOPPED, f"{quantity} at {state.frame.at.key}: {engine}"
-        state, _ = step(plan, state, answer_of(r, plan, state, hostile), advise)
+        told = symptoms(state)
+        lost = [s for s in state.frame.at.file.procedure.symptoms if s not in told and state.gate is None]
+        assert not lost, f"{lost[0]} can't be told at {state.frame.at.key}"
+        key = (state.frame.at.key, state.frame.here, state.gate is None, tuple(q.name for q in asks(plan, state)))
+        before = given.get(key) if r.random() < stubborn else None
+        again = before if before and before.kind != "lost" and before.symptom in (None, *told) else None
+        answer = given[key] = again or answer_of(r, plan, state, hostile)
+        state, _ = step(plan, state, answer, advise)
     raise AssertionError(f"no end after {most} answers, at {state.frame.at.key}")
