@@ -365,6 +365,8 @@ def stub(procedure: Procedure) -> str:
         for q in procedure.parameters.values():
             if q.type.choices:
                 kind, given = f"choices: {list(q.type.choices)}", q.default
+            elif q.type.kind == "bool":
+                kind, given = "yes_no: true", str(bool(q.default)).lower()
             else:
                 span = f"[{_number(q.type.low, q)}, {_number(q.type.high, q)}]"
                 kind, given = f"unit: {q.type.unit}, range: {span}", _number(q.default, q)
