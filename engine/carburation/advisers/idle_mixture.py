@@ -170,6 +170,7 @@ class Tells(Told):
         "CO": read("every row of it, where no lambda was taken with it"),
         "airflow": read("what each barrel drew then: more air leans its mixture"),
         "take-off": read("take-offs that could not be plugged: their barrel's airflow is held to its neighbour's"),
+        "screw answers": read("a test by ear of whether each screw does anything, and from when on it does"),
         "spit-back": read("barrels that were seen to spit back stand lean"),
         "idle jet size": read("the number read off each jet; it outranks what the job lists"),
         "air leak": read("where a leak showed, the barrel is leaner than its jet makes it"),
@@ -247,11 +248,11 @@ def _by_speed(job: Job, asked: Asks, view: ScrewView, s: Search, rows: Sequence[
             moves = []
         if moves:
             return _told(job, asked, view, s, rows, "turn", moves, ())
-    air = policy.speed_first(job, asked, s, rows)
+    back = policy.last_goes_back(s, rows)
+    air = policy.speed_first(job, asked, s, rows) if back is None else []
     if air:
         return _told(job, asked, view, s, rows, "turn", air, ())
     trial = policy.next_trial(job, asked, s, view, rows)
-    back = policy.last_goes_back(s, rows)
     if trial is not None and (back is None or trial.u == back.u):
         return _told(job, asked, view, s, rows, "turn", policy.to_place(view, s, trial.u, trial.to), (), trial)
     if back is not None and any(policy.unknown(c) for c in rows):

@@ -73,7 +73,8 @@ class Joint:
 class Mixture:
     """The belief. `law[i]`, `rich[i]`: pairs of law and richness of barrel i, equally likely. `crest`: ln of the
     mixture at the crest of torque, mean and standard deviation, or (ln of where mixture belongs, 0) where a meter gives
-    it. `dead[i]`: how likely barrel i does not answer. `noise`: how much more the speed scatters than was assumed."""
+    it. `dead[i]`: how likely barrel i does not answer. `noise`: how much more the speed scatters than was assumed.
+    `heard[i]`: how a test by ear changes the odds that it does not answer."""
 
     screws: Screws
     law: tuple[Places, ...]
@@ -85,6 +86,7 @@ class Mixture:
     metered: bool
     slope: float
     window: tuple[float, float]
+    heard: tuple[float, ...] = ()
 
     def xs(self, i: int, turns: float) -> Array:
         """ln of barrel i's mixture at `turns` against the crest's (with a meter: against where it belongs), by pair."""
@@ -136,7 +138,9 @@ class Mixture:
         it does lets the cylinder work."""
         seen = np.stack([self.torques(i, low + k * (high - low) / 4.0) for k in range(5)])
         mute = float((np.ptp(seen, axis=0) < MUTE).mean())
-        return self.dead[i] + (1.0 - self.dead[i]) * mute
+        silent = self.dead[i] + (1.0 - self.dead[i]) * mute
+        odds = self.heard[i] if self.heard else 1.0
+        return odds * silent / (odds * silent + 1.0 - silent) if silent < 1.0 else 1.0
 
 
 #: A window is kept as a table over ln mixture, so far either way, in steps of a two-hundredth
@@ -171,12 +175,13 @@ def believed(
     again: tuple[float, int] = (0.0, 0),
     merged: tuple[float, float] | None = None,
     at: Sequence[float] = (),
+    by_ear: tuple[float, ...] = (),
 ) -> Mixture:
     """Join everything. `told[i][g]`: what was seen of barrel i with its g-th jet, which is jet `had[i][g]`. `shifts`:
     what else moves a barrel, with its doubt, and how likely it has a fault of its own. `joint`: what was seen of
     several at once with the jets of now. `again`: squares of differences between readings of one place, in units of
     what was assumed, and how many. `merged`: ln of the mean mixture at a common tailpipe, with its doubt, the
-    screws standing `at`."""
+    screws standing `at`. `by_ear`: how a test by ear changes the odds that a barrel does not answer."""
     metered = any(t.meter for mine in told for t in mine)
     noise = _noise(told, again)
     likes = [[_likelihood(t, noise) for t in mine] for mine in told]
@@ -219,7 +224,7 @@ def believed(
     if merged is not None and not metered and at:
         crest = _by_pipe(crest, merged, screws, law, rich, at)
     return Mixture(
-        screws, tuple(law), tuple(rich), crest, weighed, tuple(dead), math.sqrt(noise), metered, slope, window
+        screws, tuple(law), tuple(rich), crest, weighed, tuple(dead), math.sqrt(noise), metered, slope, window, by_ear
     )
 
 

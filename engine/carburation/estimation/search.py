@@ -15,8 +15,10 @@ from engine.carburation.estimation.air_drawn import Drawn, drawn
 from engine.carburation.estimation.arrays import np
 from engine.carburation.estimation.asks import Checked, MixtureScrews
 from engine.carburation.estimation.bank import OWN_FAULT, UNSEEN_FAULT, Jet
+from engine.carburation.estimation.follows import FOLLOWS, FOLLOWS_SD, learned
 from engine.carburation.estimation.laws import Screws
 from engine.carburation.estimation.masks import Mask, masks
+from engine.carburation.estimation.mended import Mends, answering, mends
 from engine.carburation.estimation.meters import Gas, meter_row, pipe
 from engine.carburation.estimation.mixture import CREST, Joint, Mixture, Told, believed
 from engine.carburation.estimation.seen import Seen, history, places, screw_places
@@ -35,15 +37,15 @@ SPAT, SPAT_SD = 1.18, 0.10
 RUNNING = 200.0
 #: Step of stocked idle jets, where nobody says [common practice].
 STOCK_STEP = 5.0
-#: How richness falls as air grows, as an exponent, and how unsure that is [assumed: between not at all and in
-#: proportion, and the other way round where the first progression hole comes or goes with the plate].
-FOLLOWS, FOLLOWS_SD = 0.3, 0.6
 #: Scatter of a reading averaged over ten seconds, and how wide the speed slowly wanders, rpm [assumed: 3 to 8 beat to
 #: beat, 0 to 12 over a minute]; the belief widens both by what it sees.
 SCATTER, WANDER = 3.0, 4.0
 #: Screws that stand as near as this, turns, stand where they stood: near its crest that changes nothing
 #: [assumed: less than a hand's eighth].
 SAME_PLACE = 0.10
+#: Two readings of one place differ by no more than scatter makes: what is further apart, in squares of what was assumed,
+#: had another cause [assumed: four deviations].
+MOST_APART = 16.0
 #: So many readings of several units turned at once are weighed, the newest ones [assumed: for time].
 MOST_JOINT = 10
 #: Steps in which a tachometer may show, rpm: the coarsest that all readings keep to is taken to be its own
@@ -65,6 +67,8 @@ class Shot:
     era: int
     #: Screws whose barrels were seen to spit back.
     spat: tuple[int, ...] = ()
+    #: How often anything but these screws was turned until then.
+    stirred: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,8 +149,9 @@ def search(
     stock = Stock(job, spots)
     noise = noise_of(job, seen)
     shots: list[Shot] = []
-    rows = 0
+    rows = stirred = 0
     for k, s in enumerate(seen):
+        stirred += any(m.screw != view.name for m in s.answer.moves)
         stock.take(s.answer)
         if any("jet" in p.part and p.place in spots for p in s.answer.parts):
             rows = 0
@@ -163,14 +168,14 @@ def search(
             speed = None
         if speed is None and gas is None and not spat:
             continue
-        shots.append(Shot(tuple(stands), speed, stalled, k, gas, here, stock.era, spat))  # type: ignore[arg-type]
+        shots.append(Shot(tuple(stands), speed, stalled, k, gas, here, stock.era, spat, stirred))  # type: ignore[arg-type]
     masked = masks(checked, evidence, spots, now)
     found = _sweeps(shots, units, noise, screws.share)
     metered = any(s.gas and rows for s in shots)
     mix = None
     if shots:
         mix = _joined(
-            job, view, screws, units, shots, found, now, noise, stock, masked, metered, seen, at, window, step
+            job, view, screws, units, shots, found, now, noise, stock, masked, metered, seen, at, window, step, spots
         )
     return Search(
         spots,
@@ -280,7 +285,7 @@ def _whole(shots: Sequence[Shot], share: int) -> float:
 
 def _look(s: Shot, unit: Sequence[int], noise: Noise) -> Look:
     sd = STALLED_SD if s.stalled else math.hypot(noise.scatter, noise.step / math.sqrt(12.0))
-    return Look(round(sum(s.at[i] for i in unit) / len(unit), 4), s.speed or 1.0, sd, s.when)
+    return Look(round(sum(s.at[i] for i in unit) / len(unit), 4), s.speed or 1.0, sd, s.when, s.stalled)
 
 
 def _joined(
@@ -299,8 +304,10 @@ def _joined(
     at: Sequence[float | None],
     window: tuple[float, float],
     step: float | None,
+    spots: Sequence[Place],
 ) -> Mixture:
-    wander = noise.wander
+    wander, done = noise.wander, mends(seen, spots)
+    follows = (FOLLOWS, FOLLOWS_SD) if metered else learned(screws, [w for e, w in found if e == stock.era], wander)
     mean_air = sum(now) / len(now)
     checked = next((r for x in reversed(seen) if (r := x.answer.readings.get("air leak"))), ())
     had, told, shifts = [], [], []
@@ -310,14 +317,16 @@ def _joined(
         rows = [Told() for _ in stock.had[i]]
         if metered:
             for s in shots:
-                if s.gas is not None:
+                by = done.since(i, s.when)
+                if s.gas is not None and by is not None:
                     g = stock.eras[s.era][i]
-                    rows[g] = _by_gas(screws, rows[g], s, ks, mine_air)
+                    rows[g] = _by_gas(screws, rows[g], s, ks, mine_air, by)
         else:
             for era, sweep in found:
-                if sweep.unit == u:
+                by = done.since(i, sweep.looks[-1].when)
+                if sweep.unit == u and by is not None:
                     g = stock.eras[era][i]
-                    rows[g] = _by_sweep(screws, rows[g], sweep, mine_air, wander)
+                    rows[g] = _by_sweep(screws, rows[g], sweep, mine_air, wander, by, follows)
         for s in shots:
             if set(ks) & set(s.spat):
                 g = stock.eras[s.era][i]
@@ -340,14 +349,22 @@ def _joined(
         usual,
         shifts,
         window,
-        () if metered else _joint(shots, units, noise, screws.share, stock.era),
+        () if metered else _joint(shots, units, noise, screws.share, stock.era, done),
         _again(shots, noise),
         pipe(job, seen, at, view),
         stands,
+        _heard(answering(seen, spots), units),
     )
 
 
-def _joint(shots: Sequence[Shot], units: Sequence[tuple[int, ...]], noise: Noise, share: int, era: int) -> list[Joint]:
+def _heard(told: Sequence[float], units: Sequence[tuple[int, ...]]) -> tuple[float, ...]:
+    """Unit by unit, how a test by ear changes the odds that it does nothing: all its screws would have to."""
+    return tuple(min(told[i] for i in ks) for ks in units)
+
+
+def _joint(
+    shots: Sequence[Shot], units: Sequence[tuple[int, ...]], noise: Noise, share: int, era: int, done: Mends
+) -> list[Joint]:
     """Neighbouring readings with the jets of now between which several units were turned, at one air."""
     out = []
     bests = _best_speeds(shots)
@@ -357,7 +374,7 @@ def _joint(shots: Sequence[Shot], units: Sequence[tuple[int, ...]], noise: Noise
             continue
         turned = {u: (_mean(a.at, ks), _mean(b.at, ks)) for u, ks in enumerate(units)}
         turned = {u: ends for u, ends in turned.items() if abs(ends[0] - ends[1]) > 0.02}
-        if len(turned) < 2:
+        if len(turned) < 2 or any(done.since(units[u][0], a.when) != (0.0, 0.0) for u in turned):
             continue
         whole = share * max(0.2, ((a.speed or 1.0) / bests[a.when]) ** (1.0 / laws.ELASTICITY))
         change = sweeps.torque_of(b.speed or 1.0, a.speed or 1.0, whole) - whole
@@ -375,10 +392,14 @@ def _again(shots: Sequence[Shot], noise: Noise) -> tuple[float, int]:
     told = [s for s in shots if s.speed is not None and not s.stalled]
     for k, b in enumerate(told):
         for a in reversed(told[max(0, k - 8) : k]):
-            if alike(a, b) and all(abs(x - y) < SAME_PLACE for x, y in zip(a.at, b.at, strict=True)):
+            if (
+                a.stirred == b.stirred
+                and alike(a, b)
+                and all(abs(x - y) < SAME_PLACE for x, y in zip(a.at, b.at, strict=True))
+            ):
                 one = 2.0 * (noise.scatter**2 + noise.step**2 / 12.0)
                 apart = 2.0 * noise.wander**2 * (1.0 - math.exp((a.when - b.when) / sweeps.FORGETS))
-                squares += ((a.speed or 0.0) - (b.speed or 0.0)) ** 2 / (one + apart)
+                squares += min(MOST_APART, ((a.speed or 0.0) - (b.speed or 0.0)) ** 2 / (one + apart))
                 count += 1
                 break
     return squares, count
@@ -393,16 +414,28 @@ def usual_jet(job: Job) -> float | None:
         return None
 
 
-def _by_sweep(screws: Screws, before: Told, sweep: Sweep, now: float, wander: float) -> Told:
+def _by_sweep(
+    screws: Screws,
+    before: Told,
+    sweep: Sweep,
+    now: float,
+    wander: float,
+    since: tuple[float, float],
+    follows: tuple[float, float],
+) -> Told:
     by = math.log(now / sweep.air)
-    blur = max(0.01, FOLLOWS_SD * abs(by)) if abs(by) > 0.004 else 0.0
-    rows, count, dead = sweeps.weighed(screws, sweep, wander, -FOLLOWS * by, blur)
+    if abs(by) <= 0.004:
+        by = 0.0
+    blur = math.hypot(follows[1] * by, since[1])
+    rows, count, dead = sweeps.weighed(
+        screws, sweep, wander, since[0] - follows[0] * by, max(0.01, blur) if blur else 0.0
+    )
     if before.rows is None:
         return Told(rows, count, dead)
     return Told(before.rows + rows, before.count + count, before.dead + dead)
 
 
-def _by_gas(screws: Screws, before: Told, s: Shot, ks: Sequence[int], now: float) -> Told:
+def _by_gas(screws: Screws, before: Told, s: Shot, ks: Sequence[int], now: float, since: tuple[float, float]) -> Told:
     told = [g for k in ks if s.gas and (g := s.gas[k]) is not None]
     if not told:
         return before
@@ -412,16 +445,26 @@ def _by_gas(screws: Screws, before: Told, s: Shot, ks: Sequence[int], now: float
         any(g.least for g in told),
         any(g.most for g in told),
     )
-    return _with(screws, before, gas, _mean(s.at, ks), math.log(now / _mean(s.air, ks)), True)
+    return _with(screws, before, gas, _mean(s.at, ks), math.log(now / _mean(s.air, ks)), True, since)
 
 
 def _mean(row: Sequence[float], ks: Sequence[int]) -> float:
     return sum(row[k] for k in ks) / len(ks)
 
 
-def _with(screws: Screws, before: Told, gas: Gas, turns: float, by: float, metered: bool) -> Told:
-    """What lambda of one barrel tells of its richness, told for air that is `by` more (ln)."""
-    sd, goal = math.hypot(gas.sd, FOLLOWS_SD * by), math.log(0.91 / gas.lam) - FOLLOWS * by
+def _with(
+    screws: Screws,
+    before: Told,
+    gas: Gas,
+    turns: float,
+    by: float,
+    metered: bool,
+    since: tuple[float, float] = (0.0, 0.0),
+) -> Told:
+    """What lambda of one barrel tells of its richness, told for air that is `by` more (ln), and for a barrel that was
+    made richer `since`, with its doubt."""
+    sd = math.hypot(gas.sd, FOLLOWS_SD * by, since[1])
+    goal = math.log(0.91 / gas.lam) - FOLLOWS * by + since[0]
     off = (laws.grid()[None, :] + laws.fuels(screws, round(turns, 4))[:, None] - goal) / sd
     rows = np.minimum(off * off, 60.0)
     if gas.least:

@@ -25,6 +25,9 @@ PICTURE = 0.10
 MISSES, MISSING = 0.20, 0.5
 #: The speed wanders slowly and forgets where it was over so many answers [assumed: about a minute].
 FORGETS = 1.5
+#: A stall on the turn of one screw says that its cylinder did about so much less of its work, with its doubt, in
+#: cylinders: what else held the engine up then nobody knows [assumed].
+STALL_COSTS, STALL_SD = 0.8, 0.3
 #: So many readings make one sweep: a longer one is cut, since the wander makes far readings strangers [assumed].
 LONGEST = 10
 
@@ -52,6 +55,7 @@ class Look:
     speed: float
     sd: float
     when: int
+    stalled: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +121,7 @@ def _told(sweep: Sweep, wander: float) -> Seen:
     """Places of the screw, torques, and the weight of their squared misfit once the unknown level is taken out:
     P - P 1 1' P / (1' P 1), where P is the inverse of their covariance."""
     first = sweep.looks[0].speed
-    ys = [torque_of(k.speed, first, sweep.whole) for k in sweep.looks]
+    ys = _torques(sweep, first)
     slopes = [y / (laws.ELASTICITY * k.speed) for y, k in zip(ys, sweep.looks, strict=True)]
     best = max(ys)
     n = len(ys)
@@ -129,12 +133,23 @@ def _told(sweep: Sweep, wander: float) -> Seen:
         for i, a in enumerate(sweep.looks)
     ]
     for k, look in enumerate(sweep.looks):
-        cov[k][k] += (slopes[k] * look.sd) ** 2 + picture(ys[k] - best) ** 2
+        cov[k][k] += STALL_SD**2 if look.stalled else (slopes[k] * look.sd) ** 2 + picture(ys[k] - best) ** 2
     p = inverse(cholesky(cov))
     sums = [sum(row) for row in p]
     all_ = sum(sums)
     weight = tuple(tuple(p[i][j] - sums[i] * sums[j] / all_ for j in range(n)) for i in range(n))
     return tuple(k.at for k in sweep.looks), tuple(ys), weight
+
+
+def _torques(sweep: Sweep, first: float) -> list[float]:
+    """Torque of the whole engine at each look, in cylinders. One screw stops its own cylinder at most."""
+    ys: list[float] = []
+    ran = sweep.whole
+    for k in sweep.looks:
+        y = torque_of(k.speed, first, sweep.whole)
+        ys.append(max(y, ran - STALL_COSTS) if k.stalled else y)
+        ran = ran if k.stalled else y
+    return ys
 
 
 @lru_cache(maxsize=96)

@@ -15,7 +15,7 @@ from engine.carburation.estimation.arrays import np
 from engine.carburation.estimation.asks import MixtureMoves
 from engine.carburation.estimation.fit import normal_cdf
 from engine.carburation.estimation.mixture import NEAR, Mixture
-from engine.carburation.estimation.search import Search, alike
+from engine.carburation.estimation.search import Search, Shot, alike
 from engine.carburation.estimation.seen import screw_places, value
 from engine.evidence import Move, ScrewView
 from engine.job.model import Job
@@ -46,6 +46,11 @@ OFF_SEAT, FURTHEST = 0.25, 2.0
 #: The engine is taken to stall below this share of its idle speed, and the chance of it at one turn is held below this
 #: [assumed: a stall costs a minute].
 STALLS_BELOW, STALL_CHANCE = 0.62, 0.05
+#: A screw is leaned by no more than this at a time beyond where the engine ran, turns [common practice: by quarters and
+#: halves until it falters].
+LEANER = 0.5
+#: A screw that tells nothing is not left further than this, turns, from where it is believed to belong [assumed].
+STRAYED = 0.3
 #: As near as this, turns, to where it stalled, it stalls again [assumed: the hand's own error].
 STALLED_THERE = 0.12
 #: The chance that a turn takes its cylinder below this share of its best work is held below this [assumed: a tenth
@@ -90,7 +95,7 @@ def choices(s: Search, view: ScrewView, inputs: MixtureMoves, window: tuple[floa
     out = []
     for u in range(len(s.units)):
         at = s.stands(u)
-        best = best_place(s, view, u, span)
+        best = best_place(s, view, u, _ran_between(s, u, *span))
         row = s.visited(u)
         trials = sum(abs(b - a) > 0.1 for a, b in pairwise(row))
         m = s.mix
@@ -219,6 +224,8 @@ def _away(s: Search, rows: Sequence[Choice], u: int | None) -> bool:
 
 def goes_back(s: Search, c: Choice) -> bool:
     """Whether a unit is better set to where it belongs before anything else."""
+    if c.dead > SUSPECT and abs(c.best - c.at) > STRAYED:
+        return True  # tried far out, and it told nothing: it does not stay there
     return c.there - c.here > WORTH and abs(c.best - c.at) > 0.04
 
 
@@ -309,13 +316,16 @@ def _spots(s: Search, view: ScrewView, c: Choice, within: tuple[float, float], i
             spots.add(round(min(high, max(low, to)) / step) * step)
     if c.dead > SUSPECT:
         spots.add(_untried(s, c, low, high, step))
-    low, high = _ran_between(s, c, low, high)
+    low, high = _leaned_to(s, c, *_ran_between(s, c.u, low, high))
     return sorted(to for to in spots if low <= to <= high)
 
 
-def _ran_between(s: Search, c: Choice, low: float, high: float) -> tuple[float, float]:
-    """Where unit c may be turned after stalls: not beyond half of the way from where it ran to where it stalled."""
-    mine = [(at, shot.stalled) for at, shot in zip(s.visited(c.u), s.shots, strict=True)]
+def _ran_between(s: Search, u: int, low: float, high: float) -> tuple[float, float]:
+    """Where unit u may be turned after stalls: not beyond half of the way from where it ran to where it stalled, the
+    others standing as they do."""
+    rest = [k for k in range(len(s.units)) if k != u]
+    as_now = [all(abs(s.stands(k) - _mean_at(s, shot, k)) < STALLED_THERE for k in rest) for shot in s.shots]
+    mine = [(at, shot.stalled) for at, shot, same in zip(s.visited(u), s.shots, as_now, strict=True) if same]
     ran = [at for at, stalled in mine if not stalled]
     for at, stalled in mine:
         if stalled and ran:
@@ -323,6 +333,18 @@ def _ran_between(s: Search, c: Choice, low: float, high: float) -> tuple[float, 
             if abs(near - at) > STALLED_THERE:
                 low, high = (max(low, 0.5 * (at + near)), high) if at < near else (low, min(high, 0.5 * (at + near)))
     return low, high
+
+
+def _leaned_to(s: Search, c: Choice, low: float, high: float) -> tuple[float, float]:
+    """Where unit c may be turned to learn from it: no more than a step leaner than it ever ran."""
+    ran = [at for at, shot in zip(s.visited(c.u), s.shots, strict=True) if not shot.stalled] or [c.at]
+    if s.screws.sign > 0:
+        return max(low, min(ran) - LEANER), high
+    return low, min(high, max(ran) + LEANER)
+
+
+def _mean_at(s: Search, shot: Shot, u: int) -> float:
+    return sum(shot.at[i] for i in s.units[u]) / len(s.units[u])
 
 
 def _untried(s: Search, c: Choice, low: float, high: float, step: float) -> float:
@@ -338,7 +360,7 @@ def settled(
 ) -> tuple[list[Move], list[Choice]]:
     """Every mixture screw where it belongs, and where the air screws are known, the speed with it."""
     moves, stopped = set_where_best(view, s, [c for c in rows if c.dead < SILENT])
-    return [*moves, *_to_speed(job, inputs, s, rows)], stopped
+    return [*moves, *_to_speed(job, inputs, s, _well_set(s, rows))], stopped
 
 
 def set_where_best(view: ScrewView, s: Search, rows: Sequence[Choice]) -> tuple[list[Move], list[Choice]]:
@@ -388,22 +410,30 @@ def to_place(view: ScrewView, s: Search, u: int, to: float) -> list[Move]:
 
 
 def speed_first(job: Job, inputs: MixtureMoves, s: Search, rows: Sequence[Choice]) -> list[Move]:
-    """Turns of the air screws where the engine, its screws where they belong, runs far off its speed."""
+    """Turns of the air screws where the engine runs far off its speed, and would with its screws where they belong:
+    early, since what is learned holds for the air of then."""
     last = s.shots[-1] if s.shots else None
     wanted = value(inputs.target, s.idle)
     if len(s.shots) > 1 and not alike(s.shots[-1], s.shots[-2]):
         return []  # the air was moved just before: what it did is learned first
-    if last is None or last.stalled or last.speed is None or abs(last.speed - wanted) < SPEED_FIRST:
+    there = _well_set(s, rows)
+    if last is None or last.stalled or last.speed is None or there is None:
         return []
-    return [] if any(goes_back(s, c) for c in rows) else _to_speed(job, inputs, s, rows)
+    off, still = last.speed - wanted, there - wanted
+    if off * still <= 0.0 or min(abs(off), abs(still)) < SPEED_FIRST:
+        return []
+    return _to_speed(job, inputs, s, wanted + min(off, still, key=abs))
 
 
-def _to_speed(job: Job, inputs: MixtureMoves, s: Search, rows: Sequence[Choice]) -> list[Move]:
-    """Equal turns of the air screws that bring the well-set engine to speed."""
-    assert s.mix is not None
+def _well_set(s: Search, rows: Sequence[Choice]) -> float | None:
+    """Speed to expect with every screw where it belongs."""
+    return expected(s, {c.u: c.best for c in rows if goes_back(s, c)})
+
+
+def _to_speed(job: Job, inputs: MixtureMoves, s: Search, there: float | None) -> list[Move]:
+    """Equal turns of the air screws that bring an engine that would run `there`, rpm, to speed."""
     air = s.drawn
     wanted = value(inputs.target, float(job.engine.idle_speed))
-    there = expected(s, {c.u: c.best for c in rows if goes_back(s, c)})
     if not air.all_alike or air.effect <= 0.0 or there is None or abs(there - wanted) < OFF_SPEED:
         return []
     screw = air.all_alike[0][0]
@@ -440,14 +470,28 @@ def taken_back(view: ScrewView, s: Search) -> list[Move]:
     """After a stall: every screw back to where it ran before; where nobody knows, all a quarter richer."""
     good = next((shot for shot in reversed(s.shots) if shot.speed and not shot.stalled), None)
     moves: list[Move] = []
-    for u, mine in enumerate(s.units):
+    for u in range(len(s.units)):
         if good is not None:
-            moves += to_place(view, s, u, sum(good.at[i] for i in mine) / len(mine))
+            better = _faster_there(s, good, u)
+            moves += to_place(view, s, u, _mean_at(s, better, u))
     if moves:
         return moves
     for u in range(len(s.units)):
         moves += to_place(view, s, u, s.stands(u) + 0.25 * s.screws.sign)
     return moves
+
+
+def _faster_there(s: Search, good: Shot, u: int) -> Shot:
+    """The reading like `good`, but for where unit u stood, at which the engine ran surely faster; else `good`."""
+    rest = [k for k in range(len(s.units)) if k != u]
+    best = good
+    for shot in s.shots:
+        if shot.stalled or not shot.speed or not alike(shot, good):
+            continue
+        if all(abs(_mean_at(s, shot, k) - _mean_at(s, good, k)) < STALLED_THERE for k in rest):
+            best = max(best, shot, key=lambda x: x.speed or 0.0)
+    sure = 2.0 * math.hypot(s.noise.scatter, s.noise.step, s.noise.wander)
+    return best if (best.speed or 0.0) - (good.speed or 0.0) > sure else good
 
 
 def back_out(view: ScrewView, s: Search, c: Choice) -> list[Move]:

@@ -10,7 +10,7 @@ import random
 import numpy as np
 import pytest
 
-from engine.carburation.estimation import laws, sweeps
+from engine.carburation.estimation import follows, laws, sweeps
 from engine.carburation.estimation.laws import Screws
 from engine.carburation.estimation.meters import CO_END, NO_CO, lambda_of
 from engine.carburation.estimation.sweeps import Look, Sweep
@@ -98,6 +98,31 @@ def test_told_for_other_air_a_barrel_is_leaner_and_in_more_doubt():
     assert best[1] - best[0] == pytest.approx(-0.08, abs=0.021)
     near = [sum(v - min(r) < 4.0 for v in r) for r in (rows[18], moved[18])]
     assert near[1] > near[0]
+
+
+def at_air(sweep, unit, air):
+    return Sweep(unit, sweep.looks, air, sweep.whole)
+
+
+@pytest.mark.parametrize(("later", "low", "high"), [(1.65, 0.5, 1.9), (1.25, -0.2, 0.2), (1.05, -1.3, -0.2), (None, 0.29, 0.31)])
+def test_how_mixture_follows_air_is_learned_from_barrels_that_were_swept_at_two_airs(later, low, high):
+    """With more air their screws belong further out: more air leans them; further in: the other way round."""
+    one = [at_air(swept(1.25, seed=k, scatter=0.5), k, 1.0) for k in range(3)]
+    two = [at_air(swept(later, seed=9 + k, scatter=0.5), k, 1.12) for k in range(3)] if later else []
+    mean, sd = follows.learned(SHORT, [*one, *two], 1.0)
+    assert low < mean < high
+    assert sd < 0.55 if later else sd == pytest.approx(0.6, abs=0.1)
+
+
+def test_a_stall_says_that_its_cylinder_hardly_worked_there_however_far_the_speed_fell():
+    """One screw stops its own cylinder at most: no place explains a whole engine, so a stall tells of that one."""
+    ran = [Look(at, 900.0, 2.0, k) for k, at in enumerate((1.25, 1.6))]
+    stalled = Sweep(0, (*ran, Look(0.6, 480.0, 120.0, 2, stalled=True)), 1.0, 4.0)
+    rows, _ = sweeps.misfit(SHORT, stalled, 1.0)
+    odds = np.exp(-0.5 * (rows - rows.min()))
+    there = laws.laws(1.25).torque(laws.grid()[None, :] + laws.fuels(SHORT, 0.6)[:, None])
+    works = float((odds * (there > 0.7)).sum() / odds.sum())
+    assert works < 0.15
 
 
 # --- meters ---------------------------------------------------------------------------------------------------------

@@ -4,6 +4,7 @@ The engine here is the published shape of torque and nothing else, so that the v
 """
 
 import random
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -11,11 +12,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.carburation.advisers.idle_mixture import Asks
+from engine.carburation.estimation import mended
 from engine.carburation.estimation.search import search
+from engine.carburation.estimation.seen import history
 from engine.carburation.policy import jet_reset
+from engine.carburation.policy import mixture_moves as policy
 from engine.carburation.registry import shipped
 from engine.contract import inputs_of
-from engine.evidence import Answered, Evidence, Inputs, Part, Place, ReadingView, ScrewView
+from engine.evidence import Answered, Evidence, Inputs, Move, Part, Place, ReadingView, ScrewView
 from engine.job.model import Job
 
 SPOTS = tuple(Place(c, b) for c in (1, 2) for b in (1, 2))
@@ -113,6 +117,17 @@ class Bench:
         return advice
 
 
+def found(bench):
+    """What is believed of a bench as it stands."""
+    inputs, evidence = bench.asked()
+    return search(bench.job, Asks.of(inputs, inputs_of(Asks)), evidence, (1.0, 1.5))
+
+
+def turned(i, to):
+    """A counted move of one screw."""
+    return Move("mixture_screw", SPOTS[i], "out", "richer", Fraction(1, 4), to)
+
+
 RICH = st.lists(st.floats(0.95, 1.2), min_size=4, max_size=4)
 
 
@@ -147,6 +162,84 @@ def test_the_first_turn_of_a_sweep_is_outward_since_leaning_may_stall_it():
     assert [m.direction for m in advice.moves] == ["out"]
 
 
+def test_what_differs_after_the_air_was_moved_is_no_scatter_of_the_tachometer():
+    """Else two rows of the air work, a hundred rpm apart, would make every later reading worthless."""
+    bench = Bench([1.1] * 4, seed=3)
+    stir = Move("speed_screw", Place(1, None), "in", "more air", Fraction(1, 32))
+    for k in range(6):
+        bench.answer()
+        last = bench.answers[-1]
+        readings = {"engine speed": (Fraction(900 + 90 * (k % 2)),)}
+        bench.answers[-1] = replace(last, moves=(stir,) if k else (), readings=readings)
+    assert found(bench).mix.noise < 1.3
+
+
+def test_one_barrel_is_leaned_by_no_more_than_half_a_turn_beyond_where_it_ran():
+    """By quarters and halves until it falters [common practice]; a stall costs a minute."""
+    bench = Bench([1.12, 1.0, 1.05, 1.18], seed=11)
+    bench.at = [Fraction(2)] * 4
+    bench.answer()
+    lowest, leaned = [2.0] * 4, 0
+    for _ in range(30):
+        inputs, _ = bench.asked()
+        s, view = found(bench), inputs.screws["screw"]
+        asked = Asks.of(inputs, inputs_of(Asks))
+        trial = policy.next_trial(bench.job, asked, s, view, policy.choices(s, view, asked, (0.86, 0.96)))
+        if trial is not None:
+            assert trial.to >= lowest[trial.u] - 0.5 - 1e-6
+            leaned += trial.to < lowest[trial.u]
+        bench.answer(shipped()["idle_mixture"].run(bench.job, *bench.asked()).moves)
+        lowest = [min(a, float(b)) for a, b in zip(lowest, bench.at, strict=True)]
+    assert leaned
+
+
+def test_a_place_at_which_it_stalled_is_not_asked_for_again_while_the_others_stand_as_they_did():
+    bench = Bench([1.1] * 4, seed=2)
+    bench.answer()
+    bench.answer([turned(0, Fraction(11, 4))])
+    for _ in range(4):
+        bench.answer([turned(0, Fraction(3, 4))])
+        bench.answers[-1] = replace(bench.answers[-1], readings={}, symptom_kind="stall")
+        bench.answer([turned(0, Fraction(11, 4))])
+        (move,) = shipped()["idle_mixture"].run(bench.job, *bench.asked()).moves
+        assert move.place != SPOTS[0] or float(move.position) > 0.75 + 0.12
+
+
+# --- what was put right -----------------------------------------------------------------------------------------------
+
+
+def checked(bench, quantity, row):
+    """A check among the answers, nothing turned."""
+    bench.answer()
+    bench.answers[-1] = replace(bench.answers[-1], readings=bench.answers[-1].readings | {quantity: tuple(row)})
+
+
+def test_a_level_set_and_a_leak_that_shows_no_more_shift_what_was_read_before_and_a_mended_screw_voids_it():
+    bench = Bench([1.1] * 4)
+    checked(bench, "fuel level", (Fraction(3), Fraction(0)))
+    checked(bench, "air leak", ("no", "no", "yes", "no"))
+    checked(bench, "screw answers", ("yes", "yes", "yes", "no"))
+    checked(bench, "fuel level", (Fraction(0), Fraction(0)))
+    checked(bench, "air leak", ("no", "no", "no", "no"))
+    checked(bench, "screw answers", ("yes", "yes", "yes", "yes"))
+    inputs, evidence = bench.asked()
+    told = mended.mends(history(evidence, [inputs.screws["screw"]]), SPOTS)
+    assert told.since(0, 0)[0] < -0.05  # a level too high made it rich
+    assert told.since(2, 0)[0] > 0.0 and told.since(2, 0)[1] > 0.03  # the leak made it lean
+    assert told.since(3, 0) is None
+    assert told.since(3, 6) == (0.0, 0.0) and told.since(0, 6) == (0.0, 0.0)
+
+
+@pytest.mark.parametrize(("heard", "more"), [("no", True), ("yes", False)])
+def test_a_test_by_ear_of_a_screw_is_weighed_with_what_the_speed_told(heard, more):
+    bench = Bench([1.1] * 4, seed=6)
+    bench.answer()
+    before = found(bench).mix.silent(2, 0.25, 3.0)
+    checked(bench, "screw answers", ("yes", "yes", heard, "yes"))
+    after = found(bench).mix.silent(2, 0.25, 3.0)
+    assert (after > before) == more and 0.0 < after < 1.0
+
+
 # --- jets in hand ---------------------------------------------------------------------------------------------------
 
 
@@ -159,20 +252,18 @@ def lean_one():
 
 def test_a_larger_jet_brings_its_screw_back_in():
     bench = lean_one()
-    inputs, evidence = bench.asked()
-    found = search(bench.job, Asks.of(inputs, inputs_of(Asks)), evidence, (1.0, 1.5))
+    inputs, _ = bench.asked()
     moves = jet_reset.for_new_jets(
-        inputs.screws["screw"], found, [Part("idle jet", SPOTS[2], Fraction(60))], (Fraction(50),) * 4
+        inputs.screws["screw"], found(bench), [Part("idle jet", SPOTS[2], Fraction(60))], (Fraction(50),) * 4
     )
     assert [(m.place, m.direction) for m in moves] == [(SPOTS[2], "in")]
 
 
 def test_a_sound_jet_of_the_same_number_brings_its_screw_to_mid_band():
     bench = lean_one()
-    inputs, evidence = bench.asked()
-    found = search(bench.job, Asks.of(inputs, inputs_of(Asks)), evidence, (1.0, 1.5))
+    inputs, _ = bench.asked()
     (move,) = jet_reset.for_new_jets(
-        inputs.screws["screw"], found, [Part("idle jet", SPOTS[2], Fraction(50))], (Fraction(50),) * 4
+        inputs.screws["screw"], found(bench), [Part("idle jet", SPOTS[2], Fraction(50))], (Fraction(50),) * 4
     )
     assert float(move.position) == pytest.approx(1.25, abs=0.04)
 
