@@ -50,6 +50,9 @@ from engine.wording import Said, said
 
 #: How likely a verdict of 'even' must be. [assumed]
 SURE = 0.97
+#: Where 'even' is likelier than this but not sure, and no turn betters it, so many rows are taken to settle it: they
+#: average the gauge's own scatter. [assumed]
+EDGE, EDGE_ROWS = 0.3, 4
 #: A turn up to this may be made by aim. [assumed: an eighth and what a hand errs by]
 AIM_TURN = 0.16
 #: Shares of what is allowed: what a count of the screw may miss before the turn is made by aim, how far barrels of a
@@ -216,7 +219,7 @@ def air_balance(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
         verdict = "turn"
     elif stopped and max(abs(t.turns) for t in stopped) < 1e-6:
         verdict = "at its stop"
-    elif seen.flows.since < 2 and not masked:
+    elif not masked and seen.flows.since < (EDGE_ROWS if EDGE < sure < SURE else 2):
         verdict = "read again"
     elif masked or _split(seen):
         verdict = "out of step"
