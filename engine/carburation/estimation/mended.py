@@ -1,6 +1,6 @@
 """What was put right between readings, as later checks tell: a leak that shows no more, a level set, a screw that
-answers again. What was read before holds for another barrel, or for one shifted; this says since when and by how much. It
-judges nothing.
+answers again. What was read before holds for another barrel, or for one shifted; this says since when and by how
+much. It judges nothing.
 """
 
 from __future__ import annotations

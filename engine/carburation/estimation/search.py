@@ -43,8 +43,8 @@ SCATTER, WANDER = 3.0, 4.0
 #: Screws that stand as near as this, turns, stand where they stood: near its crest that changes nothing
 #: [assumed: less than a hand's eighth].
 SAME_PLACE = 0.10
-#: Two readings of one place differ by no more than scatter makes: what is further apart, in squares of what was assumed,
-#: had another cause [assumed: four deviations].
+#: Two readings of one place differ by no more than scatter makes: what is further apart, in squares of what was
+#: assumed, had another cause [assumed: four deviations].
 MOST_APART = 16.0
 #: So many readings of several units turned at once are weighed, the newest ones [assumed: for time].
 MOST_JOINT = 10

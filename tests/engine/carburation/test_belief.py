@@ -104,7 +104,9 @@ def at_air(sweep, unit, air):
     return Sweep(unit, sweep.looks, air, sweep.whole)
 
 
-@pytest.mark.parametrize(("later", "low", "high"), [(1.65, 0.5, 1.9), (1.25, -0.2, 0.2), (1.05, -1.3, -0.2), (None, 0.29, 0.31)])
+@pytest.mark.parametrize(
+    ("later", "low", "high"), [(1.65, 0.5, 1.9), (1.25, -0.2, 0.2), (1.05, -1.3, -0.2), (None, 0.29, 0.31)]
+)
 def test_how_mixture_follows_air_is_learned_from_barrels_that_were_swept_at_two_airs(later, low, high):
     """With more air their screws belong further out: more air leans them; further in: the other way round."""
     one = [at_air(swept(1.25, seed=k, scatter=0.5), k, 1.0) for k in range(3)]
