@@ -133,7 +133,7 @@ def _is_position(node: Node) -> bool:
 
 
 def _reading(study: Study, reading: Reading) -> Iterator[Problem]:
-    if reading.average is not None and reading.average > LONGEST_AVERAGE:
+    if reading.average is not None and not 0 < reading.average <= LONGEST_AVERAGE:
         yield _error(
             study,
             "unlikely-time",

@@ -12,6 +12,7 @@ for _name in (
     "mutant_text",
     "mutant_operators",
     "mutant_work",
+    "mutant_trade",
     "mutant_kits",
     "mutant_fates",
 ):

@@ -17,6 +17,7 @@ sys.path[:0] = [str(ROOT), str(Path(__file__).parent)]
 import mutant_fates  # noqa: E402
 import mutant_kits  # noqa: E402
 import mutant_operators  # noqa: E402
+import mutant_trade  # noqa: E402
 import mutant_work  # noqa: E402
 
 from engine.carburation.registry import shipped  # noqa: E402
@@ -27,7 +28,8 @@ def main(names: list[str]) -> int:
     count: Counter[tuple[str, str]] = Counter()
     every = {**shelf.texts, **shelf.kits}
     for name in names or every:
-        operators = mutant_kits.KIT if name in shelf.kits else (*mutant_operators.OPERATORS, *mutant_work.WORK)
+        own = mutant_kits.KIT if name in shelf.kits else (*mutant_operators.OPERATORS, *mutant_work.WORK)
+        operators = (*own, *mutant_trade.TRADE)
         for mutant in mutant_operators.mutants(name, every[name], operators):
             fate = mutant_fates.fate(shelf, mutant)
             count[mutant.operator, fate] += 1

@@ -67,13 +67,27 @@ class Shelf:
             if kit in self.programs[name].files[name].uses:
                 yield name, *self._problems(name, self.texts[name], shelf_of(kits))
 
+    def of_callers(self, mutant: Mutant, program: Program | None) -> list[Problem]:
+        """What is said of the files that call a mutant, where what it shows to them is another than before."""
+        if program is None or _face(program.files[mutant.file]) == _face(self.programs[mutant.file].files[mutant.file]):
+            return []
+        texts, found = {**self.texts, **self.kits, mutant.file: mutant.text}, []
+        for name in sorted(self.texts):
+            if any(call.file == mutant.file for call in calls(self.programs[name].files[name])):
+                loaded = load_texts(texts, name, self.advisers)
+                problems = [*loaded.problems, *(check(loaded.program, self.advisers) if loaded.program else ())]
+                known = {(p.code, p.message) for p in self.base[name]}
+                found += [p for p in problems if (p.code, p.message) not in known]
+        return found
+
     def _problems(self, name: str, text: str, shelf: KitShelf) -> tuple[list[Problem], Program | None]:
         mutant = Mutant("", name, 1, text, bool, False)
         source = Source(mutant.file, f"{mutant.file}.yaml", mutant.text)
         tree, problems = read_tree(source)
+        told = len(shelf.problems)
         part, faults = modelled(source, tree, shelf) if tree is not None else (None, [])
-        problems += [*faults, *shelf.problems]
-        problems += faults
+        problems += [*faults, *shelf.problems[told:]]
+        del shelf.problems[told:]  # of this mutant, not of the next one
         program = None
         if part is not None and not {str(c) for c in _calls(part)} <= self.texts.keys():
             loaded = load_texts({**self.texts, **self.kits, mutant.file: mutant.text}, mutant.file, self.advisers)
@@ -97,6 +111,12 @@ class Shelf:
                 program = None
         known = {(p.code, p.message) for p in self.base[mutant.file]}
         return [p for p in problems if (p.code, p.message) not in known], program
+
+
+def _face(procedure: Procedure) -> Any:
+    """What a file shows to those that call it: what it gives, takes and ends in, and whom it is for."""
+    ends = {name: end.outcome for name, end in procedure.ends.items()}
+    return plain((procedure.gives, procedure.parameters, procedure.settings, procedure.here, procedure.layout, ends))
 
 
 def naive_faults(program: Program) -> list[str]:
@@ -153,6 +173,8 @@ def fate(shelf: Shelf, mutant: Mutant) -> str:
         return fate_of_kit(shelf, mutant)
     problems, program = shelf.problems(mutant)
     if any(mutant.right(p) for p in problems):
+        return "caught"
+    if any(mutant.right(p) for p in shelf.of_callers(mutant, program)):
         return "caught"
     if mutant.strict or program is None:
         return "missed"

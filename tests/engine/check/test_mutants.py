@@ -11,13 +11,14 @@ import pytest
 from mutant_fates import Shelf, fate
 from mutant_kits import KIT
 from mutant_operators import OPERATORS, mutants
+from mutant_trade import TRADE
 from mutant_work import WORK
 
 from engine.carburation.registry import shipped
 
 SHIPPED = Path(__file__).parents[3] / "procedures"
 #: Sites of each operator that the suite tries, in procedures and in kits, each of which many files use.
-EACH, EACH_KIT = 6, 3
+EACH, EACH_KIT, EACH_TRADE = 6, 3, 1
 #: Operators that always make a file unsound, wherever they are applied.
 ALWAYS = {"shadow", "contradict", "then into its loop", "drop an end", "misname", "drop an entry", "read while stopped"}
 
@@ -49,6 +50,19 @@ def test_the_shipped_files_give_no_alarm(shelf):
 def test_every_operator_finds_sites(sample):
     assert len(sample) >= len(OPERATORS) + len(WORK) + len(KIT)
     assert sample.keys() >= ALWAYS
+
+
+def test_no_slip_of_the_trade_is_missed(shelf):
+    """What always has to be caught is; anything else is caught, the same, or another procedure that is sound."""
+    found = {}
+    for name, text in {**shelf.texts, **shelf.kits}.items():
+        for mutant in mutants(name, text, TRADE):
+            found.setdefault((mutant.operator, mutant.strict), []).append(mutant)
+    assert len(found) >= 85
+    for (operator, strict), made in found.items():
+        for mutant in random.Random(operator).sample(made, min(EACH_TRADE, len(made))):
+            fated = fate(shelf, mutant)
+            assert fated == "caught" or (fated != "missed" and not strict), f"{mutant.file}:{mutant.line}: {operator}"
 
 
 def test_no_mutant_is_missed(shelf, sample):

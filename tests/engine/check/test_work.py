@@ -226,6 +226,7 @@ def test_advice_to_turn_is_made_and_made_once(spoilt):
         ("by: 1/8 turn, direction: in, when: not", "by: 1/64 turn, direction: in, when: not", "finer-than-step"),
         ("direction: in, when: not coupled", "direction: in", "screw-twice"),
         ("average: 10 s", "average: 9999 min", "unlikely-time"),
+        ("average: 10 s", "average: 0 s", "unlikely-time"),
         ("healthy: {from: 800, to: 1000}", "healthy: {from: 1000, to: 800}", "upside-down"),
         ("step: 0.1", "step: 50", "step-past-range"),
         ("otherwise: not_even\n        finding", "otherwise: even\n        finding", "ok-over-stop"),

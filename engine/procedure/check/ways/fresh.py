@@ -55,7 +55,7 @@ def _held_speed(study: Study, step: Step, entered: traces.State) -> Iterator[Pro
                 "speed-while-held",
                 study.path,
                 read.span,
-                f"'{step.name}' reads the engine speed while {_held(sorted(held))} is held.",
+                f"'{step.name}' reads the engine speed while {' or '.join(sorted(held))} is held.",
                 "It is the hand's speed, and says nothing of the engine.",
                 "Add `hold: none` to the `state` of the step.",
                 "warning",
@@ -145,7 +145,7 @@ def _judged(
             "not-at-idle",
             study.path,
             span,
-            f"In '{step.name}' {words}, which was read while {_held(held)} was held{some}; it judges an idle.",
+            f"In '{step.name}' {words}, which was read {_held(held)}{some}; it judges an idle.",
             "What is true of a held engine is not true of its idle, and the move would be wrong.",
             "Add `hold: none` to the `state` of the step that reads it.",
         )
@@ -162,11 +162,13 @@ def _judged(
 
 
 def _held(speeds: list[str]) -> str:
-    return " or ".join(s for s in speeds if s != NONE)
+    known = " or ".join(s for s in speeds if s not in (NONE, ENTRY))
+    unsaid = "with nothing said of a speed that is held" if ENTRY in speeds else ""
+    return " or ".join(filter(None, (f"while {known} was held" if known else "", unsaid)))
 
 
 def _at(speed: str) -> str:
-    return "idle" if speed == NONE else speed
+    return "idle" if speed == NONE else "whatever speed was held before" if speed == ENTRY else speed
 
 
 def _too_late(study: Study, step: Step, state: traces.State, called: Mapping[str, Summary]) -> Iterator[Problem]:
