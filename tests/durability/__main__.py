@@ -7,6 +7,7 @@ from __future__ import annotations
 import argparse
 import tempfile
 from collections.abc import Iterator
+from itertools import chain
 from pathlib import Path
 
 
@@ -29,21 +30,20 @@ def main() -> int:
         if a.what == "disk":
             from tests.durability import disk
 
-            found = [
-                *disk.full(folder / "full", a.every),
-                *disk.read_only(folder / "read-only", a.every),
-                *disk.program(folder / "program", a.every),
-            ]
+            ways = ((disk.full, "full"), (disk.read_only, "read-only"), (disk.program, "program"))
+            found = chain.from_iterable(way(folder / name, a.every) for way, name in ways)
         elif a.what == "lines":
             from tests.durability import lines
 
-            found = list(lines.sweep(a.lines, a.seed))
+            found = lines.sweep(a.lines, a.seed)
         else:
-            found = list(_files(a.what, folder, a.every))
-    for sentence in found:
-        print(sentence)
-    print(f"{a.what}: {len(found)} wrong")
-    return 1 if found else 0
+            found = _files(a.what, folder, a.every)
+        wrong = 0
+        for sentence in found:
+            print(sentence, flush=True)
+            wrong += 1
+    print(f"{a.what}: {wrong} wrong")
+    return 1 if wrong else 0
 
 
 def _files(what: str, folder: Path, every: int) -> Iterator[str]:
@@ -53,13 +53,18 @@ def _files(what: str, folder: Path, every: int) -> Iterator[str]:
     live, rest = books.small(folder / "a", True), books.small(folder / "b", False)
     if what == "cuts":
         at = range(0, len(live.log) + 1, every)
-        yield from files.timed(files.cuts(live, folder / "cut", at), len(at))
+        yield from files.timed(files.cuts(live, folder / "cut", at), f"{len(at)} cuts of the log")
         return
-    bits = list(files.every_flip(rest, every))
-    yield from files.timed(files.flips(rest, folder / "flip", bits), len(bits))
     bits = list(files.untold_of_the_log(live, every))
-    print(f"{8 * len(live.log) // every} bits of the log; {len(bits)} are looked at with the book opened")
-    yield from files.timed(files.flips(live, folder / "flip", bits), len(bits))
+    said = f"{8 * len(live.log) // every} bits of the log, {len(bits)} of them with the book opened"
+    yield from files.timed(files.flips(live, folder / "log", bits), said)
+    bits = list(files.every_flip(rest, every))
+    # One by one, so that what was looked at is known where a sweep is stopped.
+    for n in range(0, len(bits), 20_000):
+        part = bits[n : n + 20_000]
+        yield from files.timed(
+            files.flips(rest, folder / f"{n}", part, 9), f"{n + len(part)} of {len(bits)} of the book"
+        )
 
 
 if __name__ == "__main__":

@@ -62,6 +62,7 @@ def program(folder: Path, every: int) -> Iterator[str]:
     acknowledged is there.
     """
     kills.scene(folder)
+    kills.load_program()
     answers = b"".join(
         json.dumps({"readings": {"pressure": 2.5}} if kills.reads(n) else {"done": True}).encode() + b"\n"
         for n in range(1, kills.STEPS)

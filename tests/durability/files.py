@@ -19,7 +19,7 @@ import pytest
 from engine.book import log
 from tests.durability.books import ADVISERS, Book, BookTrouble, Made, Session, harm, written_state
 
-_PAGE = 4096
+_PAGE, _HEADER = 4096, 32
 _FRAME = 24 + _PAGE
 
 
@@ -34,36 +34,47 @@ def no_waiting() -> Iterator[None]:
 
 def cuts(whole: Made, folder: Path, at: Iterable[int]) -> Iterator[str]:
     """Cut the log at these bytes; a sentence for each after which a run is in a state that it never had, or lacks an
-    answer whose commit is whole in what is left.
+    answer whose commit is whole in what is left, or of which nothing is said.
+
+    SQLite takes in whole frames, so that the book is opened where a frame ends, and a byte before and behind; in the
+    middle of one it is what was said of the log that counts.
     """
-    events = {k: v for k, v in whole.shown.items() if k.startswith("run ")}
     kept_before, commits_before = 0, 0
     with no_waiting():
         for cut in at:
-            path = Made(whole.book, whole.log[:cut], {}).at(folder)
-            commits = log.scan(whole.log[:cut]).commits
-            try:
-                book = Book.open(path, backups=False)
-            except BookTrouble as trouble:
-                yield f"cut at {cut}: it does not open: {trouble}"
-                continue
-            kept_now = 0
-            for row in book.runs():
-                kept = [(e.seq, e.key) for e in book.events(row.run)]
-                before = [(seq, key) for seq, key, _ in events[f"run {row.run}"]]
-                if kept != before[: len(kept)]:
-                    yield f"cut at {cut}: run {row.run} has events that it never had"
-                Session.reopen(book, row.run, advisers=ADVISERS, reading=True)
-                kept_now += len(kept)
-            told = bool(book.notices)
-            book.close()
-            if kept_now < kept_before and commits >= commits_before:
-                yield f"cut at {cut}: {kept_now} events, and {kept_before} with less of the log"
-            at_a_frame = cut == 0 or (cut >= 32 and (cut - 32) % _FRAME == 0)
-            if not told and not at_a_frame:
+            found = log.scan(whole.log[:cut])
+            into = (cut - _HEADER) % _FRAME if cut >= _HEADER else cut
+            if into and found.problem is None:
                 yield f"cut at {cut}: in the middle of a write, and nothing is said"
-            kept_before, commits_before = kept_now, commits
-            shutil.rmtree(folder)
+            if found.commits < commits_before:
+                yield f"cut at {cut}: {found.commits} writes are whole, and {commits_before} with less of the log"
+            if into in (0, 1, 12, 24, 2000, _FRAME - 1) or cut < _HEADER:
+                kept_now, wrong = _opened(whole, folder, cut)
+                yield from wrong
+                if kept_now < kept_before:
+                    yield f"cut at {cut}: {kept_now} events, and {kept_before} with less of the log"
+                kept_before = kept_now
+            commits_before = found.commits
+
+
+def _opened(whole: Made, folder: Path, cut: int) -> tuple[int, list[str]]:
+    """How many events there are with a log that was cut, and what is wrong with them."""
+    path = Made(whole.book, whole.log[:cut], {}).at(folder)
+    try:
+        book = Book.open(path, backups=False)
+    except BookTrouble as trouble:
+        return 0, [f"cut at {cut}: it does not open: {trouble}"]
+    count, wrong = 0, []
+    for row in book.runs():
+        kept = [(e.seq, e.key) for e in book.events(row.run)]
+        before = [(seq, key) for seq, key, _ in whole.shown[f"run {row.run}"]]
+        if kept != before[: len(kept)]:
+            wrong.append(f"cut at {cut}: run {row.run} has events that it never had")
+        Session.reopen(book, row.run, advisers=ADVISERS, reading=True)
+        count += len(kept)
+    book.close()
+    shutil.rmtree(folder)
+    return count, wrong
 
 
 class Flip(NamedTuple):
@@ -100,24 +111,52 @@ def bit_flip(bit: int) -> Flip:
     return Flip(bit // 8, bit // 8 + 1, 1 << bit % 8)
 
 
-def flips(whole: Made, folder: Path, at: Iterable[Flip]) -> Iterator[str]:
-    """Flip these; a sentence for each that shows something wrong in silence, or breaks the program."""
-    size, rows = len(whole.book), written_state(whole.at(folder))
+def flips(whole: Made, folder: Path, at: Iterable[Flip], written: int = 1) -> Iterator[str]:
+    """Flip these; a sentence for each that shows something wrong in silence, or breaks the program. Each is looked at
+    by who only reads; every so many-th (`written`) also by who may write, and mends what can be mended.
+    """
+    size, rows = len(whole.book), written_state(whole.at(folder / "whole"))
+    path = whole.at(folder / "read")
     with no_waiting():
-        for start, stop, mask in at:
-            data = bytearray(whole.book + whole.log)
-            for byte in range(start, stop):
-                data[byte] ^= mask
-            where = f"mask {mask} on bytes {start} to {stop} of {size} and the log's {len(whole.log)}"
-            for reading in (False, True):
-                path = Made(bytes(data[:size]), bytes(data[size:]), {}).at(folder)
-                try:
-                    wrong = harm(path, whole.shown, reading, rows)
-                except Exception as fault:
-                    wrong = f"{type(fault).__name__}: {fault}"
-                if wrong:
-                    yield f"{where}, {'reading' if reading else 'writing'}: {wrong}"
-                shutil.rmtree(folder)
+        for number, flip in enumerate(at):
+            data = bytearray((whole.book + whole.log)[flip.start : flip.stop])
+            data[:] = bytes(byte ^ flip.mask for byte in data)
+            place = path if flip.start < size else log.log_path(path)
+            start = flip.start if flip.start < size else flip.start - size
+            where = f"mask {flip.mask} on bytes {start} to {start + len(data)} of {place.name}"
+            with _spoilt(place, start, bytes(data)):
+                for reading in (True, False)[: 1 + (number % written == 0)]:
+                    target = path if reading else Made(path.read_bytes(), _log_of(path), {}).at(folder / "write")
+                    try:
+                        wrong = harm(target, whole.shown, reading, rows)
+                    except Exception as fault:
+                        wrong = f"{type(fault).__name__}: {fault}"
+                    if wrong:
+                        yield f"{where}, {'reading' if reading else 'writing'}: {wrong}"
+                    if not reading:
+                        shutil.rmtree(folder / "write")
+
+
+def _log_of(path: Path) -> bytes:
+    return log.log_path(path).read_bytes() if log.log_path(path).exists() else b""
+
+
+@contextmanager
+def _spoilt(path: Path, at: int, data: bytes) -> Iterator[None]:
+    """These bytes in the place of what stands there, for as long."""
+    was = _put(path, at, data)
+    yield
+    _put(path, at, was)
+
+
+def _put(path: Path, at: int, data: bytes) -> bytes:
+    """Write bytes at a place; what stood there."""
+    with path.open("rb+", buffering=0) as file:
+        file.seek(at)
+        was = file.read(len(data))
+        file.seek(at)
+        file.write(data)
+    return was
 
 
 def untold_of_the_log(whole: Made, every: int = 1) -> Iterator[Flip]:
@@ -133,8 +172,8 @@ def untold_of_the_log(whole: Made, every: int = 1) -> Iterator[Flip]:
                 yield bit_flip(8 * size + bit)
 
 
-def timed(what: Iterable[str], of: int) -> Iterator[str]:
+def timed(what: Iterable[str], of: str) -> Iterator[str]:
     """The same, and at its end how long it took."""
     began = time.monotonic()
     yield from what
-    print(f"{of} cases in {time.monotonic() - began:.0f} s", flush=True)
+    print(f"{of}, in {time.monotonic() - began:.0f} s", flush=True)

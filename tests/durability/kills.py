@@ -62,6 +62,19 @@ def scene(folder: Path) -> None:
     os.environ["TERM"] = "xterm-256color"
 
 
+def load_program() -> None:
+    """Load what a child needs, once, before it is forked."""
+    import engine.carburation.registry
+    import engine.procedure.report.checking
+    import engine.protocol.messages
+    import tui.app
+    import tui.screens.home
+    import tui.screens.run
+    from tui.commandline import cli, commands
+
+    assert engine.carburation.registry.shipped() and tui.app and cli and commands
+
+
 def child(arguments: list[str]) -> None:
     """In a child that was forked: become the program."""
     from tui.commandline import cli
@@ -278,12 +291,7 @@ def screen_kills(folder: Path, kills: int, seed: int, tally: Tally) -> Iterator[
 
 def main(kills: int, seed: int, folder: Path, which: tuple[str, ...] = ("talk", "screen")) -> int:
     """Kill, and say what was found; 1 where anything was lost or repeated."""
-    import tui.app
-    import tui.screens.home
-    import tui.screens.run
-    from tui.commandline import commands
-
-    assert tui.app and tui.screens.home and tui.screens.run and commands
+    load_program()
     wrong = 0
     for name, how in (("talk", talk_kills), ("screen", screen_kills)):
         if name not in which:
