@@ -56,6 +56,10 @@ UNSURE = (
     "The disk failed while this was being written: it is not known whether it was recorded. Look at the disk and "
     "answer again: it is found out first, and nothing is recorded twice."
 )
+_HALF = (
+    "What was typed holds a byte that is no character (not UTF-8), which the job book can't hold. Type it again; nothing "
+    "was changed."
+)
 _FORBIDDEN = (
     "The job book {path} can't be reached: this user may not open it, or a folder above it. Ask for the right, or name "
     "another with --book."
@@ -77,6 +81,8 @@ def sentence(fault: Exception, path: Path | None) -> str:
     """What to tell the person."""
     said = str(fault).lower()
     where = str(path) if path is not None else "in memory"
+    if isinstance(fault, UnicodeEncodeError):
+        return _HALF
     if isinstance(fault, PermissionError):
         return _FORBIDDEN.format(path=where)
     if isinstance(fault, OSError):

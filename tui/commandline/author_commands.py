@@ -116,7 +116,7 @@ def _advisers(a: argparse.Namespace) -> int:
     from engine.procedure.report.contracts import run_advisers
 
     text, code = run_advisers(advisers.shipped(), a.name)
-    write(sys.stderr if code else sys.stdout, text)
+    write(sys.stderr if code else sys.stdout, plain_lines(text))
     return code
 
 
@@ -124,7 +124,7 @@ def _words(a: argparse.Namespace) -> int:
     from engine.procedure.report.manual import run_words
 
     text, code = run_words(a.word)
-    write(sys.stderr if code else sys.stdout, text)
+    write(sys.stderr if code else sys.stdout, plain_lines(text))
     return code
 
 

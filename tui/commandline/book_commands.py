@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tui.commandline.exits import Exit, Failed
-from tui.commandline.out import say
+from tui.commandline.out import say, write
 
 if TYPE_CHECKING:
     from engine.book.book import Book
@@ -147,8 +147,7 @@ def _agreed(question: str) -> bool:
     """Ask on the terminal; without one, or at its end, the answer is no."""
     if sys.stdin is None or sys.stdout is None:
         return False
-    sys.stdout.write(question)
-    sys.stdout.flush()
+    write(sys.stdout, question)
     try:
         return sys.stdin.readline().strip().casefold() in ("yes", "y")
     except (OSError, ValueError):

@@ -8,7 +8,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 from engine import VERSION
 from tui.commandline.exits import Exit, Failed
@@ -28,6 +28,12 @@ class Parser(argparse.ArgumentParser):
         stream = file or sys.stdout
         if stream is not None:
             stream.write(self.format_help())
+
+    def error(self, message: str) -> NoReturn:
+        """Say what is wrong with the arguments, nothing of which steers the terminal, and end."""
+        from engine.foreign import plain
+
+        super().error(plain(message))
 
 
 def _command(name: str, about: str, example: str) -> Callable[[Callable[[argparse.ArgumentParser], None]], None]:
