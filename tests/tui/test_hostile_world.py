@@ -235,7 +235,7 @@ class TestWhatPeopleWrote:
 class TestStreams:
     @UNIX
     @pytest.mark.parametrize(
-        "command", ["jobs", "where", "sheet 1", "check bleed_line.yaml", "schema", "explain", "--help"]
+        "command", ["jobs", "where", "sheet 1", "check bleed_line.yaml", "schema", "schema talk", "explain", "--help"]
     )
     def test_a_full_device_and_closed_streams(self, shop: Path, command: str) -> None:
         worked(shop)
@@ -245,6 +245,13 @@ class TestStreams:
         assert (int(first), int(second)) == (Exit.USAGE, Exit.OK), done.stderr
         assert b"Traceback" not in done.stderr and b"Exception ignored" not in done.stderr
         assert b"can't be written" in done.stderr
+
+    @UNIX
+    def test_trials_where_nothing_can_be_said_of_how_far_they_are(self, shop: Path) -> None:
+        outside(shop, "evendraw new pair")
+        done = outside(shop, "evendraw trials pair.yaml --engines 1 --no-references --workers 1 2>&- ; echo $?")
+        assert done.stdout.split()[-1] in (b"0", b"1")
+        assert b"1 virtual engine" in done.stdout
 
     @UNIX
     def test_talk_without_input_or_output(self, shop: Path) -> None:

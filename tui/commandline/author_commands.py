@@ -66,7 +66,7 @@ def _schema(a: argparse.Namespace) -> int:
         import engine.protocol
 
         committed = Path(engine.protocol.__file__ or "").with_name("talk.schema.json")
-        sys.stdout.write(committed.read_text(encoding="utf-8"))
+        write(sys.stdout, committed.read_text(encoding="utf-8"))
         return Exit.OK
     if a.of == "sheet":
         import json

@@ -451,7 +451,7 @@ def _trials(a: argparse.Namespace) -> int:
         fleet=a.fleet,
         tachometer=a.tachometer,
     )
-    watched = sys.stderr.isatty()
+    watched = sys.stderr is not None and sys.stderr.isatty()
 
     def progress(done: int, of: int) -> None:
         if watched:
