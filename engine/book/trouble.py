@@ -57,8 +57,8 @@ UNSURE = (
     "answer again: it is found out first, and nothing is recorded twice."
 )
 _HALF = (
-    "What was typed holds a byte that is no character (not UTF-8), which the job book can't hold. Type it again; nothing "
-    "was changed."
+    "What was typed holds a byte that is no character (not UTF-8), which the job book can't hold. Type it again; "
+    "nothing was changed."
 )
 _FORBIDDEN = (
     "The job book {path} can't be reached: this user may not open it, or a folder above it. Ask for the right, or name "
