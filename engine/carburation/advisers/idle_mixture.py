@@ -237,7 +237,7 @@ def _by_meter(job: Job, asked: Asks, view: ScrewView, s: Search, rows: Sequence[
 # --- with speed alone -----------------------------------------------------------------------------------------------
 def _by_speed(job: Job, asked: Asks, view: ScrewView, s: Search, rows: Sequence[Choice]) -> Judgement[Tells]:
     assert s.mix is not None
-    symptom = s.last_symptom
+    symptom = s.last_symptom or (("stall", ()) if s.shut else None)
     if symptom is not None:
         kind, leaned = symptom
         if kind == "stall":

@@ -69,6 +69,8 @@ class Shot:
     spat: tuple[int, ...] = ()
     #: How often anything but these screws was turned until then.
     stirred: int = 0
+    #: By how much the air screws were turned until then, on average; None where a turn was not counted.
+    opened: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +99,8 @@ class Search:
     masks: tuple[Mask, ...]
     #: Barrels whose jet of now sat in another barrel before.
     swapped: frozenset[int]
+    #: Air screws that were turned just before the engine stalled, nothing read since: their places, and how far.
+    shut: tuple[tuple[ScrewView, Place, Fraction], ...] = ()
 
     def stands(self, u: int) -> float:
         """Where unit u's screws stand, on average."""
@@ -142,7 +146,7 @@ def search(
     n = len(spots)
     units = (tuple(range(n)),) if job.bank.manifold == "shared" else tuple((i,) for i in range(n))
     screws = screws_of(job, view, band)
-    seen = history(evidence, [view])
+    seen = history(evidence, [view, *([inputs.air] if inputs.air is not None else [])])
     told = drawn(job, inputs, evidence, spots)
     now = next((row for row in reversed(told.rows) if row is not None), (1.0,) * n)
     at = tuple(None if v is None else float(v) for v in view.positions)
@@ -150,8 +154,10 @@ def search(
     noise = noise_of(job, seen)
     shots: list[Shot] = []
     rows = stirred = 0
+    opened: float | None = 0.0
     for k, s in enumerate(seen):
         stirred += any(m.screw != view.name for m in s.answer.moves)
+        opened = _opened(opened, s, told)
         stock.take(s.answer)
         if any("jet" in p.part and p.place in spots for p in s.answer.parts):
             rows = 0
@@ -168,7 +174,7 @@ def search(
             speed = None
         if speed is None and gas is None and not spat:
             continue
-        shots.append(Shot(tuple(stands), speed, stalled, k, gas, here, stock.era, spat, stirred))  # type: ignore[arg-type]
+        shots.append(Shot(tuple(stands), speed, stalled, k, gas, here, stock.era, spat, stirred, opened))  # type: ignore[arg-type]
     masked = masks(checked, evidence, spots, now)
     found = _sweeps(shots, units, noise, screws.share)
     metered = any(s.gas and rows for s in shots)
@@ -194,7 +200,31 @@ def search(
         tuple(stock.numbers),
         masked,
         frozenset(stock.swapped),
+        _shut(seen, told),
     )
+
+
+def _opened(before: float | None, s: Seen, told: Drawn) -> float | None:
+    """By how much the air screws stand open after answer `s`; counted anew where a turn was made by aim."""
+    mine = [s.turned.get((screw.name, place), 0.0) for screw, place in told.all_alike]
+    if not mine or any(v is None for v in mine):
+        return None if mine else before
+    by = sum(v or 0.0 for v in mine) / len(mine)
+    return by if before is None and s.speed() is not None else None if before is None else before + by
+
+
+def _shut(seen: Sequence[Seen], told: Drawn) -> tuple[tuple[ScrewView, Place, Fraction], ...]:
+    """Air screws turned just before a stall, and by how much, if nothing was read or turned since."""
+    for s in reversed(seen):
+        if s.answer.symptom_kind == "stall":
+            return tuple(
+                (screw, place, Fraction(by).limit_denominator(64))
+                for screw, place in told.all_alike
+                if (by := s.turned.get((screw.name, place)))
+            )
+        if s.answer.moves or "engine speed" in s.answer.readings:
+            break
+    return ()
 
 
 def noise_of(job: Job, seen: Sequence[Seen]) -> Noise:

@@ -64,6 +64,10 @@ OFF_SPEED, MOST_AIR = 22.0, 0.1875
 #: Speed further off than this is mended before anything else is learned, rpm: what is known holds for the air of then
 #: [assumed].
 SPEED_FIRST = 50.0
+#: And so much of the way only: near a stall less air does more than it did [assumed].
+FIRST_PART = 0.6
+#: A turn of the air screws that is less tells little of what a turn does [assumed: what a hand errs by, twice].
+LEAST_AIR = 0.03
 #: From this chance on a barrel is taken not to answer its screw, and from this one on it is looked into [assumed].
 SILENT, SUSPECT = 0.95, 0.30
 #: It was turned far enough if it came so near to either end of its reach, turns [assumed].
@@ -422,7 +426,20 @@ def speed_first(job: Job, inputs: MixtureMoves, s: Search, rows: Sequence[Choice
     off, still = last.speed - wanted, there - wanted
     if off * still <= 0.0 or min(abs(off), abs(still)) < SPEED_FIRST:
         return []
-    return _to_speed(job, inputs, s, wanted + min(off, still, key=abs))
+    return _to_speed(job, inputs, s, wanted + min(off, still, key=abs), FIRST_PART)
+
+
+def _answers_air(s: Search) -> float:
+    """By what share of it the speed changed for a turn of the air screws, the most that was seen; 0 where nothing
+    was: a throttle nearly shut answers sharply."""
+    told = [shot for shot in s.shots if shot.speed and not shot.stalled and shot.opened is not None]
+    most = 0.0
+    for a, b in pairwise(told):
+        by = (b.opened or 0.0) - (a.opened or 0.0)
+        alone = all(abs(x - y) < STALLED_THERE for x, y in zip(a.at, b.at, strict=True))
+        if alone and abs(by) > LEAST_AIR:
+            most = max(most, abs((b.speed or 1.0) / (a.speed or 1.0) - 1.0) / abs(by))
+    return most
 
 
 def _well_set(s: Search, rows: Sequence[Choice]) -> float | None:
@@ -430,15 +447,16 @@ def _well_set(s: Search, rows: Sequence[Choice]) -> float | None:
     return expected(s, {c.u: c.best for c in rows if goes_back(s, c)})
 
 
-def _to_speed(job: Job, inputs: MixtureMoves, s: Search, there: float | None) -> list[Move]:
-    """Equal turns of the air screws that bring an engine that would run `there`, rpm, to speed."""
+def _to_speed(job: Job, inputs: MixtureMoves, s: Search, there: float | None, part: float = 1.0) -> list[Move]:
+    """Equal turns of the air screws that bring an engine that would run `there`, rpm, so much of the way to speed."""
     air = s.drawn
     wanted = value(inputs.target, float(job.engine.idle_speed))
     if not air.all_alike or air.effect <= 0.0 or there is None or abs(there - wanted) < OFF_SPEED:
         return []
     screw = air.all_alike[0][0]
-    share = (wanted / there) ** (1.0 / 0.92) - 1.0
-    by = saying.to_step(max(-MOST_AIR, min(MOST_AIR, share / air.effect)), screw.step)
+    share = (wanted / there) ** (1.0 / laws.ELASTICITY) - 1.0
+    worth = max(air.effect, _answers_air(s) / laws.ELASTICITY)
+    by = saying.to_step(max(-MOST_AIR, min(MOST_AIR, part * share / worth)), screw.step)
     moves = []
     for view, place in air.all_alike:
         stands = next(
@@ -467,9 +485,12 @@ def expected(s: Search, to: dict[int, float]) -> float | None:
 
 
 def taken_back(view: ScrewView, s: Search) -> list[Move]:
-    """After a stall: every screw back to where it ran before; where nobody knows, all a quarter richer."""
+    """After a stall: every screw back to where it ran before, the air screws too; where nobody knows, all a quarter
+    richer."""
+    moves = [saying.turn(screw, place, None, -by) for screw, place, by in s.shut]
+    if moves:
+        return moves
     good = next((shot for shot in reversed(s.shots) if shot.speed and not shot.stalled), None)
-    moves: list[Move] = []
     for u in range(len(s.units)):
         if good is not None:
             better = _faster_there(s, good, u)

@@ -97,7 +97,7 @@ class Bench:
             (Fraction(0), Fraction(8)),
             tuple(self.at),
         )
-        last = self.answers[-1].readings
+        last = next(a.readings for a in reversed(self.answers) if "engine speed" in a.readings)
         readings = {"speed": ReadingView("speed", "engine speed", None, "rpm", Fraction(10), last["engine speed"])}
         if self.gas:
             readings["lambda"] = ReadingView("lambda", "lambda", "barrel", "", Fraction(10), last["lambda"])
@@ -203,6 +203,74 @@ def test_a_place_at_which_it_stalled_is_not_asked_for_again_while_the_others_sta
         bench.answer([turned(0, Fraction(11, 4))])
         (move,) = shipped()["idle_mixture"].run(bench.job, *bench.asked()).moves
         assert move.place != SPOTS[0] or float(move.position) > 0.75 + 0.12
+
+
+AIR = ScrewView(
+    "speed_screw",
+    "carb",
+    "air",
+    "plate",
+    "more air",
+    "less air",
+    Fraction(1, 32),
+    (Fraction(0), Fraction(3)),
+    (Fraction(1, 2), Fraction(1, 2)),
+    counts="in",
+)
+BODIES = (Place(1, None), Place(2, None))
+
+
+class Breathing(Bench):
+    """The same with speed screws: a turn of both is worth 900 rpm, and air far too low stalls it."""
+
+    open = Fraction(0)
+
+    def speed(self):
+        return super().speed() + 900.0 * float(self.open)
+
+    def answer(self, moves=(), parts=()):
+        air = [m for m in moves if m.screw == "speed_screw"]
+        self.open += sum((m.turns if m.effect == "more air" else -m.turns) for m in air) / 2
+        super().answer([m for m in moves if m.screw != "speed_screw"], parts)
+        last = self.answers[-1]
+        readings = last.readings | {"airflow": (Fraction(6),) * 4}
+        self.answers[-1] = replace(last, moves=tuple(moves), readings=readings)
+
+    def asked(self):
+        inputs, evidence = super().asked()
+        screws = {"screw": inputs.screws["screw"], "air": AIR}
+        return Inputs(inputs.readings, screws, inputs.values), evidence
+
+
+def air_moves(advice):
+    return [m for m in advice.moves if m.screw == "speed_screw"]
+
+
+def test_far_too_fast_it_is_brought_down_early_and_not_all_of_the_way():
+    """What is learned holds for the air of then; near a stall less air does more than it did."""
+    bench = Breathing([1.1] * 4, seed=4)
+    bench.open = Fraction(1, 4)
+    bench.answer()
+    for _ in range(4):
+        advice = shipped()["idle_mixture"].run(bench.job, *bench.asked())
+        if air_moves(advice):
+            break
+        bench.answer(advice.moves)
+    down = air_moves(advice)
+    assert [m.place for m in down] == list(BODIES) and {m.effect for m in down} == {"less air"}
+    before = bench.speed()
+    bench.answer(advice.moves)
+    assert 900 < bench.speed() < before - 30
+
+
+def test_air_that_was_taken_away_until_it_stalled_is_given_back():
+    bench = Breathing([1.1] * 4, seed=4)
+    bench.answer()
+    less = [Move("speed_screw", p, "out", "less air", Fraction(1, 8)) for p in BODIES]
+    bench.answer(less)
+    bench.answers[-1] = replace(bench.answers[-1], readings={}, symptom_kind="stall")
+    moves = shipped()["idle_mixture"].run(bench.job, *bench.asked()).moves
+    assert [(m.screw, m.effect, m.turns) for m in moves] == [("speed_screw", "more air", Fraction(1, 8))] * 2
 
 
 # --- what was put right -----------------------------------------------------------------------------------------------
