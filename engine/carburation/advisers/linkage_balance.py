@@ -80,6 +80,9 @@ class Tells(Told):
     ]
     gap: Gap
     worst: Annotated[Figure, gives("the body that is furthest out, 0 for none", "", "0", "12")]
+    even: Annotated[
+        Figure, gives("how likely every barrel lies within tolerance, by this row and those just before", "", "0", "1")
+    ]
     sureness: Sureness
 
 
@@ -112,7 +115,7 @@ def linkage_balance(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tell
     wrong = gauge.problem(view, rows, seen)
     if wrong:
         return Judgement(
-            Tells(verdict="unsound readings", gap=0, worst=0, sureness=0),
+            Tells(verdict="unsound readings", gap=0, worst=0, even=0, sureness=0),
             findings=(wrong,),
             because=Reasons("The latest row.", wrong, "Not at all.", "A fresh row."),
         )
@@ -179,6 +182,7 @@ def linkage_balance(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tell
             verdict=verdict,
             gap=saying.clamp(gap, 0.0, 2.0),
             worst=0 if verdict == "follows" else worst,
+            even=saying.clamp(_even(now, base if before else None, noise, half), 0.0, 1.0),
             sureness=saying.clamp(sure if verdict == "follows" else 1.0 - sure, 0.0, 1.0),
         ),
         findings=tuple(findings),
@@ -189,6 +193,16 @@ def linkage_balance(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tell
             "A second row that says otherwise.",
         ),
     )
+
+
+def _even(now: Sequence[float], before: Sequence[float] | None, noise: Sequence[float], half: float) -> float:
+    """How likely every barrel lies within `half` of the mean, by this row and the one `before` it (at the same level):
+    two rows average the gauge's scatter."""
+    rows = [now, *([before] if before else [])]
+    each = [_mean([row[i] for row in rows]) for i in range(len(now))]
+    mean = _mean(each)
+    sure = (within(v - mean, sd / math.sqrt(len(rows)), half) for v, sd in zip(each, noise, strict=True) if v == v)
+    return math.prod(sure)
 
 
 def _mean(row: Sequence[float]) -> float:
