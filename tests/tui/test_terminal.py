@@ -109,6 +109,39 @@ def test_bytes_that_are_no_text_and_a_storm_of_keys_end_nothing(tmp_path: Path) 
     assert not list((tmp_path / "LOG").glob("*"))
 
 
+#: Keys of a run, mouse reports, pastes, and what else a terminal may send.
+ANYTHING = (
+    *(bytes([n]) for n in b"0123456789.,-+/*=!?ax \x7f\t\r\r\r"),
+    *(b"\x1b", b"\x1b[A", b"\x1b[B", b"\x1b[5~", b"\x1b[6~", b"\x1bOP", b"\x1bOQ", b"\x1bOR", b"\x1bOS"),
+    *(f"\x1b[{n}~".encode() for n in (15, 17, 18, 19, 20, 21, 23, 24)),
+    *(b"\x1b[<0;10;10M", b"\x1b[<0;10;10m", b"\x1b[<64;3;3M", b"\x1b[M !!", b"\x1b[I", b"\x1b[O", b"\x00", b"\x1a"),
+    b"\x1b[200~4.8\n5,1\n[b]x[/b]\n\x1b[201~",
+    b"\x1b[200~" + b"7" * 3000 + b"\x1b[201~",
+)
+WINDOWS = ((24, 80), (12, 40), (90, 300), (20, 60), (30, 100), (48, 160), (5, 10), (23, 79), (1, 1))
+
+
+def test_a_run_outlives_keys_mouse_pastes_and_windows_of_any_size_in_any_order(tmp_path: Path) -> None:
+    import fcntl
+    import struct
+    import termios
+
+    terminal = Terminal(tmp_path, "rehearse", "single-carburettor", "--seed", "3")
+    assert b"REHEARSAL" in terminal.read(30, b"REHEARSAL")
+    source = random.Random(5)
+    for _ in range(40):
+        if source.random() < 0.2:
+            rows, columns = source.choice(WINDOWS)
+            fcntl.ioctl(terminal.slave, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
+            terminal.child.send_signal(signal.SIGWINCH)
+        terminal.type(b"".join(source.choice(ANYTHING) for _ in range(source.randint(1, 12))))
+        terminal.read(0.03)
+    assert terminal.child.poll() is None
+    terminal.child.send_signal(signal.SIGTERM)
+    assert terminal.ended() == 0
+    assert not list((tmp_path / "LOG").glob("*"))
+
+
 def test_a_byte_that_is_no_text_is_read_as_a_sign() -> None:
     assert _forgiving("utf-8")().decode(b"a\xffb") == "a\ufffdb"
 

@@ -123,6 +123,11 @@ class RunScreen(RunParts):
         """The window has another size."""
         self.call_after_refresh(self.fit)
 
+    def on_pad_typed(self, message: Pad.Typed) -> None:
+        """A value of the row was entered: it is kept at once, half typed as the row is."""
+        if message.question is self.sofar.fields and self.sofar.fields is not None and self.sofar.fields.fresh:
+            self.keep_typed()
+
     def on_pad_began(self) -> None:
         """A reading was typed where a screw was to be turned first: it is turned."""
         self.sofar.begun = True
