@@ -54,6 +54,8 @@ class Cell:
     rounds: bool = False
     #: Of a text: what is wrong with it, in a sentence; empty where nothing is.
     fault: Callable[[str], str] | None = None
+    #: The place in words, where it is spoken of alone: `body 1, barrel 2`.
+    called: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -328,7 +330,7 @@ class Fields:
             except Refusal as fault:
                 self.go(n)
                 row, cell = self.flat[n]
-                return EntryRefused(f"{cell.label or row.ask}: {fault}")
+                return EntryRefused(f"{cell.called or cell.label or row.ask}: {fault}")
         return Given(self.values())
 
 
@@ -346,7 +348,7 @@ def doubtful(fields: Fields, at: int, value: Any) -> str:
         return ""
     if value == 0:
         flows = row.quantity in ("airflow", "engine speed")
-        return f"{cell.label or row.ask}: nothing at all, on a running engine?" if flows and row.running else ""
+        return f"{cell.called or row.ask}: nothing at all, on a running engine?" if flows and row.running else ""
     if row.quantity == "engine speed" and row.running and value < SLOWEST:
         return f"{_said(value, cell)}, on a running engine?"
     first = fields.start_of(row)
@@ -360,12 +362,14 @@ def doubtful(fields: Fields, at: int, value: Any) -> str:
             beside.append(other)
     before = row.last[at - first] if row.last is not None and at - first < len(row.last) else None
     if isinstance(before, Fraction) and before > 0 and _far(value, before):
-        return f"{_said(value, cell)} now, {_said(before, cell)} last time?"
+        where = f"{cell.called}: " if cell.called else ""
+        return f"{where}{_said(value, cell)} now, {_said(before, cell)} last time?"
     aim = row.expect[at - first] if row.expect is not None and at - first < len(row.expect) else None
     if aim is not None and aim > 0 and _far(value, aim):
         return f"{_said(value, cell)}, where {_said(aim, cell)} is expected?"
     if beside and all(_far(value, other) for other in beside):
-        return f"{_said(value, cell)} here, {_said(sorted(beside)[len(beside) // 2], cell)} beside it?"
+        where = f"{cell.called}: " if cell.called else ""
+        return f"{where}{_said(value, cell)} here, {_said(sorted(beside)[len(beside) // 2], cell)} beside it?"
     return ""
 
 

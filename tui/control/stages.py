@@ -127,7 +127,13 @@ def row_of(ask: Ask, view: View) -> Row:
     else:
         several = len({p.carb for p in ask.places}) < len(ask.places)
         cells = tuple(
-            replace(cell, place=p, label=label_of(p, n, ask.each, several, view)) for n, p in enumerate(ask.places)
+            replace(
+                cell,
+                place=p,
+                label=label_of(p, n, ask.each, several, view),
+                called=wording.place(p, view.terms, ask.each),
+            )
+            for n, p in enumerate(ask.places)
         )
     hints = []
     if ask.of is not None:

@@ -101,9 +101,7 @@ def wrapped(text: str, cells: int, role: str = "ink", head: Piece | None = None,
 
 
 def titled(title: str, lines: Lines, cells: int) -> Lines:
-    """A block under its title on a rule; nothing where it is empty."""
-    if not lines:
-        return []
+    """A block under its title on a rule."""
     rule = "─" * max(0, cells - cell_len(title) - 4)
     return [cut_line((("── ", "rule"), (title, "soft"), (f" {rule}", "rule")), cells), *lines]
 

@@ -71,8 +71,9 @@ class RunParts(RunKeys):
         return int(self.has_class("-wide"))
 
     def _pane(self, title: str, lines: Lines, cells: int) -> Lines:
-        """A part with its title, where it stands beside the step."""
-        return titled(title, lines, cells) if self.has_class("-wide") else lines
+        """A part with its title, where it stands beside the step; the bank has one even where no figures are."""
+        wide = self.has_class("-wide") and (lines or title == "the bank")
+        return titled(title, lines, cells) if wide else lines
 
     def _plot(self, cells: int, rows: int) -> Lines:
         return self._pane("the mixture", plot.plot(self.sitting.view, cells, rows - self._titles), cells)
