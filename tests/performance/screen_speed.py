@@ -106,25 +106,56 @@ def figures() -> Iterator[Figure]:
         return
     with tempfile.TemporaryDirectory() as folder:
         env = {f"EVENDRAW_{name}": f"{folder}/{name.lower()}" for name in ("BOOK", "SHOP", "LOG", "JOBS")}
-        label = _first_paint(["-c", LABEL], "one label", env)
+        # In turn, so that whatever else the machine does falls on both alike.
+        starts = [
+            (_first_paint(["-c", LABEL], "one label", env), _first_paint(["-m", "tui"], "Evendraw", env))
+            for _ in range(STARTS)
+        ]
+        label, home = (statistics.median(took) for took in zip(*starts, strict=True))
+        times = statistics.median(mine / least for least, mine in starts)
         yield Figure("start to first paint, one label", f"{label * 1000:.0f} ms")
-        home = _first_paint(["-m", "tui"], "Evendraw", env)
         yield Figure(
-            "start to first paint, home screen", f"{home * 1000:.0f} ms", "at most 2 x one label", home <= 2 * label
+            "start to first paint, home screen",
+            f"{home * 1000:.0f} ms, {times:.2f} x",
+            "at most 1.5 x one label",
+            times <= 1.5,
         )
         yield from _keys(Path(folder), env)
+        yield from _memory(env)
 
 
 def _first_paint(arguments: list[str], wanted: str, env: Mapping[str, str]) -> float:
-    took = []
-    for _ in range(STARTS):
-        terminal = Terminal(*arguments, env=env)
-        try:
-            terminal.until(wanted)
-            took.append(time.perf_counter() - terminal.began)
-        finally:
-            terminal.close()
-    return statistics.median(took)
+    terminal = Terminal(*arguments, env=env)
+    try:
+        terminal.until(wanted)
+        return time.perf_counter() - terminal.began
+    finally:
+        terminal.close()
+
+
+def _memory(env: Mapping[str, str]) -> Iterator[Figure]:
+    """What a rehearsal holds in memory, the virtual engine and the advisers with it."""
+    terminal = Terminal("-m", "tui", "rehearse", "twin-choke-sidedraught", "--seed", "7", env=env)
+    try:
+        terminal.until("REHEARSAL", 60)
+        for keys in ("!", "\r", "+", "\r", "+", "\r"):
+            terminal.press(keys)
+            time.sleep(0.5)
+        held = _resident(terminal.pid)
+    finally:
+        terminal.close()
+    if held is not None:
+        yield Figure("memory of a rehearsal", f"{held:.0f} MB", "at most 80 MB", held <= 80)
+
+
+def _resident(pid: int) -> float | None:
+    """Megabytes that a process holds in memory; None where the system does not say."""
+    try:
+        status = Path(f"/proc/{pid}/status").read_text(encoding="ascii")
+    except OSError:
+        return None
+    found = re.search(r"VmRSS:\s+(\d+) kB", status)
+    return int(found[1]) / 1024 if found else None
 
 
 def _keys(folder: Path, env: Mapping[str, str]) -> Iterator[Figure]:
@@ -139,13 +170,16 @@ def _keys(folder: Path, env: Mapping[str, str]) -> Iterator[Figure]:
             terminal.press("\r")
             took.append(terminal.until("PONG SIDE" if index % 2 == 0 else "PING SIDE"))
             time.sleep(0.05)
+        held = _resident(terminal.pid)
     finally:
         terminal.close()
+    if held is not None:
+        yield Figure("memory of a run", f"{held:.0f} MB", "at most 80 MB", held <= 80)
     took.sort()
     p95 = took[len(took) * 95 // 100]
     yield Figure(
         "key to paint, commit included (median, p95)",
         f"{statistics.median(took) * 1000:.1f}, {p95 * 1000:.1f} ms",
-        "p95 at most 30 ms",
-        p95 <= 0.030,
+        "p95 at most 10 ms",
+        p95 <= 0.010,
     )

@@ -341,7 +341,6 @@ class FakeSitting:
         self.given: list[dict[str, Any]] = []
         self.refuse: str | Exception | None = None
         self.rehearses = False
-        self.bell = True
         self.playing: bool | None = None
         self.pace = 0.05
         self.left = False

@@ -41,6 +41,16 @@ async def test_one_key_puts_a_checklist_in_but_never_what_can_hurt(samples: Any,
         assert sitting.given[0]["readings"] == said
 
 
+async def test_in_a_rehearsal_the_plus_takes_readings_and_is_offered_for_nothing_else(
+    samples: Any, at_run: Any
+) -> None:
+    sitting = samples.FakeSitting(checklist(samples))
+    for rehearses in (False, True):
+        sitting.rehearses = rehearses
+        async with at_run(sitting) as (_, screen):
+            assert (screen.allowed("take"), screen.allowed("usual")) == (rehearses, not rehearses)
+
+
 async def test_the_same_answer_goes_to_the_rest_of_a_row(samples: Any, at_run: Any) -> None:
     async with at_run(samples.FakeSitting(samples.view(moves=()))) as (pilot, screen):
         await press(pilot, "5", "enter", "equals_sign")

@@ -163,6 +163,21 @@ async def test_a_stop_is_the_largest_thing_and_its_finding_is_said_once_above_th
 
 
 @pytest.mark.parametrize("size", [(60, 20), (80, 24), (120, 40)], ids=lambda s: f"{s[0]}x{s[1]}")
+async def test_a_stop_names_the_place_and_cuts_no_way_on(samples: Any, at_run: Any, grid: Any, size: Any) -> None:
+    from engine.session.view import GateView
+
+    leaks = replace(samples.view().findings[0], where=(Place(2, 1),), say="Air leaks in at this barrel.")
+    ways = ("mended", "ends here", "go on knowingly")
+    stop = GateView("Air leaks in at this barrel.", "Seal it.", ways, ("go on knowingly",), (leaks,))
+    v = samples.view(gate=stop, do="Air leaks in at this barrel. Seal it.", moves=(), read=(), findings=(), wait=None)
+    async with at_run(samples.FakeSitting(v), size) as (pilot, _):
+        said = " ".join(" ".join(grid(pilot.app)).split())
+        assert "Body 2, barrel 1" in said and "…" not in said
+        for way, hint in (("mended", "read again"), ("ends here", "on the sheet"), ("go on knowingly", "a reason")):
+            assert way in said and hint in said
+
+
+@pytest.mark.parametrize("size", [(60, 20), (80, 24), (120, 40)], ids=lambda s: f"{s[0]}x{s[1]}")
 async def test_a_move_is_large_at_every_size(samples: Any, at_run: Any, grid: Any, size: Any) -> None:
     async with at_run(samples.FakeSitting(one_move(samples)), size) as (pilot, _):
         lines = grid(pilot.app)

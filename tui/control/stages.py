@@ -95,8 +95,8 @@ def made(view: View, sofar: Sofar) -> bool:
 #: What each way on from a stop means, in a word more.
 _STOP_HINTS = {
     "mended": "it is read again",
-    "ends here": "to the sheet, with what was found",
-    "go on knowingly": "with a reason, which stands on the sheet",
+    "ends here": "what was found is on the sheet",
+    "go on knowingly": "with a reason for the sheet",
 }
 
 

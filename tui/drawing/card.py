@@ -75,7 +75,10 @@ def stop(v: View, cells: int, large: bool) -> Lines:
     """A stop: the word on its ground, then what was found and what to do."""
     drawn = big.figures("STOP") if large else None
     sign: Lines = [((f"  {line:^{len(drawn[0])}}  ", "danger"),) for line in ("", *drawn, "")] if drawn else []
-    return [*sign, *step_lines.instruction(v, cells), *step_lines.minding(v, cells)]
+    found = v.gate.findings if v.gate is not None else ()
+    where = "; ".join(dict.fromkeys(wording.places(f.where, v.terms, each=f.each) for f in found if f.where))
+    place = wrapped(f"{where[:1].upper()}{where[1:]}", cells, "mark") if where else []
+    return [*sign, *place, *step_lines.instruction(v, cells), *step_lines.minding(v, cells)]
 
 
 def trial(v: View, cells: int) -> Lines:

@@ -51,7 +51,7 @@ class RunKeys(AnsweringScreen[str]):
         return {
             "understand": danger,
             "take": not danger and (self.sitting.playing is not None or (self.sitting.rehearses and bool(v.read))),
-            "usual": not danger and isinstance(self.pad.question, Fields) and bool(v.usual),
+            "usual": not (danger or self.sitting.rehearses) and isinstance(self.pad.question, Fields) and bool(v.usual),
             "same": isinstance(self.pad.question, Fields) and len(self.pad.question.row.cells) > 1,
             "symptom": bool(v.symptoms) and not danger,
             "how": bool(v.read),
