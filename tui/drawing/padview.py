@@ -185,11 +185,12 @@ def shown(cell: Cell, text: str) -> str:
 
 
 def _wide(row: Row, cells: int) -> int:
+    # One cell more than the text: the caret stands behind it.
     if row.cells[0].kind == "choice":
-        return min(max(len(c) for c in row.cells[0].choices), 24)
+        return min(max(len(c) for c in row.cells[0].choices) + 1, 24 if len(row.cells) > 1 else cells - 8)
     if row.cells[0].kind == "text":
         return max(10, cells - 10 - max(len(c.label) for c in row.cells))
-    return 7 if len(row.cells) > 1 else 9
+    return 8 if len(row.cells) > 1 else 10
 
 
 def _cells(question: Fields, row: Row, cells: int, terms: dict[str, str]) -> Lines:
@@ -249,15 +250,23 @@ def _echo(question: Fields, cells: int, aims: bool = True) -> Line:
     """What was understood of the field in hand, beside what it is measured against (`aims`)."""
     row, cell = question.row, question.cell
     text = question.texts[question.at].strip()
-    beside = _aims(question) if aims else []
-    tail: Line = ((f"   {', '.join(beside)}" if beside else "", "soft"),)
+    aims_ = _aims(question) if aims else []
+
+    def beside(said: Line) -> Line:
+        """As many of the aims behind it as have room whole."""
+        for many in range(len(aims_), 0, -1):
+            line: Line = (*said, (f"   {', '.join(aims_[:many])}", "soft"))
+            if width(line) <= cells:
+                return line
+        return said
+
     if not text:
         way = "A digit, then Enter." if cell.kind == "choice" else "Type it, then Enter."
         way = "Enter leaves it empty." if cell.optional else way
         dash = " Enter alone: left out." if row.may_lack else ""
-        return ((f"  {way}{dash}", "soft"), *tail)
+        return beside(((f"  {way}{dash}", "soft"),))
     if text in ("-", "–") and (row.may_lack or cell.optional):
-        return (("  = not taken", "amber"), *tail)
+        return beside((("  = not taken", "amber"),))
     try:
         value = read(cell, text)
     except Refusal as fault:
@@ -267,12 +276,12 @@ def _echo(question: Fields, cells: int, aims: bool = True) -> Line:
         return (("  Enter keeps it.", "soft"),)
     if value == OVER_RANGE:
         said = f"beyond the scale; it counts as {wording.with_unit(cell.high, cell.unit, cell.step)}"
-        return ((f"  = {clean(said)}", "amber"), *tail)
+        return beside(((f"  = {clean(said)}", "amber"),))
     said = wording.with_unit(value, cell.unit, cell.step)
     out = _outside(row, value)
     if cell.rounds and isinstance(value, Fraction) and read(replace(cell, rounds=False), text) != value:
         out = f"rounded {out}".strip()
-    return ((f"  = {clean(said)}", "amber" if out else "good"), (f"  {out}" if out else "", "amber"), *tail)
+    return beside(((f"  = {clean(said)}", "amber" if out else "good"), (f"  {out}" if out else "", "amber")))
 
 
 def healthy(row: Row, cell: Cell) -> str:
@@ -310,8 +319,9 @@ def _others(question: Fields, here: int, cells: int, room: int) -> Lines:
     for row in question.rows[:here]:
         said = "  ".join(shown(c, t) or "–" for c, t in zip(row.cells, question.typed(row), strict=True))
         unit = wording.unit_word(row.cells[0].unit)
-        said = f"{clean(said)} {unit}"
-        done.append(cut_line((("  · ", "soft"), (f"{clean(row.ask)}: ", "soft"), (said, "ink")), cells))
+        said = cut(f"{clean(said)} {unit}", cells - 12)
+        asked = cut(clean(row.ask), cells - cell_len(said) - 6)
+        done.append((("  · ", "soft"), (f"{asked}: ", "soft"), (said, "ink")))
     free = room - len(last)
     return [*(done[-free:] if free > 0 else []), *last]
 

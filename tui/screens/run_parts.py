@@ -108,7 +108,8 @@ class RunParts(RunKeys):
         """The present step alone, its answer right under it; the far view: the answer at the foot."""
         far = self.page == "far"
         small, large = self.pad.needs(cells)
-        told = total if far else len(self._card(cells, 60, large=False))
+        # The figures of the answer are large before a hint is there.
+        told = total if far else len(self._card(cells, 60, large=False)) - (self.page == "step") * self._hints(cells)
         answer = large if told + large <= total else min(small, max(2, total - 2))
         self._rows("pad", answer)
         left = max(2, total - answer)
