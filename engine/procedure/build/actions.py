@@ -154,6 +154,8 @@ def fit(known: Symbols, part: FitPart) -> FitSpec | None:
     size = _there(make, part.size, Want("number", "number", None, row), when)
     if size is not None and (size.type.low is None or size.type.high is None):
         make.judge("out-of-range", part.size.span, f"`{part.size}` may grow without end.", "No part is of such a size.")
+    elif size is not None and size.type.low is not None and size.type.low < 0:
+        make.judge("out-of-range", part.size.span, f"`{part.size}` may be below 0.", "No part is of such a size.")
     places = _places(known, part.only, each if part.only else None)
     return FitSpec(str(part.part), each, places, size, when, part.span) if size else None
 

@@ -9,7 +9,7 @@ from fractions import Fraction
 from engine.procedure.check.guards.forms import ONE, combine, constant
 from engine.procedure.check.guards.study import Study, guards_of
 from engine.procedure.language.expr import Call, Compare, Name, Node, Number, walk
-from engine.procedure.pairs import pairs
+from engine.procedure.pairs import named, pairs
 from engine.procedure.program import Guard, Reading, Screw, Setting, Step
 from engine.procedure.source.problems import Problem
 from engine.quantity.units import UNITS, from_base
@@ -33,6 +33,7 @@ def problems(study: Study) -> Iterator[Problem]:
                 "Nobody stands at a bench so long.",
                 "Correct the time or its unit.",
             )
+        yield from _bound(study, step)
     yield from _compared(study)
     for reading in study.procedure.readings.values():
         yield from _reading(study, reading)
@@ -168,6 +169,23 @@ def _reading(study: Study, reading: Reading) -> Iterator[Problem]:
 # ---- bands and pairs
 
 
+def _bound(study: Study, step: Step) -> Iterator[Problem]:
+    """Two ends that an adviser is given the wrong way round."""
+    for advise in step.advise:
+        for low, high in named(advise.bindings):
+            ends = [advise.bindings[n].guard for n in (low, high)]
+            room = _room(study, *ends) if all(e is not None and e.type.kind == "number" for e in ends) else None
+            if room is not None and room < 0:
+                yield _error(
+                    study,
+                    "upside-down",
+                    advise.bindings[low].span,
+                    f"`{advise.adviser}` is given a `{low}` that is above its `{high}`.",
+                    "Nothing lies between the two, so whatever is read would be judged wrong.",
+                    "Swap them, or correct one.",
+                )
+
+
 def _band(study: Study, screw: Screw) -> Iterator[Problem]:
     if screw.band is None:
         return
@@ -184,7 +202,12 @@ def _room(study: Study, low: Guard | Fraction | None, high: Guard | Fraction | N
     if low is None or high is None:
         return None
     a, b = (study.normal.number(e.node) if isinstance(e, Guard) else constant(e) for e in (low, high))
-    return study.normal.range(combine(b, a, -ONE))[1]
+    room = combine(b, a, -ONE)
+    settings = study.procedure.settings
+    shipped = {("s", n): s.value for n, s in settings.items() if s.value is not None}
+    if all(atom in shipped for atom, _ in room[0]):  # what the file itself says of its settings
+        return sum((c * shipped[atom] for atom, c in room[0]), room[1])
+    return study.normal.range(room)[1]
 
 
 def _upside(study: Study, guard: Guard, message: str) -> Problem:

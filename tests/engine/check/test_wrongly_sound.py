@@ -594,3 +594,64 @@ steps:
     loaded = load_texts(files_of(example), "example", ADVISERS)
     (told,) = check(loaded.program, ADVISERS)
     assert told.message == "May match nothing: n = 0."
+
+
+# ---- figures that can't be meant, and advice that was overtaken
+
+
+TRIMMED = """\
+for: {family: any, carbs: {from: 2, to: 4}}
+cautions: {fumes: {word: danger, text: Fumes kill., demanded_by: ["engine: running"]}}
+settings:
+  least: {value: 1 turn, range: [0.5, 2], source: common practice}
+  near: {value: 20 rpm, range: [-50, 50], source: common practice}
+screws:
+  needle: {each: barrel, acts: mixture, at: jet, in: leaner, unit: turn, zero: seated, range: [0, 8], step: 1/32 turn}
+readings:
+  speed: {ask: Speed, quantity: engine speed, unit: rpm, range: [0, 5000], healthy: {from: 900 - near, to: 900 + near}}
+steps:
+  gate:
+    state: {engine: running, hold: none}
+    do: Read it.
+    read: [speed]
+    advise: {name: next, adviser: idle_mixture, with: {screw: needle, speed: speed, low: least, high: 1.5 turn}}
+    branch:
+      - {when: next.verdict == 'turn', go: turn}
+      - {otherwise: done}
+  turn:
+    limit: {visits: 3, then: done}
+    do: Turn.
+    make: next
+    go: gate
+"""
+
+
+def test_an_adviser_is_given_its_ends_the_right_way_round(judged):
+    assert judged(TRIMMED) == []
+    assert judged(TRIMMED.replace("low: least", "low: 1.75 turn")) == ["upside-down"]
+    assert judged(TRIMMED.replace("low: least", "low: least + 1 turn")) == ["upside-down"]
+
+
+def test_a_healthy_range_is_the_right_way_up_as_the_file_ships_its_settings(judged):
+    assert judged(TRIMMED.replace("value: 20 rpm", "value: -20 rpm")) == ["upside-down"]
+
+
+def test_an_advice_is_made_before_anything_else_is_turned(judged):
+    by_hand = (
+        "  turn: {do: Turn., moves: [{screw: needle, each: barrel, by: 1/8 turn, direction: in}], go: make}\n  make:\n"
+    )
+    assert judged(TRIMMED.replace("  turn:\n", by_hand)) == ["stale-advice"]
+
+
+def test_no_part_has_a_size_below_nothing(judged):
+    example = (
+        ANY
+        + """\
+readings: {size: {ask: Size, unit: '', range: [%s, 200]}}
+steps:
+  gate: {do: Read., read: [size], go: fit}
+  fit: {do: Fit it., fit: [{part: jet, each: carb, size: size}], go: done}
+"""
+    )
+    assert judged(example % "0") == []
+    assert judged(example % "-1") == ["out-of-range"]

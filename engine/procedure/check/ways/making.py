@@ -36,6 +36,7 @@ def problems(study: Study, found: Found, advisers: Registry) -> Iterator[Problem
                     "There is nothing left to turn, and the step would show no move.",
                     "Read again and ask the adviser before its moves are made again.",
                 )
+            yield from _overtaken(study, step, step.make, standing(here, step))
         for advise in step.advise:
             adviser = advisers.get(advise.adviser)
             if adviser is None or not adviser.makes:
@@ -52,6 +53,20 @@ def problems(study: Study, found: Found, advisers: Registry) -> Iterator[Problem
                     f"Lead to a step with `make: {advise.name}`, if it is asked for more than its verdict.",
                     "warning",
                 )
+
+
+def _overtaken(study: Study, step: Step, name: str, stands: traces.State) -> Iterator[Problem]:
+    """Moves of an advice that something else was turned after, on every way that leads here."""
+    made, said = (set(stands.get(key + name, {ENTRY: -1})) for key in (traces.ADVICE, traces.SAID))
+    if made == {traces.NEW} and said == {traces.BEFORE}:
+        yield Problem(
+            "stale-advice",
+            study.path,
+            step.spans.get("make", step.span),
+            f"'{step.name}' makes `{name}`, and screws were turned or parts changed since it was asked.",
+            "Its moves were worked out for an engine that is another one since.",
+            "Make its moves first, or read again and ask it anew.",
+        )
 
 
 def _never(study: Study, found: Found, step: Step, advise: Advise) -> Iterator[Problem]:
