@@ -48,8 +48,8 @@ steps:
         "stale-advice",
         "What an adviser said, used after something was turned",
         "A guard looks at what an adviser said, and on some way to it screws were turned or parts changed since it was "
-        "asked: most often because it is asked under a `when` that does not hold every time. Or its moves are made after "
-        "something else was turned.",
+        "asked: most often because it is asked under a `when` that does not hold every time. Or its moves are made "
+        "after something else was turned.",
         "The step would go on by a judgement of the round before.",
         "Ask it again without the `when`, or branch first on what keeps it from being asked.",
         _RUNNING
