@@ -71,11 +71,18 @@ def mends(seen: Sequence[Seen], spots: Sequence[Place]) -> Mends:
 
 
 def answering(seen: Sequence[Seen], spots: Sequence[Place]) -> list[float]:
-    """Screw by screw, how the last test of it by ear changes the odds that it does nothing (1: none was made)."""
+    """Screw by screw, how the tests of it by ear change the odds that it does nothing (1: none was made). One that
+    answers after it did not was put right, and is judged from there."""
     told = [1.0] * len(spots)
+    before = [""] * len(spots)
     for s in seen:
         for i, answers in enumerate(_by_screw(s, "screw answers", spots)):
-            told[i] = (1.0 - MISSED) / WRONGLY if answers == "no" else MISSED / (1.0 - WRONGLY)
+            if answers not in ("yes", "no"):
+                continue
+            if before[i] == "no" and answers == "yes":
+                told[i] = 1.0
+            told[i] *= (1.0 - MISSED) / WRONGLY if answers == "no" else MISSED / (1.0 - WRONGLY)
+            before[i] = str(answers)
     return told
 
 

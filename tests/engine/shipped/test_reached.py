@@ -68,6 +68,8 @@ def jobs(name: str, invented) -> list:
             )
             for i in ({}, {"lambda_meter": True}, {"co_meter": True})
         ]
+    if name == "screw-answers":
+        return [invented(), invented(carbs=1), invented(settings={"accused": 1})]
     if name == "spits-back":
         return [invented(), invented(settings={"forget": 1})]
     if name == "single-carburettor":
