@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
@@ -92,41 +92,55 @@ def declared(view: View, readings: Mapping[str, Any], chosen: ChosenUnits) -> di
     }
 
 
+@dataclass(frozen=True, slots=True)
+class _Scale:
+    """From the unit of a question or a row to the chosen one."""
+
+    chosen: ChosenUnits
+    here: str | None
+    quantity: str
+    unit: str | None
+
+    def shown(self, value: Any) -> Any:
+        return self.chosen.shown(value, self.here, self.quantity)
+
+    def width(self, value: Fraction) -> Fraction:
+        return self.chosen.width(value, self.here, self.quantity)
+
+    def mark(self, step: Fraction | None) -> Fraction | None:
+        return None if step is None else self.chosen.mark(step, self.here, self.quantity)
+
+
+def _scale(of: Ask | Latest, chosen: ChosenUnits) -> _Scale | None:
+    """None where the unit stays."""
+    unit = chosen.unit(of.unit, of.quantity)
+    return None if unit == of.unit else _Scale(chosen, of.unit, of.quantity, unit)
+
+
 def _ask(ask: Ask, chosen: ChosenUnits) -> Ask:
-    unit = chosen.unit(ask.unit, ask.quantity)
-    if unit == ask.unit:
+    to = _scale(ask, chosen)
+    if to is None:
         return ask
-
-    def shown(value: Any) -> Any:
-        return chosen.shown(value, ask.unit, ask.quantity)
-
     return replace(
         ask,
-        unit=unit,
-        range=shown(ask.range),
-        healthy=shown(ask.healthy),
-        step=None if ask.step is None else chosen.mark(ask.step, ask.unit, ask.quantity),
-        last=shown(ask.last),
-        expect=shown(ask.expect),
+        unit=to.unit,
+        range=to.shown(ask.range),
+        healthy=to.shown(ask.healthy),
+        step=to.mark(ask.step),
+        last=to.shown(ask.last),
+        expect=to.shown(ask.expect),
         rounds=False,  # the run rounds to the file's own step
     )
 
 
 def _latest(row: Latest, chosen: ChosenUnits) -> Latest:
-    unit = chosen.unit(row.unit, row.quantity)
-    if unit == row.unit:
+    to = _scale(row, chosen)
+    if to is None:
         return row
-
-    def width(value: Fraction) -> Fraction:
-        return chosen.width(value, row.unit, row.quantity)
-
+    tolerance = None if row.tolerance is None else to.width(row.tolerance)
+    spreads = tuple(map(to.width, row.spreads))
     return replace(
-        row,
-        unit=unit,
-        row=chosen.shown(row.row, row.unit, row.quantity),
-        tolerance=None if row.tolerance is None else width(row.tolerance),
-        spreads=tuple(width(s) for s in row.spreads),
-        step=None if row.step is None else chosen.mark(row.step, row.unit, row.quantity),
+        row, unit=to.unit, row=to.shown(row.row), tolerance=tolerance, spreads=spreads, step=to.mark(row.step)
     )
 
 

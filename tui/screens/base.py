@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from textual.app import ComposeResult
 from textual.screen import Screen, ScreenResultType
 
 from tui.control import actions
@@ -14,9 +15,18 @@ from tui.drawing.padview import Question
 from tui.styles import themes
 from tui.widgets.keybar import KeyBar
 from tui.widgets.pad import Pad
-from tui.widgets.painted import Page
+from tui.widgets.painted import Drawn, Page
 
 Done = Callable[[Any], None]
+
+
+def page_and_pad(head: Drawn, about: Drawn) -> ComposeResult:
+    """A head, a page that scrolls below it, the answering place and the keys."""
+    yield head
+    with Page(id="page"):
+        yield about
+    yield Pad(id="pad")
+    yield KeyBar(id="keys")
 
 
 class AnsweringScreen(Screen[ScreenResultType]):

@@ -11,8 +11,7 @@ from tui.control import actions
 from tui.control.questions import Option, Pick
 from tui.drawing import history_lines
 from tui.drawing.lines import Line, Lines, clean, cut_line
-from tui.screens.base import AnsweringScreen
-from tui.widgets.keybar import KeyBar
+from tui.screens.base import AnsweringScreen, page_and_pad
 from tui.widgets.pad import Pad
 from tui.widgets.painted import Drawn, Page
 
@@ -36,11 +35,7 @@ class HistoryScreen(AnsweringScreen[None]):
         self.picks = Pick("SHOW", options, hold=True)
 
     def compose(self) -> ComposeResult:
-        yield Drawn(self._head, classes="bar")
-        with Page(id="page"):
-            yield Drawn(self._page, id="about")
-        yield Pad(id="pad")
-        yield KeyBar(id="keys")
+        yield from page_and_pad(Drawn(self._head, classes="bar"), Drawn(self._page, id="about"))
 
     def on_mount(self) -> None:
         self.ask()

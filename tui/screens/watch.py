@@ -13,11 +13,9 @@ from tui.control.questions import Press
 from tui.control.sitting import Sitting, Trouble
 from tui.drawing import bank, card, step_lines, where
 from tui.drawing.lines import Line, Lines, cut_line
-from tui.screens.base import AnsweringScreen
+from tui.screens.base import AnsweringScreen, page_and_pad
 from tui.screens.pages import record
-from tui.widgets.keybar import KeyBar
-from tui.widgets.pad import Pad
-from tui.widgets.painted import Drawn, Page
+from tui.widgets.painted import Drawn
 
 #: How often it looks whether the other window has gone on, in seconds.
 EVERY = 2.0
@@ -38,11 +36,7 @@ class WatchScreen(AnsweringScreen[None]):
         self.trouble = ""
 
     def compose(self) -> ComposeResult:
-        yield Drawn(self._head, id="where")
-        with Page(id="page"):
-            yield Drawn(self._page, id="about")
-        yield Pad(id="pad")
-        yield KeyBar(id="keys")
+        yield from page_and_pad(Drawn(self._head, id="where"), Drawn(self._page, id="about"))
 
     def on_mount(self) -> None:
         self.ask()

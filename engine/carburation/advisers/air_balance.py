@@ -4,7 +4,7 @@ file."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Annotated, Literal
 
@@ -36,7 +36,7 @@ from engine.carburation.advisers.contract_words import (
     says,
     truth,
 )
-from engine.carburation.advisers.own_scale import own_scale
+from engine.carburation.advisers.own_scale import on_its_scale
 from engine.carburation.estimation import gauge
 from engine.carburation.estimation.air_look import Look, look
 from engine.carburation.estimation.fit import normal_cdf
@@ -167,14 +167,13 @@ def air_balance(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
 
     Returns moves, findings and the row to expect; see the registry for verdicts. Never raises on bad readings.
     """
-    own = own_scale(job, asked.flow)
-    if own is not None:
-        asked = replace(
-            asked,
-            flow=own.flow,
-            least_flow=own.allowed(asked.least_flow, LEAST_FLOW),
-            body_limit=own.allowed(asked.body_limit, BODY_LIMIT),
-        )
+    asked = on_its_scale(
+        job,
+        asked,
+        asked.flow,
+        least_flow=(asked.least_flow, LEAST_FLOW),
+        body_limit=(asked.body_limit, BODY_LIMIT),
+    )
     view = asked.flow
     screws = [s for v in (asked.screw, asked.coupling, asked.bypass) if (s := fitted_screw(v)) is not None]
     wrong = gauge.problem(view, row_places(view, job, asked), history(evidence, screws))

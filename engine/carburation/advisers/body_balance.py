@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import Annotated, Literal
+from dataclasses import dataclass
+from typing import Annotated
 
 from engine.carburation import saying
 from engine.carburation.advisers.air_balance import (
     BODY_LIMIT,
     LEAST_FLOW,
     WITHIN_BODY,
+    Verdict,
     aimed_or_counted,
     differences,
     disturbed_last,
@@ -40,7 +41,7 @@ from engine.carburation.advisers.contract_words import (
     says,
     screw,
 )
-from engine.carburation.advisers.own_scale import own_scale
+from engine.carburation.advisers.own_scale import on_its_scale
 from engine.carburation.estimation import gauge
 from engine.carburation.estimation.air_look import Look, look
 from engine.carburation.estimation.seen import fitted_screw, history, row_places, value
@@ -59,18 +60,6 @@ LEFT_ALONE = 0.5
 OPEN = 0.06
 #: How sure a difference that no bypass is there for is said to be. [assumed]
 TOLD = 0.9
-
-
-Verdict = Literal[
-    "even",
-    "inside noise",
-    "turn",
-    "read again",
-    "out of step",
-    "no answer",
-    "at its stop",
-    "unsound readings",
-]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -132,14 +121,13 @@ class Tells(Told):
 )
 def body_balance(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
     """Bypass moves of every body at once, or the verdict that a body can't be evened; see the registry."""
-    own = own_scale(job, asked.flow)
-    if own is not None:
-        asked = replace(
-            asked,
-            flow=own.flow,
-            least_flow=own.allowed(asked.least_flow, LEAST_FLOW),
-            body_limit=own.allowed(asked.body_limit, BODY_LIMIT),
-        )
+    asked = on_its_scale(
+        job,
+        asked,
+        asked.flow,
+        least_flow=(asked.least_flow, LEAST_FLOW),
+        body_limit=(asked.body_limit, BODY_LIMIT),
+    )
     view = asked.flow
     bypass = fitted_screw(asked.bypass)
     wrong = gauge.problem(view, row_places(view, job, asked), history(evidence, [bypass] if bypass else []))

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Annotated, Literal
 
@@ -27,7 +27,7 @@ from engine.carburation.advisers.contract_words import (
     says,
     truth,
 )
-from engine.carburation.advisers.own_scale import own_scale
+from engine.carburation.advisers.own_scale import on_its_scale
 from engine.carburation.estimation import air_look, flows, gauge
 from engine.carburation.estimation.fit import within
 from engine.carburation.estimation.seen import Seen, history, numbers, row_places, step_of
@@ -106,9 +106,7 @@ class Tells(Told):
 )
 def linkage_balance(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
     """Compare the latest row with the row before the linkage went on; see the registry."""
-    own = own_scale(job, asked.flow)
-    if own is not None:
-        asked = replace(asked, flow=own.flow, least_flow=own.allowed(asked.least_flow, LEAST_FLOW))
+    asked = on_its_scale(job, asked, asked.flow, least_flow=(asked.least_flow, LEAST_FLOW))
     view = asked.flow
     rows = row_places(view, job, asked)
     seen = history(evidence, [])

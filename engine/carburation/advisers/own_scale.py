@@ -2,34 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
+from typing import Any, TypeVar
 
 from engine.carburation.estimation.seen import numbers
+from engine.contract import Asked
 from engine.evidence import ReadingView
 from engine.job.model import Job
 
 #: What a barrel of a tuned road engine draws at idle, kg/h, and the unit of a scale of its own. What is allowed in kg/h
 #: is the same share of whatever such a gauge shows. [common practice: around 5]
 USUAL, DIVISIONS = 5.0, "divisions"
+_Asks = TypeVar("_Asks", bound=Asked)
 
 
-@dataclass(frozen=True, slots=True)
-class OwnScale:
-    """The row as read on a scale of its own, which bears no kg/h, and what one kg/h is worth on it."""
-
-    flow: ReadingView
-    share: Fraction
-
-    def allowed(self, given: Fraction | None, usual: float) -> Fraction:
-        """What is allowed in kg/h, or usually allowed where it was left out, as the same share of this row."""
-        return Fraction(usual if given is None else given) * self.share
-
-
-def own_scale(job: Job, flow: ReadingView) -> OwnScale | None:
-    """The scale of the gauge that the job names; None where it shows kg/h, or nothing can be told of it."""
+def on_its_scale(job: Job, asked: _Asks, flow: ReadingView, **allowed: tuple[Fraction | None, float]) -> _Asks:
+    """The inputs as they are meant for the gauge that the job names: on a scale of its own each of what is `allowed` in
+    kg/h (as given, and what holds where it was left out) becomes a share of the mean of the row, and the row bears no
+    kg/h."""
     row = [v for v in numbers(flow.row or ()) if v is not None]
     if job.instruments.airflow_scale == "kg/h" or flow.quantity == "depression" or not row:
-        return None
+        return asked
     share = Fraction(sum(row) / len(row) / USUAL).limit_denominator(10**6)
-    return OwnScale(replace(flow, unit=DIVISIONS), share)
+    shares = {name: Fraction(usual if given is None else given) * share for name, (given, usual) in allowed.items()}
+    changed: Any = {"flow": replace(flow, unit=DIVISIONS), **shares}
+    return replace(asked, **changed)
