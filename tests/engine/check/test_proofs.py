@@ -1002,3 +1002,28 @@ def test_guards_of_many_terms_take_a_bounded_number_of_pairs(problems, monkeypat
     )
     problems(example)
     assert sum(pairs) < 100_000
+
+
+@pytest.mark.parametrize(
+    ("guard", "why"),
+    [
+        ("any(x > 3 mm and x < 2 mm)", "its parts exclude each other"),
+        ("any(x > 3 mm) and all(x < 2 mm)", "its parts exclude each other"),
+        ("any(x > 10 mm)", "x lies between 0 and 9 mm"),
+        ("count(x > 3 mm and x < 5 mm) > 4", "the count lies between 0 and 4"),
+    ],
+)
+def test_why_a_guard_is_never_true(problems, guard, why):
+    example = f"""\
+for: {{family: any, carbs: {{from: 2, to: 4}}}}
+readings: {{x: {{ask: X, each: carb, unit: mm, range: [0, 9]}}}}
+steps:
+  gate:
+    do: Read it.
+    read: [x]
+    branch:
+      - {{when: "{guard}", go: done}}
+      - {{otherwise: done}}
+"""
+    (told,) = [p for p in problems(example, whole=True) if p.code == "never-true"]
+    assert told.message == f"`{guard}` is never true: {why}."

@@ -255,10 +255,14 @@ class _Judge:
 
     def _within(self, literal: Formula, low: Fraction, high: Fraction) -> bool:
         """Whether a literal may hold somewhere in the range of what it speaks of, by that range alone."""
+        held = self._held(literal, low, high)
+        return any(held) if literal[0] == "lin" or literal[-1] else not all(held)
+
+    def _held(self, literal: Formula, low: Fraction | None, high: Fraction | None) -> list[bool]:
+        """For each stretch of a range whether what a literal says of a number holds there."""
         _, _, *rest, last = literal
         where = rest[0] if literal[0] == "row" else ((rest[0], last),)
-        held = [all(side(cell, c) & bits for c, bits in where) for cell in cut((low, high), (c for c, _ in where))]
-        return any(held) if literal[0] == "lin" or last else not all(held)
+        return [all(side(cell, c) & bits for c, bits in where) for cell in cut((low, high), (c for c, _ in where))]
 
     def _range(self, literal: Formula) -> str:
         terms: Terms = literal[1]
@@ -266,7 +270,11 @@ class _Judge:
             terms[0][0][0] == "e" and self.study.normal.length(terms)[1] == 0
         ):
             return "no bank that this file is for has such a place"
+        if literal[0] == "row" and not any(self._held(literal, None, None)):
+            return "its parts exclude each other"
         low, high = self.study.range_of(terms)
+        if terms[0][0][0] == "o" and terms[0][0][1][0] == "many":
+            low = Fraction(0)  # none at all is a count too, and an axis of its own
         if low is None or high is None or self._within(literal, low, high):
             return ""
         value = self.words.values.get(terms)
