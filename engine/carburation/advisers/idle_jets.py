@@ -89,7 +89,8 @@ class Asks(Asked):
     """The mixture screws at rest, their band, and what was looked into."""
 
     screw: Annotated[
-        ScrewView, screw("the mixture screws at rest", "mixture", "jet", "screw", "air", "bypass", each=("barrel",))
+        ScrewView,
+        screw("the mixture screws at rest", "mixture", "jet", "screw", "air", "bypass", each=("barrel", "carb")),
     ]
     air: PlateMoved = None
     coupling: Coupling = None

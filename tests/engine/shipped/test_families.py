@@ -446,16 +446,17 @@ def minutes(message) -> float:
 #: Screens, keys and minutes of waits of a sound engine from as found to as left, seed 3: ceilings at what is reached.
 #: The goal is 55, 130 and 20 for the full routine and 30, 60 and 10 for a trim; this is where it stands.
 WORK = {
-    ("twin-choke-sidedraught", "full routine from zero"): (50, 620, 75),
-    ("twin-choke-sidedraught", "recheck only"): (42, 620, 70),
-    ("motorcycle-bank", "full routine from zero"): (66, 640, 56),
-    ("motorcycle-bank", "trim from where it stands"): (66, 640, 56),
-    ("constant-depression", "full routine from zero"): (50, 220, 75),
-    ("constant-depression", "trim from where it stands"): (48, 215, 75),
-    ("progressive-downdraught", "full routine from zero"): (55, 180, 75),
-    ("progressive-downdraught", "trim from where it stands"): (34, 140, 58),
-    ("single-carburettor", "full routine from zero"): (80, 240, 80),
-    ("single-carburettor", "trim from where it stands"): (45, 160, 60),
+    ("twin-choke-sidedraught", "full routine from zero"): (48, 600, 66),
+    ("twin-choke-sidedraught", "recheck only"): (42, 600, 62),
+    # A bank of four: each pilot screw from slow to slow, which finds its mixture where a search in fewer turns did not.
+    ("motorcycle-bank", "full routine from zero"): (86, 700, 48),
+    ("motorcycle-bank", "trim from where it stands"): (84, 560, 48),
+    ("constant-depression", "full routine from zero"): (43, 185, 48),
+    ("constant-depression", "trim from where it stands"): (45, 205, 43),
+    ("progressive-downdraught", "full routine from zero"): (48, 165, 52),
+    ("progressive-downdraught", "trim from where it stands"): (40, 150, 47),
+    ("single-carburettor", "full routine from zero"): (50, 155, 52),
+    ("single-carburettor", "trim from where it stands"): (40, 145, 46),
 }
 
 

@@ -14,7 +14,13 @@ from engine.session.session import Answer, Session
 
 FILES = sorted(p.stem for p in (Path(__file__).parents[3] / "procedures").glob("*.yaml"))
 #: Files that work at one place are walked with the file that calls them.
-WITH = {"jet-nuts": {"jet-nut"}, "hiss-balance": {"hiss-one"}, "vacuum-mixture": {"vacuum-screw"}}
+WITH = {
+    "jet-nuts": {"jet-nut"},
+    "hiss-balance": {"hiss-one"},
+    "vacuum-mixture": {"vacuum-screw"},
+    "volume-mixture": {"volume-by-speed"},
+    "pilot-screws": {"pilot-screw"},
+}
 #: Ways that need a history which no drawn answers give; each has a test of its own below.
 TOLD_APART = {
     # What a family hands over; each has its way in test_families.
@@ -44,7 +50,7 @@ def jobs(name: str, invented) -> list:
         ]
     if name in ("jet-nuts", "piston-checks", "hiss-balance"):
         return [invented(**bodies), invented(**bodies, carbs=3)]
-    if name in ("vacuum-balance", "pilot-screws", "knob-speed"):
+    if name in ("vacuum-balance", "pilot-screws", "pilot-jets", "bank-alive", "knob-speed"):
         return [invented(**bike), invented(**bike, adjusters="to a base carb", mixture_screw="air screw")]
     if name == "motorcycle-bank":
         return [
@@ -64,9 +70,9 @@ def jobs(name: str, invented) -> list:
                 carbs=1,
                 manifold="shared",
                 instruments=i,
-                settings={"band_doubt": "0 turn"},
+                settings={"volume_doubt": "0 turn", "volume_start": start},
             )
-            for i in ({}, {"lambda_meter": True}, {"co_meter": True})
+            for i, start in (({}, "2 turn"), ({"lambda_meter": True}, "0.5 turn"), ({"co_meter": True}, "3.5 turn"))
         ]
     if name == "screw-answers":
         return [invented(), invented(carbs=1), invented(settings={"accused": 1})]
