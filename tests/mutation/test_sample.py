@@ -17,11 +17,11 @@ from tests.mutation.__main__ import GUARDS
 from tests.mutation.mutants import Mutant, every
 
 ROOT = Path(__file__).resolve().parents[2]
-#: A constant, a coefficient and a power of the rules, and numbers of shipped files: each one change.
+#: A constant of an adviser, of what it believes and of the rules, and numbers of shipped files: each one change.
 SAMPLE = (
+    "advisers.idle_speed LONGEST 1",
+    "estimation.bank SHIFT 1",
     "rules.sizing CORRECTOR_ABOVE_MAIN CORRECTOR_ABOVE_MAIN_RANGE 1",
-    "rules.sizing area_change coefficient 1",
-    "rules.sizing density_factors coefficient 1",
     "fit-to-tune settings compression_floor value 1",
     "idle-jets settings weak_share value 1",
     "limits settings body_limit value 1",
