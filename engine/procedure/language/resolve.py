@@ -73,7 +73,7 @@ def _typed(node: Node, scope: Scope) -> Node:
         case Arith():
             return _arith(node, _typed(node.left, scope), _typed(node.right, scope))
         case Compare():
-            return _compare(node, [_typed(i, scope) for i in node.items])
+            return _compare(node, [_compared(i, node, scope) for i in node.items])
         case And() | Or():
             items = tuple(_truth(_typed(i, scope)) for i in node.items)
             return replace(node, items=items, type=BOOL)
@@ -82,6 +82,20 @@ def _typed(node: Node, scope: Scope) -> Node:
         case Call():
             return call(node, scope, _typed)
     raise AssertionError(node)
+
+
+def _compared(item: Node, node: Compare, scope: Scope) -> Node:
+    """One side of a comparison; a word without its quotes is told as what it is."""
+    if not isinstance(item, Name):
+        return _typed(item, scope)
+    try:
+        return _typed(item, scope)
+    except GuardFault as told:
+        others = [scope.type_of(i.name) for i in node.items if isinstance(i, Name) and i is not item]
+        if told.code == "unknown-name" and any(kind and item.name in kind.choices for kind in others):
+            message, hint = f"`{item.name}` is a word here, and no name.", f"Write it as `'{item.name}'`."
+            raise fault("unknown-name", item, message, hint) from None
+        raise
 
 
 def _number(node: Number) -> Number:

@@ -361,6 +361,16 @@ def test_a_text_that_is_no_guard_is_refused_where_it_is_wrong(text: str, code: s
         assert text[found.start : found.end] == at
 
 
+def test_a_word_without_its_quotes_is_told_as_one() -> None:
+    found = fault("w == red")
+    assert (found.code, found.message, found.hint) == (
+        "unknown-name",
+        "`red` is a word here, and no name.",
+        "Write it as `'red'`.",
+    )
+    assert fault("w == read").message == "Nothing here is called `read`."
+
+
 @settings(max_examples=400, deadline=None)
 @given(st.text(max_size=60) | st.text(alphabet="abrw'()<>=!+-*/.,: 0123456789%notdpurel", max_size=80))
 def test_any_text_is_a_guard_or_a_fault_with_a_place(text: str) -> None:
