@@ -40,9 +40,9 @@ def daily(book: Book) -> None:
     if not book._read("SELECT 1 FROM job LIMIT 1"):
         return
     target = folder_of(book.path) / f"{time.strftime('%Y-%m-%d')}.book"
-    if target.exists():
-        return
     try:
+        if target.exists():
+            return
         copied(book._db, target)
         for old in [p for p in copies(book.path) if p.name[0].isdigit()][:-KEPT]:
             old.unlink()

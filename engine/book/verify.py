@@ -63,7 +63,8 @@ def verify(path: Path | str) -> Report:
     try:
         connection, notices = opening.reader(real)
     except BookTrouble as trouble:
-        if not real.is_file() or "no job book" in str(trouble) or "another program" in str(trouble):
+        unread = isinstance(trouble.__cause__, PermissionError)
+        if unread or not real.is_file() or "no job book" in str(trouble) or "another program" in str(trouble):
             raise
         report.wrong.append(str(trouble))
         return report

@@ -11,8 +11,10 @@ import stat
 import subprocess
 import sys
 import unicodedata
+from collections.abc import Callable, Iterator
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -316,6 +318,112 @@ class TestPrivate:
         code, _, err = said("talk", "--run", "1.1", "--book", "other.book")
         assert code == Exit.BOOK
         assert "second name" in err
+
+
+class TestWhereThisUserMayNot:
+    """As root these pass without a look: run them as another user."""
+
+    @pytest.fixture
+    def shut(self, shop: Path) -> Iterator[Callable[[Path, int], None]]:
+        """Takes rights away for as long as a test runs."""
+        changed: list[tuple[Path, int]] = []
+
+        def take(path: Path, mode: int) -> None:
+            changed.append((path, stat.S_IMODE(path.stat().st_mode)))
+            path.chmod(mode)
+
+        yield take
+        for path, mode in reversed(changed):
+            path.chmod(mode)
+
+    @BOUND
+    @pytest.mark.parametrize(
+        "command",
+        [
+            "jobs",
+            "sheet 1",
+            "history 1",
+            "sizing 1",
+            "talk --run 1.1",
+            "book verify",
+            "book people --add C",
+            "book backup copy",
+            "book recheck 1 --on 2031-05-01",
+            "book forget Sample",
+            "book split 1",
+        ],
+    )
+    def test_a_folder_or_a_file_of_the_book_is_told_and_not_called_damaged(
+        self, shop: Path, shut: Any, command: str, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        (shop / "b").mkdir()
+        monkeypatch.setenv("EVENDRAW_BOOK", str(shop / "b" / "jobs.book"))
+        worked(shop)
+        for path in (shop / "b" / "jobs.book", shop / "b"):
+            shut(path, 0)
+            code, out, err = said(*command.split())
+            assert code == Exit.BOOK, err
+            assert "right" in err and "damaged" not in err and "WHOLE" not in out
+
+    @BOUND
+    def test_a_read_only_place_shows_and_does_not_record(self, shop: Path, shut: Any) -> None:
+        worked(shop)
+        shut(shop / "jobs.book", 0o400)
+        shut(shop, 0o500)
+        assert said("jobs")[0] == said("sheet", "1")[0] == said("book", "verify")[0] == Exit.OK
+        code, _, err = said("talk", "--run", "1.1")
+        assert code == Exit.BOOK and "read-only" in err
+
+    @BOUND
+    @pytest.mark.parametrize("mode", [0, 0o400])
+    def test_copies_that_can_not_be_kept_keep_nobody_from_working(self, shop: Path, shut: Any, mode: int) -> None:
+        worked(shop)
+        copies = shop / "jobs.book.backups"
+        copies.mkdir(exist_ok=True)
+        shut(copies, mode)
+        code, _, err = said("talk", "--run", "1.1")
+        assert code == Exit.OK
+        assert "copy of the job book could not be kept" in err
+
+    @BOUND
+    @pytest.mark.parametrize("shut_off", ["settings.yaml", ""])
+    def test_settings_that_can_not_be_read_are_not_out_of_force_in_silence(
+        self, shop: Path, shut: Any, shut_off: str
+    ) -> None:
+        (shop / "own").mkdir()
+        (shop / "own" / "settings.yaml").write_text("rough_tolerance: 10 %\n", encoding="utf-8")
+        shut(shop / "own" / shut_off, 0)
+        code, _, err = said("talk", str(BLEED), "--job", "job.yaml")
+        assert code == Exit.USAGE
+        assert "settings.yaml" in err and "Permission denied" in err
+
+    @BOUND
+    def test_a_home_that_can_not_be_read(self, shop: Path, shut: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+        for variable in ("BOOK", "SHOP", "LOG", "JOBS"):
+            monkeypatch.delenv(f"EVENDRAW_{variable}")
+        for variable in ("XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_STATE_HOME"):
+            monkeypatch.delenv(variable, raising=False)
+        (shop / "home").mkdir()
+        monkeypatch.setenv("HOME", str(shop / "home"))
+        shut(shop / "home", 0)
+        for command in ("jobs", "sheet 1", "where", "book verify", "book forget x", f"talk {BLEED} --job job.yaml"):
+            code, out, err = said(*command.split())
+            assert code in (Exit.OK, Exit.USAGE, Exit.BOOK), err
+            assert (out + err).strip() and "went wrong" not in err
+
+    @BOUND
+    def test_the_home_screen_says_that_the_book_can_not_be_reached(self, shop: Path, shut: Any) -> None:
+        from tui.catalogue.shop import Shop
+        from tui.control.desk import Desk
+        from tui.control.sitting import Trouble
+
+        (shop / "b").mkdir()
+        shut(shop / "b", 0)
+        desk = Desk(Shop(shop / "b" / "jobs.book", (), shop / "b", {}))
+        for ask in (desk.home, desk.unfinished, lambda: desk.find("x")):
+            with pytest.raises(Trouble, match="can't be reached"):
+                ask()
+        assert desk.files() == desk.open_rehearsals() == []
 
 
 class TestTheCrashReporter:

@@ -5,6 +5,7 @@ them loads the terminal, and the book does the work.
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Callable
 from datetime import date
@@ -33,8 +34,8 @@ def run(a: argparse.Namespace, found: Places) -> int:
 def _opened(found: Places, reading: bool = False) -> Book:
     from engine.book.book import Book
 
-    if not reading and not found.book.is_file():
-        reading = True  # says that there is none, and makes none
+    if not reading and not os.path.isfile(found.book):
+        reading = True  # says that there is none, or that it can't be reached, and makes none
     book = Book.open(found.book, reading=reading)
     for notice in book.notices:
         say(notice, error=True)

@@ -109,7 +109,7 @@ def _job_again(said: str, found: Places) -> tuple[Job, int | None]:
     """A job file, or the number of a job of the book, which is opened again; and the number, if it has one."""
     from engine.book.trouble import BookTrouble
 
-    if not (said.isascii() and said.isdecimal()) or len(said) > 18 or Path(said).exists():
+    if not (said.isascii() and said.isdecimal()) or len(said) > 18 or os.path.exists(said):
         return _job(said, found), None
     book = _open(found, reading=True)
     try:

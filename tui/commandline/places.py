@@ -181,8 +181,16 @@ def _settings_tree(found: Places) -> tuple[Any, list[Any]]:
     from engine.procedure.source.tree import read_tree
 
     path = found.settings
-    if not os.path.lexists(path):
+    try:
+        os.lstat(path)
+    except (FileNotFoundError, NotADirectoryError):
         return None, []
+    except OSError as fault:
+        # Silence would put the shop's own tolerances out of force.
+        raise BadSettings(
+            f"{path} can't be reached: {fault.strerror}. Give this user the right to it, or name another folder with "
+            "--shop or EVENDRAW_SHOP."
+        ) from None
     source = read_source(path)
     if isinstance(source, Problem):
         raise BadSettings(str(source))

@@ -6,6 +6,7 @@ outside the technician's hands comes out as `Trouble` with a sentence.
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -63,12 +64,23 @@ class Desk:
         return self._rehearsals
 
     @property
+    def _no_book_yet(self) -> bool:
+        """Whether there is none; one that can't be reached says so when it is opened."""
+        try:
+            os.stat(self.shop.book)
+        except (FileNotFoundError, NotADirectoryError):
+            return True
+        except OSError:
+            return False
+        return False
+
+    @property
     def _rehearsals_path(self) -> Path:
         return self.shop.book.with_name(f"{self.shop.book.stem}.rehearsals{self.shop.book.suffix}")
 
     def open_rehearsals(self) -> list[Entry]:
         """Rehearsals that can be gone on with, the newest first."""
-        if not self._rehearsals_path.exists():
+        if not os.path.exists(self._rehearsals_path):
             return []
         with sentences():
             runs = [r for r in self.rehearsals.unended() if r.problem is None]
@@ -78,21 +90,21 @@ class Desk:
 
     def home(self) -> Board:
         """What stands open, waits, is due, was done lately, and who works here."""
-        if not self.shop.book.exists():
+        if self._no_book_yet:
             return Board()
         with sentences():
             return board.board(self.book)
 
     def unfinished(self) -> list[Told]:
         """Runs that can go on, the newest first."""
-        if not self.shop.book.exists():
+        if self._no_book_yet:
             return []
         with sentences():
             return board.unfinished(self.book)
 
     def find(self, words: str, most: int = board.MANY) -> list[Told]:
         """The jobs that hold these words, or the newest."""
-        if not self.shop.book.exists():
+        if self._no_book_yet:
             return []
         with sentences():
             return board.found(self.book, words, most)
@@ -112,7 +124,7 @@ class Desk:
 
     def newest_of(self, registration: str) -> int | None:
         """The newest job of the vehicle with this registration, where it was here before."""
-        if not self.shop.book.exists():
+        if self._no_book_yet:
             return None
         with sentences():
             return self.book.newest_of(registration)
@@ -161,7 +173,7 @@ class Desk:
 
     def files(self) -> list[Entry]:
         """Job files of the shop's folder, newest first."""
-        found = sorted((p for p in self.shop.jobs.glob("*.yaml") if p.is_file()), key=_when, reverse=True)
+        found = sorted((p for p in self.shop.jobs.glob("*.yaml") if os.path.isfile(p)), key=_when, reverse=True)
         return [Entry(p.stem.replace("-", " "), str(p.parent), p) for p in found]
 
     def job(self, key: Path | int) -> tuple[Job, int | None]:
