@@ -229,7 +229,7 @@ class Steps:
 
     def way(self, name: Scalar, part: StepPart) -> tuple[Branch, ...] | str | Call | End | None:
         given = [k for k in ("branch", "go", "call", "end") if k in part]
-        if given == ["go", "call"] and part.each is not None:
+        if given == ["go", "call"] and (part.each is not None or part.lost("each")):
             given = ["call"]
         spoilt = any(part.lost(k) for k in ("branch", "go", "call", "end"))
         if len(given) != 1:

@@ -22,11 +22,13 @@ Target = Callable[[Scalar], str]
 def call(known: Symbols, part: StepPart, target: Target) -> Call | None:
     """The call of a step, once or once a place."""
     make = known.make
-    each = cast(Here, str(part.each)) if part.each is not None else None
     if part.call is None:
         return None
     callee = known.called.get(part.call)
-    _place(known, part.call, part.each, callee)
+    each = cast(Here, str(part.each)) if part.each is not None else None
+    if part.lost("each") and callee is not None:  # what stood there was told; it was meant as the file wants it
+        each = callee.here
+    _place(known, part.call, each, callee)
     if part.order == "worst" and part.by is None and not part.lost("by"):
         make.fault("missing-key", part.key_span("order"), "Worst by what? `by` is missing.", "Add `by: abs(gap)`.")
     if each is None:
@@ -92,12 +94,11 @@ def symptom_way(
     )
 
 
-def _place(known: Symbols, file: Scalar, each: Scalar | None, callee: Procedure | None) -> None:
+def _place(known: Symbols, file: Scalar, wanted: Here | None, callee: Procedure | None) -> None:
     """A file that works at one place is called with its `each`, or from a file that works at the same."""
     if callee is None:
         return
     make = known.make
-    wanted = str(each) if each is not None else None
     if wanted is not None and callee.here != wanted:
         make.fault(
             "place-mismatch",

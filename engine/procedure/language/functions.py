@@ -26,7 +26,7 @@ from engine.procedure.source.problems import did_you_mean
 TAUGHT: dict[str, tuple[str, str]] = {
     "any": (
         "Whether something holds at one place of a row at least; `and` joins what holds at the same place.",
-        "any(flow < 1 L/min and play > 1 mm)",
+        "any(flow < 1 L/min and drips == 'yes')",
     ),
     "all": ("Whether a comparison holds at every place of a row that was taken.", "all(flow >= 1 L/min)"),
     "count": ("At how many places of a row a comparison holds.", "count(flow < 1 L/min) > 1"),

@@ -655,3 +655,10 @@ steps:
     )
     assert judged(example % "0") == []
     assert judged(example % "-1") == ["out-of-range"]
+
+
+def test_a_misspelt_each_is_told_once(judged):
+    looks = "# file: looks.yaml\n" + ANY + "here: carb\n"
+    example = ANY + "steps:\n  gate: {call: looks, each: %s, ends: {done: next}, go: done}\n" + looks
+    assert judged(example % "carb") == []
+    assert judged(example % "gap") == ["unknown-word"]
