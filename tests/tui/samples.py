@@ -337,6 +337,7 @@ class FakeSitting:
         self.layout = layout
         self.whose = Whose("SAMPLE 1  A. Sample")
         self.marks: dict[Place, str] = {}
+        self.card: dict[str, str] = {}
         self.cylinders: dict[Place, str] = cylinders_of(*layout, layout[0] * layout[1], separate=True)
         self.given: list[dict[str, Any]] = []
         self.refuse: str | Exception | None = None

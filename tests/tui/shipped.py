@@ -186,7 +186,7 @@ async def painted(
     async with app.run_test(size=size) as pilot:
         for name, (view, sitting, keys) in made.items():
             fake = samples.FakeSitting(view, layout=sitting.layout)
-            fake.marks, fake.cylinders = sitting.marks, sitting.cylinders
+            fake.marks, fake.cylinders, fake.card = sitting.marks, sitting.cylinders, sitting.card
             await app.push_screen(RunScreen(fake, now=lambda: 0.0))
             await settled(pilot)
             await press(pilot, *keys)

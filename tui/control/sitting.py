@@ -9,9 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from engine.evidence import Place
+from engine.quantity import wording
 from engine.quantity.chosen import ChosenUnits
 from engine.session.view import View
 from tui.control.putting_right import Known, facts, put
@@ -77,6 +79,7 @@ class Sitting:
         bank = session.plan.job.bank
         self.layout = (bank.carbs, bank.barrels_per_carb)
         self.whose = whose(self._named(), self.rehearses)
+        self.card = sizes(session.plan.job)
         self.marks = {Place(p.carb, p.barrel): "reading disturbed here" for p in bank.disturbed}
         self.cylinders = cylinders_of(
             bank.carbs, bank.barrels_per_carb, session.plan.job.engine.cylinders, bank.manifold == "separate"
@@ -258,6 +261,19 @@ class Sitting:
     def close(self) -> None:
         """The run has ended: let the job go."""
         self.session.close()
+
+
+def sizes(job: Job) -> dict[str, str]:
+    """What the job says of chokes and jets, by part, in words; what it says nothing of is left out."""
+    told = {}
+    for name, unit in (("choke", " mm"), ("main_jet", ""), ("air_corrector", ""), ("idle_jet", ""), ("pump_jet", "")):
+        value = getattr(job.bank, name)
+        row = value if isinstance(value, tuple) else () if value is None else (value,)
+        said = [wording.decimal(Fraction(size)) for size in row]
+        if said:
+            alike = len(set(said)) == 1
+            told[name.replace("_", " ")] = f"{said[0]}{unit}" if alike else f"{', '.join(said)}{unit} along the bank"
+    return told
 
 
 def whose(job: Job, rehearses: bool) -> Whose:

@@ -35,6 +35,8 @@ class Stage:
     large: bool = True
     tall: bool = True
     loud: bool = False
+    #: The sizes that are fitted, where the step speaks of them.
+    fitted: str = ""
 
 
 _NOTHING_YET = Stage()
@@ -52,7 +54,7 @@ def step(v: View, cells: int, rows: int, at: Stage = _NOTHING_YET) -> Lines:
     fresh = step_lines.cautions(v, cells, at.seen, fresh=True)
     known = step_lines.cautions(v, cells, at.seen, fresh=False)
     do = step_lines.instruction(v, cells, done)
-    rest = step_lines.minding(v, cells)
+    rest = step_lines.minding(v, cells, at.fitted)
     if at.loud and not v.moves:
         room = rows - len(fresh) - len(do) - len(rest)
         return [*_loud(v, cells, room, at), *fresh, *do, *known, *rest]

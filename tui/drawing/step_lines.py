@@ -6,10 +6,10 @@ Each function takes a `View` and a width in cells, and gives lines none of which
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from fractions import Fraction
 
-from engine.evidence import Finding
+from engine.evidence import Finding, Place
 from engine.quantity import wording
 from engine.session.view import CautionView, Hours, Latest, View
 from engine.vocabulary.sources import cited
@@ -94,9 +94,35 @@ def instruction(view: View, cells: int, done: bool = False) -> Lines:
     return out + wrapped(view.do, cells, "ink" if done else "strong")
 
 
-def minding(view: View, cells: int) -> Lines:
-    """What to mind: the step's own caution, what will be heard, the note, and why the run came here."""
-    out: Lines = []
+def jets(view: View, card: Mapping[str, str]) -> str:
+    """The sizes on record, where a step asks for one, fits one or speaks of them: `idle jet 50, 50, 55, 50 along
+    the bank; choke 32 mm`. `card`: what else the job says of sizes, by part."""
+    asked = any(ask.quantity.endswith("jet size") for ask in view.read)
+    if not (asked or view.fit or view.phase == "jets"):
+        return ""
+    fitted: dict[str, list[str]] = {}
+    for (part, _), size in sorted(view.parts.items(), key=lambda item: (item[0][0], _along(item[0][1]))):
+        fitted.setdefault(phrases.plain(part), []).append(wording.decimal(size))
+    for row in view.latest:
+        # What was read off the jets themselves outranks the job card, as long as none was changed since.
+        part = row.quantity.removesuffix(" size")
+        if part in fitted and not row.since and all(isinstance(size, Fraction) for size in row.row):
+            fitted[part] = [wording.decimal(size) for size in row.row]
+    said = []
+    for part, sizes in fitted.items():
+        alike = len(set(sizes)) == 1
+        said.append(f"{part} {sizes[0]}" if alike else f"{part} {', '.join(sizes)} along the bank")
+    return "; ".join((*said, *(f"{part} {size}" for part, size in card.items() if part not in fitted)))
+
+
+def _along(place: Place) -> tuple[int, int]:
+    return place.carb or 0, place.barrel or 0
+
+
+def minding(view: View, cells: int, fitted: str = "") -> Lines:
+    """What to mind: the sizes that are `fitted`, the step's own caution, what will be heard, the note, and why the run
+    came here."""
+    out: Lines = wrapped(fitted, cells, "ink", head=("On record: ", "soft")) if fitted else []
     if view.caution:
         out += wrapped(view.caution, cells, "strong", head=("Caution: ", "amber"))
     out += wrapped(view.hear, cells, "ink", head=("Hear: ", "soft"))

@@ -199,7 +199,11 @@ class RunParts(RunKeys):
     def _hints(self, cells: int) -> int:
         """The rows of the hints; none while a danger is to be understood."""
         v = self.sitting.view
-        return 0 if stages.dangers(v, self.sofar.understood) else len(step_lines.minding(v, cells))
+        return (
+            0
+            if stages.dangers(v, self.sofar.understood)
+            else len(step_lines.minding(v, cells, step_lines.jets(v, self.sitting.card)))
+        )
 
     def _least(self) -> int:
         """What of the card must be seen where not even its needs have room."""
@@ -241,6 +245,7 @@ class RunParts(RunKeys):
             large=large and self.figures != "small",
             tall=self.figures == "tall",
             loud=self.loud,
+            fitted=step_lines.jets(v, self.sitting.card),
         )
         if self.page == "far":
             return card.far(v, cells, rows, stage, *padview.at_a_glance(self.pad.question))
