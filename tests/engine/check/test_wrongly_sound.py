@@ -657,6 +657,12 @@ steps:
     assert judged(example % "-1") == ["out-of-range"]
 
 
+def test_no_part_is_fitted_twice_at_one_place_in_a_step(judged):
+    fit = "steps:\n  gate: {do: Fit., fit: [{part: jet, each: carb, size: 50}, {part: jet, only: [{carb: %s}], size: 55}], go: done}\n"
+    assert judged(ANY + fit % 1) == ["screw-twice"]
+    assert judged(ANY + fit.replace("part: jet, only", "part: washer, only") % 1) == []
+
+
 def test_a_misspelt_each_is_told_once(judged):
     looks = "# file: looks.yaml\n" + ANY + "here: carb\n"
     example = ANY + "steps:\n  gate: {call: looks, each: %s, ends: {done: next}, go: done}\n" + looks

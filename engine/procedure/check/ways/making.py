@@ -9,9 +9,10 @@ from engine.procedure.check.guards.formulas import Formula, TooComplex, negation
 from engine.procedure.check.guards.study import Study
 from engine.procedure.check.ways import traces
 from engine.procedure.check.ways.flow import ENTRY, Found, possible, standing
-from engine.procedure.program import Advise, Guard, MoveSpec, Step
+from engine.procedure.program import Advise, FitSpec, Guard, MoveSpec, Step
 from engine.procedure.source.problems import Problem
 
+Made = MoveSpec | FitSpec
 #: The output and the word by which an adviser says that it has moves to make.
 VERDICT, TURN = "verdict", "turn"
 
@@ -112,19 +113,22 @@ def _makes(study: Study, found: Found, start: str, name: str) -> bool:
 
 
 def _twice(study: Study, found: Found, step: Step) -> Iterator[Problem]:
-    """Two moves of one screw at one place that may both be asked for."""
-    for i, move in enumerate(step.moves):
-        for other in step.moves[:i]:
-            if other.screw == move.screw and _meet(move, other) and _both(study, found, step, move, other):
-                yield Problem(
-                    "screw-twice",
-                    study.path,
-                    move.span,
-                    f"'{step.name}' turns `{move.screw}` twice, and both moves may be asked for at one place.",
-                    "Which comes first, and whether the second starts from the first, nobody could tell.",
-                    "Make them two steps, or give them conditions that exclude each other.",
-                )
-                break
+    """Two moves of one screw, or two of one part, at one place that may both be asked for."""
+    turned: list[tuple[str, str, Made]] = [(m.screw, "turns", m) for m in step.moves]
+    fitted: list[tuple[str, str, Made]] = [(f.part, "fits", f) for f in step.fit]
+    for made in (turned, fitted):
+        for i, (name, what, one) in enumerate(made):
+            for other, _, two in made[:i]:
+                if other == name and _meet(one, two) and _both(study, found, step, one, two):
+                    yield Problem(
+                        "screw-twice",
+                        study.path,
+                        one.span,
+                        f"'{step.name}' {what} `{name}` twice, and both may be asked for at one place.",
+                        "Which comes first, and whether the second starts from the first, nobody could tell.",
+                        "Make them two steps, or give them conditions that exclude each other.",
+                    )
+                    break
 
 
 def _read_twice(study: Study, found: Found, step: Step) -> Iterator[Problem]:
@@ -143,11 +147,11 @@ def _read_twice(study: Study, found: Found, step: Step) -> Iterator[Problem]:
                 break
 
 
-def _meet(a: MoveSpec, b: MoveSpec) -> bool:
+def _meet(a: Made, b: Made) -> bool:
     return not a.only or not b.only or bool(set(a.only) & set(b.only))
 
 
-def _both(study: Study, found: Found, step: Step, a: MoveSpec, b: MoveSpec) -> bool:
+def _both(study: Study, found: Found, step: Step, a: Made, b: Made) -> bool:
     """Whether the conditions of two moves may hold at once; of rows, whether they do at one place, is not asked."""
     rows = [m.when for m in (a, b) if m.when is not None and m.when.type.each is not None]
     if rows and a.when is not None and b.when is not None and a.when.text != b.when.text:

@@ -269,7 +269,8 @@ steps:
     Page(
         "screw-twice",
         "One screw turned twice in a step",
-        "Two moves of the step turn the same screw at the same place, and both may be asked for at once.",
+        "Two moves of the step turn the same screw at the same place, or it fits the same part twice there, and "
+        "both may be asked for at once.",
         "Which comes first, and whether the second starts from the first, nobody could tell.",
         "Make them two steps, or give them conditions that exclude each other.",
         _SCREW % ""
