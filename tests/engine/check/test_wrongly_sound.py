@@ -658,7 +658,10 @@ steps:
 
 
 def test_no_part_is_fitted_twice_at_one_place_in_a_step(judged):
-    fit = "steps:\n  gate: {do: Fit., fit: [{part: jet, each: carb, size: 50}, {part: jet, only: [{carb: %s}], size: 55}], go: done}\n"
+    fit = (
+        "steps:\n  gate:\n    do: Fit.\n    go: done\n"
+        "    fit: [{part: jet, each: carb, size: 50}, {part: jet, only: [{carb: %s}], size: 55}]\n"
+    )
     assert judged(ANY + fit % 1) == ["screw-twice"]
     assert judged(ANY + fit.replace("part: jet, only", "part: washer, only") % 1) == []
 
