@@ -117,7 +117,7 @@ def texts(message) -> str:
 def test_a_motorcycle_hears_no_pedal_no_servo_no_chocks_and_no_bodies(advisers, folder):
     """In the whole routine, the shared files with it."""
     heard, _ = worked("motorcycle-bank", "motorcycle bank", advisers, folder)
-    assert {m["step"].split(".")[0] for m in heard} >= {"fit-to-tune", "hand-over"}
+    assert {m["step"].split(".")[0] for m in heard} >= {"fit-to-tune", "hand-over", "take-offs"}
     assert [(m["step"], found.group()) for m in heard if (found := NOT_ON_A_MOTORCYCLE.search(texts(m)))] == []
     assert any("On its stand" in texts(m) for m in heard)
 
@@ -373,6 +373,25 @@ def test_a_jet_nut_that_nobody_notices_is_tried_again_before_a_part_is_blamed(ag
     assert (session.view.end.outcome == "ok") == (not stands)
 
 
+def test_a_part_is_blamed_only_where_the_same_place_failed_twice(advisers, folder):
+    """One spindle answers the first nudge and another the second: two slips of the ear, and no worn spindle."""
+    job = with_instruments("constant depression")
+    rest = ["no"] * (job.bank.carbs - 2)
+    program = load("fit-to-tune", (folder,), advisers).program
+    told = {"nudge": ["yes", "no", *rest], "nudged_again": ["no", "yes", *rest]}
+    _, session = walked_by(program, job, advisers, told)
+    assert "worn-spindle" not in {f.code for f in session.view.findings}
+
+    def twice_deaf(message, given, hands):
+        for q in message.get("read", ()):
+            if q["name"] in ("nut_answers", "nut_answers_again"):
+                at = 0 if q["name"] == "nut_answers" else 1
+                given["readings"][q["name"]] = ["no" if n == at else "yes" for n in range(q["count"])]
+
+    _, session, _ = tried("constant-depression", job, advisers, folder, answers=twice_deaf)
+    assert "barrel-does-not-answer" not in {f.code for f in session.view.end.findings}
+
+
 def test_far_off_its_speed_at_the_hand_over_is_a_stop(advisers, folder):
     """1500 rpm on a job for less passed once; near it is a thing to adjust."""
     program = load("hand-over", (folder,), advisers).program
@@ -450,7 +469,7 @@ WORK = {
     ("twin-choke-sidedraught", "recheck only"): (42, 600, 62),
     # A bank of four: each pilot screw from slow to slow, which finds its mixture where a search in fewer turns did not.
     ("motorcycle-bank", "full routine from zero"): (86, 700, 48),
-    ("motorcycle-bank", "trim from where it stands"): (84, 560, 48),
+    ("motorcycle-bank", "trim from where it stands"): (86, 760, 48),
     ("constant-depression", "full routine from zero"): (43, 185, 48),
     ("constant-depression", "trim from where it stands"): (45, 205, 43),
     ("progressive-downdraught", "full routine from zero"): (48, 165, 52),
