@@ -80,7 +80,8 @@ ACTIONS: tuple[Action, ...] = (
         _PLUS,
         "+",
         "all as it should be",
-        "A checklist: every open answer is as it should be. What can hurt is still asked by itself; Enter writes it.",
+        "On a car, in a checklist: every open answer is as it should be. What can hurt is still asked by itself; Enter "
+        "writes it.",
         _RUN,
         ANSWER,
         2,

@@ -63,7 +63,9 @@ def screws(v: View, cells: int) -> Lines:
 
 NUMBERS = (
     "Numbers: 4.8 or 4,8. Turns: 1 1/4, 1.25 or, on the number pad, 1+1/4.",
-    "A unit may follow the number: 180 mbar where kPa is asked.",
+    "A unit may follow the number: 180 mbar where kPa is asked, 195 F, 1 1/4 turns.",
+    "What can't be told from a slip is asked about once: Enter again says that it is so.",
+    "over: the needle stands beyond the scale, where the limits say that this may be.",
     "- and Enter: not taken, where a place may be left out. The reason is asked.",
     "Arrows go back to a place; what you type there replaces it.",
     "Every answer is on the disk before the next step shows. A power cut loses nothing that was answered.",
