@@ -294,3 +294,18 @@ async def test_7_without_numlock_it_says_so(samples: Any, at_run: Any) -> None:
     async with at_run(samples.FakeSitting(samples.view(moves=()))) as (pilot, screen):
         await press(pilot, "kp_begin")
         assert "NumLock" in screen.pad.cue
+
+
+@pytest.mark.parametrize("size", [(60, 20), (80, 24), (120, 36)])
+async def test_2_that_keys_were_left_out_is_said_whole_at_every_size(
+    samples: Any, at_run: Any, grid: Any, size: Any
+) -> None:
+    from tui.widgets.pad import TOO_EARLY
+
+    steps = (samples.view(moves=(), read=(samples.SPEED,), wait=None), samples.view(read=()), samples.view(read=()))
+    async with at_run(samples.FakeSitting(*steps), size) as (pilot, screen):
+        burst(pilot.app, "950\n\n\n")
+        await settled(pilot)
+        pad = screen.query_one("#pad")
+        said = " ".join(" ".join(pad.render_line(y).text for y in range(pad.size.height)).split())
+        assert TOO_EARLY in said, pad.cue

@@ -264,3 +264,42 @@ def test_the_page_of_why_says_where_the_numbers_of_a_step_come_from_with_author_
     said = " ".join(text.strip() for line in step_lines.why(view, 200) for text, _ in line)
     assert "Its numbers: common practice: ten seconds" in said
     assert f"{asked.ask}: published: S24 (classic car mailing list, 1991), one flat at a time" in said
+
+
+@pytest.mark.parametrize("cells", [58, 78, 118])
+@pytest.mark.parametrize("kind", ["press", "danger", "fields", "choice", "pick", "find", "line", "wait"])
+def test_no_refusal_is_cut_whatever_is_asked(kind: str, cells: int) -> None:
+    from tui.control.entry import Cell, Fields, Row
+    from tui.control.questions import Countdown, Find, Line, Option, Pick, Press
+    from tui.drawing import padview
+
+    options = tuple(Option(str(n), n) for n in range(3))
+    question = {
+        "press": Press("All turned, go on"),
+        "danger": Press("I have understood this", ("!",), "!", "Exhaust gas kills.", word="danger"),
+        "fields": Fields(
+            (
+                Row("n", "Speed", (Cell("", None, "number", "rpm"),)),
+                Row(
+                    "m",
+                    "Sound",
+                    (
+                        Cell(
+                            "",
+                        ),
+                    ),
+                ),
+            )
+        ),
+        "choice": Fields((Row("n", "Sound", (Cell("", None, "choice", choices=("even", "hunting")),)),)),
+        "pick": Pick("WHICH", options),
+        "find": Find("WHICH JOB", lambda _: options),
+        "line": Line("NOTE"),
+        "wait": Countdown("before going on", 10, "", "", False, lambda: 0.0),
+    }[kind]
+    cue = (
+        "What was typed can't be meant here, and this says at some length why that is so, and what is to be done next."
+    )
+    rows = len(padview.draw(question, cells, 40, {}, cue, large=False))
+    said = " ".join(text_of(padview.draw(question, cells, rows, {}, cue, large=False)))
+    assert cue in " ".join(said.split())

@@ -37,7 +37,7 @@ def draw(
     what is typed and the seconds of a wait in large figures, where there is room."""
     sign, role = (" ! ", "amber") if refused else (" i ", "good")
     told: Lines = wrapped(cue, cells - 3, role, head=(sign, role)) if cue else []
-    told = told[: max(1, rows - 2)]
+    told = told[: max(1, rows - (1 if isinstance(question, Press) else 2))]
     room = rows - len(told)
     if isinstance(question, Fields):
         body = fields(question, cells, room, terms, echo=not told, large=large)

@@ -304,9 +304,10 @@ def _hundredth(value: Fraction) -> str:
 
 
 def trend(view: View, cells: int, rows: int) -> Lines:
-    """The spread by round, one horizontal bar a round, the number first, the tolerance marked on each."""
+    """The spread by round, one horizontal bar a round, the number first, the tolerance marked on each; nothing of one
+    round alone."""
     row = main_row(view)
-    if row is None or not row.spreads or rows < 2:
+    if row is None or len(row.spreads) < 2 or rows < 2:
         return []
     out: Lines = [cut_line(((f"Spread of {row_name(row)}, by round, {row.unit or ''}", "soft"),), cells)]
     top = max([*row.spreads, row.tolerance or 0]) or Fraction(1)
