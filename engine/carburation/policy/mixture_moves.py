@@ -46,9 +46,9 @@ OFF_SEAT, FURTHEST = 0.25, 2.0
 #: The engine is taken to stall below this share of its idle speed, and the chance of it at one turn is held below this
 #: [assumed: a stall costs a minute].
 STALLS_BELOW, STALL_CHANCE = 0.62, 0.05
-#: A screw is leaned by no more than this at a time beyond where the engine ran, turns [common practice: by quarters and
-#: halves until it falters].
-LEANER = 0.5
+#: A screw is leaned by no more than this share of mid band at a time beyond where the engine ran [common practice: half
+#: a turn of a short taper, a turn of a long one, until it falters].
+LEANER = 0.4
 #: A screw that tells nothing is not left further than this, turns, from where it is believed to belong [assumed].
 STRAYED = 0.3
 #: As near as this, turns, to where it stalled, it stalls again [assumed: the hand's own error].
@@ -341,10 +341,11 @@ def _ran_between(s: Search, u: int, low: float, high: float) -> tuple[float, flo
 
 def _leaned_to(s: Search, c: Choice, low: float, high: float) -> tuple[float, float]:
     """Where unit c may be turned to learn from it: no more than a step leaner than it ever ran."""
+    step = LEANER * s.screws.mid
     ran = [at for at, shot in zip(s.visited(c.u), s.shots, strict=True) if not shot.stalled] or [c.at]
     if s.screws.sign > 0:
-        return max(low, min(ran) - LEANER), high
-    return low, min(high, max(ran) + LEANER)
+        return max(low, min(ran) - step), high
+    return low, min(high, max(ran) + step)
 
 
 def _mean_at(s: Search, shot: Shot, u: int) -> float:
