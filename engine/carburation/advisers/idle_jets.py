@@ -270,7 +270,10 @@ def _row(c: _Case) -> list[float]:
 
 
 def _uneven(c: _Case) -> bool:
-    row = _row(c)
+    """Whether bodies draw apart. What barrels of one body draw apart no screw evens: it is doubt about those alone."""
+    row, per = _row(c), c.job.bank.barrels_per_carb
+    if len(row) == c.job.bank.barrels:
+        row = [sum(row[k : k + per]) / per for k in range(0, len(row), per)]
     mean = sum(row) / len(row) if row else 1.0
     return bool(row) and max(abs(v - mean) for v in row) > max(UNEVEN * mean, LEAST_UNEVEN)
 
