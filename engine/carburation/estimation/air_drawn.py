@@ -97,7 +97,7 @@ def _smooth(seen: Sequence[Seen], belief: Flows, gauged: bool) -> list[list[floa
         here = list(track[n]) if here is None else here
         out[n] = list(here)
         stretch.append(n)
-        told = told or seen[n].row(belief.quantity) is not None or not gauged
+        told = told or belief.quantity in seen[n].answer.readings or not gauged
         back: dict[Key, float | None] = {k: v for k, v in seen[n].turned.items() if k in belief.screws}
         lost = any(v is None or abs(v) > flows.FARTHEST for v in back.values())
         aimed = any(belief.is_flow(shown) for _, _, shown in seen[n].aims)

@@ -21,7 +21,9 @@ else:
         def __getattr__(self, name: str) -> Any:
             import numpy
 
-            return getattr(numpy, name)
+            found = getattr(numpy, name)
+            setattr(self, name, found)  # asked for once: the next time it is simply there
+            return found
 
     np = _Numpy()
 

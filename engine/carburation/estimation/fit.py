@@ -57,37 +57,33 @@ class Belief:
         """Replace unknown i by i + sum(factor * unknown j): a move known in turns, of unknown effect per turn."""
         mean, cov = self.mean, self.cov
         mean[i] += sum(f * mean[j] for j, f in terms.items())
-        n = len(mean)
-        row = [cov[i][k] + sum(f * cov[j][k] for j, f in terms.items()) for k in range(n)]
+        more = [0.0] * len(mean)
+        for j, f in terms.items():
+            more = [m + f * c for m, c in zip(more, cov[j], strict=True)]
+        row = [c + m for c, m in zip(cov[i], more, strict=True)]
         corner = row[i] + sum(f * row[j] for j, f in terms.items())
-        for k in range(n):
-            cov[i][k] = row[k]
-            cov[k][i] = row[k]
+        for other, c in zip(cov, row, strict=True):
+            other[i] = c
+        cov[i] = row
         cov[i][i] = corner
 
     def observe(self, weights: Mapping[int, float], value: float, var: float) -> float:
         """Take in a reading of sum(weight * unknown) with variance `var`; return its surprise in standard
         deviations."""
         mean, cov = self.mean, self.cov
-        n = len(mean)
         items = list(weights.items())
-        gain = [0.0] * n
+        gain = [0.0] * len(mean)
         for j, w in items:
-            column = cov[j]
-            for k in range(n):
-                gain[k] += w * column[k]
+            gain = [g + w * c for g, c in zip(gain, cov[j], strict=True)]
         spread = var + sum(w * gain[j] for j, w in items)
         if spread <= 0:
             return 0.0
         error = value - sum(w * mean[j] for j, w in items)
-        scaled = [g / spread for g in gain]
-        for i in range(n):
-            s = scaled[i]
+        for i, own in enumerate(gain):
+            s = own / spread
             if s:
                 mean[i] += s * error
-                row = cov[i]
-                for k in range(n):
-                    row[k] -= s * gain[k]
+                cov[i] = [c - s * g for c, g in zip(cov[i], gain, strict=True)]
         return error / math.sqrt(spread)
 
     def value(self, weights: Mapping[int, float]) -> tuple[float, float]:

@@ -88,7 +88,7 @@ class Laws:
     def torque(self, x: Array, law: Places | None = None) -> Array:
         """Torque of a cylinder whose mixture is exp(`x`) times that of its crest, against its best at the same air.
 
-        `x`: a row a law; or flat, with the `law` that holds for each.
+        `x`: a row a law; or flat, or rows of that, with the `law` that holds for each place of it.
         """
         if law is None:
             steep, sides, out = (row[:, None] for row in (self.steep, self.sides, self.out))

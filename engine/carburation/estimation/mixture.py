@@ -136,7 +136,9 @@ class Mixture:
     def silent(self, i: int, low: float, high: float) -> float:
         """How likely barrel i's torque hardly changes between `low` and `high`: its screw does nothing, or nothing that
         it does lets the cylinder work."""
-        seen = np.stack([self.torques(i, low + k * (high - low) / 4.0) for k in range(5)])
+        fuel = np.stack([laws.fuels(self.screws, round(low + k * (high - low) / 4.0, 4)) for k in range(5)])
+        law = self.law[i]
+        seen = laws.laws(self.screws.mid).torque(self.rich[i] + fuel[:, law], law)
         mute = float((np.ptp(seen, axis=0) < MUTE).mean())
         silent = self.dead[i] + (1.0 - self.dead[i]) * mute
         odds = self.heard[i] if self.heard else 1.0

@@ -285,7 +285,8 @@ def _sweeps(
 
 def alike(a: Shot, b: Shot) -> bool:
     """Whether two readings were taken with the same jets and air."""
-    return a.era == b.era and all(abs(x / y - 1.0) < 0.01 for x, y in zip(a.air, b.air, strict=True))
+    same = a.era == b.era
+    return same and (a.air == b.air or all(abs(x / y - 1.0) < 0.01 for x, y in zip(a.air, b.air, strict=True)))
 
 
 def _best_speeds(shots: Sequence[Shot]) -> dict[int, float]:

@@ -18,6 +18,8 @@ from engine.job.model import Job
 
 Key = tuple[str, Place]
 
+_NUMBER = (Fraction, int, float)
+
 
 @dataclass(frozen=True, slots=True)
 class Seen:
@@ -58,8 +60,8 @@ def numbers(row: Iterable[Any]) -> tuple[float | None, ...]:
     """A row as floats; what is no finite number is a hole."""
     out = []
     for v in row:
-        ok = isinstance(v, Fraction | int | float) and not isinstance(v, bool) and math.isfinite(v)
-        out.append(float(v) if ok else None)
+        told = float(v) if isinstance(v, _NUMBER) and not isinstance(v, bool) else math.nan
+        out.append(told if math.isfinite(told) else None)
     return tuple(out)
 
 

@@ -193,8 +193,10 @@ def shifted(rows: Array, by: float, blur: float) -> Array:
     least = rows.min(axis=1, keepdims=True)
     like = np.exp(-0.5 * np.minimum(rows - least, 80.0))
     count = rows.shape[1]
+    there = np.arange(count + len(reach) - 1) + low - far
+    wide = like[:, np.minimum(np.maximum(there, 0), count - 1)]  # the grid's ends go on for ever
     told = np.zeros_like(like)
     for k, w in enumerate(reach):
-        told += w * like[:, np.clip(np.arange(count) + low - far + k, 0, count - 1)]
+        told += w * wide[:, k : k + count]
     moved: Array = least - 2.0 * np.log(told + 1e-30)
     return moved
