@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hands import press, settled
+from hands import key, press, settled
 
 from tui.app import Evendraw
 from tui.control.desk import Desk, Shop
@@ -184,6 +184,35 @@ async def test_the_fault_that_is_hidden_is_chosen_from_a_list_that_is_searched_b
             assert time.monotonic() < end
             await pilot.pause(0.02)
         assert [f.kind for f in app.screen.sitting.specimen.faults] == ["low fuel level"]
+
+
+async def test_a_key_pressed_again_while_something_is_opened_answers_no_list_twice_and_opens_nothing_else(
+    shipped: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from tui.screens.home import HomeScreen
+
+    kept: list[Any] = []
+    monkeypatch.setattr(HomeScreen, "set_timer", lambda _, __, do: kept.append(do))
+    app = Evendraw(lambda: HomeScreen(shipped))
+    async with app.run_test(size=(100, 30)) as pilot:
+        await settled(pilot)
+        lists = 0
+        pilot.app.post_message(key("4"))
+        for _ in range(30):
+            await pilot.pause()
+            if kept:
+                # What is being opened takes its time: Enter comes once more, and again.
+                for _ in range(2):
+                    app.post_message(key("enter"))
+                    await pilot.pause()
+                assert len(kept) == 1 and app._exception is None
+                kept.pop()()
+                lists += 1
+            elif type(app.screen).__name__ == "RunScreen":
+                break
+            else:
+                app.post_message(key("enter"))
+        assert lists >= 2 and type(app.screen).__name__ == "RunScreen"
 
 
 async def test_a_rehearsal_never_ends_with_the_cursor_on_a_customers_job(shipped: Shop) -> None:

@@ -303,3 +303,10 @@ def test_no_refusal_is_cut_whatever_is_asked(kind: str, cells: int) -> None:
     rows = len(padview.draw(question, cells, 40, {}, cue, large=False))
     said = " ".join(text_of(padview.draw(question, cells, rows, {}, cue, large=False)))
     assert cue in " ".join(said.split())
+
+
+def test_which_screw_it_is_is_never_cut_from_a_table_of_moves(samples: Any) -> None:
+    move = Move("a_screw_with_a_long_name_of_its_own", Place(1, 1), "out", "richer", F(17, 16), F(57, 16))
+    v = samples.view(moves=(move,), read=())
+    said = " ".join(" ".join(text_of(card.step(v, 50, 8, card.Stage(large=False)))).split())
+    assert "a screw with a long name of its own" in said and "1 1/16 turns" in said and "richer" in said

@@ -252,6 +252,12 @@ def _table(these: tuple[Turn, ...], cells: int, rows: int) -> Lines:
     below = sum(bool(said[id(t)]) and not fit for t, fit in zip(these, beside_, strict=True))
     out: Lines = []
     for line, t, fit in zip(first, these, beside_, strict=True):
+        if width(line) > cells:
+            # Which screw it is, is never cut: that goes below how far.
+            out.append(line[:2])
+            words_ = ", ".join(bit for bit in (named[id(t)].replace(" · ", ", "), said[id(t)]) if bit)
+            out += wrapped(words_, cells, "strong", head=("         ", "ink"))
+            continue
         out.append(
             cut_line((*line, ("  ", "ink"), (clean(said[id(t)]), "soft")) if fit and said[id(t)] else line, cells)
         )

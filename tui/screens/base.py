@@ -45,6 +45,8 @@ class AnsweringScreen(Screen[ScreenResultType]):
         super().__init__()
         #: Questions that lie over the screen's own, the newest last, and what each answer is for.
         self.over: list[tuple[Question, Done]] = []
+        #: The one of them that was answered last: it is not answered twice.
+        self._spent: Question | None = None
 
     # ---- asking
 
@@ -87,8 +89,11 @@ class AnsweringScreen(Screen[ScreenResultType]):
         if self.going:
             return
         if self.over and message.question is self.over[-1][0]:
-            _, done = self.over.pop()
+            self._spent, done = self.over.pop()
             done(message.value)
+        elif message.question is self._spent:
+            # A key pressed once more while the answer to this one was being seen to: it answers nothing.
+            self.pad.release()
         elif not self.over:
             self.answered(message.question, message.value)
 

@@ -40,6 +40,8 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
 
     def __init__(self, shop: ShopType, first: Callable[[HomeScreen], None] | None = None) -> None:
         super().__init__()
+        #: Something is being opened: a key pressed once more opens nothing else.
+        self._pending = False
         self.shop = shop
         self.first = first
         self.desk: Desk | None = None
@@ -156,12 +158,16 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
         from tui.control.sitting import Trouble
 
         def now() -> None:
+            self._pending = False
             try:
                 do()
             except Trouble as trouble:
                 self.back(cue=str(trouble))
 
         self.pad.say("One moment ...", bell=False)
+        if self._pending:
+            return
+        self._pending = True
         # A moment later, so that this is really painted before the work begins.
         self.set_timer(0.03, now)
 
