@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from textual import events
 from textual.app import App
 from textual.binding import Binding
+from textual.css.query import NoMatches
 from textual.screen import Screen
 
 from tui.catalogue.shop import Shop
@@ -105,9 +106,13 @@ class Evendraw(App[int]):
 
     def _fatal_error(self) -> None:
         """The program failed: no traceback on the terminal; a report in a file, and a sentence, once it is closed."""
-        self.broke = sys.exc_info()[1] or self._exception
-        self._return_code = INTERNAL
-        self.bell()
+        broke = sys.exc_info()[1] or self._exception
+        if self._exit and isinstance(broke, NoMatches):
+            # Told to close while a screen was being shown: that one has lost its parts, and nobody will see it.
+            self._return_code = OK
+        else:
+            self.broke, self._return_code = broke, INTERNAL
+            self.bell()
         self._close_messages_no_wait()
 
     def panic(self, *renderables: Any) -> None:

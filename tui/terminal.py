@@ -42,7 +42,7 @@ def leave_on_signals(leave: Callable[[], None]) -> None:
         last.daemon = True
         last.start()
 
-    for name in ("SIGTERM", "SIGHUP"):
+    for name in ("SIGTERM", "SIGHUP", "SIGINT"):
         number = getattr(signal, name, None)
         if number is not None:
             with suppress(ValueError, OSError):

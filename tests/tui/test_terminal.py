@@ -71,13 +71,30 @@ class Terminal:
 LEFT = (b"\x1b[?1049l", b"\x1b[?25h")
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+SIGNALS = [signal.SIGTERM, signal.SIGHUP, signal.SIGINT]
+
+
+@pytest.mark.parametrize("number", SIGNALS)
 def test_a_signal_to_end_leaves_the_terminal_as_it_was(number: signal.Signals, tmp_path: Path) -> None:
     terminal = Terminal(tmp_path)
     assert b"Take a job in" in terminal.read(30, b"Take a job in")
     terminal.child.send_signal(number)
     assert terminal.ended() == 0
     assert all(mark in terminal.painted for mark in LEFT)
+
+
+@pytest.mark.parametrize("number", SIGNALS)
+@pytest.mark.parametrize("seconds", [0.15, 0.3, 0.6])
+def test_a_signal_while_a_run_is_being_shown_is_no_failure(
+    number: signal.Signals, seconds: float, tmp_path: Path
+) -> None:
+    terminal = Terminal(tmp_path, "rehearse", "single-carburettor", "--seed", "3")
+    terminal.read(30, b"Take a job in")
+    time.sleep(seconds)
+    terminal.child.send_signal(number)
+    assert terminal.ended() == 0
+    assert all(mark in terminal.painted for mark in LEFT)
+    assert not list((tmp_path / "LOG").glob("*"))
 
 
 def test_bytes_that_are_no_text_and_a_storm_of_keys_end_nothing(tmp_path: Path) -> None:
