@@ -25,7 +25,7 @@ OWN_FAULT_SD = 0.28
 MARGIN = 28
 #: From one jet to the next a barrel's rest moves by itself by so many steps of the grid: its air, its screw [assumed].
 CHANGED = 1.5
-#: How unsure what a jet does may be, in steps of the grid: a jet's doubt is told by its place in this row.
+#: How unsure what a jet does may be, in steps of the grid: a jet's doubt is told by its place in this row [assumed].
 UNSURE = (0, 2, 4, 6, 8, 10, 12)
 #: What a way is told at least [assumed: nothing is impossible].
 LEAST = 1e-12
