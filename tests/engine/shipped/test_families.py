@@ -392,6 +392,41 @@ def test_a_part_is_blamed_only_where_the_same_place_failed_twice(advisers, folde
     assert "barrel-does-not-answer" not in {f.code for f in session.view.end.findings}
 
 
+@pytest.mark.parametrize(
+    ("procedure", "first", "screw"),
+    [
+        ("progressive-downdraught", "first-idle", ("volume_screw", "out")),
+        ("motorcycle-bank", "bank-alive", ("pilot_air_screw", "in")),
+    ],
+)
+def test_an_engine_that_dies_at_its_first_idle_gets_air_and_then_fuel(procedure, first, screw, advisers, folder):
+    """Air alone does not keep a lean one alive: after two tries with air every mixture screw goes richer, and no
+    routine gives up before its mixture is looked for.
+    """
+    program = load(procedure, (folder,), advisers).program
+    job = random_job(4, FAMILIES[procedure])
+    session = Session.start(program, job, book=Book.memory(), advisers=advisers)
+    seen: list[str] = []
+    for _ in range(80):
+        message = step_message(session.view)
+        seen.append(message["step"])
+        if message["step"] == f"{first}.richer":
+            break
+        stall = [x["id"] for x in message["symptoms"] if x["kind"] == "stall"]
+        dies = message["step"] == f"{first}.let_down"
+        session.answer(Answer(symptom=stall[0], understood=True) if dies else sound_answer(session.view))
+    assert seen.count(f"{first}.more_air") == 2 and seen[-1] == f"{first}.richer"
+    assert {(m["screw"], m["direction"]) for m in message["moves"]} == {screw}
+
+
+def test_the_search_from_slow_to_slow_never_turns_a_pilot_screw_onto_its_seat(advisers, folder):
+    """Leaner in half turns from mid band, and back to where it ran best: the last half turn to the seat is left."""
+    heard, _ = worked("motorcycle-bank", "motorcycle bank", advisers, folder)
+    moves = [x for m in heard if m["step"].startswith("pilot-screw.") for x in m["moves"]]
+    assert len(moves) > 10 and all(float(x["position"]) > 0 for x in moves if x["screw"] == "pilot_screw")
+    assert any(m["step"] == "pilot-screw.to_its_best" for m in heard)
+
+
 def test_far_off_its_speed_at_the_hand_over_is_a_stop(advisers, folder):
     """1500 rpm on a job for less passed once; near it is a thing to adjust."""
     program = load("hand-over", (folder,), advisers).program
