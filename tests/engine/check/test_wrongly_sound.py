@@ -671,3 +671,22 @@ def test_a_misspelt_each_is_told_once(judged):
     example = ANY + "steps:\n  gate: {call: looks, each: %s, ends: {done: next}, go: done}\n" + looks
     assert judged(example % "carb") == []
     assert judged(example % "gap") == ["unknown-word"]
+
+
+def test_a_symptom_in_a_file_that_a_symptom_calls_leads_somewhere_too(judged):
+    example = (
+        ANY
+        + """\
+symptoms:
+  stall: {kind: stall, ask: It stalls, call: looks, ends: {done: done}, limit: {visits: 2, then: done}}
+  LED
+# file: looks.yaml
+"""
+        + ANY
+        + """\
+symptoms:
+  hiss: {kind: leak, ask: It hisses}
+"""
+    )
+    assert judged(example.replace("  LED\n", "")) == ["symptom-leads-nowhere"]
+    assert judged(example.replace("LED", "hiss: {kind: leak, ask: It hisses, go: done}")) == []

@@ -25,8 +25,10 @@ def lost_in(study: Study, called: Mapping[str, Lost]) -> Lost:
             for name, symptom in procedure.symptoms.items():
                 if name not in led:
                     found.setdefault((study.path, symptom.span, name), []).append(f"'{step.name}'")
-        if isinstance(step.way, Call):
-            for key, steps in called.get(step.way.file, {}).items():
+        # What is given in a file that a step, or a symptom there, calls is looked for at the step in the end.
+        ways = [step.way, *(led.values() if waits(step) else ())]
+        for file in dict.fromkeys(way.file for way in ways if isinstance(way, Call)):
+            for key, steps in called.get(file, {}).items():
                 if key[2] not in led:
                     found.setdefault(key, []).extend(steps)
     return {key: tuple(dict.fromkeys(steps)) for key, steps in found.items()}
