@@ -253,6 +253,8 @@ def rules_of(version: int) -> dict[str, tuple[str, str]]:
 
 def _rules(connection: sqlite3.Connection) -> dict[str, tuple[str, str]]:
     rows = connection.execute("SELECT name, type, sql FROM sqlite_master WHERE sql IS NOT NULL").fetchall()
+    if not all(isinstance(word, str) for row in rows for word in row):
+        raise sqlite3.DatabaseError("malformed")  # a text of the schema that is marked as bytes
     return {name: (kind, sql) for name, kind, sql in rows}
 
 

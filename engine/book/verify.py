@@ -63,8 +63,11 @@ def verify(path: Path | str) -> Report:
     try:
         connection, notices = opening.reader(real)
     except BookTrouble as trouble:
-        unread = isinstance(trouble.__cause__, PermissionError)
-        if unread or not real.is_file() or "no job book" in str(trouble) or "another program" in str(trouble):
+        # None of these says anything of the book itself.
+        others = ("no job book", "another program", "newer Evendraw")
+        if isinstance(trouble.__cause__, PermissionError) or any(words in str(trouble) for words in others):
+            raise
+        if not real.is_file():
             raise
         report.wrong.append(str(trouble))
         return report

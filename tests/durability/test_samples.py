@@ -64,6 +64,18 @@ class TestTheFiles:
         bits = [*head, *(source.randrange(8 * len(rest.book)) for _ in range(100))]
         assert list(files.flips(rest, tmp_path / "flip", map(files.bit_flip, bits))) == []
 
+    def test_a_text_of_the_schema_that_is_marked_as_bytes_is_told(self, rest: books.Made, tmp_path: Path) -> None:
+        # The lowest bit of a text's type in the head of its row, here of the schema's own rows.
+        marks = [
+            n - 2
+            for word in (b"tabletext", b"triggertext_no", b"indexrun_job")
+            for n in range(len(rest.book))
+            if rest.book.startswith(word, n)
+        ]
+        assert len(marks) >= 3
+        near = [files.bit_flip(8 * (mark - back)) for mark in marks for back in range(5)]
+        assert list(files.flips(rest, tmp_path / "flip", near)) == []
+
     def test_a_bit_of_the_log_is_told_or_harmless(self, live: books.Made, tmp_path: Path) -> None:
         source = random.Random(6)
         size, last = 8 * len(live.book), 8 * (len(live.log) - 4120)
