@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hands import key, press, settled
+from hands import burst, key, press, settled
 
 from tui.app import Evendraw
 from tui.control.desk import Desk, Shop
@@ -213,6 +213,17 @@ async def test_a_key_pressed_again_while_something_is_opened_answers_no_list_twi
             else:
                 app.post_message(key("enter"))
         assert lists >= 2 and type(app.screen).__name__ == "RunScreen"
+
+
+async def test_a_letter_typed_before_home_has_looked_begins_a_search_and_ends_nothing(shipped: Shop) -> None:
+    from tui.screens.home import HomeScreen
+
+    app = Evendraw(lambda: HomeScreen(shipped))
+    async with app.run_test(size=(80, 24)) as pilot:
+        burst(app, "s\n\n1")
+        await settled(pilot)
+        app.screen._find()
+        assert app._exception is None
 
 
 async def test_a_rehearsal_never_ends_with_the_cursor_on_a_customers_job(shipped: Shop) -> None:

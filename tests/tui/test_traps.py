@@ -170,7 +170,7 @@ def _size(fd: int, rows: int, columns: int) -> None:
     fcntl.ioctl(fd, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
 
 
-def _until(master: int, words: str, seconds: float = 20) -> None:
+def _until(master: int, words: str, seconds: float = 60) -> None:
     """Read what the program paints until these words are in it."""
     import select
 
@@ -182,7 +182,7 @@ def _until(master: int, words: str, seconds: float = 20) -> None:
             if words in plain:
                 time.sleep(0.1)
                 return
-    raise AssertionError(f"'{words}' never came on the screen")
+    raise AssertionError(f"'{words}' never came on the screen: {seen[-300:]!r}")
 
 
 # ---- 5: square brackets of a file, a person or a unit are text

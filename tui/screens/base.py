@@ -3,6 +3,7 @@ content."""
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
 from typing import Any
 
@@ -45,8 +46,9 @@ class AnsweringScreen(Screen[ScreenResultType]):
         super().__init__()
         #: Questions that lie over the screen's own, the newest last, and what each answer is for.
         self.over: list[tuple[Question, Done]] = []
-        #: The one of them that was answered last: it is not answered twice.
-        self._spent: Question | None = None
+        #: The last that were laid over it: once they are answered or dropped, a key that still comes in for one answers
+        #: nothing, least of all the screen's own question.
+        self._laid: deque[Question] = deque(maxlen=16)
 
     # ---- asking
 
@@ -77,6 +79,7 @@ class AnsweringScreen(Screen[ScreenResultType]):
     def lay(self, question: Question, done: Done, cue: str = "") -> None:
         """Ask something over the screen's own question; Esc drops it."""
         self.over.append((question, done))
+        self._laid.append(question)
         self.ask(cue=cue)
 
     @property
@@ -89,13 +92,15 @@ class AnsweringScreen(Screen[ScreenResultType]):
         if self.going:
             return
         if self.over and message.question is self.over[-1][0]:
-            self._spent, done = self.over.pop()
+            _, done = self.over.pop()
             done(message.value)
-        elif message.question is self._spent:
-            # A key pressed once more while the answer to this one was being seen to: it answers nothing.
+        elif self.over or self._was_laid(message.question):
             self.pad.release()
-        elif not self.over:
+        else:
             self.answered(message.question, message.value)
+
+    def _was_laid(self, question: Question) -> bool:
+        return any(each is question for each in self._laid)
 
     # ---- keys
 
@@ -149,6 +154,9 @@ class AnsweringScreen(Screen[ScreenResultType]):
         """Back: from a question that was laid over, then from the screen."""
         if self.over:
             self.over.pop()
+            self.ask()
+        elif self._was_laid(self.pad.question):
+            # Its answer was refused, and it still stands there.
             self.ask()
         else:
             self.leave()

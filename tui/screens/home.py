@@ -62,9 +62,6 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
 
     def _look(self) -> None:
         """After the first paint: what can be gone on with, and whatever was to be opened at once."""
-        from tui.control.desk import Desk
-
-        self.desk = Desk(self.shop)
         first, self.first = self.first, None
         if first is None:
             self.back()
@@ -210,8 +207,11 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
 
     @property
     def _desk(self) -> Desk:
+        """Opened when it is first needed: a key may come before the screen has looked."""
         if self.desk is None:
-            raise RuntimeError("the home screen has not looked yet")
+            from tui.control.desk import Desk
+
+            self.desk = Desk(self.shop)
         return self.desk
 
     # ---- finding
@@ -241,6 +241,7 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
     def on_pad_began(self) -> None:
         """A letter was typed at the menu: it began a search."""
         self.over.append((self.pad.question, self._found))
+        self._laid.append(self.pad.question)
         self.set_class(True, "-picking")
         self.offer()
 
