@@ -18,6 +18,7 @@ from engine.book import book as book_module
 from engine.book.book import Book, chained
 from engine.book.schema import VERSION
 from engine.book.trouble import BookTrouble
+from engine.book.verify import verify
 
 
 @pytest.fixture
@@ -247,6 +248,8 @@ class TestTrouble:
         raw(path).execute(f"PRAGMA user_version = {VERSION + 1}")
         with pytest.raises(BookTrouble, match="newer Evendraw"):
             Book.open(path)
+        with pytest.raises(BookTrouble, match="newer Evendraw"):
+            verify(path)
 
     def test_a_book_that_is_not_there_to_read(self, path: Path) -> None:
         with pytest.raises(BookTrouble, match="no job book at"):
