@@ -234,6 +234,29 @@ class TestWhatPeopleWrote:
         storable(text).encode()
 
 
+class TestLinesThatOnceBrokeTheProgramOrWereTakenTwice:
+    def heard(self, *lines: object) -> list[dict[str, Any]]:
+        given = b"".join(json.dumps(line).encode() + b"\n" for line in lines)
+        code, out, err = said("talk", str(BLEED), "--job", "job.yaml", given=given)
+        assert code == Exit.OK, err
+        return [json.loads(line) for line in out.splitlines()]
+
+    @pytest.mark.parametrize(
+        "line", [{"moved": [{"screw": {}}]}, {"lost": [{}]}, {"note": "\ud800"}, {"waited": 1e999}]
+    )
+    def test_are_refused_in_a_sentence(self, shop: Path, line: object) -> None:
+        assert [m["kind"] for m in self.heard(line)] == ["hello", "step", "refused"]
+
+    def test_a_long_note_is_kept_to_its_last_word(self, shop: Path) -> None:
+        self.heard({"note": "x" * 9_990 + " last word"})
+        assert "last word" in said("sheet", "1")[1]
+
+    def test_the_same_line_three_times_is_one_answer_where_it_says_which_step_it_answers(self, shop: Path) -> None:
+        line = {"readings": {"air": "yes"}, "for": 0}
+        kinds = [m["kind"] for m in self.heard(line, line, line)]
+        assert kinds.count("recorded") == 1 and kinds.count("refused") == 2
+
+
 class TestStreams:
     @UNIX
     @pytest.mark.parametrize(
