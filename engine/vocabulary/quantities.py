@@ -83,6 +83,7 @@ _LOOKS = (
     _look("progression", about="How it takes up from idle."),
     _look("spit-back"),
     _look("hunting rhythm"),
+    _look("exhaust smoke"),
     _look("starting device"),
     _look("second barrel", about="Whether the second barrel shuts."),
     _look("pump squirt"),

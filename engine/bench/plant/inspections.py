@@ -81,6 +81,12 @@ def _cleaned(engine: VirtualEngine, rows: Sequence[int]) -> tuple[str, ...] | No
     return ("cured", "better", "dirt", "yes") if dirty else None
 
 
+def _smokes(engine: VirtualEngine, rows: Sequence[int]) -> tuple[str, ...] | None:
+    """What the common pipe shows: black where the cylinders together burn far too rich."""
+    burning = [engine.now.lambdas[b] for b in rows if engine.body.feeds[b]]
+    return ("black", "smoke") if burning and sum(burning) / len(burning) < assumed.SMOKE_LAMBDA else None
+
+
 def _hunts(engine: VirtualEngine, rows: Sequence[int]) -> tuple[str, ...] | None:
     if engine.hunting < assumed.HUNTING_SEEN_RPM:
         return None
@@ -149,6 +155,7 @@ LOOKS: dict[str, Look] = {
     "plug short": _answers,
     "plug test": _answers,
     "hunting rhythm": _hunts,
+    "exhaust smoke": _smokes,
     "screw answers": _answers_its_screw,
     "screw tip": _has("broken screw tip", words=("broken", "missing", "short")),
     "pump squirt": _has("weak pump", words=("weak", "short", "late", "none")),

@@ -419,6 +419,25 @@ def test_an_engine_that_dies_at_its_first_idle_gets_air_and_then_fuel(procedure,
     assert {(m["screw"], m["direction"]) for m in message["moves"]} == {screw}
 
 
+@pytest.mark.parametrize(("smoke", "way"), [("nothing to see", "out"), ("black smoke or soot", "in")])
+def test_an_engine_that_dies_again_is_given_fuel_or_spared_it_by_what_its_tailpipe_shows(smoke, way, advisers, folder):
+    """Too rich it dies as it does too lean, and every further turn out drowns it."""
+    program = load("single-carburettor", (folder,), advisers).program
+    session = Session.start(program, random_job(4, "single sidedraught"), book=Book.memory(), advisers=advisers)
+    for _ in range(80):
+        message = step_message(session.view)
+        if message["step"] in ("first-idle.richer", "first-idle.leaner"):
+            break
+        stall = [x["id"] for x in message["symptoms"] if x["kind"] == "stall"]
+        if message["step"] == "first-idle.let_down":
+            session.answer(Answer(symptom=stall[0], understood=True))
+        elif message["step"] == "first-idle.which_way":
+            session.answer(Answer(readings={"smoke": smoke}, understood=True))
+        else:
+            session.answer(sound_answer(session.view))
+    assert {m["direction"] for m in message["moves"]} == {way}
+
+
 def test_the_search_from_slow_to_slow_never_turns_a_pilot_screw_onto_its_seat(advisers, folder):
     """Leaner in half turns from mid band, and back to where it ran best: the last half turn to the seat is left."""
     heard, _ = worked("motorcycle-bank", "motorcycle bank", advisers, folder)
