@@ -118,6 +118,6 @@ def _too_big(where: str, size: int) -> Problem:
     return _refuse(
         "too-big",
         where,
-        f"The file has {size // 1024} kB; a procedure has at most {LARGEST // 1024}.",
-        "Move a part of it into a file of its own and call that.",
+        f"The file has {size // 1024} kB, and {LARGEST // 1024} kB are the most that is read.",
+        "Is it the right file? A long procedure moves a part into a file of its own and calls that.",
     )
