@@ -47,7 +47,8 @@ def test_spawned_workers_find_the_same_as_one():
 @pytest.mark.skipif(os.name == "nt", reason="interrupts by a POSIX signal")
 def test_a_trial_that_is_interrupted_ends_at_once_with_its_workers():
     code = (
-        f"import multiprocessing, sys; sys.path.insert(0, {str(HERE)!r})\n"
+        f"import multiprocessing, signal, sys; sys.path.insert(0, {str(HERE)!r})\n"
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"  # a shell in the background hands it on ignored
         "from test_trials import ALONE; from engine.bench.trial.trials import run\n"
         "def told(n, of): print(*[p.pid for p in multiprocessing.active_children()], flush=True)\n"
         "if __name__ == '__main__': run(ALONE, range(4000), workers=2, progress=told)\n"
