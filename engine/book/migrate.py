@@ -211,6 +211,7 @@ def index(db: sqlite3.Connection, job: int) -> None:
             words.append(str(told.get("text", "")))
     words += _found_words(db, job)
     words += [said for (said,) in db.execute("SELECT said FROM found JOIN run USING (run) WHERE run.job = ?", (job,))]
+    words = [word if isinstance(word, str) else "" for word in words]  # damage can turn a text into bytes
     mark = str(vehicle.get("registration") or "")
     db.execute("DELETE FROM search WHERE rowid = ?", (job,))
     db.execute(

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from engine.evidence import Finding
 from engine.procedure.program import Call, End
 from engine.run.events import ENDS_HERE, GO_ON, MENDED
-from engine.run.state import Gate, Made, State, by_order, standing
+from engine.run.state import Frame, Gate, Made, State, by_order, standing
 from engine.run.texts import render
 
 if TYPE_CHECKING:
@@ -57,10 +57,24 @@ def _again(walk: Walk, stops: list[Finding]) -> State | None:
     if walk.past is None:
         return None
     state = walk.past.state
-    again = state.gate.again if state.gate is not None else state
+    again = state if state.gate is None else _once_more(state.gate)
     if again is None or any(again.frame.visits.get(_count(f.code), 0) >= _BELIEVED for f in stops):
         return None
     return again
+
+
+def _once_more(gate: Gate) -> State | None:
+    """The state to be read again after a gate that led to another with nothing asked between: it was believed once."""
+    again = gate.again
+    return None if again is None else again._replace(frame=_believed(again, gate))
+
+
+def _believed(again: State, gate: Gate) -> Frame:
+    """The frame of the state to be read again, each stop of the gate counted as believed once more."""
+    visits = dict(again.frame.visits)
+    for code in {code for code, _ in gate.findings}:
+        visits[_count(code)] = visits.get(_count(code), 0) + 1
+    return again.frame._replace(visits=visits)
 
 
 def _count(code: str) -> str:
@@ -100,10 +114,7 @@ def _mended(walk: Walk, gate: Gate, again: State) -> None:
     walk.world = walk.world._replace(
         conditions=old, changed=tuple(dict.fromkeys((*again.world.changed, *changed))), epoch=walk.world.epoch + 1
     )
-    visits = dict(again.frame.visits)
-    for code in {code for code, _ in gate.findings}:
-        visits[_count(code)] = visits.get(_count(code), 0) + 1
-    walk.frame, walk.visited = again.frame._replace(visits=visits), again.visited
+    walk.frame, walk.visited = _believed(again, gate), again.visited
     # Its moves were made when the stop was found; they are not to be made twice.
     walk.enter(again.frame.at, Made((), (), walk.world.positions))
 

@@ -96,6 +96,18 @@ class TestMended:
         assert session.view.gate.choices == ("ends here", "go on knowingly")
         assert session.answer(MENDED).problem is not None
 
+    def test_it_is_not_believed_for_ever_where_nothing_is_asked_between(self, tmp_path: Path) -> None:
+        """The step has no visit left, and leads on to the same stop by itself."""
+        path = tmp_path / "shop.yaml"
+        steps = STEPS.replace("do: Look.", "do: Look.\n    limit: {visits: 1, then: judge}")
+        steps = steps.replace(", when: seen == 'worn'", "")
+        path.write_text(HEAD + steps, encoding="utf-8", newline="\n")
+        session = answered(begun(program=written(path)), seen("worn"))
+        for _ in range(3):
+            assert session.view.gate is not None and session.view.gate.choices[0] == "mended"
+            answered(session, MENDED)
+        assert session.view.gate is not None and session.view.gate.choices == ("ends here", "go on knowingly")
+
     def test_moves_are_not_made_twice(self, tmp_path: Path) -> None:
         path = tmp_path / "shop.yaml"
         stem = "stem: {each: carb, acts: water, at: plate, in: less water, unit: turn, zero: seated, range: [0, 8]}"
