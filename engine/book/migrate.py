@@ -211,7 +211,7 @@ def index(db: sqlite3.Connection, job: int) -> None:
             words.append(str(told.get("text", "")))
     words += _found_words(db, job)
     words += [said for (said,) in db.execute("SELECT said FROM found JOIN run USING (run) WHERE run.job = ?", (job,))]
-    words = [word if isinstance(word, str) else "" for word in words]  # damage can turn a text into bytes
+    words = [word for word in words if isinstance(word, str)]
     mark = str(vehicle.get("registration") or "")
     db.execute("DELETE FROM search WHERE rowid = ?", (job,))
     db.execute(
@@ -231,7 +231,8 @@ def _engine_words(row: tuple[bytes, bytes, str] | None) -> tuple[str, ...]:
     facts = _json(row[1]) if row and row[1] else {}
     engine, bank = (part if isinstance(part := facts.get(name), dict) else {} for name in ("engine", "bank"))
     size = str(engine.get("displacement") or "")
-    return str(bank.get("family") or ""), size, size.replace(" ", ""), row[2][:10] if row else ""
+    day = row[2][:10] if row and isinstance(row[2], str) else ""  # damage can turn a text into bytes
+    return str(bank.get("family") or ""), size, size.replace(" ", ""), day
 
 
 def _found_words(db: sqlite3.Connection, job: int) -> list[str]:

@@ -43,6 +43,21 @@ def first_version(path: Path, *visits: tuple[str, str]) -> Path:
     return path
 
 
+def test_a_day_that_damage_turned_into_bytes_stops_no_search_index(tmp_path: Path) -> None:
+    """One bit of a row's head makes bytes of a text, whatever the column says."""
+    Book.open(first_version(tmp_path / "jobs.book", ("S 1", "A. Sample"))).close()
+    whole, db = raw(tmp_path / "jobs.book"), sqlite3.connect(":memory:", isolation_level=None)
+    for (statement,) in whole.execute("SELECT sql FROM sqlite_master WHERE type = 'table' AND sql IS NOT NULL"):
+        if "search_" not in statement.split("(")[0] and "sqlite_" not in statement.split("(")[0]:
+            db.execute(statement.replace("STRICT", "").rstrip(" ,\n"))
+    names = [row[1] for row in whole.execute("PRAGMA table_info(job)")]
+    row = dict(zip(names, whole.execute("SELECT * FROM job").fetchone(), strict=True))
+    row["at"] = row["at"].encode()
+    db.execute(f"INSERT INTO job ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})", tuple(row.values()))
+    migrate_module.index(db, row["job"])
+    assert "S 1" in db.execute("SELECT vehicle FROM search").fetchone()[0]
+
+
 class TestTheStepToIt:
     def test_every_event_hash_and_text_of_a_kept_book_stands_as_it_was(self, tmp_path: Path) -> None:
         path = tmp_path / "jobs.book"
