@@ -8,6 +8,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -45,7 +46,8 @@ def test_spawned_workers_find_the_same_as_one():
 
 
 @pytest.mark.skipif(os.name == "nt", reason="interrupts by a POSIX signal")
-def test_a_trial_that_is_interrupted_ends_at_once_with_its_workers():
+@pytest.mark.parametrize("how", ["SIGINT", "SIGTERM", "SIGKILL"])
+def test_a_trial_that_is_interrupted_or_killed_ends_at_once_with_its_workers(how):
     code = (
         f"import multiprocessing, signal, sys; sys.path.insert(0, {str(HERE)!r})\n"
         "signal.signal(signal.SIGINT, signal.default_int_handler)\n"  # a shell in the background hands it on ignored
@@ -56,11 +58,21 @@ def test_a_trial_that_is_interrupted_ends_at_once_with_its_workers():
     script = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     workers = [int(pid) for pid in script.stdout.readline().split()]
     assert len(workers) == 2
-    script.send_signal(signal.SIGINT)
+    script.send_signal(getattr(signal, how))
     script.communicate(timeout=20)
-    for pid in workers:
-        with pytest.raises(ProcessLookupError):
-            os.kill(pid, 0)
+    for _ in range(100):
+        if not any(map(_lives, workers)):
+            break
+        time.sleep(0.1)  # they see that their parent is gone, and go
+    assert not any(map(_lives, workers))
+
+
+def _lives(pid):
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    return True
 
 
 def test_the_work_is_counted_and_the_ends_are_those_of_the_file(outcomes):
