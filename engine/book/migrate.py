@@ -185,7 +185,7 @@ def _standing(db: sqlite3.Connection, run: str) -> int:
 def _json(body: bytes) -> dict[str, Any]:
     try:
         found = json.loads(body)
-    except ValueError:
+    except (ValueError, TypeError):  # damage can make a number of a text
         return {}
     return found if isinstance(found, dict) else {}
 

@@ -162,7 +162,8 @@ _TOLD = ("TOLD", "its row can't be read", "UNREADABLE", "its record", "its newes
 
 def told(value: Any) -> bool:
     """Whether what is shown says that something can't be read."""
-    return any(mark in repr(value) for mark in _TOLD)
+    words = "\n".join(map(str, value)) if isinstance(value, list | tuple) else repr(value)
+    return any(mark in words for mark in _TOLD)
 
 
 def harm(path: Path, whole: dict[str, Any], reading: bool = False, rows: Any = None) -> str | None:

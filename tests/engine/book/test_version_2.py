@@ -43,8 +43,11 @@ def first_version(path: Path, *visits: tuple[str, str]) -> Path:
     return path
 
 
-def test_a_day_that_damage_turned_into_bytes_stops_no_search_index(tmp_path: Path) -> None:
-    """One bit of a row's head makes bytes of a text, whatever the column says."""
+@pytest.mark.parametrize(("column", "harmed", "found"), [("at", b"2030-01-01", "S 1"), ("told", 20, "")])
+def test_a_text_that_damage_made_bytes_or_a_number_stops_no_search_index(
+    tmp_path: Path, column: str, harmed: object, found: str
+) -> None:
+    """One bit of a row's head makes something else of a text, whatever the column says."""
     Book.open(first_version(tmp_path / "jobs.book", ("S 1", "A. Sample"))).close()
     whole, db = raw(tmp_path / "jobs.book"), sqlite3.connect(":memory:", isolation_level=None)
     for (statement,) in whole.execute("SELECT sql FROM sqlite_master WHERE type = 'table' AND sql IS NOT NULL"):
@@ -52,10 +55,10 @@ def test_a_day_that_damage_turned_into_bytes_stops_no_search_index(tmp_path: Pat
             db.execute(statement.replace("STRICT", "").rstrip(" ,\n"))
     names = [row[1] for row in whole.execute("PRAGMA table_info(job)")]
     row = dict(zip(names, whole.execute("SELECT * FROM job").fetchone(), strict=True))
-    row["at"] = row["at"].encode()
+    row[column] = harmed
     db.execute(f"INSERT INTO job ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})", tuple(row.values()))
     migrate_module.index(db, row["job"])
-    assert "S 1" in db.execute("SELECT vehicle FROM search").fetchone()[0]
+    assert found in db.execute("SELECT vehicle FROM search").fetchone()[0]
 
 
 class TestTheStepToIt:
