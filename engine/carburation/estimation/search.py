@@ -107,9 +107,13 @@ class Search:
         mine = [self.at[i] or 0.0 for i in self.units[u]]
         return sum(mine) / len(mine)
 
+    def stood(self, u: int, shot: Shot) -> float:
+        """Where unit u's screws stood at a reading, on average."""
+        return _mean(shot.at, self.units[u])
+
     def visited(self, u: int) -> list[float]:
         """Where unit u stood while the speed was read, with the jets of now."""
-        return [sum(s.at[i] for i in self.units[u]) / len(self.units[u]) for s in self.shots]
+        return [self.stood(u, shot) for shot in self.shots]
 
     def unit_of(self, i: int) -> int:
         """The unit of screw i."""

@@ -327,8 +327,8 @@ def _spots(s: Search, view: ScrewView, c: Choice, within: tuple[float, float], i
 def _ran_between(s: Search, u: int, low: float, high: float) -> tuple[float, float]:
     """Where unit u may be turned after stalls: not beyond half of the way from where it ran to where it stalled, the
     others standing as they do."""
-    rest = [k for k in range(len(s.units)) if k != u]
-    as_now = [all(abs(s.stands(k) - _mean_at(s, shot, k)) < STALLED_THERE for k in rest) for shot in s.shots]
+    now = [s.stands(k) for k in range(len(s.units))]
+    as_now = [_others_alike(u, now, _all_stood(s, shot)) for shot in s.shots]
     mine = [(at, shot.stalled) for at, shot, same in zip(s.visited(u), s.shots, as_now, strict=True) if same]
     ran = [at for at, stalled in mine if not stalled]
     for at, stalled in mine:
@@ -348,8 +348,13 @@ def _leaned_to(s: Search, c: Choice, low: float, high: float) -> tuple[float, fl
     return low, min(high, max(ran) + step)
 
 
-def _mean_at(s: Search, shot: Shot, u: int) -> float:
-    return sum(shot.at[i] for i in s.units[u]) / len(s.units[u])
+def _all_stood(s: Search, shot: Shot) -> list[float]:
+    return [s.stood(k, shot) for k in range(len(s.units))]
+
+
+def _others_alike(u: int, a: Sequence[float], b: Sequence[float]) -> bool:
+    """Whether all units but u stand alike in two rows of places, as near as a stall comes again."""
+    return all(abs(x - y) < STALLED_THERE for k, (x, y) in enumerate(zip(a, b, strict=True)) if k != u)
 
 
 def _untried(s: Search, c: Choice, low: float, high: float, step: float) -> float:
@@ -476,8 +481,8 @@ def expected(s: Search, to: dict[int, float]) -> float | None:
     if last is None or last.speed is None:
         return None
     more = 0.0
-    for u, mine in enumerate(s.units):
-        was = sum(last.at[i] for i in mine) / len(mine)
+    for u in range(len(s.units)):
+        was = s.stood(u, last)
         goes = to.get(u, s.stands(u))
         if abs(goes - was) > 0.01:
             more += float(s.mix.gains(u, was, goes).mean())
@@ -495,7 +500,7 @@ def taken_back(view: ScrewView, s: Search) -> list[Move]:
     for u in range(len(s.units)):
         if good is not None:
             better = _faster_there(s, good, u)
-            moves += to_place(view, s, u, _mean_at(s, better, u))
+            moves += to_place(view, s, u, s.stood(u, better))
     if moves:
         return moves
     for u in range(len(s.units)):
@@ -505,12 +510,11 @@ def taken_back(view: ScrewView, s: Search) -> list[Move]:
 
 def _faster_there(s: Search, good: Shot, u: int) -> Shot:
     """The reading like `good`, but for where unit u stood, at which the engine ran surely faster; else `good`."""
-    rest = [k for k in range(len(s.units)) if k != u]
-    best = good
+    best, there = good, _all_stood(s, good)
     for shot in s.shots:
         if shot.stalled or not shot.speed or not alike(shot, good):
             continue
-        if all(abs(_mean_at(s, shot, k) - _mean_at(s, good, k)) < STALLED_THERE for k in rest):
+        if _others_alike(u, _all_stood(s, shot), there):
             best = max(best, shot, key=lambda x: x.speed or 0.0)
     sure = 2.0 * math.hypot(s.noise.scatter, s.noise.step, s.noise.wander)
     return best if (best.speed or 0.0) - (good.speed or 0.0) > sure else good
