@@ -9,13 +9,18 @@ from typing import Any
 
 import pytest
 from hands import press, settled
+from shipped import walked
 from test_home_and_intake import TAP, home, until
 
 from engine.book.book import Book
 from engine.job.model import Job
 from engine.session import session as sessions
+from tui.commandline.listing import standing
+from tui.control.board import where
 from tui.control.desk import Desk, Shop
+from tui.control.rehearsal import rehearse
 
+SHIPPED = Path(__file__).parents[2] / "procedures"
 ANSWERS: tuple[dict[str, Any], ...] = (
     {"done": True},
     {"done": True},
@@ -61,16 +66,42 @@ def busy(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> Iterator[Shop]:
     yield shop
 
 
+@pytest.fixture
+def shipped_desk(tmp_path: Path) -> Iterator[Desk]:
+    """The shipped procedures."""
+    desk = Desk(Shop(tmp_path / "jobs.book", (SHIPPED,), tmp_path / "jobs"))
+    yield desk
+    desk.close()
+
+
 async def test_home_shows_what_stands_open_what_is_due_the_last_sheets_and_who_works_here(
     busy: Shop, grid: Any
 ) -> None:
     async with home(busy) as (_, app):
         said = "\n".join(grid(app))
         open_, due, lately = (said.index(t) for t in ("STANDS OPEN", "DUE TO BE CHECKED AGAIN", "LATELY"))
-        assert "SAMPLE 4" in said[open_:due] and "two taps: turn" in said[open_:due]
+        assert "SAMPLE 4" in said[open_:due] and "Turn" in said[open_:due] and "two taps" not in said[open_:due]
         assert "SAMPLE 2" in said[due:lately] and "2031-09-01" in said[due:lately]
         assert "stalls" in said[lately:] and "DONE" in said[lately:]
         assert "Who works here  D. Sample" in said
+
+
+def test_where_a_run_stands_is_said_as_its_own_screen_says_it(shipped_desk: Desk) -> None:
+    """Not `as_found.found_row` but the phase and title of the step: at home, in the lists, on the command line."""
+    desk = shipped_desk
+    sitting = rehearse(desk, "twin-choke-sidedraught", seed=7)
+    with_phase = set()
+    for view in walked(sitting, 60):
+        (run,) = desk.rehearsals.runs()
+        said = where(desk.rehearsals, run)
+        assert view.gate is not None or said in (view.title, f"{view.phase}: {view.title}")
+        assert said.startswith("a stop, ") == (view.gate is not None)
+        assert standing(desk.rehearsals, run).startswith(f"open at '{said}'")
+        # A file for any phase, as those of symptoms are, has none of its own.
+        with_phase |= {view.step} if said.startswith(f"{view.phase}: ") else set()
+    assert len(with_phase) > 8
+    (entry,) = desk.open_rehearsals()
+    assert entry.hint.startswith(where(desk.rehearsals, desk.rehearsals.runs()[0]))
 
 
 async def test_a_letter_typed_at_home_begins_a_search_that_narrows_with_every_sign(busy: Shop, grid: Any) -> None:

@@ -9,6 +9,7 @@ from engine.book import codec
 from engine.book.book import Book
 from engine.book.rows import JobRow, RunRow
 from engine.foreign import plain
+from tui.control.board import where
 
 #: How many jobs a list shows where nobody asked for all.
 NEWEST = 50
@@ -24,7 +25,7 @@ def job_lines(book: Book, words: str = "", everything: bool = False) -> Iterable
         who = " · ".join(filter(None, (mark, job.customer, what, job.title, job.problem)))
         yield plain(f"{job.job:>5}  {job.at[:10]}  {who}").rstrip()
         for run in book.runs(job.job):
-            yield plain(f"       {run.run:<8} {run.title}: {standing(run)}")
+            yield plain(f"       {run.run:<8} {run.title}: {standing(book, run)}")
     if not words.strip() and not everything and len(jobs) == NEWEST:
         yield f"These are the newest {NEWEST}. 'evendraw jobs WORDS' looks for others, --all lists them all."
     if not words.strip():
@@ -57,7 +58,7 @@ def job_json(book: Book, words: str = "", everything: bool = False) -> list[dict
                     "at": run.at,
                     "events": run.events + 1,
                     "outcome": run.last.get("outcome"),
-                    "standing": standing(run),
+                    "standing": standing(book, run),
                     "problem": run.problem,
                 }
                 for run in book.runs(job.job)
@@ -86,7 +87,7 @@ def _due(book: Book) -> Iterable[str]:
         yield plain(f"{run.run:>9}  since {str(run.last.get('at', ''))[:10]}: {parts}")
 
 
-def standing(run: RunRow) -> str:
+def standing(book: Book, run: RunRow) -> str:
     """Where a run stands, in words."""
     if run.problem is not None:
         return f"UNREADABLE, {run.problem}; 'evendraw book verify' says what is safe"
@@ -97,5 +98,4 @@ def standing(run: RunRow) -> str:
         return {"ok": "done", "failed": "ended without success", "stopped": "stopped"}.get(outcome, str(outcome))
     if run.last.get("kind") == "waiting":
         return "waits for parts"
-    step = str(run.last.get("led", "")).split("#")[0].rsplit(".", 1)[-1].replace("_", " ")
-    return f"open at '{step}', {run.answers} answer{'' if run.answers == 1 else 's'}"
+    return f"open at '{where(book, run)}', {run.answers} answer{'' if run.answers == 1 else 's'}"

@@ -4,9 +4,10 @@ reads the book, paints nothing and changes nothing.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -54,8 +55,8 @@ class Board:
 def board(book: Book) -> Board:
     """The board of a book."""
     unended = book.unended()
-    open_ = [r for r in unended if r.last.get("kind") != "waiting"]
-    waiting = [r for r in unended if r.last.get("kind") == "waiting"]
+    open_ = [r for r in unended if not _waits(r)]
+    waiting = [r for r in unended if _waits(r)]
     due, newest = book.rechecks(), book.newest_jobs(3 * FEW)
     wanted = {r.job for r in (*open_[:FEW], *waiting[:FEW])} | {d.job for d in due[:FEW]}
     jobs = {j.job: j for j in (*book.jobs_numbered(wanted), *newest)}
@@ -64,14 +65,14 @@ def board(book: Book) -> Board:
     last = _newest_runs(book, ended)
     staff = tuple(s.name for s in book.staff() if s.left is None and s.problem is None)
     return Board(
-        tuple(_run(r, jobs.get(r.job)) for r in open_[:FEW]),
+        tuple(_run(r, jobs.get(r.job), where(book, r)) for r in open_[:FEW]),
         tuple(_run(r, jobs.get(r.job), awaited(book, r)) for r in waiting[:FEW]),
         tuple(
             told(jobs[d.job], d.problem or d.why, d.due or d.odometer, about=jobs[d.job].vehicle.get("description", ""))
             for d in due[:FEW]
             if d.job in jobs
         ),
-        tuple(told(j, ending(last.get(j.job))) for j in ended),
+        tuple(told(j, ending(book, last.get(j.job))) for j in ended),
         len(open_),
         len(waiting),
         len(due),
@@ -84,14 +85,14 @@ def unfinished(book: Book) -> list[Told]:
     """Every run that can go on, the newest first."""
     runs = [r for r in book.unended() if r.problem is None]
     jobs = {j.job: j for j in book.jobs_numbered({r.job for r in runs})}
-    return [_run(r, jobs.get(r.job), awaited(book, r) if r.last.get("kind") == "waiting" else "") for r in runs]
+    return [_run(r, jobs.get(r.job), awaited(book, r) if _waits(r) else where(book, r)) for r in runs]
 
 
 def found(book: Book, words: str, most: int = MANY) -> list[Told]:
     """The jobs in whose words these begin, newest first; the newest jobs where there are no words."""
     rows = book.jobs_numbered(book.found(words, most)) if words.strip() else book.newest_jobs(most)
     last = _newest_runs(book, rows)
-    return [told(j, ending(last.get(j.job))) for j in rows]
+    return [told(j, ending(book, last.get(j.job))) for j in rows]
 
 
 def visits_of(book: Book, job: int) -> list[Told]:
@@ -101,7 +102,7 @@ def visits_of(book: Book, job: int) -> list[Told]:
         return []
     rows = book.jobs_of(row.vehicle_number) if row.vehicle_number is not None else [row]
     last = _newest_runs(book, rows)
-    return [told(j, ending(last.get(j.job))) for j in rows]
+    return [told(j, ending(book, last.get(j.job))) for j in rows]
 
 
 def _newest_runs(book: Book, jobs: Iterable[JobRow]) -> dict[int, RunRow]:
@@ -126,14 +127,14 @@ def told(job: JobRow, how: str, when: str = "", key: Any = None, about: str = ""
     )
 
 
-def _run(run: RunRow, job: JobRow | None, how: str = "") -> Told:
-    said = how or run.problem or where(run)
+def _run(run: RunRow, job: JobRow | None, how: str) -> Told:
+    said = run.problem or how
     if job is None:
         return Told(run.run, "", "", f"job {run.job}", said, moment(run), run.job)
     return told(job, said, moment(run), run.run)
 
 
-def ending(run: RunRow | None) -> str:
+def ending(book: Book, run: RunRow | None) -> str:
     """How the newest run of a job ended, or where it stands."""
     from engine.sheet.document import OUTCOMES
 
@@ -142,15 +143,57 @@ def ending(run: RunRow | None) -> str:
     if run.problem is not None:
         return "UNREADABLE"
     outcome = run.last.get("outcome")
-    return OUTCOMES.get(str(outcome), (str(outcome).upper(), ""))[0] if outcome is not None else f"open: {where(run)}"
+    if outcome is None:
+        return f"open: {where(book, run)}"
+    return OUTCOMES.get(str(outcome), (str(outcome).upper(), ""))[0]
 
 
-def where(run: RunRow) -> str:
-    """The step at which a run stands, in words."""
-    if run.last.get("kind") == "waiting":
+def _waits(run: RunRow) -> bool:
+    return run.last.get("kind") == "waiting"
+
+
+def where(book: Book, run: RunRow) -> str:
+    """Where a run stands, in the words that its own screen says: phase and title of the step, from the procedure's text
+    that it was started with; the step's name where that can't be read."""
+    if _waits(run):
         return "waits for parts"
-    led = str(run.last.get("led", "")).split("#")[0]
-    return led.replace(".", ": ").replace("_", " ").replace("-", " ") or run.title
+    led = str(run.last.get("led", "")).partition("#")
+    name, _, step = led[0].rpartition(".")
+    if not step:
+        return run.title
+    phase, title = _called(book, run, name).get(step, ("", ""))
+    title = title or step.replace("_", " ").capitalize()
+    said = f"{phase}: {title}" if phase else title
+    return f"a stop, {said}" if led[2].endswith("?") else said
+
+
+def _called(book: Book, run: RunRow, file: str) -> dict[str, tuple[str, str]]:
+    """Phase and title of each step of a file, as the text of the run has them; empty where it can't be read."""
+    from engine.book import codec
+    from engine.book.trouble import BookTrouble
+
+    try:
+        files = codec.body_of(book.event(run.run, 0)).get("files") or ()
+        hashes = [str(each["sha256"]) for each in files if each["name"] == file]
+        return _titles(book.texts(hashes[:1])[0].decode()) if hashes else {}
+    except (BookTrouble, codec.Unreadable, LookupError, TypeError, ValueError):
+        return {}
+
+
+@lru_cache(maxsize=32)
+def _titles(text: str) -> dict[str, tuple[str, str]]:
+    from engine.procedure.source.spans import Source
+    from engine.procedure.source.tree import read_tree
+
+    read, _ = read_tree(Source("", "", text))
+    tree: Mapping[Any, Any] = read or {}
+    steps = tree.get("steps")
+    found = {}
+    for name, step in steps.items() if isinstance(steps, Mapping) else ():
+        if isinstance(step, Mapping):
+            phase = step.get("phase", tree.get("phase", ""))
+            found[str(name)] = (str(phase), str(step.get("title", "")))
+    return found
 
 
 def awaited(book: Book, run: RunRow) -> str:

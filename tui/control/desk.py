@@ -84,7 +84,9 @@ class Desk:
             return []
         with sentences():
             runs = [r for r in self.rehearsals.unended() if r.problem is None]
-        return [Entry(f"Go on: {r.title}", f"at {board.where(r)}, {board.moment(r)}", r.run) for r in runs]
+            return [
+                Entry(f"Go on: {r.title}", f"{board.where(self.rehearsals, r)}, {board.moment(r)}", r.run) for r in runs
+            ]
 
     # ---- what the book tells; nothing, where there is no book yet
 

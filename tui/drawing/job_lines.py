@@ -22,7 +22,7 @@ def columns(told: Told) -> Columns:
 def row(said: Columns, cells: int, role: str = "ink") -> Line:
     """Five columns in so many cells; what the job is about gives way first, then how it stands is cut."""
     mark, customer, what, how, when = (clean(text) for text in said)
-    widths = [11, 14, 0, 20, 10]
+    widths = [10, 12, 0, 23, 10]
     if cells < 64:
         widths[0], widths[1], widths[3] = 10, 10, max(8, cells - 36)
     elif cells >= 110:
