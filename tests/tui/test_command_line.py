@@ -269,6 +269,11 @@ class TestForAuthors:
                 assert not told or word in told
         assert "Did you mean" in evendraw(shop, "advisers", "idle_jet", code=Exit.USAGE).stderr
 
+    def test_what_must_be_given_stands_before_what_may_be_left_out(self, shop: Path) -> None:
+        taken = evendraw(shop, "advisers", "air_balance").stdout.partition("Takes")[2].partition("must be given")[0]
+        names = [line.split()[0] for line in taken.splitlines()[1:] if line[:3].strip()]
+        assert names[:4] == ["flow", "screw", "tolerance", "speed"]
+
     def test_explain_route_and_schema(self, shop: Path) -> None:
         assert "uncovered-reading" in evendraw(shop, "explain").stdout
         assert evendraw(shop, "explain", "uncovered-reeding", code=Exit.USAGE).stderr

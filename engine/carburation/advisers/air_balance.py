@@ -14,35 +14,28 @@ from engine.carburation.advisers.contract_words import (
     DISTURBED,
     NOT_BELIEVED,
     TURNED_OTHERWISE,
-    BodyLimit,
-    ByAim,
+    AskedOfAir,
     Bypass,
-    Coupling,
     Flow,
     Gap,
-    LeastDepression,
-    LeastFlow,
-    Master,
     Plate,
     SpeedOff,
-    SpeedThen,
     SpeedTolerance,
     Sureness,
     Target,
-    Tolerance,
     adjust,
     change,
     note,
     says,
     truth,
 )
-from engine.carburation.advisers.own_scale import on_its_scale
+from engine.carburation.advisers.own_scale import air_on_its_scale
 from engine.carburation.estimation import gauge
 from engine.carburation.estimation.air_look import Look, look
 from engine.carburation.estimation.fit import normal_cdf
 from engine.carburation.estimation.seen import Key, fitted_screw, history, row_places, value
 from engine.carburation.policy.air_moves import AirMoves, Turn, fewest
-from engine.contract import Asked, Told, adviser
+from engine.contract import Told, adviser
 from engine.evidence import Aim, Evidence, Move, Place, ReadingView
 from engine.job.model import Job
 from engine.judgement import Found, Judgement, Reasons
@@ -75,9 +68,6 @@ SURPRISE = 4.0
 CERTAIN, SLIGHT = 3.0, 0.045
 #: How sure a finding from a row is said to be. [assumed]
 TOLD = 0.95
-#: What is allowed where a file leaves it out, kg/h, as the contracts say: a flow within which any difference is good,
-#: and a difference within a body that is a fault. [assumed]
-LEAST_FLOW, BODY_LIMIT = 0.0, 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,26 +92,18 @@ Verdict = Literal[
 
 
 @dataclass(frozen=True, kw_only=True)
-class Asks(Asked):
+class Asks(AskedOfAir):
     """The row, the air screws and what is wanted of them."""
 
     flow: Flow
-    speed: SpeedThen = None
     screw: Plate
-    coupling: Coupling = None
     bypass: Bypass = None
-    tolerance: Tolerance
-    least_flow: LeastFlow = None
-    least_depression: LeastDepression = None
     target: Target = None
     speed_tolerance: SpeedTolerance = None
-    master: Master = None
     hold_speed: Annotated[
         bool | None,
         truth("whether the moves shall also bring the speed to target (left out: yes, where speed is bound)"),
     ] = None
-    by_aim: ByAim = None
-    body_limit: BodyLimit = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -167,13 +149,7 @@ def air_balance(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
 
     Returns moves, findings and the row to expect; see the registry for verdicts. Never raises on bad readings.
     """
-    asked = on_its_scale(
-        job,
-        asked,
-        asked.flow,
-        least_flow=(asked.least_flow, LEAST_FLOW),
-        body_limit=(asked.body_limit, BODY_LIMIT),
-    )
+    asked, limit = air_on_its_scale(job, asked, asked.flow)
     view = asked.flow
     screws = [s for v in (asked.screw, asked.coupling, asked.bypass) if (s := fitted_screw(v)) is not None]
     wrong = gauge.problem(view, row_places(view, job, asked), history(evidence, screws))
@@ -185,7 +161,6 @@ def air_balance(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
         )
     seen = look(job, asked, evidence)
     pace = _speed(job, asked, seen)
-    limit = value(asked.body_limit, BODY_LIMIT) if view.quantity != "depression" else 1e9
     dead = nothing_followed(seen)
     doubtful = unbelieved(seen)
     plan = _plan(seen, pace, dead)

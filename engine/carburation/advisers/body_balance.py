@@ -7,8 +7,6 @@ from typing import Annotated
 
 from engine.carburation import saying
 from engine.carburation.advisers.air_balance import (
-    BODY_LIMIT,
-    LEAST_FLOW,
     WITHIN_BODY,
     Verdict,
     aimed_or_counted,
@@ -23,16 +21,9 @@ from engine.carburation.advisers.contract_words import (
     DISTURBED,
     NOT_BELIEVED,
     TURNED_OTHERWISE,
-    BodyLimit,
-    ByAim,
-    Coupling,
-    LeastDepression,
-    LeastFlow,
-    Master,
+    AskedOfAir,
     PlateMoved,
-    SpeedThen,
     Sureness,
-    Tolerance,
     adjust,
     change,
     gives,
@@ -41,12 +32,12 @@ from engine.carburation.advisers.contract_words import (
     says,
     screw,
 )
-from engine.carburation.advisers.own_scale import on_its_scale
+from engine.carburation.advisers.own_scale import air_on_its_scale
 from engine.carburation.estimation import gauge
 from engine.carburation.estimation.air_look import Look, look
-from engine.carburation.estimation.seen import fitted_screw, history, row_places, value
+from engine.carburation.estimation.seen import fitted_screw, history, row_places
 from engine.carburation.policy.air_moves import Turn
-from engine.contract import Asked, Figure, Told, adviser
+from engine.contract import Figure, Told, adviser
 from engine.evidence import Evidence, Place, ReadingView, ScrewView
 from engine.job.model import Job
 from engine.judgement import Found, Judgement, Reasons
@@ -63,7 +54,7 @@ TOLD = 0.9
 
 
 @dataclass(frozen=True, kw_only=True)
-class Asks(Asked):
+class Asks(AskedOfAir):
     """The row barrel by barrel, the bypass screws and what else moved the air."""
 
     flow: Annotated[ReadingView, reading("the gauge, barrel by barrel", "airflow", "depression", each=("barrel",))]
@@ -71,14 +62,6 @@ class Asks(Asked):
         None
     )
     screw: PlateMoved = None
-    coupling: Coupling = None
-    master: Master = None
-    speed: SpeedThen = None
-    tolerance: Tolerance
-    least_flow: LeastFlow = None
-    least_depression: LeastDepression = None
-    body_limit: BodyLimit = None
-    by_aim: ByAim = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -121,20 +104,13 @@ class Tells(Told):
 )
 def body_balance(job: Job, asked: Asks, evidence: Evidence) -> Judgement[Tells]:
     """Bypass moves of every body at once, or the verdict that a body can't be evened; see the registry."""
-    asked = on_its_scale(
-        job,
-        asked,
-        asked.flow,
-        least_flow=(asked.least_flow, LEAST_FLOW),
-        body_limit=(asked.body_limit, BODY_LIMIT),
-    )
+    asked, limit = air_on_its_scale(job, asked, asked.flow)
     view = asked.flow
     bypass = fitted_screw(asked.bypass)
     wrong = gauge.problem(view, row_places(view, job, asked), history(evidence, [bypass] if bypass else []))
     if wrong:
         return Judgement(Tells(verdict="unsound readings", gap=0, sureness=0), findings=(wrong,), because=unused(wrong))
     seen = look(job, asked, evidence)
-    limit = value(asked.body_limit, BODY_LIMIT) if view.quantity != "depression" else 1e9
     sure = 1.0
     for body in seen.bodies:
         sure *= seen.sureness(body)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Annotated
 
-from engine.contract import Figure, Input, Output, Raises, Read
+from engine.contract import Asked, Figure, Input, Output, Raises, Read
 from engine.evidence import ReadingView, ScrewView
 from engine.procedure.language.expr import Type
 from engine.quantity.units import UNITS, to_base
@@ -177,3 +178,23 @@ AIR_READS = {
     "engine speed": read("the speed at every row, so that air and speed are told apart"),
     "take-off": read("take-offs that could not be plugged: their barrel is held to its neighbour"),
 }
+
+
+@dataclass(frozen=True, kw_only=True)
+class AskedOfFlow(Asked):
+    """What an adviser asks that holds a row of the gauge against what is allowed."""
+
+    tolerance: Tolerance
+    least_flow: LeastFlow = None
+    least_depression: LeastDepression = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class AskedOfAir(AskedOfFlow):
+    """What an adviser asks that sets air by the gauge, between bodies or within one."""
+
+    speed: SpeedThen = None
+    coupling: Coupling = None
+    master: Master = None
+    by_aim: ByAim = None
+    body_limit: BodyLimit = None

@@ -12,10 +12,8 @@ from typing import Annotated, Literal
 
 from engine.carburation import saying
 from engine.carburation.advisers.contract_words import (
-    LeastDepression,
-    LeastFlow,
+    AskedOfFlow,
     SpeedTolerance,
-    Tolerance,
     gives,
     note,
     number,
@@ -25,7 +23,7 @@ from engine.carburation.advisers.contract_words import (
 )
 from engine.carburation.advisers.own_scale import DIVISIONS
 from engine.carburation.estimation.seen import numbers, places, screw_places, value
-from engine.contract import Asked, Figure, Told, adviser
+from engine.contract import Figure, Told, adviser
 from engine.evidence import Evidence, ScrewView
 from engine.job.model import Job
 from engine.judgement import Found, Judgement, Reasons
@@ -42,16 +40,13 @@ Verdict = Literal["no last visit", "as left", "moved"]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Asks(Asked):
+class Asks(AskedOfFlow):
     """The mixture screws as found, and how near is near."""
 
     screw: Annotated[
         ScrewView | None,
         screw("the mixture screws, counted", "mixture", "jet", "screw", "air", "bypass", each=("barrel", "carb")),
     ] = None
-    tolerance: Tolerance
-    least_flow: LeastFlow = None
-    least_depression: LeastDepression = None
     speed_tolerance: SpeedTolerance = None
     counted_to: Annotated[
         Fraction | None, number("how far two counts of one screw may differ (left out: 1/8)", "turn", "0", "1")

@@ -10,15 +10,12 @@ from fractions import Fraction
 from typing import Annotated, Literal
 
 from engine.carburation import saying
-from engine.carburation.advisers.air_balance import LEAST_FLOW
 from engine.carburation.advisers.contract_words import (
     NOT_BELIEVED,
+    AskedOfFlow,
     Flow,
     Gap,
-    LeastDepression,
-    LeastFlow,
     Sureness,
-    Tolerance,
     adjust,
     change,
     gives,
@@ -27,11 +24,11 @@ from engine.carburation.advisers.contract_words import (
     says,
     truth,
 )
-from engine.carburation.advisers.own_scale import on_its_scale
+from engine.carburation.advisers.own_scale import LEAST_FLOW, on_its_scale
 from engine.carburation.estimation import air_look, flows, gauge
 from engine.carburation.estimation.fit import within
 from engine.carburation.estimation.seen import Seen, history, numbers, row_places, step_of
-from engine.contract import Asked, Figure, Told, adviser
+from engine.contract import Figure, Told, adviser
 from engine.evidence import Evidence, Place
 from engine.job.model import Job
 from engine.judgement import Found, Judgement, Reasons
@@ -51,7 +48,7 @@ Verdict = Literal["follows", "link holds", "apart", "read again", "unsound readi
 
 
 @dataclass(frozen=True, kw_only=True)
-class Asks(Asked):
+class Asks(AskedOfFlow):
     """The row with the linkage on, and the one before."""
 
     flow: Flow
@@ -59,9 +56,6 @@ class Asks(Asked):
         tuple[Fraction | None, ...] | None,
         row("the row at idle with the linkage off (a kept row; left out: found in the evidence)", "kg/h", "barrel"),
     ] = None
-    tolerance: Tolerance
-    least_flow: LeastFlow = None
-    least_depression: LeastDepression = None
     off_idle: Annotated[
         bool | None, truth("whether this row was taken off idle, speed held (left out: by the state `hold`)")
     ] = None

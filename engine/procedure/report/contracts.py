@@ -11,6 +11,8 @@ from engine.procedure.source.problems import did_you_mean
 from engine.quantity.units import from_base, write_number
 
 _WIDTH = 110
+#: In what order inputs are told, those that must be given before the others.
+_KINDS = ("reading", "screw", "value")
 
 
 def run_advisers(registry: Registry, name: str | None) -> tuple[str, int]:
@@ -27,7 +29,8 @@ def run_advisers(registry: Registry, name: str | None) -> tuple[str, int]:
 def _contract(a: Adviser) -> Iterator[str]:
     yield f"{a.name} (version {a.version})"
     yield _wrapped(a.about, "  ", "  ")
-    yield from _table("Takes (`with`)", ((n + ("" if i.optional else " *"), _input(i)) for n, i in a.inputs.items()))
+    first = sorted(a.inputs.items(), key=lambda one: (one[1].optional, _KINDS.index(one[1].kind)))
+    yield from _table("Takes (`with`)", ((n + ("" if i.optional else " *"), _input(i)) for n, i in first))
     if any(not i.optional for i in a.inputs.values()):
         yield "  * must be given"
     looked_up = ((q, r.about + (" (a file should read it somewhere)" if r.wanted else "")) for q, r in a.reads.items())
