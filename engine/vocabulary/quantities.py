@@ -84,6 +84,7 @@ _LOOKS = (
     _look("spit-back"),
     _look("hunting rhythm"),
     _look("exhaust smoke"),
+    _look("idle beat", _RUNS, about="Whether all cylinders work at idle, by ear at the tailpipe."),
     _look("starting device"),
     _look("second barrel", about="Whether the second barrel shuts."),
     _look("pump squirt"),

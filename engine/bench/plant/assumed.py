@@ -106,6 +106,7 @@ LEAK_SEEN_MM2 = 0.08  # a leak of this area changes the speed under mist [assume
 HUNTING_SEEN_RPM = 25.0  # a swing either way that a person calls hunting [assumed]
 QUARTER_HEARD = 0.03  # share of a cylinder's fuel, a quarter in to a quarter out, that the ear notices [assumed]
 SMOKE_LAMBDA = 0.74  # richer than this on average the tailpipe smokes black [assumed: soot from about 0.7]
+MISS_HEARD = 0.25  # share of a cylinder's cycles that miss before an ear at the tailpipe hears it [assumed]
 SPIT_LAMBDA = 1.16  # a hot barrel this lean spits back [assumed: just short of the lean limit]
 WEAK_COMPRESSION = 0.9  # compression lost, share of the torque lost [assumed]
 CREEP_FLAT, CREEP_SNATCHES = 1.10, 1.18  # leanest lambda of any barrel from 1500 to 2500 rpm [assumed]

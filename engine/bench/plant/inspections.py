@@ -87,6 +87,16 @@ def _smokes(engine: VirtualEngine, rows: Sequence[int]) -> tuple[str, ...] | Non
     return ("black", "smoke") if burning and sum(burning) / len(burning) < assumed.SMOKE_LAMBDA else None
 
 
+def _beat(engine: VirtualEngine, rows: Sequence[int]) -> tuple[str, ...] | None:
+    """How it idles as a whole: what is heard first is named."""
+    burning = [b for b in rows if engine.body.feeds[b]]
+    if any(engine.now.misfire[b] > assumed.MISS_HEARD for b in burning):
+        return ("miss",)
+    if any(engine.now.lambdas[b] > assumed.SPIT_LAMBDA for b in burning):
+        return ("spit",)
+    return ("hunt",) if engine.hunting > assumed.HUNTING_SEEN_RPM else None
+
+
 def _hunts(engine: VirtualEngine, rows: Sequence[int]) -> tuple[str, ...] | None:
     if engine.hunting < assumed.HUNTING_SEEN_RPM:
         return None
@@ -156,6 +166,7 @@ LOOKS: dict[str, Look] = {
     "plug test": _answers,
     "hunting rhythm": _hunts,
     "exhaust smoke": _smokes,
+    "idle beat": _beat,
     "screw answers": _answers_its_screw,
     "screw tip": _has("broken screw tip", words=("broken", "missing", "short")),
     "pump squirt": _has("weak pump", words=("weak", "short", "late", "none")),
