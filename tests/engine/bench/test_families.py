@@ -115,6 +115,15 @@ def test_faults_of_pistons_and_dampers_show_in_their_checks(kind, quantity, choi
     assert inspections.choose(engine, quantity, [0], choices, choices[0]) == choices[0]
 
 
+def test_a_cylinder_that_misses_or_spits_is_heard_at_the_tailpipe():
+    """Its mixture screw far from where it belongs: shut it spits or misses, and the idle is one beat before."""
+    beat = ("steady", "a cylinder misses", "it spits back", "it hunts")
+    engine = sound("twin-choke sidedraught")
+    assert inspections.choose(engine, "idle beat", range(engine.barrels), beat, "steady") == "steady"
+    engine.turn("mixture", "jet", 1, 1, -5)
+    assert inspections.choose(engine, "idle beat", range(engine.barrels), beat, "steady") in beat[1:3]
+
+
 def test_a_lean_progression_is_heard_in_the_creep():
     choices = ("clean", "flat", "snatches")
     engine = sound("motorcycle bank")

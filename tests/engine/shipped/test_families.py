@@ -12,6 +12,7 @@ from engine.bench.technicians.hands import Hands
 from engine.bench.trial.fleet import faulted, random_job
 from engine.bench.trial.judging import judged
 from engine.book.book import Book
+from engine.carburation.advisers import idle_jets
 from engine.job.model import Job
 from engine.procedure.build.load import load, load_texts
 from engine.protocol.talk import parse_answer, step_message
@@ -455,6 +456,40 @@ def test_far_off_its_speed_at_the_hand_over_is_a_stop(advisers, folder):
         _, session = walked_by(program, job, advisers, {"speed": float(job.engine.idle_speed) + off}, most=7)
         found[off] = {f.code: f.severity for f in session.view.findings}
     assert found == {40: {"last-speed-off": "adjust"}, 500: {"last-speed-far-off": "stop"}}
+
+
+@pytest.mark.parametrize(
+    ("beat", "code"), [("a cylinder misses", "idle-misses"), ("it spits back", "idle-spits-back"), ("steady", None)]
+)
+def test_an_engine_that_misses_or_spits_is_not_handed_over_as_right(beat, code, advisers, folder):
+    """Once nobody was asked, and a bank with a cylinder that did not fire left with "Done"."""
+    program = load("hand-over", (folder,), advisers).program
+    _, session = walked_by(program, random_job(1), advisers, {"steady": beat}, most=7)
+    found = {f.code: f.severity for f in session.view.findings}
+    assert found == ({code: "stop"} if code else {})
+
+
+def test_the_mixture_is_looked_at_again_once_the_speed_was_moved_far(advisers, folder):
+    """Seventy off its speed after the last mixture: the plates go, and the mixture with them."""
+    job = random_job(7, lambda_meter=False)
+    wanted = float(job.engine.idle_speed)
+
+    def fast_once(message, given, hands):
+        steps.append(message["step"])
+        if message["step"] == "idle-speed.first" and steps.count("idle-speed.first") == 1:
+            return given | {"readings": {"speed": wanted + 70}}
+        return None
+
+    steps: list[str] = []
+    tried("twin-choke-sidedraught", job, advisers, folder, 7, fast_once)
+    assert any(s.startswith("idle-mixture.") for s in steps[steps.index("idle-speed.first") :])
+
+
+def test_a_mixture_that_withholds_the_jets_is_looked_for_once_more_and_no_oftener(advisers, folder, monkeypatch):
+    """Once it went round five times: plates, speed, air and plates again, with nothing learned."""
+    monkeypatch.setattr(idle_jets, "_spoilt", lambda case: "mixture not found")
+    heard, _, _ = tried("twin-choke-sidedraught", random_job(3, lambda_meter=False), advisers, folder)
+    assert [m["step"] for m in heard].count("idle-jets.look") == 2
 
 
 @pytest.mark.parametrize(
