@@ -1,7 +1,8 @@
 """Every message of the line protocol as a type, and its JSON Schema made from them; it sends and reads nothing.
 
-What goes out are typed dictionaries, so that a type checker sees what `talk` builds; what comes in is a model that
-checks a line, made from the fields of `engine.run.answer.Answer`.
+What goes out are typed dictionaries, filled by `outgoing` from what is shown: a key says here where its value is found,
+if not under its own name. What comes in is a model that checks a line, made from the fields of
+`engine.run.answer.Answer`.
 """
 
 from __future__ import annotations
@@ -10,11 +11,13 @@ import json
 import sys
 from collections.abc import Mapping
 from functools import cache
+from operator import itemgetter
 from typing import Annotated, Any, Literal, NotRequired, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, create_model, with_config
 from typing_extensions import TypedDict, get_type_hints, is_typeddict
 
+from engine.protocol.outgoing import From
 from engine.run.answer import KINDS, SPOKEN
 from engine.run.spoken import STRICT, Count, Number, Place
 
@@ -55,8 +58,8 @@ class Move(TypedDict):
     screw: str
     acts: Annotated[str, Field(description="What it changes: air, mixture, or a word of the family.")]
     on: Annotated[str, Field(description="Where it works: plate, bypass, jet, coupling, or a word of the family.")]
-    carb: Count | None
-    barrel: Count | None
+    carb: Annotated[Count | None, From("place.carb")]
+    barrel: Annotated[Count | None, From("place.barrel")]
     turns: Annotated[Number, Field(gt=0)] | None
     direction: Literal["in", "out"]
     effect: Annotated[str, Field(description="more air, less air, richer, leaner, or words of the family.")]
@@ -71,20 +74,29 @@ Part = TypedDict(
     "Part",
     {
         "part": str,
-        "carb": Count | None,
-        "barrel": Count | None,
+        "carb": Annotated[Count | None, From("place.carb")],
+        "barrel": Annotated[Count | None, From("place.barrel")],
         "size": Annotated[Number, Field(description="In the part's own numbers; a jet: hundredths of a mm.")],
         "from": Annotated[
-            Place | None, Field(description="The place that it comes from (a swap); null: it comes new."), SINCE_2
+            Place | None,
+            Field(description="The place that it comes from (a swap); null: it comes new."),
+            From("origin"),
+            SINCE_2,
         ],
     },
 )
 Part.__doc__ = "A part at one place."
 with_config(STRICT)(Part)
-Suggest = TypedDict("Suggest", {"part": str, "from": Number | None, "to": Number})
+Suggest = TypedDict(
+    "Suggest",
+    {"part": str, "from": Annotated[Number | None, From("old")], "to": Annotated[Number, From("new")]},
+)
 Suggest.__doc__ = "A part to change, in its own numbers."
 with_config(STRICT)(Suggest)
-Healthy = TypedDict("Healthy", {"from": Number | None, "to": Number | None})
+Healthy = TypedDict(
+    "Healthy",
+    {"from": Annotated[Number | None, From(itemgetter(0))], "to": Annotated[Number | None, From(itemgetter(1))]},
+)
 Healthy.__doc__ = "A closed range; null: no end."
 with_config(STRICT)(Healthy)
 
@@ -101,7 +113,7 @@ class Ask(TypedDict):
     count: Count
     unit: str | None
     range: Annotated[list[Number], Field(min_length=2, max_length=2)] | None
-    choices: Annotated[list[str], Field(min_length=1)] | None
+    choices: Annotated[Annotated[list[str], Field(min_length=1)] | None, From(lambda ask: ask.choices or None)]
     healthy: Annotated[str | Healthy | None, Field(description="The answer of a sound engine: a choice, or a range.")]
     average: Annotated[Number | None, Field(description="Seconds to average over.")]
     may_lack: Annotated[bool, Field(description="A place may be null, or {'not taken': reason}.")]
@@ -118,6 +130,10 @@ class Ask(TypedDict):
     safety: Annotated[bool, Field(description="A wrong answer may hurt somebody: answer it by itself."), SINCE_2]
 
 
+def _where(finding: Any) -> Any:
+    return [{"cylinder": p.carb or 1} for p in finding.where] if finding.each == "cylinder" else finding.where
+
+
 @with_config(STRICT)
 class Finding(TypedDict):
     """What is wrong, where, and what to do. It stands until it is cleared."""
@@ -125,13 +141,16 @@ class Finding(TypedDict):
     kind: Literal["finding"]
     code: str
     severity: Severity
-    where: list[Place | Cylinder]
+    where: Annotated[list[Place | Cylinder], From(_where)]
     say: str
     do: str
     suggest: Suggest | None
     sureness: Annotated[float, Field(ge=0, le=1)] | None
     accepted: Annotated[
-        str | None, Field(description="Of a stop that was gone on from knowingly: the reason."), SINCE_2
+        str | None,
+        Field(description="Of a stop that was gone on from knowingly: the reason."),
+        From(lambda finding: finding.accepted or None),
+        SINCE_2,
     ]
 
 
@@ -157,7 +176,7 @@ class Stand(TypedDict):
 class Symptom(TypedDict):
     """What may be seen or heard at this step."""
 
-    id: str
+    id: Annotated[str, From("name")]
     kind: str
 
 
@@ -177,7 +196,10 @@ class Advice(TypedDict):
 
     name: str
     adviser: str
-    outputs: dict[str, bool | Number | str | list[bool | Number | str | None] | None]
+    outputs: Annotated[
+        dict[str, bool | Number | str | list[bool | Number | str | None] | None],
+        From("values"),
+    ]
     because: Because | None
 
 
@@ -193,7 +215,11 @@ class Wait(TypedDict):
 class Gate(TypedDict):
     """A stop on the spot: nothing else is answered before it. Its one reading `stop_gate` holds the choice."""
 
-    findings: Annotated[list[str], Field(description="The codes of the findings that stop it.")]
+    findings: Annotated[
+        list[str],
+        Field(description="The codes of the findings that stop it."),
+        From(lambda gate: [f.code for f in gate.findings]),
+    ]
     reason_for: Annotated[list[str], Field(description="The choices that need a `reason` beside them.")]
 
 
@@ -203,7 +229,11 @@ class Step(TypedDict):
 
     kind: Literal["step"]
     step: Annotated[str, Field(description="The step's id; in a called file: file.step; at a stop: stop_gate.")]
-    visit: Annotated[Count, Field(description="Which visit of this step it is, counted through the whole run.")]
+    visit: Annotated[
+        Count,
+        Field(description="Which visit of this step it is, counted through the whole run."),
+        From("visit_of_run"),
+    ]
     seq: Annotated[int, Field(ge=0, description="The event that led here; an answer may say it in `for`."), SINCE_2]
     title: str
     phase: Annotated[

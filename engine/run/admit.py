@@ -50,7 +50,7 @@ def admit(plan: RunLayout, state: State, answer: Answer, at: str = "") -> Event:
     fitted = None if answer.fitted is None else fitted_by(plan, answer.fitted)
     by = "" if answer.by is None else _text(answer.by, "Who answers is a short name or a number.", LONGEST_NAME)
     event = Event(kind.event, None, None, answer.understood is True, moved, fitted, None, (), "", at, "", (), by)
-    return _ADMIT[kind.key](plan, state, answer, event) if kind.key in _ADMIT else event
+    return _ADMIT[kind.key](plan, state, answer, event)
 
 
 def _kind(answer: Answer) -> Kind:
@@ -283,9 +283,23 @@ def _number(read: ReadPlan, value: Any, what: str) -> Fraction:
         raise AnswerRefused(f"{what}: {fault}") from None
 
 
-# ---- the other kinds
+# ---- each kind
+
+_Admit = Callable[[RunLayout, State, Answer, Event], Event]
+_ADMIT: dict[str, _Admit] = {k.key: lambda plan, state, answer, event: event for k in (*KINDS, *ALONE) if k.plain}
 
 
+def _admits(key: str) -> Callable[[_Admit], _Admit]:
+    """What a kind of answer still needs to become its event."""
+
+    def bind(admits: _Admit) -> _Admit:
+        _ADMIT[key] = admits
+        return admits
+
+    return bind
+
+
+@_admits("readings")
 def _given(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
     readings, lacking = _readings(plan, state, answer)
     if not readings:
@@ -294,6 +308,7 @@ def _given(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event
     return Event("readings", readings, None, understood, moved, fitted, lacking or None, (), "", at, "", (), by)
 
 
+@_admits("done")
 def _done(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
     if answer.done is not True:
         raise AnswerRefused("'done' is true or left out.")
@@ -306,6 +321,7 @@ def _done(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
     return event
 
 
+@_admits("symptom")
 def _symptom(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
     offered = symptoms(state)
     if answer.symptom not in offered:
@@ -329,6 +345,7 @@ def symptoms(state: State) -> tuple[str, ...]:
     return tuple(found)
 
 
+@_admits("gate")
 def _gate(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
     stop = state.gate
     if stop is None:
@@ -342,6 +359,7 @@ def _gate(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
     return event._replace(gate=answer.gate, text=reason or "")
 
 
+@_admits("lost")
 def _lost(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
     lost = answer.lost
     if isinstance(lost, str) or not isinstance(lost, list | tuple) or not lost:
@@ -353,12 +371,14 @@ def _lost(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
     return event._replace(lost=tuple(lost))
 
 
+@_admits("undo")
 def _undo(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
     if state.past is None:
         raise AnswerRefused("There is nothing to undo: this is the first step.")
     return event
 
 
+@_admits("strike")
 def _strike(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
     seq = answer.strike
     if type(seq) is not int or seq not in (p.seq for p in walk(state.past)):
@@ -368,12 +388,14 @@ def _strike(plan: RunLayout, state: State, answer: Answer, event: Event) -> Even
     return event._replace(text=str(seq))
 
 
+@_admits("redo")
 def _redo(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
     if state.redo is None:
         raise AnswerRefused("There is nothing to take up again.")
     return event
 
 
+@_admits("note")
 def _note(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
     text = _text(answer.note, "A note needs words.", LONGEST_NOTE)
     if answer.about is not None:
@@ -387,10 +409,12 @@ def _note(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
     return event._replace(text=text)
 
 
+@_admits("abandon")
 def _abandon(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
     return event._replace(text=_text(answer.abandon, "Say why the run is given up.", LONGEST_NOTE))
 
 
+@_admits("wait_for_parts")
 def _wait_for_parts(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
     asked = answer.wait_for_parts
     sentence = "Say which parts the run waits for: a list of names, and a note beside it if you like."
@@ -404,25 +428,9 @@ def _wait_for_parts(plan: RunLayout, state: State, answer: Answer, event: Event)
     return event._replace(awaited=named, text=_text(note, sentence, LONGEST_NOTE) if note not in (None, "") else "")
 
 
+@_admits("waited")
 def _waited(plan: RunLayout, state: State, answer: Answer, event: Event) -> Event:
     seconds = exact(answer.waited)
     if seconds is None or not 0 <= seconds <= _LONGEST_WAIT:
         raise AnswerRefused("A wait is a number of seconds, from 0 up to a week.")
     return event._replace(text=decimal(seconds))
-
-
-#: What each kind of answer still needs to become its event; a kind that is not here needs nothing.
-_ADMIT: dict[str, Callable[[RunLayout, State, Answer, Event], Event]] = {
-    "readings": _given,
-    "done": _done,
-    "symptom": _symptom,
-    "gate": _gate,
-    "lost": _lost,
-    "undo": _undo,
-    "strike": _strike,
-    "redo": _redo,
-    "note": _note,
-    "abandon": _abandon,
-    "wait_for_parts": _wait_for_parts,
-    "waited": _waited,
-}

@@ -29,7 +29,8 @@ class Kind:
     """One kind of answer: what it becomes, and its key (the name of its field). `works`: it lets the work go on, so a
     danger must be understood first. `paused`, `ended`: it may be given while the run waits for parts, or is over.
     `aside`: it answers nothing, so no step is sent after it. `beside`: the riders that it alone takes; what was
-    understood, turned or fitted may stand beside any. `rider`: it stands beside others, and alone answers nothing.
+    understood, turned or fitted may stand beside any. `plain`: it needs nothing more to become its event; any other
+    has its admission in `admit`. `rider`: it stands beside others, and alone answers nothing.
     """
 
     event: EventKind
@@ -38,6 +39,7 @@ class Kind:
     ended: bool = False
     aside: bool = False
     beside: tuple[str, ...] = ()
+    plain: bool = False
     rider: bool = False
     key: str = ""
 
@@ -124,7 +126,7 @@ class Answer:
     ] = None
     resume: Annotated[
         bool,
-        Kind("resumed", paused=True),
+        Kind("resumed", paused=True, plain=True),
         Spoken(Literal[True], "true: the work goes on after a pause; dangers are to be understood again."),
     ] = False
     #: Seconds that were waited, where the step has a wait.
@@ -138,18 +140,18 @@ class Answer:
     ] = None
     suspend: Annotated[
         bool,
-        Kind("suspended", paused=True, ended=True),
+        Kind("suspended", paused=True, ended=True, plain=True),
         Spoken(Literal[True], "true: the technician leaves; the run stays where it is."),
     ] = False
     # ---- riders
     understood: Annotated[
         bool,
-        Kind("understood", rider=True),
+        Kind("understood", rider=True, plain=True),
         Spoken(bool, "true or false: the dangers of the step are understood; without it such a step is refused."),
     ] = False
     moved: Annotated[
         Sequence[Any] | None,
-        Kind("moved", rider=True),
+        Kind("moved", rider=True, plain=True),
         Spoken(
             list[ReportedMove],
             "a list of moves: what was turned, where it differs from what was asked; an empty list: nothing.",
@@ -157,7 +159,7 @@ class Answer:
     ] = None
     fitted: Annotated[
         Sequence[Any] | None,
-        Kind("fitted", rider=True),
+        Kind("fitted", rider=True, plain=True),
         Spoken(
             list[ReportedPart],
             "a list of parts: what was fitted, where it differs from what was asked; an empty list: nothing.",

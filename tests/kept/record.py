@@ -28,7 +28,8 @@ from engine.job import job_file
 from engine.job.model import Job
 from engine.procedure.build.load import load
 from engine.procedure.report.checking import check_file
-from engine.protocol.talk import number, parse_answer, step_message
+from engine.protocol.outgoing import number
+from engine.protocol.talk import parse_answer, step_message
 from engine.session.session import Answer, Session
 from engine.sheet.document import document
 from engine.sheet.gather import sheet_of

@@ -229,12 +229,13 @@ def test_a_screw_backed_off_its_contact_is_said_to_be_clear_of_it(samples: Any) 
 
 
 def test_a_finding_over_cylinders_names_cylinders_on_the_screen_and_on_the_line(samples: Any) -> None:
-    from engine.protocol.talk import finding_message
+    from engine.protocol.messages import Finding as Sent
+    from engine.protocol.outgoing import made
 
     finding = Finding("tight-valve", "stop", (Place(3),), "A valve is tight.", each="cylinder")
     shown = step_lines.findings(replace(samples.view(), findings=(finding,)), 80, 4)
     assert "cylinder 3: A valve is tight." in text_of(shown)[0]
-    assert finding_message(finding)["where"] == [{"cylinder": 3}]
+    assert made(Sent, finding)["where"] == [{"cylinder": 3}]
 
 
 def test_a_place_that_the_sentence_names_itself_is_not_named_twice(samples: Any) -> None:

@@ -10,6 +10,9 @@ from typing import Any
 import pytest
 from valve_runs import DONE, Answer, answered, begun, gate
 
+from engine.run import admit
+from engine.run.answer import ALONE, KINDS
+
 READ = {"flow": [5, 7.5], "sound": "steady", "drips": "no"}
 
 
@@ -166,3 +169,13 @@ class TestDangers:
         session = answered(begun(), DONE, DONE, Answer(understood=True))
         assert session.view.step == "measure"
         assert answered(session, Answer(readings=READ)).view.step == "turn"
+
+
+@pytest.mark.parametrize("kind", [k.key for k in (*KINDS, *ALONE) if not k.plain])
+def test_a_kind_of_answer_that_is_more_than_its_name_refuses_what_makes_no_sense(kind: str) -> None:
+    """So that none slips through for want of an admission of its own; those that are plain say so."""
+    refused(Answer(**{kind: [3.5]}), begun())
+
+
+def test_every_kind_of_answer_is_plain_or_has_its_admission() -> None:
+    assert admit._ADMIT.keys() == {k.key for k in (*KINDS, *ALONE)}

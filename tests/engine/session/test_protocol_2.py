@@ -14,9 +14,11 @@ import jsonschema
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from typing_extensions import TypedDict, get_type_hints
 from valve_runs import ADVISERS, LONG_WAY, Answer, answered, begun, written
 
 from engine.protocol import messages, talk
+from engine.protocol.outgoing import made
 from engine.protocol.talk import parse_answer, parse_line, step_message
 from engine.run.answer import ALONE, KINDS, RIDERS, AnswerRefused
 from engine.session.session import Session
@@ -100,6 +102,15 @@ def answers() -> st.SearchStrategy[dict[str, Any]]:
 
 def test_the_committed_schema_is_the_one_that_the_types_make() -> None:
     assert COMMITTED.read_text(encoding="utf-8") == messages.text()
+
+
+def test_a_key_that_a_message_gains_is_filled_from_what_is_shown_without_another_line() -> None:
+    more = TypedDict("more", {**get_type_hints(messages.Ask, include_extras=True), "source": str, "rounds": bool})
+    session = answered(begun(), Answer(done=True), Answer(done=True), Answer(understood=True))
+    ask = session.view.read[0]
+    message = made(more, ask)
+    assert (message["source"], message["rounds"]) == (ask.source, ask.rounds)
+    assert {k: v for k, v in message.items() if k not in ("source", "rounds")} == step_message(session.view)["read"][0]
 
 
 def test_every_kind_of_answer_and_every_rider_is_spoken_and_nothing_else() -> None:
@@ -324,11 +335,11 @@ def test_a_part_of_a_swap_says_where_it_comes_from() -> None:
     from fractions import Fraction
 
     from engine.evidence import Part, Place
-    from engine.protocol.talk import part_message
+    from engine.protocol.messages import Part as Sent
 
-    swapped = part_message(Part("idle jet", Place(1, 1), Fraction(50), Place(2, 1)))
+    swapped = made(Sent, Part("idle jet", Place(1, 1), Fraction(50), Place(2, 1)))
     assert swapped["from"] == {"carb": 2, "barrel": 1}
-    assert part_message(Part("idle jet", Place(1, 1), Fraction(50)))["from"] is None
+    assert made(Sent, Part("idle jet", Place(1, 1), Fraction(50)))["from"] is None
     session = begun()
     back = {"done": True, "fitted": [{"part": "washer", "carb": 2, "size": 12, "from": {"carb": 1, "barrel": None}}]}
     said([back], session)
