@@ -387,7 +387,10 @@ def differences(seen: Look, limit: float, unit: str | None) -> list[Found]:
 
 def _because(seen: Look, verdict: Verdict, plan: AirMoves, pace: _Speed, sure: float, unit: str) -> Reasons:
     row = seen.estimate
-    learned = [said("{place} by {effect:+.1f}", place=k[1], effect=seen.flows.effect(k)[0]) for k in seen.flows.turned]
+    learned = [
+        said("the {screw:name} of {place} by {effect:+.1f}", screw=k[0], place=k[1], effect=seen.flows.effect(k)[0])
+        for k in seen.flows.turned
+    ]
     taught: Said | str = "; what a turn does is not learned yet, so the usual effect is taken"
     if learned:
         taught = said("; as learned here, a whole turn changes {learned:,} {unit}", learned=learned, unit=unit)

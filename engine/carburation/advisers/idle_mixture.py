@@ -112,7 +112,7 @@ class Tells(Told):
         Verdict,
         says(
             "best: every screw stands where it belongs · turn: make the moves, read again · read again: turn nothing "
-            "· no answer: a barrel does not answer its screw (finding with the checks in order) and the rest is set · "
+            "· no answer: a barrel, or none at all, answers its screw (finding with the checks in order), the rest is set · "
             "lost: a position is unknown: count the screws in to their seats and back · at its stop: a screw would "
             "have to leave its range (finding), the rest is set · unsound readings"
         ),
@@ -156,6 +156,7 @@ class Tells(Told):
     {
         **NOT_BELIEVED,
         "barrel-does-not-answer": change("its screw was turned far both ways and the speed never answered"),
+        "nothing-answers": adjust("several screws were turned far and the speed stood as if nothing were turned"),
         "mixture-screw-at-its-stop": adjust("the screw would have to leave its range to reach its mixture"),
         "lambda-lean-by-misfire": note("a meter shows so lean that it may be the oxygen of a misfire"),
         "meters-disagree": note("lambda and CO of one barrel tell of different mixtures"),
@@ -248,6 +249,11 @@ def _by_speed(job: Job, asked: Asks, view: ScrewView, s: Search, rows: Sequence[
             moves = []
         if moves:
             return _told(job, asked, view, s, rows, "turn", moves, ())
+    still = policy.nothing_answers(s, view, asked, rows)
+    if still:
+        moves, _ = policy.set_where_best(view, s, still)
+        nothing: Verdict = "unsound readings" if all(policy.heard_to_answer(s, c) for c in still) else "no answer"
+        return _told(job, asked, view, s, rows, "turn" if moves else nothing, moves, (), still=still)
     back = policy.last_goes_back(s, rows)
     air = policy.speed_first(job, asked, s, rows) if back is None else []
     if air:
@@ -308,8 +314,9 @@ def _told(
     moves: Sequence[Move],
     stopped: Sequence[Choice],
     trial: policy.Trial | None = None,
+    still: Sequence[Choice] = (),
 ) -> Judgement[Tells]:
-    mute = policy.mute(s, view, asked, rows)
+    mute = [] if still else policy.mute(s, view, asked, rows)
     words_of: list[Standing] = [
         "silent" if c in mute else "stopped" if c in stopped else "set" if c.near > SET else "sought" for c in rows
     ]
@@ -317,6 +324,9 @@ def _told(
     if s.mix is not None and not s.mix.metered and s.noise.step > COARSE:
         findings.append(Found("tachometer-too-coarse", (), {"step": s.noise.step}))
     findings += [Found("barrel-does-not-answer", _where(s, c), {"place": _where(s, c)}, sureness=c.dead) for c in mute]
+    if still and not moves:
+        way = "but heard" if verdict == "unsound readings" else "tried"
+        findings.append(Found("nothing-answers", tuple(p for c in still for p in _where(s, c)), way=way))
     to = {
         s.unit_of(s.spots.index(m.place)): float(m.position)
         for m in moves

@@ -31,6 +31,11 @@ TELLS = 0.10
 FAR_OFF = 0.25
 #: A screw is turned at most so often to learn from it, with these jets [assumed: a technician's patience].
 MOST_TRIALS = 11
+#: One that told nothing is turned no oftener than this: after it the ear is quicker [assumed].
+MOST_SILENT = 8
+#: Nothing answers where all readings, at least so many, lie within so many scatters of one reading while two screws or
+#: more were turned through so much of their reach [assumed: one cylinder of six shows more on such a turn].
+FEWEST_READ, QUIET, WIDE = 6, 3.0, 0.6
 #: So many readings a screw usually takes [assumed, from runs on engines drawn at random].
 USUAL_READINGS = 6
 #: Where no place is worth more than this, a screw goes towards where its mixture would be [assumed].
@@ -197,7 +202,7 @@ def next_trial(job: Job, inputs: MixtureMoves, s: Search, view: ScrewView, rows:
 
 def unknown(c: Choice) -> bool:
     """Whether a unit is not known well enough and may be tried once more."""
-    return (c.doubt > KNOWN or c.dead > SUSPECT) and c.trials < MOST_TRIALS
+    return (c.doubt > KNOWN and c.trials < MOST_TRIALS) or (c.dead > SUSPECT and c.trials < MOST_SILENT)
 
 
 def _last_turned(s: Search) -> int | None:
@@ -251,6 +256,29 @@ def mute(s: Search, view: ScrewView, inputs: MixtureMoves, rows: Sequence[Choice
         if c.dead > SILENT and between and min(row) <= low + FAR_ENOUGH and max(row) >= high - FAR_ENOUGH:
             out.append(c)
     return out
+
+
+def nothing_answers(s: Search, view: ScrewView, inputs: MixtureMoves, rows: Sequence[Choice]) -> list[Choice]:
+    """Units that were turned far, two or more, and told nothing, while none told anything: the speed stood as if
+    nothing were turned, or each surely does not answer. It is hardly the screws then, but what shows the speed, or what
+    all cylinders idle on."""
+    tried = [c for c in rows if c.trials > 1]
+    silent = mute(s, view, inputs, tried)
+    if len(silent) > 1 and all(c.dead > SUSPECT for c in tried):
+        return silent
+    read = [shot.speed for shot in s.shots if shot.speed]
+    quiet = QUIET * math.hypot(s.noise.scatter, s.noise.step / math.sqrt(12.0))
+    if len(read) < FEWEST_READ or any(x.stalled for x in s.shots) or max(read) - min(read) > quiet:
+        return []
+    low, high = reach(view, s, inputs)
+    rows_of = [(c, s.visited(c.u)) for c in tried]
+    far = [c for c, row in rows_of if max(row) - min(row) >= WIDE * (high - low)]
+    return far if len(far) > 1 else []
+
+
+def heard_to_answer(s: Search, c: Choice) -> bool:
+    """Whether the ear found that a unit answers its screw."""
+    return s.mix is not None and bool(s.mix.heard) and s.mix.heard[c.u] < 1.0
 
 
 def best_trial(job: Job, inputs: MixtureMoves, s: Search, view: ScrewView, c: Choice) -> Trial | None:
