@@ -112,7 +112,7 @@ class Tells(Told):
         Verdict,
         says(
             "best: every screw stands where it belongs · turn: make the moves, read again · read again: turn nothing "
-            "· no answer: a barrel does not answer its screw, or none does (finding, what to check first), the rest is set · "
+            "· no answer: a barrel does not answer its screw, or none does (finding: what first), the rest is set · "
             "lost: a position is unknown: count the screws in to their seats and back · at its stop: a screw would "
             "have to leave its range (finding), the rest is set · unsound readings"
         ),
