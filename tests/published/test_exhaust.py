@@ -53,6 +53,15 @@ def test_the_water_gas_constant_is_3_5_where_exhaust_freezes(burnt):
 
 
 @pytest.mark.library("cantera")
+@pytest.mark.parametrize("lam", [1.0, 1.05, 1.2, 1.5])
+def test_lean_gas_is_what_is_left_when_all_is_burnt(dry, lam):
+    """Cold, where nothing comes apart any more: all carbon is CO2, and the air that was not needed keeps its oxygen."""
+    co, co2, o2 = exhaust.equilibrium(lam)
+    left = dry(lam, 1.85, 0.0, 900.0)
+    assert (co, co2, o2) == pytest.approx((left.co, left.co2, left.o2), abs=0.01)
+
+
+@pytest.mark.library("cantera")
 @pytest.mark.parametrize("lam", RICH)
 def test_co_is_that_of_chemical_equilibrium(dry, lam):
     assert exhaust.co_of(lam) == pytest.approx(dry(lam, 1.85, 0.0, FROZEN).co, abs=0.005)
