@@ -245,6 +245,22 @@ class TestTheBookFromOutside:
         assert [p.name for p in shop.iterdir()] == ["job.yaml"]
         assert str(shop / "else.book") in evendraw(shop, "where", "--book", str(shop / "else.book")).stdout
 
+    @pytest.mark.skipif(os.name == "nt", reason="of Unix")
+    @pytest.mark.parametrize(
+        ("place", "says"),
+        [
+            ("job.yaml/jobs.book", "can't be: what it should lie in is a file"),
+            ("round", "can't be reached: "),
+            ("n" * 300, "can't be reached: "),
+            ("gone", "a link to what is not there"),
+        ],
+    )
+    def test_where_says_truly_why_a_place_is_not_there(self, shop: Path, place: str, says: str) -> None:
+        (shop / "round").symlink_to(shop / "round")
+        (shop / "gone").symlink_to(shop / "nowhere")
+        printed = evendraw(shop, "where", "--book", str(shop / place)).stdout.splitlines()[0]
+        assert f"{shop / place}  ({says}" in printed and "not there yet" not in printed
+
 
 class TestForAuthors:
     def test_check_ends_with_1_for_a_fault_and_0_for_a_sound_file(self, shop: Path) -> None:

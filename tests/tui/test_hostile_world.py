@@ -19,13 +19,13 @@ from typing import Any
 import pytest
 
 from engine.foreign import json_line, plain, plain_lines, storable
+from tests.modes import BOUND
 from tui.commandline import cli, crash
 from tui.commandline.cli import Exit
 
 ROOT = Path(__file__).parents[2]
 BLEED = ROOT / "tests" / "engine" / "conformance" / "bleed_line.yaml"
 UNIX = pytest.mark.skipif(os.name == "nt", reason="of Unix")
-BOUND = pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="needs a user whom file modes bind")
 LONG = "n" * 300
 JOB = """\
 title: {title}
@@ -433,6 +433,14 @@ class TestWhereThisUserMayNot:
             code, out, err = said(*command.split())
             assert code in (Exit.OK, Exit.USAGE, Exit.BOOK), err
             assert (out + err).strip() and "went wrong" not in err
+
+    @BOUND
+    def test_a_place_that_can_not_be_looked_into_is_not_called_missing(self, shop: Path, shut: Any) -> None:
+        (shop / "own").mkdir()
+        shut(shop / "own", 0)
+        out = said("where")[1]
+        assert f"{shop / 'own' / 'settings.yaml'}  (can't be reached: this user may not look there)" in out
+        assert f"{shop / 'jobs.book'}  (not there yet)" in out
 
     @BOUND
     def test_the_home_screen_says_that_the_book_can_not_be_reached(self, shop: Path, shut: Any) -> None:

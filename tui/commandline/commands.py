@@ -378,6 +378,8 @@ def _look_after(a: argparse.Namespace) -> int:
 
 
 def _where(a: argparse.Namespace) -> int:
+    from tui.commandline.places import standing
+
     found = _places(a)
     for name, path in (
         ("job book", found.book),
@@ -387,7 +389,7 @@ def _where(a: argparse.Namespace) -> int:
         ("shipped procedures", found.shipped),
         ("log", found.log),
     ):
-        say(f"{name:<19} {path}{'' if os.path.lexists(path) else '  (not there yet)'}")
+        say(f"{name:<19} {path}{standing(path)}")
     return Exit.OK
 
 

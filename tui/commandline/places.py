@@ -77,6 +77,21 @@ def places(book: str | None = None, shop: str | None = None) -> Places:
     )
 
 
+def standing(path: Path) -> str:
+    """What is to be said behind a path: nothing where it is there, else whether it is missing or can't be reached."""
+    try:
+        path.stat()
+    except FileNotFoundError:
+        return "  (a link to what is not there)" if os.path.lexists(path) else "  (not there yet)"
+    except NotADirectoryError:
+        return "  (can't be: what it should lie in is a file)"
+    except PermissionError:
+        return "  (can't be reached: this user may not look there)"
+    except (OSError, RuntimeError, ValueError) as fault:
+        return f"  (can't be reached: {getattr(fault, 'strerror', None) or fault})"
+    return ""
+
+
 def _is_folder(path: Path) -> bool:
     try:
         return path.resolve(strict=True).is_dir()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import sqlite3
 import subprocess
 import sys
@@ -19,6 +18,7 @@ from engine.book.book import Book, chained
 from engine.book.schema import VERSION
 from engine.book.trouble import BookTrouble
 from engine.book.verify import verify
+from tests.modes import BOUND
 
 
 @pytest.fixture
@@ -272,7 +272,7 @@ class TestTrouble:
         book._db.execute("PRAGMA max_page_count = 100000")
         assert session.answer(note).recorded == kept
 
-    @pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="needs a user whom file modes bind")
+    @BOUND
     def test_a_read_only_book(self, path: Path) -> None:
         Book.open(path).close()
         path.chmod(0o444)

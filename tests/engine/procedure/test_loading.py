@@ -18,6 +18,7 @@ from water_trade import ADVISERS
 from engine.procedure.build.load import Loaded, load, load_texts
 from engine.procedure.source import files
 from engine.procedure.source.problems import in_order
+from tests.modes import BOUND
 
 HERE = Path(__file__).parent
 EXAMPLES = sorted((HERE.parent / "conformance").glob("*.yaml"))
@@ -71,7 +72,7 @@ def test_a_device_and_a_pipe_are_refused_unread(tmp_path: Path) -> None:
         assert told(load(tmp_path / "pipe.yaml", [], ADVISERS)) == "not-a-file"
 
 
-@pytest.mark.skipif(sys.platform == "win32" or os.geteuid() == 0, reason="everything is readable to this user")
+@BOUND
 def test_an_unreadable_file_is_told(tmp_path: Path) -> None:
     path = tmp_path / "locked.yaml"
     path.write_text(VALVES, encoding="utf-8")
