@@ -60,8 +60,9 @@ async def test_a_fact_of_the_job_is_put_right_and_the_run_goes_on_from_what_rest
         old = taps.session.run
         await choose(pilot, screen, "fact")
         await pick(pilot, screen, "bank: carbs")
-        await press(pilot, "backspace", *"nine", "enter")
+        await press(pilot, *"nine", "enter")
         assert "carbs" in screen.pad.cue, "a sentence says what is wrong, and it is asked again"
+        assert screen.pad.question.text == "nine", "what was typed took the place of what stood there, and stays"
         for _ in range(4):
             await press(pilot, "backspace")
         await press(pilot, "3", "enter")
@@ -69,9 +70,11 @@ async def test_a_fact_of_the_job_is_put_right_and_the_run_goes_on_from_what_rest
         await press(pilot, "escape")
         await choose(pilot, screen, "fact")
         await pick(pilot, screen, "bank: air bypass screws")
-        for _ in range(2):
-            await press(pilot, "backspace")
-        await press(pilot, *"yes", "enter")
+        await pick(pilot, screen, "no")
+        assert "says so already" in screen.pad.cue and taps.session.run == old
+        await choose(pilot, screen, "fact")
+        await pick(pilot, screen, "bank: air bypass screws")
+        await pick(pilot, screen, "yes")
         assert "are kept" in screen.pad.question.detail
         assert taps.session.run == old
         await press(pilot, "2", "enter")
@@ -116,6 +119,14 @@ async def test_the_menu_lists_the_same_digits_at_every_step(samples: Any, at_run
             said.append([option.value for option in screen.pad.question.options])
             assert any("not now" in option.hint for option in screen.pad.question.options)
     assert said[0] == said[1] == said[2]
+
+
+async def test_a_fact_whose_words_are_known_is_picked_from_them(taps: Any, at_run: Any) -> None:
+    known = {".".join(fact.path): fact for fact in taps.facts()}
+    assert known["bank.mixture_screw"].choices[-1] == "not known"
+    assert "short taper" in known["bank.mixture_screw"].choices
+    assert known["bank.manifold"].choices == ("separate", "shared")
+    assert known["bank.carbs"].choices == () == known["engine.displacement"].choices
 
 
 @pytest.mark.parametrize(("text", "value"), [("yes", True), ("", None), ("not known", None), ("maybe", "maybe")])

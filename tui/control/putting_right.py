@@ -3,7 +3,7 @@ its photograph, who works here; pure, it changes nothing."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from engine.session.view import TrailMark, View
@@ -22,6 +22,8 @@ class Known(NamedTuple):
     path: tuple[str, ...]
     called: str
     value: Any
+    #: What it may be, where that is known.
+    choices: tuple[str, ...] = ()
 
     @property
     def said(self) -> str:
@@ -61,8 +63,10 @@ def strike(marks: Sequence[TrailMark]) -> Pick:
     return Pick("STRIKE AN EARLIER ANSWER", options, detail=detail, hold=True)
 
 
-def facts(job: Mapping[str, Any]) -> list[Known]:
-    """The facts of a job that may be put right, in the order in which the job tells them."""
+def facts(job: Mapping[str, Any], choices: Callable[[str], tuple[str, ...]] = lambda path: ()) -> list[Known]:
+    """The facts of a job that may be put right, in the order in which the job tells them; `choices`: what the one at a
+    path may be, where that is known.
+    """
     out: list[Known] = []
     for part, said in job.items():
         if part in _HIDDEN or not isinstance(said, Mapping):
@@ -70,7 +74,8 @@ def facts(job: Mapping[str, Any]) -> list[Known]:
         for name, value in said.items():
             if name in _HIDDEN or isinstance(value, Mapping) or _deep(value):
                 continue
-            out.append(Known((part, name), f"{phrases.plain(part)}: {phrases.plain(name)}", value))
+            known = (YES, NO) if isinstance(value, bool) else choices(f"{part}.{name}")
+            out.append(Known((part, name), f"{phrases.plain(part)}: {phrases.plain(name)}", value, known))
     return out
 
 
@@ -82,6 +87,13 @@ def which_fact(known: Sequence[Known]) -> Pick:
     """Which fact of the job is wrong."""
     options = tuple(Option(fact.called, fact, fact.said) for fact in known)
     return Pick("WHICH FACT OF THE JOB IS WRONG", options)
+
+
+def which_value(fact: Known) -> Pick:
+    """What a fact may be; what is held true of it says so, and is pointed at."""
+    options = tuple(Option(word, word, "as it stands" if word == fact.said else "") for word in fact.choices)
+    at = fact.choices.index(fact.said) if fact.said in fact.choices else 0
+    return Pick(fact.called.upper(), options, at)
 
 
 def put(job: Mapping[str, Any], fact: Known, text: str) -> dict[str, Any]:

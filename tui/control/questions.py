@@ -144,7 +144,7 @@ class Find:
 
 @dataclass
 class Line:
-    """One line of text: a note, a reason, a path."""
+    """One line of text: a note, a reason, a path. `fresh`: the first sign typed takes the place of what stands."""
 
     title: str
     text: str = ""
@@ -152,6 +152,7 @@ class Line:
     empty: str = "Nothing is written yet."
     detail: str = ""
     caret: int = field(default=-1)
+    fresh: bool = False
 
     def __post_init__(self) -> None:
         if self.caret < 0:
@@ -159,6 +160,9 @@ class Line:
 
     def key(self, name: str, character: str | None) -> Reply | None:
         """One press. None: not a key of this question."""
+        over, self.fresh = self.fresh, False
+        if over and character is not None and character.isprintable():
+            self.text, self.caret = "", 0
         if name == "enter":
             said = self.text.strip()
             return Given(said) if said or self.may_be_empty else EntryRefused(self.empty)

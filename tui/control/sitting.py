@@ -170,7 +170,20 @@ class Sitting:
 
     def facts(self) -> list[Known]:
         """The facts of the job that may be put right."""
-        return facts(self.session.plan.job.engineering())
+        from engine.procedure.build.facts import NoFact, fact_type
+        from tui.control.putting_right import UNKNOWN
+
+        main = self.session.plan.main.procedure
+
+        def choices(path: str) -> tuple[str, ...]:
+            try:
+                kind, usual = fact_type(path, main.vocabulary)
+            except NoFact:
+                return ()
+            asked = next((fact.type for fact in main.facts.values() if fact.path == path), kind)
+            return (*asked.choices, *([UNKNOWN] if usual is None and asked.choices else []))
+
+        return facts(self.session.plan.job.engineering(), choices)
 
     def correction(self, fact: Known, text: str) -> Corrected:
         """What a corrected fact would keep of the run; raises `Trouble` where it can't be. Nothing is written yet."""

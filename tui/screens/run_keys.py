@@ -192,18 +192,28 @@ class RunKeys(AnsweringScreen[str]):
         """A fact of the job is put right; what of the run stays is shown first."""
         known = self.sitting.facts()
 
-        def typed(fact: putting_right.Known, cue: str = "") -> None:
-            said = "" if fact.said == putting_right.UNKNOWN else fact.said
-            ask = Line(fact.called.upper(), said, may_be_empty=True, detail="Empty: not known.")
+        def typed(fact: putting_right.Known, cue: str = "", text: str | None = None) -> None:
+            ask: Line | Pick
+            if fact.choices:
+                ask = putting_right.which_value(fact)
+            elif text is None:  # what is typed takes the place of what stands there
+                stands = "" if fact.said == putting_right.UNKNOWN else fact.said
+                detail = "What is typed takes its place. Empty: not known."
+                ask = Line(fact.called.upper(), stands, may_be_empty=True, detail=detail, fresh=True)
+            else:
+                ask = Line(fact.called.upper(), text, may_be_empty=True, detail="Empty: not known.")
             self.lay(ask, lambda text: preview(fact, text), cue=cue)
 
         def preview(fact: putting_right.Known, text: str) -> None:
+            said = text.strip() or putting_right.UNKNOWN
+            if said.casefold() == fact.said.casefold():
+                self.ask(cue=f"The job says so already ({said}): nothing was changed.")
+                return
             try:
                 found = self.sitting.correction(fact, text)
             except Trouble as trouble:
-                typed(fact, str(trouble))
+                typed(fact, str(trouble), text)
                 return
-            said = text.strip() or putting_right.UNKNOWN
             ask = putting_right.corrected(fact.called, said, found.kept, found.again, found.at)
             self.lay(ask, lambda sure: sure_of(found, sure))
 
