@@ -97,7 +97,7 @@ def _filled(value: Any, at: str, texts: Mapping[str, str]) -> Any:
 
 def word_of(word: Word | None, sealed: str) -> str:
     """A free text, held against the hash that its event sealed."""
-    if word is not None and word.text is None:
+    if word is not None and word.text is None and word.gone:
         return TAKEN_OUT
     return (
         word.text if word is not None and word.text is not None and salted(word.salt, word.text) == sealed else ALTERED

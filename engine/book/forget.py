@@ -74,7 +74,7 @@ def _said(book: Book, job: int) -> Iterator[tuple[str, str]]:
     for run, name, text in book._read(
         "SELECT run, name, text FROM words JOIN run USING (run) WHERE run.job = ? AND text IS NOT NULL", job
     ):
-        yield f"{name} in run {run}", text
+        yield f"{name} in run {run}", str(text)
     for run, _, body in _older(book, job):
         for name, words in _typed(_loaded(body)):
             yield f"{name} in run {run}", words
@@ -82,7 +82,7 @@ def _said(book: Book, job: int) -> Iterator[tuple[str, str]]:
         for _, words in _flat(_loaded(fields), ""):
             yield f"half typed in run {run}", words
     for (why,) in book._read("SELECT why FROM recheck WHERE job = ?", job):
-        yield "recheck", why
+        yield "recheck", str(why)
 
 
 def _older(book: Book, job: int) -> list[Any]:
@@ -116,7 +116,7 @@ def _flat(value: Any, at: str) -> Iterator[tuple[str, str]]:
 def _loaded(data: bytes | None) -> Any:
     try:
         return json.loads(data or b"{}")
-    except ValueError:
+    except (ValueError, TypeError):  # damage can make a number of a text
         return {}
 
 

@@ -30,6 +30,12 @@ def sound(db: sqlite3.Connection) -> bool:
     return bool(db.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok")
 
 
+def strayed(db: sqlite3.Connection) -> list[str]:
+    """A sentence on each run that stands under another job than the one that its name says."""
+    rows = db.execute("SELECT run, job FROM run WHERE job <> CAST(run AS INTEGER) LIMIT 20").fetchall()
+    return [f"Run {run} stands under job {job}: its row was altered since it was started." for run, job in rows]
+
+
 def search_sound(db: sqlite3.Connection) -> bool:
     """Whether the search index holds the words that it was given. On a connection that may not write, on a copy."""
     try:
@@ -70,7 +76,8 @@ def _anew(db: sqlite3.Connection) -> None:
         if not sound(db) or not search_sound(db):
             raise sqlite3.DatabaseError("malformed")
         db.execute("COMMIT")
-    except sqlite3.Error:
+    except (sqlite3.Error, TypeError, ValueError, AttributeError):
+        # Damage can make anything of a value, whatever its column says.
         if db.in_transaction:
             db.execute("ROLLBACK")
         raise sqlite3.DatabaseError("malformed") from None

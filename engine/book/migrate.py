@@ -268,7 +268,7 @@ def made_of_the_record(db: sqlite3.Connection, _: Any = None) -> None:
 
 def note_end(db: sqlite3.Connection, run: str, newest: bytes) -> bool:
     """Write down whether a run has ended with its newest event; whether it has."""
-    ended = b'"outcome":' in newest and "outcome" in _json(newest)
+    ended = isinstance(newest, bytes) and b'"outcome":' in newest and "outcome" in _json(newest)
     way = "DELETE FROM unended WHERE run = ?" if ended else "INSERT OR IGNORE INTO unended(run) VALUES (?)"
     db.execute(way, (run,))
     return ended

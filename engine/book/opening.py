@@ -17,7 +17,7 @@ from functools import cache
 from pathlib import Path
 
 from engine.book.log import BROKEN, log_path, look
-from engine.book.mend import mended, sound
+from engine.book.mend import mended, sound, strayed
 from engine.book.migrate import migrate, version_of
 from engine.book.schema import APPLICATION, OLDEST_SQLITE, VERSION
 from engine.book.trouble import BookTrouble, explained
@@ -119,7 +119,7 @@ def _prepare(connection: sqlite3.Connection, path: Path, copy: bool) -> list[str
     connection.execute("ROLLBACK")
     if path.stat().st_size <= LOOKED_THROUGH:
         notices += mended(connection)
-    return notices
+    return notices + strayed(connection)
 
 
 def _kept_aside(path: Path) -> list[str]:
@@ -159,6 +159,7 @@ def reader(path: Path) -> tuple[sqlite3.Connection, list[str]]:
             notices += _whole(connection, mend=False)
             if path.stat().st_size <= LOOKED_THROUGH and not sound(connection):
                 notices.append(DAMAGED)
+            notices += strayed(connection)
         except BaseException:
             connection.close()
             raise

@@ -10,7 +10,7 @@ import hashlib
 import json
 import sqlite3
 from collections.abc import Mapping, Sequence
-from types import MappingProxyType
+from types import MappingProxyType, NoneType
 from typing import Any
 
 from engine.book.migrate import head_sum, index, note_end, write_facts, write_head
@@ -142,7 +142,7 @@ class Record(Store):
         rows = self._rows(run, "")
         if len(rows) != count:
             # The index may have lost some that the table has.
-            whole = self._rows(run, "NOT INDEXED")
+            whole = [row for row in self._rows(run, "NOT INDEXED") if type(row[0]) is int]
             rows = sorted(whole, key=lambda r: r[0]) if len(whole) > len(rows) else rows
         out, head = [], b""
         for place, (seq, key, body, hash) in enumerate(rows):
@@ -179,12 +179,13 @@ class Record(Store):
         found = []
         for sha256 in hashes:
             rows = self._read("SELECT bytes FROM text WHERE sha256 = ?", sha256)
-            if not rows or hashlib.sha256(rows[0][0]).hexdigest() != sha256:
+            stored = rows[0][0] if rows else None
+            if not isinstance(stored, bytes) or hashlib.sha256(stored).hexdigest() != sha256:
                 raise BookTrouble(
                     "A procedure text that this run was started with is missing from the book, or was "
                     "altered. Go back to a copy of the book made before that."
                 )
-            found.append(rows[0][0])
+            found.append(stored)
         return found
 
     def runs(self, job: int | None = None) -> list[RunRow]:
@@ -293,8 +294,9 @@ def _run_row(
 ) -> RunRow:
     problem: str | None = None
     last: Any = {}
-    if seq is None or body is None or hash is None or events is None or head is None:
-        problem = "its record can't be read"
+    sound = type(seq) is type(events) is int and isinstance(body, bytes) and isinstance(hash, bytes)
+    if not sound or seq is None or body is None or hash is None or events is None or head is None:
+        seq, problem = None, "its record can't be read"
     elif events != seq + 1 or head != hash or sum_ != head_sum(run, events, answers or 0, head):
         problem = f"its record is cut or damaged: {events} events were acknowledged, {seq + 1} can be read"
     else:
@@ -306,4 +308,7 @@ def _run_row(
             problem, last = "its newest event can't be read", {}
         elif chained(before or b"", run, seq, key, body) != hash and not gone:
             problem = "its newest event was altered"
-    return RunRow(run, job, procedure, title, at, seq or 0, last, answers or 0, problem, next_)
+    if str(run).split(".")[0] != str(job):
+        problem = problem or "its row was altered since it was started"
+    row = RunRow(str(run), job, str(procedure), str(title), str(at), seq or 0, last, answers or 0, problem, next_)
+    return row if type(answers) in (int, NoneType) else row._replace(answers=0)

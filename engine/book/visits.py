@@ -296,8 +296,11 @@ def _job_row(row: Any) -> JobRow:
         title, name, car = said.get("title", ""), said.get("customer", ""), said.get("vehicle", {})
         if not (isinstance(known, dict) and isinstance(car, dict)):
             raise ValueError
-    except (ValueError, AttributeError):
+    except (ValueError, AttributeError, TypeError):  # damage can make a number of a text
         title, name, car, known, problem = "", "", {}, {}, DAMAGED
+    if not isinstance(at, str):
+        at, problem = "", DAMAGED
+    car = {str(k): v if isinstance(v, str | None) else str(v) for k, v in car.items()}
     return JobRow(number, at, str(title), str(name), car, known, runs, vehicle, customer, problem)
 
 

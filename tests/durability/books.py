@@ -177,6 +177,7 @@ def harm(path: Path, whole: dict[str, Any], reading: bool = False, rows: Any = N
         return None
     try:
         if book.notices:
+            shown(book)  # told, and yet it may be asked for: nothing but a sentence may come of it
             return None
         about = {"jobs", "runs", "search"}
         if rows is not None:

@@ -6,7 +6,9 @@ that tells it before SQLite sees the log, the bits of a page's gap (which SQLite
 
 from __future__ import annotations
 
+import re
 import shutil
+import sqlite3
 import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -170,6 +172,66 @@ def untold_of_the_log(whole: Made, every: int = 1) -> Iterator[Flip]:
             data[bit // 8] ^= 1 << bit % 8
             if log.scan(bytes(data)).problem is None or bit % 997 == 0:
                 yield bit_flip(8 * size + bit)
+
+
+#: What damage to the head of a row can make of any of its values, in SQL.
+KINDS = ("NULL", "20", "2.5", "'text'", "x'00ff'")
+
+
+def other_kinds(whole: Made, folder: Path) -> Iterator[str]:
+    """Every value of the last row of every table made something else of, whatever its column says; a sentence for each
+    of which nothing is said, or which breaks the program.
+    """
+    for table, columns in _columns(whole.at(folder / "whole")).items():
+        for column in columns:
+            for kind in KINDS:
+                path = whole.at(folder / "harmed")
+                try:
+                    _make_other(path, table, column, kind)
+                except sqlite3.IntegrityError:
+                    continue  # its key is its number, or it must differ from another
+                for reading in (True, False):
+                    try:
+                        wrong = harm(path, whole.shown, reading)
+                    except Exception as fault:
+                        wrong = f"{type(fault).__name__}: {fault}"
+                    if wrong:
+                        yield f"{table}.{column} = {kind}, {'reading' if reading else 'writing'}: {wrong}"
+
+
+def _columns(path: Path) -> dict[str, list[str]]:
+    db = sqlite3.connect(path, isolation_level=None)
+    tables = [n for (n,) in db.execute("SELECT name FROM sqlite_master WHERE sql LIKE '%STRICT'")]
+    found = {table: [row[1] for row in db.execute(f"PRAGMA table_info({table})")] for table in tables}
+    db.close()
+    return found
+
+
+def _make_other(path: Path, table: str, column: str, kind: str) -> None:
+    """Write a value that its column forbids, past the statement of the table and its rules."""
+
+    def stated(statement: str) -> None:
+        db = sqlite3.connect(path, isolation_level=None)
+        db.executescript("PRAGMA synchronous = OFF; PRAGMA writable_schema = ON")
+        db.execute("UPDATE sqlite_master SET sql = ? WHERE name = ? AND type = 'table'", (statement, table))
+        db.close()
+
+    db = sqlite3.connect(path, isolation_level=None)
+    (was,) = db.execute("SELECT sql FROM sqlite_master WHERE name = ?", (table,)).fetchone()
+    rules = db.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
+    db.close()
+    stated(re.sub(r"\b(TEXT|BLOB|NOT NULL|STRICT)\b", "", was))
+    db = sqlite3.connect(path, isolation_level=None)
+    db.execute("PRAGMA synchronous = OFF")
+    for name, _ in rules:
+        db.execute(f"DROP TRIGGER {name}")
+    try:
+        db.execute(f"UPDATE {table} SET {column} = {kind} WHERE rowid = (SELECT max(rowid) FROM {table})")
+    finally:
+        for _, rule in rules:
+            db.execute(rule)
+        db.close()
+        stated(was)
 
 
 def timed(what: Iterable[str], of: str) -> Iterator[str]:

@@ -52,6 +52,10 @@ class TestKills:
 
 
 class TestTheFiles:
+    def test_a_value_that_damage_made_something_else_of_is_told(self, rest: books.Made, tmp_path: Path) -> None:
+        """One bit of a row's head makes nothing, a number or bytes of a text, whatever the column says."""
+        assert list(files.other_kinds(rest, tmp_path)) == []
+
     def test_the_log_cut_anywhere_opens_to_a_state_that_the_run_had(self, live: books.Made, tmp_path: Path) -> None:
         page = 4096 + 24
         ends = [32 + n * page for n in range(1, len(live.log) // page, 9)]

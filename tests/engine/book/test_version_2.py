@@ -7,6 +7,7 @@ from __future__ import annotations
 import gzip
 import json
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -59,6 +60,39 @@ def test_a_text_that_damage_made_bytes_or_a_number_stops_no_search_index(
     db.execute(f"INSERT INTO job ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})", tuple(row.values()))
     migrate_module.index(db, row["job"])
     assert found in db.execute("SELECT vehicle FROM search").fetchone()[0]
+
+
+def as_stated(path: Path, statement: str) -> None:
+    """Have the events' table read by another statement than it was made with."""
+    db = raw(path)
+    db.execute("PRAGMA writable_schema = ON")
+    db.execute("UPDATE sqlite_master SET sql = ? WHERE name = 'event'", (statement,))
+    db.close()
+
+
+@pytest.mark.parametrize("harmed", ["NULL", "20", "'text'", "2.5"])
+def test_an_event_that_damage_made_something_else_of_is_said_and_breaks_nothing(tmp_path: Path, harmed: str) -> None:
+    """One bit of a row's head makes a number or nothing of a body, whatever the column says."""
+    path = tmp_path / "jobs.book"
+    with closing(Book.open(path)) as book:
+        run = answered(begun(book), DONE).run
+    (strict,) = raw(path).execute("SELECT sql FROM sqlite_master WHERE name = 'event'").fetchone()
+    rules = [rule for rule in raw(path).execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")]
+    as_stated(path, strict.replace("STRICT", "").replace("body BLOB NOT NULL", "body"))
+    db = raw(path)
+    for name, _ in rules:
+        db.execute(f"DROP TRIGGER {name}")
+    db.execute(f"UPDATE event SET body = {harmed} WHERE seq = 1")
+    for _, rule in rules:
+        db.execute(rule)
+    db.close()
+    as_stated(path, strict)
+    for reading in (True, False):
+        try:
+            with closing(Book.open(path, reading=reading)) as book, pytest.raises(BookTrouble):
+                book.events(run)
+        except BookTrouble as trouble:
+            assert "damaged" in str(trouble)
 
 
 class TestTheStepToIt:
