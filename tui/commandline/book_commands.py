@@ -267,7 +267,7 @@ def _correct(a: argparse.Namespace, found: Places) -> int:
             raise Failed(Exit.USAGE, f"evendraw book correct: {why.removeprefix('Value error, ')}") from None
         at = made.state.frame.at
         say(
-            f"{len(made.kept)} events of run {a.run} don't rest on this and are kept; the run goes on at "
+            f"{made.stay} events of run {a.run} don't rest on this and are kept; the run goes on at "
             f"'{at.step.title or at.name}'. To be given again: {made.again} answers. The old run stays as it was."
         )
         if not a.yes and not _agreed("Put it right? Type yes: "):

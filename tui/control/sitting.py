@@ -198,7 +198,7 @@ class Sitting:
             why = str(fault.errors()[0]["msg"]).removeprefix("Value error, ")
             raise Trouble(f"{fact.called}: {why[:1].upper()}{why[1:]}.".replace("..", ".")) from fault
         at = found.state.frame.at
-        return Corrected(found, len(found.kept), found.again, at.step.title or at.name.replace("_", " "))
+        return Corrected(found, found.stay, found.again, at.step.title or at.name.replace("_", " "))
 
     def correct(self, found: Corrected) -> None:
         """Write a correction: the run on the right facts takes this one's place."""

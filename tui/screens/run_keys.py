@@ -226,7 +226,7 @@ class RunKeys(AnsweringScreen[str]):
             except Trouble as trouble:
                 self.ask(cue=str(trouble))
                 return
-            self.enter(cue="Put right. Answer from here on again; what did not rest on it is kept.")
+            self.enter(cue="Put right. See above how things must stand, then answer; what was turned stays turned.")
 
         self.lay(putting_right.which_fact(known), typed)
 

@@ -13,7 +13,9 @@ from valve_runs import ADVISERS, DONE, LONG_WAY, Answer, answered, begun, gate, 
 
 from engine.book.book import Book
 from engine.carburation.registry import shipped
-from engine.session.corrected import correct, correction
+from engine.run.machine import step
+from engine.run.moves import asked
+from engine.session.corrected import _hands_since, correct, correction
 from engine.session.session import NotForThisJob, Session
 from engine.session.struck import struck, would_strike
 from engine.sheet.document import document
@@ -149,7 +151,7 @@ class TestAWrongFact:
         found = correction(session, facts)
         new = correct(session, found)
         assert new.run == "1.2"
-        assert 0 < len(found.kept) < session.state.seq
+        assert 0 < found.stay < session.state.seq
         assert found.again == len(session.view.trail) - len(new.view.trail)
         assert [m.said for m in new.view.trail] == [m.said for m in session.view.trail][: len(new.view.trail)]
         assert [text for _, text in new.state.notes] == ["Stiff."]
@@ -157,7 +159,7 @@ class TestAWrongFact:
     def test_where_nothing_rests_on_it_all_is_kept(self) -> None:
         session = worked()
         found = correction(session, {**valve_job().engineering(), "conditions": {"altitude": "100 m"}})
-        assert (found.again, len(found.kept)) == (0, session.state.seq)
+        assert (found.again, found.stay, len(found.kept)) == (0, session.state.seq, session.state.seq)
 
     def test_the_old_run_stays_and_says_what_took_its_place(self, tmp_path: Path) -> None:
         book = Book.open(tmp_path / "jobs.book")
@@ -177,3 +179,38 @@ class TestAWrongFact:
         session = worked()
         with pytest.raises((NotForThisJob, ValueError)):
             correction(session, self.right(carbs=5))
+
+    @pytest.mark.parametrize("answers", range(8, len(LONG_WAY) + 1))
+    def test_what_hands_did_since_stays_done_and_is_known_to_the_run_that_goes_on(self, answers: int) -> None:
+        """No screw is turned back by putting a fact right: a run that counted from where they once stood would lie."""
+        session = answered(begun(), *LONG_WAY[:answers])
+        new = correct(session, correction(session, self.other_target()))
+        assert new.view.step == "turn" and new.view.moves_made
+        assert new.state.world.positions == session.state.world.positions
+        assert new.state.world.parts == session.state.world.parts
+        again = Session.reopen(session.book, new.run, advisers=ADVISERS, reading=True)
+        assert again.state.world == new.state.world
+        assert "No screw was turned back" in answered(new, Answer(undo=True)).state.because[0]
+
+    def test_a_step_that_brings_a_screw_to_a_position_asks_for_it_again(self) -> None:
+        """What was turned since is not where the step wants it, whatever was turned there before."""
+        session = worked()
+        (screws,) = {key[0] for key in session.state.world.positions}
+        found = correction(session, self.other_target())
+        early = begun().plan
+        bare = answered(begun(), DONE)
+        told = _hands_since(early, session.state, bare.state)
+        assert told is not None and told.kind == "moved"
+        state, _ = step(early, bare.state, told, lambda request: (_ for _ in ()).throw(AssertionError))
+        assert {m.position for m in asked(early, state)[0]} == {m.position for m in asked(early, bare.state)[0]}
+        assert found.plan.screws.keys() == {screws}
+
+    def test_an_answer_that_was_struck_does_not_stand_again(self) -> None:
+        session = answered(worked(), Answer(strike=4))
+        new = correct(session, correction(session, self.other_target()))
+        assert new.view.step == "measure"
+        assert [m.seq for m in new.view.trail] == [m.seq for m in session.view.trail] == [1, 2]
+        assert [s.answer.seq for s in struck(new)] == [4]
+
+    def other_target(self) -> dict[str, object]:
+        return {**valve_job().engineering(), "settings": {"target": "7 L/min"}}
