@@ -19,7 +19,6 @@ WITH = {
     "hiss-balance": {"hiss-one"},
     "vacuum-mixture": {"vacuum-screw"},
     "volume-mixture": {"volume-by-speed"},
-    "pilot-screws": {"pilot-screw"},
 }
 #: Ways that need a history which no drawn answers give; each has a test of its own below.
 TOLD_APART = {
