@@ -43,7 +43,10 @@ def admit(plan: RunLayout, state: State, answer: Answer, at: str = "") -> Event:
     if answer.answers is not None:
         _fresh(state, answer.answers)
     if kind.works and not answer.understood:
-        _danger(plan, state)
+        if kind.key == "symptom":
+            answer = _before_it_began(plan, state, answer)
+        else:
+            _danger(plan, state)
     if answer.lacking is not None or answer.reason is not None or answer.about is not None or answer.photo is not None:
         _beside(kind, answer)
     moved = None if answer.moved is None else moved_by(plan, state, answer.moved)
@@ -132,6 +135,17 @@ def _text(value: Any, wanted: str, longest: int) -> str:
     except UnicodeEncodeError:
         raise AnswerRefused("The text holds half of a character, which can't be written down. Type it again.") from None
     return text
+
+
+def _before_it_began(plan: RunLayout, state: State, answer: Answer) -> Answer:
+    """A symptom waits for nobody's reading: where a danger is still to be understood, nothing of the step was done."""
+    if not dangers(plan, state):
+        return answer
+    return replace(
+        answer,
+        moved=() if answer.moved is None else answer.moved,
+        fitted=() if answer.fitted is None else answer.fitted,
+    )
 
 
 def _danger(plan: RunLayout, state: State) -> None:

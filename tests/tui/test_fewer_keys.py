@@ -17,6 +17,7 @@ from tui.control import stages
 from tui.control.desk import Desk
 from tui.control.entry import Cell, EntryRefused, Fields, Given, Row
 from tui.control.rehearsal import rehearse
+from tui.drawing.padview import draw
 
 
 def checklist(samples: Any) -> Any:
@@ -118,6 +119,13 @@ def test_a_value_far_from_the_last_round_is_asked_about_once() -> None:
     assert isinstance(fields.key("enter", None), Given)
 
 
+def test_a_temperature_that_is_read_again_to_see_it_rise_is_not_asked_about() -> None:
+    cell = Cell("", None, "number", "degC", F(-30), F(130), F(1))
+    coolant = Row("coolant", "Coolant", (cell,), quantity="temperature", running=True, last=(F(8),))
+    fields = Fields((coolant,), texts=["91"])
+    assert isinstance(fields.key("enter", None), Given)
+
+
 def test_no_flow_on_a_running_engine_is_asked_about_once() -> None:
     fields = row("0")
     assert isinstance(fields.key("enter", None), EntryRefused)
@@ -146,6 +154,15 @@ def test_a_thousand_with_a_mark_is_asked_about() -> None:
     fields = Fields((Row("n", "Speed", (Cell("", None, "number", "rpm", F(0), F(4000)),)),), texts=["1,050"])
     asked = fields.key("enter", None)
     assert isinstance(asked, EntryRefused) and "1050" in asked.sentence
+
+
+def test_who_types_another_unit_sees_his_own_large_and_the_files_below() -> None:
+    cell = Cell("", None, "number", "degC", F(-30), F(130), F(1), rounds=True)
+    fields = Fields((Row("coolant", "Coolant", (cell,), quantity="temperature"),), texts=["195 F"])
+    lines = ["".join(text for text, _ in line) for line in draw(fields, 78, 12, {})]
+    large = next(n for n, line in enumerate(lines) if "█" in line or "▄" in line)
+    assert not any("degC" in line for line in lines[large : large + 3])
+    assert any("= 91 degC" in line for line in lines)
 
 
 async def test_closing_asks_in_a_half_typed_row_and_closes_at_the_second_time(samples: Any, at_run: Any) -> None:

@@ -166,6 +166,37 @@ async def test_while_it_plays_the_line_at_the_top_says_so_and_keys_make_it_quick
         assert "‖ stopped, + goes on" in grid(pilot.app)[0]
 
 
+async def test_while_it_plays_a_line_says_what_happens_now(shipped: Shop, at_run: Any, grid: Any) -> None:
+    sitting = rehearsal(shipped, "fit-to-tune", seed=6, by_itself=True, pace=3600)
+    said = []
+    async with at_run(sitting) as (pilot, screen):
+        for _ in range(40):
+            if sitting.view.end is not None or screen.over:
+                break
+            said.append(grid(pilot.app)[1].strip())
+            screen._play()
+            await settled(pilot)
+        assert "now: It reads the danger and says that it is understood." in said
+        assert any(line.startswith("now: It takes the reading: ") for line in said)
+        assert "now: It looks at what it read, then writes it down with Enter." in said
+        assert all(line.startswith("now: ") for line in said)
+        await press(pilot, "plus")
+        assert not grid(pilot.app)[1].strip().startswith("now: ")
+
+
+async def test_while_it_plays_a_key_has_one_meaning_and_the_way_out_is_shown(
+    shipped: Shop, at_run: Any, grid: Any
+) -> None:
+    sitting = rehearsal(shipped, "fit-to-tune", seed=6, by_itself=True, pace=3600)
+    async with at_run(sitting) as (pilot, screen):
+        for _ in range(8):
+            bar = "\n".join(grid(pilot.app)[-2:])
+            assert "PgDn  slower" in bar and "more below" not in bar
+            assert "Esc" in bar and "+" in bar
+            screen._play()
+            await settled(pilot)
+
+
 async def test_the_fault_that_is_hidden_is_chosen_from_a_list_that_is_searched_by_typing(
     shipped: Shop, grid: Any
 ) -> None:

@@ -76,6 +76,35 @@ async def test_a_symptom_is_a_key_and_a_digit_and_voids_the_half_taken_row(
         assert set(screen.sofar.fields.texts) == {""}
 
 
+async def test_what_is_seen_is_told_before_a_danger_is_understood_too(taps: Any, at_run: Any, recorded: Any) -> None:
+    async with at_run(taps) as (pilot, screen):
+        await press(pilot, "enter", "enter")
+        assert screen.pad.question.word, "a danger is to be understood here"
+        await press(pilot, "asterisk", "5")
+        assert taps.view.step == "bled"
+        assert recorded(taps)[-1]["symptom"] == "hammer" and recorded(taps)[-1]["moved"] == []
+
+
+async def test_a_key_that_means_nothing_here_says_so_in_a_sentence(taps: Any, at_run: Any) -> None:
+    async with at_run(taps) as (pilot, screen):
+        for name, said in (
+            ("pagedown", "All of it is on the screen."),
+            ("f2", "Nothing is read at this step."),
+            ("f6", "Nothing was taken back."),
+        ):
+            await press(pilot, name)
+            assert said in screen.pad.cue, name
+        await press(pilot, "slash", "f2")
+        assert "Esc" in screen.pad.cue
+
+
+async def test_the_menu_on_a_car_lists_nothing_that_only_a_rehearsal_has(taps: Any, at_run: Any) -> None:
+    async with at_run(taps) as (pilot, screen):
+        await press(pilot, "slash")
+        listed = [option.value for option in screen.pad.question.options]
+        assert not {"faster", "slower", "take"} & set(listed) and "usual" in listed
+
+
 async def test_the_pads_own_star_does_the_same_under_its_other_name(taps: Any, at_run: Any) -> None:
     async with at_run(taps) as (pilot, _):
         await to_measure(pilot)

@@ -188,6 +188,22 @@ def test_a_place_left_empty_is_asked_for_before_the_row_is_given() -> None:
     assert fields.at == 0
 
 
+def test_what_is_typed_after_a_refusal_or_a_question_replaces_it_and_backspace_mends_it() -> None:
+    speed = Row("n", "Speed", (Cell("", None, "number", "rpm", F(0), F(4000)),))
+    fields = Fields((speed,))
+    assert isinstance(typed(fields, "1,050\n")[-1], EntryRefused)
+    assert typed(fields, "1050\n")[-1] == Given({"n": F(1050)})
+    fields = Fields((speed,))
+    assert isinstance(typed(fields, "8o0\n")[-1], EntryRefused)
+    fields.key("backspace", None)
+    assert fields.texts == ["8o"]
+    fields.key("delete", None)
+    assert fields.texts == [""]
+    asked = Fields((row_of(1, quantity="airflow", running=True),))
+    assert isinstance(typed(asked, "0\n")[-1], EntryRefused)
+    assert typed(asked, "5\n")[-1] == Given({"flow": [F(5)]})
+
+
 def test_a_place_not_taken_needs_its_reason_once_and_only_where_it_may_lack() -> None:
     fields = Fields((row_of(2, may_lack=True),))
     assert isinstance(typed(fields, "-\n")[-1], NeedReason)

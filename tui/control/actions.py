@@ -364,6 +364,30 @@ ACTIONS: tuple[Action, ...] = (
 
 BY_ID = {action.id: action for action in ACTIONS}
 
+#: What is said where a key is pressed that means nothing now.
+NOTHING = {
+    "understand": "No danger is to be understood here.",
+    "take": "No reading is taken here.",
+    "usual": "There is nothing here that this key could answer.",
+    "same": "There is no row here to fill.",
+    "symptom": "This step offers none of that. Write a note with F4.",
+    "how": "Nothing is read at this step.",
+    "why": "No reason is written for this step.",
+    "undo": "Nothing was answered yet.",
+    "strike": "Nothing was answered yet.",
+    "redo": "Nothing was taken back.",
+    "moved": "No screw is to be turned at this step.",
+    "fitted": "No part is to be fitted at this step.",
+    "lost": "No screw is counted here.",
+    "fact": "A rehearsal has no facts to put right.",
+    "who": "A rehearsal is nobody's work.",
+    "faster": "Nothing plays by itself here.",
+    "slower": "Nothing plays by itself here.",
+    "up": "All of it is on the screen.",
+    "down": "All of it is on the screen.",
+    "as-left": "Nothing is known of an earlier visit.",
+}
+
 
 def of(screen: str) -> tuple[Action, ...]:
     """The actions of one screen, in the registry's order."""
@@ -377,11 +401,12 @@ def shown(screen: str, allowed: Callable[[str], bool]) -> tuple[Action, ...]:
 
 
 def menu(screen: str) -> tuple[Action, ...]:
-    """What the menu lists, always all of it in one order, so that a digit of it always means the same: what has a
-    place in the bar first, what is pressed without looking last."""
+    """What the menu lists, always in one order, so that a digit of it always means the same: what has a place in the
+    bar first, what is pressed without looking and what only some runs have last."""
     these = [a for a in of(screen) if a.id not in ("answer", "move", "menu", "quit", "understand")]
-    last = ("take", "usual", "same", "up", "down", "look")
-    return tuple(sorted(these, key=lambda a: (a.id in last, a.bar if a.bar is not None else 11)))
+    last = ("same", "up", "down", "look", "usual", "take", "faster", "slower")
+    late = {id: n for n, id in enumerate(last, 1)}
+    return tuple(sorted(these, key=lambda a: (late.get(a.id, 0), 11 if a.bar is None else a.bar)))
 
 
 def bar(

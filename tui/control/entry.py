@@ -173,6 +173,8 @@ class Fields:
     reasons: dict[str, str] = field(default_factory=dict)
     #: The next character replaces what stands here.
     fresh: bool = True
+    #: What stands here was refused or asked about: Backspace takes a sign back, anything else replaces it.
+    refused: bool = False
     #: The rows are listed elsewhere on the screen.
     listed: bool = False
     #: Doubtful values that were asked about, as (field, text): once each, never refused for ever.
@@ -267,7 +269,7 @@ class Fields:
     def go(self, n: int) -> None:
         """Go to a field; what is typed next replaces what stands there."""
         self.at = max(0, min(len(self.flat) - 1, n))
-        self.fresh = True
+        self.fresh, self.refused = True, False
 
     def key(self, name: str, character: str | None) -> Typed | None:
         """One press. None: not a key of this question."""
@@ -280,8 +282,9 @@ class Fields:
             self.go(0 if name == "home" else len(self.flat) - 1)
             return Took()
         if name in ("backspace", "delete"):
-            self.texts[self.at] = "" if self.fresh or name == "delete" else self.texts[self.at][:-1]
-            self.fresh = False
+            whole = name == "delete" or (self.fresh and not self.refused)
+            self.texts[self.at] = "" if whole else self.texts[self.at][:-1]
+            self.fresh = self.refused = False
             return Took()
         return self._type(character) if character is not None else None
 
@@ -304,13 +307,14 @@ class Fields:
             # A second digit replaces the first, unless both together are one of many choices.
             here = here if int(here + character) <= len(self.cell.choices) else ""
         self.texts[self.at] = here + character
-        self.fresh = False
+        self.fresh = self.refused = False
         return Took()
 
     def _enter(self) -> Typed:
         try:
             value = self.value(self.at)
         except Refusal as fault:
+            self.fresh = self.refused = True
             return EntryRefused(str(fault))
         typed = self.texts[self.at].strip()
         if value is None and self.row.may_lack:
@@ -320,6 +324,7 @@ class Fields:
         doubt = doubtful(self, self.at, value)
         if doubt and (self.at, typed) not in self.asked:
             self.asked.add((self.at, typed))
+            self.fresh = self.refused = True
             return EntryRefused(f"{doubt} Enter again if it is so.")
         if self.at + 1 < len(self.flat):
             self.go(self.at + 1)
@@ -337,6 +342,8 @@ class Fields:
 #: How many times larger or smaller than what stands beside it a reading is asked about: a slipped decimal mark is ten
 #: times, a sick barrel hardly three (assumed).
 FAR = 4
+#: Of these no share can be told: twice as hot means nothing, and a reading is taken again to see it rise.
+NO_SHARE = ("degC", "degF")
 #: No engine runs slower than this many revolutions a minute by itself (assumed).
 SLOWEST = 100
 
@@ -345,6 +352,8 @@ def doubtful(fields: Fields, at: int, value: Any) -> str:
     """Why the value of a field is asked about once, in a sentence; empty where nothing speaks against it."""
     row, cell = fields.flat[at]
     if not isinstance(value, Fraction) or cell.kind != "number" or row.quantity.endswith("position"):
+        return ""
+    if cell.unit in NO_SHARE:
         return ""
     if value == 0:
         flows = row.quantity in ("airflow", "engine speed")

@@ -30,7 +30,7 @@ class Press:
         """One press. None: not a key of this question."""
         if name in self.keys:
             return Given(True)
-        if self.other and (name == "enter" or character == "+"):
+        if self.other and name == "enter":
             return EntryRefused(self.other)
         if self.opens is not None and character is not None and (character.isdecimal() or character in ".,-"):
             return Opened(self.opens, self.opens.key(name, character) or Took())

@@ -92,6 +92,23 @@ def made(view: View, sofar: Sofar) -> bool:
     return bool(view.moves or view.fit) and sofar.begun
 
 
+def played(view: View, asked: Question) -> str:
+    """What a rehearsal that plays by itself does next, in a sentence."""
+    if isinstance(asked, Press) and asked.word:
+        return "It reads the danger and says that it is understood."
+    if view.gate is not None:
+        return "It answers the stop: mended where it can be, else with its reason."
+    if isinstance(asked, Countdown):
+        return "It waits no longer: on the virtual engine the wait is over."
+    if isinstance(asked, Fields):
+        if all(asked.texts):
+            return "It looks at what it read, then writes it down with Enter."
+        return f"It takes the reading: {asked.row.ask}"
+    if view.moves and not view.moves_made:
+        return f"It turns what is shown ({wording.count(len(view.moves), 'screw')}), then Enter."
+    return "It fits what is shown, then Enter." if view.fit else "It does what stands here, then Enter."
+
+
 #: What each way on from a stop means, in a word more.
 _STOP_HINTS = {
     "mended": "it is read again",

@@ -121,7 +121,8 @@ def _figures(question: Fields, cells: int) -> Lines:
     target = big.figures(_target(question))
     out: Lines = []
     for n in range(3):
-        said = f" {unit}" if n == 2 and text else ""
+        # Who types another unit with it sees his own.
+        said = f" {unit}" if n == 2 and text and not any(c.isalpha() or c == "°" for c in text) else ""
         left = fill((("    ", "ink"), (drawn[n], "mark" if text else "soft"), (clean(said), "strong")), wide + 10)
         aim: Line = ((aims[n] if n < len(aims) else "", "strong" if n == 0 else "soft"),)
         if target is not None and len(target[0]) + beside + 3 <= cells - wide - 10:

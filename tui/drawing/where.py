@@ -22,11 +22,13 @@ class Whose:
     rehearsal: bool = False
     #: A rehearsal that plays by itself: that it does, and how fast.
     plays: str = ""
+    #: What it does next, in a sentence; empty where a person does it.
+    doing: str = ""
 
 
 def line(view: View, whose: Whose, cells: int) -> Lines:
     """One line: the job or REHEARSAL, the phases with the present one marked, about how much is left: what a search has
-    still to set, and the fewest steps."""
+    still to set, and the fewest steps. A rehearsal that plays by itself has a second: what happens now."""
     role = "rehearsal" if whose.rehearsal else "place"
     if whose.rehearsal:
         who = "REHEARSAL, no car" if cells >= 70 and not whose.plays else "REHEARSAL"
@@ -41,7 +43,7 @@ def line(view: View, whose: Whose, cells: int) -> Lines:
     gap = cells - width(said)
     if gap > 0:
         said = (said[0], (" " * gap, role), said[1])
-    return [fill(said, cells, role)]
+    return [fill(said, cells, role), *([fill(((f" {clean(whose.doing)}", role),), cells, role)] if whose.doing else [])]
 
 
 def phases(now: str, cells: int) -> str:

@@ -114,6 +114,10 @@ class AnsweringScreen(Screen[ScreenResultType]):
         """Whether an action means anything now."""
         return self.scrolls() if id in ("up", "down") else True
 
+    def has(self, id: str) -> bool:
+        """Whether an action may ever mean anything here: the menu lists no other."""
+        return True
+
     def labels(self) -> dict[str, str]:
         """Other labels in the key bar than the registry's."""
         return {"leave": "back"} if self.over else {}
@@ -135,13 +139,17 @@ class AnsweringScreen(Screen[ScreenResultType]):
             if self.allowed(id):
                 getattr(self, f"do_{id.replace('-', '_')}")()
                 return
-        self.pad.say(f"There is nothing to do for '{actions.BY_ID[ids.split()[-1]].label}' here.")
+        if self.over:
+            self.pad.say("Answer this first, or leave it with Esc.")
+        else:
+            self.pad.say(actions.NOTHING.get(ids.split()[-1], "That key means nothing here."))
 
     def do_menu(self) -> None:
         """Everything that can be done here, with digits."""
         options = tuple(
             Option(a.label, a.id, f"{a.cap if a.keys else ''}{'' if self.allowed(a.id) else '  not now'}".strip())
             for a in actions.menu(self.NAME)
+            if self.has(a.id)
         )
 
         def chosen(id: str) -> None:

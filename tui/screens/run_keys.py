@@ -42,7 +42,8 @@ class RunKeys(AnsweringScreen[str]):
         if id in ("faster", "slower"):
             return bool(self.sitting.playing) and not self.over
         if id in ("up", "down"):
-            return self.scrolls()
+            # While it plays by itself these keys are its pace, and it shows what there is.
+            return self.scrolls() and not self.allowed("faster")
         if id in ("leave", "help", "look", "quit"):
             return True
         if self.over:
@@ -50,10 +51,11 @@ class RunKeys(AnsweringScreen[str]):
         danger = bool(stages.dangers(v, self.sofar.understood))
         return {
             "understand": danger,
-            "take": not danger and (self.sitting.playing is not None or (self.sitting.rehearses and bool(v.read))),
+            "take": self.sitting.playing is not None or (not danger and self.sitting.rehearses and bool(v.read)),
             "usual": not (danger or self.sitting.rehearses) and isinstance(self.pad.question, Fields) and bool(v.usual),
             "same": isinstance(self.pad.question, Fields) and len(self.pad.question.row.cells) > 1,
-            "symptom": bool(v.symptoms) and not danger,
+            # What burns waits for nobody who reads: also before a danger is understood.
+            "symptom": bool(v.symptoms) and not self.sitting.playing,
             "how": bool(v.read),
             "why": step_lines.has_why(v),
             "undo": v.can_undo,
@@ -65,6 +67,12 @@ class RunKeys(AnsweringScreen[str]):
             "fitted": bool(v.fit),
             "lost": bool(v.screws),
         }.get(id, True)
+
+    def has(self, id: str) -> bool:
+        """What belongs to a rehearsal alone stands in no menu on a car, and the other way round."""
+        rehearses, plays = self.sitting.rehearses, self.sitting.playing is not None
+        # They stand last: no digit of the menu means another thing on a car.
+        return {"take": rehearses, "usual": not rehearses, "faster": plays, "slower": plays}.get(id, True)
 
     def labels(self) -> dict[str, str]:
         """Esc goes back first; in a rehearsal that plays by itself `+` stops and starts it."""
@@ -130,6 +138,7 @@ class RunKeys(AnsweringScreen[str]):
                 fields.reasons[row.name] = reason
         fields.go(len(fields.flat) - 1)
         self.pad.redraw()
+        self.offer()
         return True
 
     def do_usual(self) -> None:

@@ -51,7 +51,7 @@ class RunParts(RunKeys):
         v = self.sitting.view
         with self.app.batch_update():
             self.pad.terms = dict(v.terms)
-            self._show("where", lambda cells, rows: where.line(v, self.sitting.whose, cells))
+            self._show("where", lambda cells, rows: where.line(v, self._whose(), cells))
             self._show("head", lambda cells, rows: step_lines.head(v, cells))
             self._show("standing", lambda cells, rows: step_lines.standing(v, cells, self.sofar.understood))
             self._show("card", self._card)
@@ -64,6 +64,20 @@ class RunParts(RunKeys):
             self.set_class(self.page in ("record", "drawing"), "-record")
             self.set_class(self.page == "far", "-far")
         self.fit()
+
+    def _whose(self) -> where.Whose:
+        """Whose work it is; of a rehearsal that plays by itself also what happens now."""
+        whose = self.sitting.whose
+        if not self.sitting.playing or self.sitting.view.end is not None or self.over:
+            return whose
+        return replace(whose, doing=f"now: {stages.played(self.sitting.view, self.pad.question)}")
+
+    def offer(self) -> None:
+        """Make the key bar anew, and say what happens now."""
+        super().offer()
+        if not self.going and self.sitting.playing is not None:
+            self.query_one("#where", Drawn).redraw()
+            self.fit()
 
     @property
     def _titles(self) -> int:
@@ -95,10 +109,11 @@ class RunParts(RunKeys):
             return
         v, width = self.sitting.view, self.size.width
         self.figures = "tall"
-        fixed = 1 + len(step_lines.head(v, width - 2)) + len(step_lines.standing(v, width - 2, self.sofar.understood))
+        top = len(where.line(v, self._whose(), width))
+        fixed = top + len(step_lines.head(v, width - 2)) + len(step_lines.standing(v, width - 2, self.sofar.understood))
         total = self.size.height - fixed - self._bar_rows(width - 2)
         if self.page == "far" or self.size.height < 24 or width < 80:
-            self._fit_small(total + (fixed - 1 if self.page == "far" else 0), width - 2)
+            self._fit_small(total + (fixed - top if self.page == "far" else 0), width - 2)
         elif self.has_class("-wide"):
             self._fit_beside(total, width)
         else:

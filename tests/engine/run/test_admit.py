@@ -152,7 +152,15 @@ class TestDangers:
         session = answered(begun(), DONE, DONE)
         assert [c.understand for c in session.view.cautions] == [True, False]
         assert "danger to understand first: The pump's belt takes fingers" in refused(Answer(readings=READ), session)
-        assert "danger" in refused(Answer(symptom="hammer"), session)
+
+    def test_what_is_seen_or_heard_is_told_before_it_too_and_nothing_of_the_step_counts_as_done(self) -> None:
+        session = answered(begun(), DONE, DONE)
+        understood = session.state.world.understood
+        session = answered(session, Answer(symptom="hammer"))
+        assert session.view.step == "bleed"
+        event = session.state.past.event
+        assert (event.symptom, event.moved, event.fitted, event.understood) == ("hammer", (), (), False)
+        assert session.state.world.understood == understood
 
     @pytest.mark.parametrize(
         "answer", [Answer(undo=True), Answer(note="x"), Answer(lost=["spindle"]), Answer(abandon="lunch")]
