@@ -12,6 +12,7 @@ import pytest
 from hands import press, settled
 
 from tui.app import Evendraw
+from tui.catalogue.shop import Shop
 from tui.control.entry import Refusal, read
 from tui.control.job_form import Fact, Family, Form, file_name, rows
 
@@ -55,7 +56,7 @@ async def test_the_home_screen_says_what_can_be_done_and_that_nothing_stands_ope
         said = "\n".join(grid(app))
         for line in ("Go on where it stood", "Take a job in", "Find a job", "Rehearse", "Procedures"):
             assert line in said
-        assert "nothing stands open" in said and "no job was taken in yet" in said
+        assert "nothing stands open" in said and "no work was begun yet" in said
         assert not shop.book.exists()
         await press(pilot, "1")
         assert "No run stands open" in "\n".join(grid(app))
@@ -152,6 +153,12 @@ async def test_closing_asks_first_and_an_open_question_is_left_before(shop: Any)
 # ---- the form
 
 
+@pytest.fixture
+def shipped_shop(tmp_path: Path) -> Shop:
+    """The shipped procedures."""
+    return Shop(tmp_path / "jobs.book", (Path(__file__).parents[2] / "procedures",), tmp_path / "jobs")
+
+
 def fill(form: Form, **texts: str) -> None:
     for name, text in texts.items():
         row = next(r for r in form.fields.rows if r.name == name.replace("__", "."))
@@ -216,6 +223,7 @@ def test_the_job_is_what_was_filled_in() -> None:
         ({"engine__displacement": "1600", "engine__cylinders": "7"}, "serve"),
         ({"engine__displacement": "1600", "bank__idle_jet": "50 55"}, "idle_jet"),
         ({"engine__displacement": "1600", "vehicle__first_used": "yesterday"}, "First used"),
+        ({"engine__displacement": "1600", "vehicle__odometer": "61,400"}, "61,400 km, or 61,400 miles"),
     ],
 )
 def test_what_does_not_fit_is_a_sentence_and_nothing_is_lost(texts: dict[str, str], says: str) -> None:
@@ -235,6 +243,44 @@ def test_the_bank_is_drawn_while_it_is_filled_in() -> None:
     form.follow()
     drawn = "\n".join(text_of(draw(form.plan(), 100, 20)))
     assert "body 3" in drawn and "idle jet 50" in drawn and "mixture" in drawn and "reading spoilt" in drawn
+
+
+async def test_the_form_at_80_columns_shows_every_question_and_answer_whole_as_it_was_understood(
+    shipped_shop: Shop, grid: Any
+) -> None:
+    from tui.catalogue.families import families
+    from tui.screens.intake import IntakeScreen
+
+    async with home(shipped_shop) as (pilot, app):
+        app.push_screen(IntakeScreen(shipped_shop, families(shipped_shop.procedures)))
+        await settled(pilot)
+        form = app.screen.form
+        fill(form, engine__displacement="1,6 l", bank__idle_jet="50", bank__disturbed="1.2")
+        shown = set()
+        for n in range(0, len(form.fields.rows), 5):
+            form.fields.go(n)
+            app.screen._redraw()
+            await pilot.pause()
+            lines = [line.rstrip() for line in grid(app)]
+            assert not any("…" in line for line in lines)
+            shown |= {row.ask for row in form.fields.rows if any(row.ask in line for line in lines)}
+        assert shown == {row.ask for row in form.fields.rows}
+        form.fields.go(7)
+        app.screen._redraw()
+        await pilot.pause()
+        assert any("Displacement" in line and "1600 cc" in line for line in grid(app))
+        assert "jet nut" not in form.chosen.screws
+
+
+async def test_after_the_intake_it_says_where_the_job_is_written(shop: Any, grid: Any) -> None:
+    async with home(shop) as (pilot, app):
+        await press(pilot, "2")
+        await until(pilot, lambda: type(app.screen).__name__ == "IntakeScreen")
+        fill(app.screen.form, customer="A. Sample", engine__cylinders="2", engine__displacement="500")
+        await press(pilot, "f10")
+        await until(pilot, lambda: type(app.screen).__name__ == "HomeScreen" and app.screen.over)
+        written = next(shop.jobs.glob("*.yaml"))
+        assert written.name in " ".join(" ".join(grid(app)).split())
 
 
 def test_a_job_files_name_says_the_day_and_the_vehicle() -> None:

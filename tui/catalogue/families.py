@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from engine.procedure.program import Procedure
 
 
+#: Where a job says of which kind its mixture screws are.
+SCREW = "bank.mixture_screw"
+
+
 def families(folders: Sequence[Path]) -> list[Family]:
     """Every family that a sound procedure names, the one with the longest routine first."""
     found: dict[str, list[Procedure]] = {}
@@ -43,7 +47,10 @@ def _family(name: str, files: Sequence[Procedure]) -> Family:
         for fact in file.facts.values():
             facts.setdefault(fact.path, _fact(fact))
     terms = {k: v for f in reversed(own) for k, v in f.terms.items()}
-    screws = dict.fromkeys(kind for f in own for kind in f.vocabulary.mixture_screws)
+    known = dict.fromkeys(kind for f in own for kind in f.vocabulary.mixture_screws)
+    # The kinds that its procedures ask for; all where none asks.
+    asked = {kind for f in files for fact in f.facts.values() if fact.path == SCREW for kind in fact.type.choices}
+    screws = [kind for kind in known if kind in asked] or list(known)
     return Family(name, carbs, barrels, terms, tuple(facts.values()), tuple(screws))
 
 

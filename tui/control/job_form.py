@@ -71,6 +71,13 @@ def _no_date(text: str) -> str:
     return ""
 
 
+def _no_distance(text: str) -> str:
+    """A bare number of the odometer may be either; half of them would be read as the other."""
+    if not re.fullmatch(r"[\d.,'  ]+", text):
+        return ""
+    return f"Kilometres or miles? Write {text} km, or {text} miles."
+
+
 def _no_sizes(text: str) -> str:
     wrong = next((size for size in _sizes(text) if not re.fullmatch(r"\d+([.,]\d+)?(mm)?", size)), None)
     way = "Write 50, or one a barrel with blanks between: 50 50 55 50."
@@ -97,34 +104,40 @@ def rows(
 ) -> tuple[Row, ...]:
     """The fields of the form, in the order in which a customer tells it and a technician looks; in the shop's units."""
     carbs, barrels, body = chosen.carbs, chosen.barrels, wording.term(chosen.terms, "carb")
-    sizes = "50 for all, or by barrel: 50 50 55 50"
     base = (
         _text("title", "Complaint"),
         _text("customer", "Customer"),
         _text("vehicle.description", "Vehicle", "as the customer names it"),
         _text("vehicle.registration", "Registration"),
-        _text("vehicle.odometer", "Odometer"),
-        _text("vehicle.first_used", "First used", "1971-05-01: selects emission limits", _no_date),
+        _text("vehicle.odometer", "Odometer", "with km or miles behind it", _no_distance),
+        _text(
+            "vehicle.first_used", "First used", "the year, or a day like 1971-05-01: the limits hang on it", _no_date
+        ),
         _number("engine.cylinders", "Cylinders", "", 1, 16, "4"),
         _number("engine.displacement", "Displacement", "cc", 20, 12000),
         _number("engine.idle_speed", "Idle speed wanted", "rpm", 300, 3000, "900"),
         _number("engine.peak_power_speed", "Speed of peak power", "rpm", 1500, 15000, optional=True),
         _choice("engine.use", "Used for", ("road", "fast road", "race")),
-        _choice("bank.family", "Family of carburettors", [f.name for f in families], _at(families, chosen)),
+        _choice("bank.family", "Carburettors", [f.name for f in families], _at(families, chosen)),
         _number("bank.carbs", f"How many {wording.several(body)}", "", *carbs, str(_usual(carbs))),
         _number("bank.barrels_per_carb", f"Barrels in each {body}", "", *barrels, str(barrels[0])),
-        _number("bank.cylinders_per_barrel", "Cylinders fed by each barrel", "", 1, 4, fed(texts)),
+        _number("bank.cylinders_per_barrel", "Cylinders on each barrel", "", 1, 4, fed(texts)),
         _choice("bank.manifold", "Manifold", ("separate", "shared"), 1, "shared: all barrels feed one plenum"),
         _choice("bank.mixture_screw", "Mixture screw", (*chosen.screws, UNKNOWN), len(chosen.screws) + 1),
         _choice("bank.air_bypass_screws", "Air bypass screws", YES_NO),
-        _choice("bank.linkage_balance_screws", "Balance screws in the linkage", YES_NO),
+        _choice("bank.linkage_balance_screws", "Linkage balance screws", YES_NO),
         _number("bank.throttle_bore", "Throttle bore", "mm", 10, 80, optional=True),
         _number("bank.choke", "Choke", "mm", 8, 70, optional=True),
         *(
-            _text(f"bank.{jet}", phrases.plain(jet).capitalize(), sizes, _no_sizes)
-            for jet in ("main_jet", "air_corrector", "idle_jet", "pump_jet")
+            _text(
+                f"bank.{jet}",
+                phrases.plain(jet).capitalize(),
+                f"{row[0]} for all, or one a barrel: {row[1]}",
+                _no_sizes,
+            )
+            for jet, row in _LIKE.items()
         ),
-        _text("bank.disturbed", "Places whose gauge reading is spoilt", "by a take-off: 2.1 is body 2, barrel 1"),
+        _text("bank.disturbed", "Gauge reading spoilt at", "by a take-off: 2.1 is body 2, barrel 1"),
         *(_choice(f"instruments.{name}", ask, YES_NO, start) for name, ask, start in _INSTRUMENTS),
         _choice("instruments.exhaust_sampling", "Exhaust taken", ("merged", "each cylinder"), 1),
         _number("fuel.ethanol", "Ethanol in the petrol", "%", 0, 100, "5"),
@@ -134,6 +147,15 @@ def rows(
     known = {row.name for row in base}
     every = (*base, *(_further(fact) for fact in chosen.facts if fact.path not in known))
     return tuple(_in_units(row, units or ChosenUnits()) for row in every)
+
+
+#: How sizes of each kind are written, one for all and a row.
+_LIKE = {
+    "main_jet": ("130", "130 130 135 130"),
+    "air_corrector": ("175", "175 175 170 175"),
+    "idle_jet": ("50", "50 50 55 50"),
+    "pump_jet": ("40", "40 40 45 40"),
+}
 
 
 def _in_units(row: Row, units: ChosenUnits) -> Row:
@@ -156,6 +178,10 @@ _INSTRUMENTS = (
 )
 
 
+#: What is asked for further facts in other words than their names.
+_CALLED = {"instruments.gas_analyser": "Four-gas analyser to hand"}
+
+
 def _at(families: Sequence[Family], chosen: Family) -> int:
     return next((n for n, f in enumerate(families, 1) if f.name == chosen.name), 1)
 
@@ -165,7 +191,11 @@ def _usual(span: tuple[int, int]) -> int:
 
 
 def _further(fact: Fact) -> Row:
-    ask = phrases.plain(fact.path.split(".")[-1]).capitalize()
+    room, _, name = fact.path.rpartition(".")
+    ask = phrases.plain(name).capitalize()
+    if fact.yes_no and room == "instruments":
+        ask = f"{ask} to hand"
+    ask = _CALLED.get(fact.path, ask)
     if fact.yes_no:
         return _choice(fact.path, ask, YES_NO, 2 if fact.default == "yes" else 1)
     if fact.choices:

@@ -324,7 +324,8 @@ def _box(plan_: BankPlan, carb: int, cells: int) -> Lines:
         for screw, n in _screws_at(plan_, place, "barrel"):
             row(screw_line(plan_, screw, n, inner, indent=2 if plan_.barrels > 1 else 0))
         if plan_.marks.get(place):
-            row((("  ", "ink"), (clean(plan_.marks[place]), "soft")))
+            for line in wrapped(plan_.marks[place], inner - 2, "soft"):
+                row((("  ", "ink"), *line))
     for each in ("carb", "bank"):
         for screw, n in _screws_at(plan_, Place(carb, None), each):
             row(screw_line(plan_, screw, n, inner))

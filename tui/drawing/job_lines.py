@@ -19,14 +19,16 @@ def columns(told: Told) -> Columns:
     return told.mark, told.customer, told.what, told.how, told.when
 
 
-def row(said: Columns, cells: int, role: str = "ink") -> Line:
-    """Five columns in so many cells; what the job is about gives way first, then how it stands is cut."""
+def row(said: Columns, cells: int, role: str = "ink", how_long: int = 99) -> Line:
+    """Five columns in so many cells; what the job is about gives way first, then how it stands is cut. `how_long`: the
+    longest of how they stand, so that its column takes no more."""
     mark, customer, what, how, when = (clean(text) for text in said)
     widths = [10, 12, 0, 23, 10]
     if cells < 64:
         widths[0], widths[1], widths[3] = 10, 10, max(8, cells - 36)
     elif cells >= 110:
         widths[0], widths[1], widths[3] = 14, 20, 30
+    widths[3] = min(widths[3], max(4, how_long))
     widths[2] = max(0, cells - sum(widths) - 8)
     if widths[2] < 6:
         widths[3] += widths[2]
@@ -95,12 +97,13 @@ def board_lines(board: Board | None, cells: int, rows: int) -> Lines:
         return [
             (),
             *wrapped(
-                "Nothing stands open, and no job was taken in yet. Take one in, or rehearse without a car.",
+                "Nothing stands open, and no work was begun yet. Take a job in, or rehearse without a car.",
                 cells - 4,
                 "soft",
                 head=("  ", "ink"),
             ),
         ]
+    how_long = max(len(clean(t.how)) for _, told, _ in parts for t in told)
     share = shares([len(told) for _, told, _ in parts], rows - len(parts))
     out: Lines = []
     for (title, told, many), room in zip(parts, share, strict=True):
@@ -108,7 +111,7 @@ def board_lines(board: Board | None, cells: int, rows: int) -> Lines:
         if many > room and title.startswith("DUE"):
             more = f"  {many}, the first {room}"
         out.append(((f"  {title}", "strong"), (more, "soft")))
-        out += [(("    ", "ink"), *row(columns(t), cells - 6)) for t in told[:room]]
+        out += [(("    ", "ink"), *row(columns(t), cells - 6, how_long=how_long)) for t in told[:room]]
     return out[:rows]
 
 

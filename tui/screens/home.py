@@ -318,20 +318,20 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
 
         self.lay(Pick("WHO WORKS HERE", options), chosen)
 
-    def _open(self, key: Path | int) -> None:
+    def _open(self, key: Path | int, cue: str = "") -> None:
         """A job: go on with its open run, else offer the procedures that fit."""
         job, number = self._desk.job(key)
         mine = [t for t in self._desk.unfinished() if number is not None and t.job == number]
         if mine:
             self._reopen(mine[0].key)
         else:
-            self.choose(job, number)
+            self.choose(job, number, cue=cue)
 
     def start(self, program: Any, job: Any, number: int | None = None) -> None:
         """Begin a run of a procedure on a job."""
         self.run_(self._desk.start(program, job, number))
 
-    def choose(self, job: Any, number: int | None = None, parts: bool = False) -> None:
+    def choose(self, job: Any, number: int | None = None, parts: bool = False, cue: str = "") -> None:
         """Which procedure, of those that fit the job; what others call stands a key further (`parts`)."""
         from tui.catalogue.shelf import PART, fitting
 
@@ -356,6 +356,7 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
                     else self.choose(job, number, parts=True)
                 )
             ),
+            cue=cue,
         )
 
     def run_(self, sitting: Sitting) -> None:
@@ -393,7 +394,8 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
             if path is None:
                 self.back()
             else:
-                self.opening(lambda: self._open(path))
+                said = f"The job is written down as {path.name}; its work begins with a procedure."
+                self.opening(lambda: self._open(path, said))
 
         def shown() -> None:
             form = IntakeScreen(self.shop, families(self.shop.procedures), self._desk, again)

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from datetime import date
+from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from rich.cells import cell_len
 from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Horizontal
 
+from engine.quantity import wording
 from tui.control import actions
-from tui.control.entry import Fields, Refusal
+from tui.control.entry import Cell, Fields, Refusal, read
 from tui.control.job_form import Family, Form, file_name
 from tui.control.questions import Line as TextLine
 from tui.control.questions import Option, Pick
@@ -30,7 +33,12 @@ if TYPE_CHECKING:
     from tui.control.desk import Desk
 
 
-TITLE: Line = ((" TAKE A JOB IN ", "key"), ("  Enter keeps what stands there, arrows go back.", "soft"))
+TITLE: Line = (
+    (" TAKE A JOB IN ", "key"),
+    ("  Enter keeps what stands there, Del empties it, arrows go back.", "soft"),
+)
+#: Where the values stand, unless one is longer.
+VALUES = 28
 #: What is of this visit, and never taken over from the last one.
 OF_TODAY = ("title", "vehicle.odometer")
 
@@ -137,13 +145,14 @@ class IntakeScreen(AnsweringScreen[Path | None]):
         out: Lines = []
         for n in range(first, min(len(fields.rows), first + rows)):
             row, on = fields.rows[n], n == fields.at
-            said = shown(row.cells[0], fields.texts[n])
+            said = clean(understood(row.cells[0], fields.texts[n]))
             name = clean(row.ask), "strong" if on else "soft"
-            label = cut_line((("›" if on else " ", "mark"), name), cells - 19)
             empty = ("–", "soft") if row.cells[0].optional else ("needed", "amber")
-            value = (clean(said), "ink") if said else empty
-            unit = f" {row.cells[0].unit}" if said and row.cells[0].unit else ""
-            out.append(cut_line((*fill(label, cells - 18), value, (unit, "soft")), cells))
+            value = (said, "ink") if said else empty
+            # Neither what is asked nor its answer is cut, but for one longer than the line.
+            least = len(name[0]) + 2
+            label = fill((("›" if on else " ", "mark"), name), max(least, min(VALUES, cells - cell_len(value[0]))))
+            out.append(cut_line((*label, value), cells))
         return out
 
     def do_save(self) -> None:
@@ -192,6 +201,17 @@ class IntakeScreen(AnsweringScreen[Path | None]):
                 self.ask()
 
         self.lay(Pick("LEAVE THE INTAKE", (Option("go on filling it in", False), Option("drop it", True))), chosen)
+
+
+def understood(cell: Cell, text: str) -> str:
+    """What stands in a field as it was understood, a number with its unit: `1.6 l` is 1600 cc."""
+    if cell.kind != "number" or not text.strip():
+        return shown(cell, text)
+    try:
+        value = read(cell, text)
+    except Refusal:
+        return text
+    return wording.with_unit(value, cell.unit, cell.step) if isinstance(value, Fraction) else text
 
 
 def free(folder: Path, name: str) -> Path:
