@@ -27,10 +27,11 @@ class AnswerRefused(ValueError):
 @dataclass(frozen=True, slots=True)
 class Kind:
     """One kind of answer: what it becomes, and its key (the name of its field). `works`: it lets the work go on, so a
-    danger must be understood first (but what is seen or heard is told at any time). `paused`, `ended`: it may be given while the run waits for parts, or is over.
-    `aside`: it answers nothing, so no step is sent after it. `beside`: the riders that it alone takes; what was
-    understood, turned or fitted may stand beside any. `plain`: it needs nothing more to become its event; any other
-    has its admission in `admit`. `rider`: it stands beside others, and alone answers nothing.
+    danger must be understood first (but what is seen or heard is told at any time). `paused`, `ended`: it may be given
+    while the run waits for parts, or is over. `aside`: it answers nothing, so no step is sent after it. `beside`: the
+    riders that it alone takes; what was understood, turned or fitted may stand beside any. `plain`: it needs nothing
+    more to become its event; any other has its admission in `admit`. `rider`: it stands beside others, and alone
+    answers nothing.
     """
 
     event: EventKind
