@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from hands import burst, key, press, settled
 
+from engine.bench.technicians.all_knowing import all_knowing
 from tui.app import Evendraw
 from tui.control.desk import Desk, Shop
 from tui.control.rehearsal import Rehearsal, go_on, how_it_stands, really_wrong, rehearse
@@ -98,7 +99,20 @@ def test_a_named_fault_is_the_one_that_is_shown_at_the_end(shipped: Shop) -> Non
     assert len(said) == 2
     assert "less than its torque" in said[0] and "% of torque" in said[0]
     assert said[1].startswith("Carb ") and "manifold joint" in said[1]
-    assert any("Idle jets as left" in s for s in how_it_stands(rehearsal(shipped)))
+
+
+@pytest.mark.parametrize("procedure", ["twin-choke-sidedraught", "progressive-downdraught"])
+def test_the_end_tells_air_mixture_and_jets_of_the_barrels_that_feed_at_idle(procedure: str, shipped: Shop) -> None:
+    """The mixture was not told, and a second barrel that is shut was told as one of two that draw alike."""
+    sitting = rehearsal(shipped, procedure=procedure)
+    all_knowing(sitting.engine)
+    barrels = sum(sitting.engine.body.feeds)
+    told = {line.split(" as left")[0]: line for line in how_it_stands(sitting)}
+    assert set(told) == {"Air", "Speed", "Mixture", "Idle jets"}
+    shown = {what: told[what].split(": ")[1].split(";")[0].split(" kg/h")[0] for what in ("Air", "Idle jets")}
+    assert all(len(row.split(", ")) == barrels for row in shown.values())
+    assert len(told["Mixture"].split(", near its best")[0].split(", ")) == barrels
+    assert ("even" in told["Air"].lower()) == (barrels > 1)
 
 
 def test_what_was_said_to_be_turned_otherwise_is_what_the_engine_gets(shipped: Shop) -> None:

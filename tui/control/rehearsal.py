@@ -22,6 +22,8 @@ from tui.control.desk import Desk
 from tui.control.sitting import Sitting, Trouble, sentences
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from engine.bench.plant.faults import Kind
     from engine.bench.trial.fleet import Specimen
     from engine.job.model import Job
@@ -230,13 +232,31 @@ def _size(size: float, kind: Kind) -> str:
 
 
 def how_it_stands(sitting: Rehearsal) -> list[str]:
-    """The engine as it is left, without noise."""
-    truth = sitting.engine.truth()
-    flows = ", ".join(f"{g:.1f}" for g in truth.gauge)
-    fit = ", ".join(f"{j:.0f}" for j in truth.jets)
-    out = [f"Air as left: {flows} kg/h, {'even within tolerance' if truth.spread_ok else 'NOT even'}."]
-    if truth.running:
-        out.append(f"Speed as left: {truth.speed:.0f} rpm.")
-    if sitting.engine.body.kind != "constant depression":
-        out.append(f"Idle jets as left: {fit}; {truth.right_jet:.0f} suits this engine.")
+    """The engine as it is left, hot, running and let go, without noise: of the barrels that feed at idle."""
+    from engine.bench.terms import TOLERANCE
+
+    engine = copy.deepcopy(sitting.engine)
+    engine.warm()
+    engine.set_state({"engine": "running", "hold": None})
+    runs, truth = engine.settle() is None, engine.truth()
+
+    def feeding(row: Sequence[float], digits: int) -> str:
+        return ", ".join(f"{v:.{digits}f}" for v, feeds in zip(row, truth.feeds, strict=True) if feeds)
+
+    shown = f"{feeding(truth.depression, 1)} kPa" if truth.by_vacuum else f"{feeding(truth.gauge, 1)} kg/h"
+    one = sum(truth.feeds) == 1
+    even = "" if one else f", {'even within tolerance' if truth.spread_ok else 'NOT even'}"
+    if not runs:
+        out = ["As it is left it does not idle."]
+    else:
+        low, high = TOLERANCE.near_best
+        near = all(low <= lam <= high for lam, feeds in zip(truth.lambdas, truth.feeds, strict=True) if feeds)
+        out = [
+            f"Air as left: {shown}{even}.",
+            f"Speed as left: {truth.speed:.0f} rpm.",
+            f"Mixture as left: lambda {feeding(truth.lambdas, 2)}, {'near its best' if near else 'NOT near its best'} "
+            f"({low:.2f} to {high:.2f}; this engine pulls most at {1.0 / engine.body.build.burning.crest:.2f}).",
+        ]
+    if engine.body.kind != "constant depression":
+        out.append(f"Idle jets as left: {feeding(truth.jets, 0)}; {truth.right_jet:.0f} suits this engine.")
     return out
