@@ -55,14 +55,17 @@ def wall_clock() -> str:
 
 #: After so long an engine may be cold, and a danger forgotten [common practice: an engine cools within hours].
 PAUSE = timedelta(hours=2)
+#: What a clock that keeps itself right is put back by at the most [assumed].
+SLIPS = timedelta(minutes=1)
 
 
 def paused(before: str, now: str) -> bool:
-    """Whether the clock says that a pause lies between two events. A clock that was set back, or that can't be read,
-    says nothing.
+    """Whether a pause may lie between two events: the clock says so, or it was set back and can't say. One that can't
+    be read says nothing.
     """
     try:
-        return datetime.fromisoformat(now) - datetime.fromisoformat(before) > PAUSE
+        gone = datetime.fromisoformat(now) - datetime.fromisoformat(before)
+        return gone > PAUSE or gone < -SLIPS
     except (TypeError, ValueError):
         return False
 
@@ -346,6 +349,8 @@ def _body(event: Event, live: Live, state: State) -> dict[str, Any]:
         body["advice"] = [codec.advice_out(name, advice) for name, advice in live.given]
     if state.end is not None:
         body["outcome"] = state.end.outcome
+    if state.waiting is not None:  # a note, or the technician's leaving, ends no wait: lists look at the newest event
+        body["waits"] = True
     return body
 
 

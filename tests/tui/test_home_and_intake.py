@@ -85,6 +85,13 @@ async def test_a_job_is_taken_in_run_left_and_gone_on_with_where_it_stood(shop: 
         await press(pilot, "1")
         await until(pilot, lambda: type(app.screen).__name__ == "RunScreen")
         assert app.screen.sitting.view.step == "open"
+        await press(pilot, "escape", "4", *"washer, packing", "enter")
+        await until(pilot, lambda: type(app.screen).__name__ == "HomeScreen")
+        said = "\n".join(grid(app))
+        assert "WAITS FOR PARTS" in said and "washer, packing" in said and "STANDS OPEN" not in said
+        await press(pilot, "1")
+        await until(pilot, lambda: type(app.screen).__name__ == "RunScreen")
+        assert app.screen.sitting.view.step == "open" and app.screen.sitting.view.waiting == ()
         app.screen.sitting.close()
 
 

@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from engine.book import codec
 from engine.book.book import Book
 from engine.book.rows import JobRow, RunRow
 from engine.foreign import plain
-from tui.control.board import where
+from tui.control.board import awaited, waits, where
 
 #: How many jobs a list shows where nobody asked for all.
 NEWEST = 50
@@ -77,13 +76,11 @@ def _due(book: Book) -> Iterable[str]:
         when = " or ".join(filter(None, (due.due and f"on {due.due}", due.odometer and f"at {due.odometer}")))
         said = due.problem or due.why
         yield plain(f"{due.job:>5}  {when}{f': {said}' if said else ''}")
-    waiting = [run for run in book.unended() if run.last.get("kind") == "waiting"]
+    waiting = [run for run in book.unended() if waits(run)]
     if waiting:
         yield "Waiting for parts:"
     for run in waiting:
-        parts = (
-            ", ".join(map(str, codec.body_of(book.event(run.run, run.events)).get("awaited", ()))) or "not said which"
-        )
+        parts = awaited(book, run) or "not said which"
         yield plain(f"{run.run:>9}  since {str(run.last.get('at', ''))[:10]}: {parts}")
 
 
@@ -96,6 +93,6 @@ def standing(book: Book, run: RunRow) -> str:
     outcome = run.last.get("outcome")
     if outcome is not None:
         return {"ok": "done", "failed": "ended without success", "stopped": "stopped"}.get(outcome, str(outcome))
-    if run.last.get("kind") == "waiting":
+    if waits(run):
         return "waits for parts"
     return f"open at '{where(book, run)}', {run.answers} answer{'' if run.answers == 1 else 's'}"

@@ -55,8 +55,8 @@ class Board:
 def board(book: Book) -> Board:
     """The board of a book."""
     unended = book.unended()
-    open_ = [r for r in unended if not _waits(r)]
-    waiting = [r for r in unended if _waits(r)]
+    open_ = [r for r in unended if not waits(r)]
+    waiting = [r for r in unended if waits(r)]
     due, newest = book.rechecks(), book.newest_jobs(3 * FEW)
     wanted = {r.job for r in (*open_[:FEW], *waiting[:FEW])} | {d.job for d in due[:FEW]}
     jobs = {j.job: j for j in (*book.jobs_numbered(wanted), *newest)}
@@ -66,7 +66,7 @@ def board(book: Book) -> Board:
     staff = tuple(s.name for s in book.staff() if s.left is None and s.problem is None)
     return Board(
         tuple(_run(r, jobs.get(r.job), where(book, r)) for r in open_[:FEW]),
-        tuple(_run(r, jobs.get(r.job), awaited(book, r)) for r in waiting[:FEW]),
+        tuple(_run(r, jobs.get(r.job), awaited(book, r) or "parts") for r in waiting[:FEW]),
         tuple(
             told(jobs[d.job], d.problem or d.why, d.due or d.odometer, about=jobs[d.job].vehicle.get("description", ""))
             for d in due[:FEW]
@@ -85,7 +85,7 @@ def unfinished(book: Book) -> list[Told]:
     """Every run that can go on, the newest first."""
     runs = [r for r in book.unended() if r.problem is None]
     jobs = {j.job: j for j in book.jobs_numbered({r.job for r in runs})}
-    return [_run(r, jobs.get(r.job), awaited(book, r) if _waits(r) else where(book, r)) for r in runs]
+    return [_run(r, jobs.get(r.job), _waits_for(book, r) if waits(r) else where(book, r)) for r in runs]
 
 
 def found(book: Book, words: str, most: int = MANY) -> list[Told]:
@@ -148,14 +148,15 @@ def ending(book: Book, run: RunRow | None) -> str:
     return OUTCOMES.get(str(outcome), (str(outcome).upper(), ""))[0]
 
 
-def _waits(run: RunRow) -> bool:
-    return run.last.get("kind") == "waiting"
+def waits(run: RunRow) -> bool:
+    """Whether a run waits for parts."""
+    return run.last.get("kind") == "waiting" or run.last.get("waits") is True
 
 
 def where(book: Book, run: RunRow) -> str:
     """Where a run stands, in the words that its own screen says: phase and title of the step, from the procedure's text
     that it was started with; the step's name where that can't be read."""
-    if _waits(run):
+    if waits(run):
         return "waits for parts"
     led = str(run.last.get("led", "")).partition("#")
     name, _, step = led[0].rpartition(".")
@@ -197,15 +198,19 @@ def _titles(text: str) -> dict[str, tuple[str, str]]:
 
 
 def awaited(book: Book, run: RunRow) -> str:
-    """Which parts a run waits for."""
+    """Which parts a run waits for, in words; empty where that can't be read."""
     from engine.book import codec
     from engine.book.trouble import BookTrouble
 
     try:
-        parts = codec.body_of(book.event(run.run, run.events)).get("awaited") or ()
-    except (BookTrouble, codec.Unreadable, IndexError):
-        parts = ()
-    return f"waits for {', '.join(map(str, parts)) or 'parts'}"
+        told = (codec.body_of(event).get("awaited") for event in reversed(book.events(run.run)))
+        return ", ".join(map(str, next(filter(None, told), ())))
+    except (BookTrouble, codec.Unreadable):
+        return ""
+
+
+def _waits_for(book: Book, run: RunRow) -> str:
+    return f"waits for {awaited(book, run) or 'parts'}"
 
 
 def moment(run: RunRow) -> str:

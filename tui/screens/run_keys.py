@@ -327,7 +327,10 @@ class RunKeys(AnsweringScreen[str]):
             else "the run stays where it stands; go on with it later",
         )
         abandon = Option("give the run up", "abandon", "with a reason; it can't be gone on with")
-        self.lay(Pick("LEAVE", (stay, leave, abandon)), self._leave)
+        waits = Option(
+            "it waits for parts", "waits", "which ones: home and the list of jobs say it until it is gone on with"
+        )
+        self.lay(Pick("LEAVE", (stay, leave, abandon, *(() if self.sitting.rehearses else (waits,)))), self._leave)
 
     def asks_before_quit(self) -> bool:
         """Ask before the program is closed in a rehearsal or in a half typed row; False where it may close at once, as
@@ -343,11 +346,26 @@ class RunKeys(AnsweringScreen[str]):
         self.lay(Pick(CLOSE, options), lambda sure: self.app.exit(0) if sure else self.ask())
         return True
 
+    def _wait_for(self, text: str) -> None:
+        """The run waits for these parts, and is left."""
+        parts = [part.strip() for part in text.split(",") if part.strip()]
+        try:
+            problem = self.sitting.answer(wait_for_parts={"parts": parts})
+        except Trouble as trouble:
+            problem = str(trouble)
+        if problem:
+            self.ask(cue=problem)
+        else:
+            self.keep_typed()
+            self.dismiss("left")
+
     def _leave(self, how: str) -> None:
         if how == "left":
             self.keep_typed()
             self.sitting.suspend()
             self.dismiss("left")
+        elif how == "waits":
+            self.lay(Line("WHICH PARTS DOES IT WAIT FOR", detail="Several: with commas between."), self._wait_for)
         elif how == "abandon":
             self.lay(
                 Line("WHY IS THE RUN GIVEN UP", empty="A reason is needed: the sheet shows it."),

@@ -7,6 +7,8 @@ from valve_runs import ADVISERS, CLOCK, DONE, Answer, answered, begun, gate
 
 from engine.book import codec
 from engine.session.session import Session, paused
+from tui.commandline.listing import job_lines
+from tui.control.board import board
 
 WAIT = Answer(wait_for_parts={"parts": ["gland packing"], "note": "ordered by telephone"})
 LATER = "2031-05-04T12:30:00+00:00"
@@ -67,7 +69,8 @@ def test_opened_again_at_once_nothing_is_said() -> None:
         ("2031-05-04T10:00:00+00:00", "2031-05-04T12:00:00+00:00", False),
         ("2031-05-04T10:00:00+00:00", "2031-05-04T12:00:01+00:00", True),
         ("2031-05-04T10:00:00+02:00", "2031-05-04T10:30:00+00:00", True),
-        ("2031-05-04T10:00:00+00:00", "2031-05-03T10:00:00+00:00", False),  # set back: the clock knows nothing
+        ("2031-05-04T10:00:00+00:00", "2031-05-03T10:00:00+00:00", True),  # set back: nobody knows how long
+        ("2031-05-04T10:00:00+00:00", "2031-05-04T09:59:30+00:00", False),  # a clock that keeps itself right
         ("2031-05-04T10:00:00", "2031-05-04T18:00:00+00:00", False),
         ("", "2031-05-04T18:00:00+00:00", False),
     ],
@@ -83,3 +86,14 @@ def test_who_answers_is_recorded_with_the_answer() -> None:
     assert [codec.body_of(e).get("by") for e in session.book.events(session.run)] == [None, "M1", "A2"]
     assert session.answer(gate(5, 5, by="x" * 81)).recorded is None
     assert session.answer(gate(5, 5, by="\ud800")).recorded is None
+
+
+def test_it_is_listed_with_its_parts_until_it_is_gone_on_with() -> None:
+    """A note, or the end of a client's lines, ends no wait."""
+    session = answered(begun(), DONE, WAIT, Answer(note="They called: Friday."), Answer(suspend=True))
+    assert "      1.1  since 2031-05-04: gland packing" in [*job_lines(session.book)]
+    assert [told.how for told in board(session.book).waiting] == ["gland packing"]
+    assert board(session.book).open == ()
+    answered(session, Answer(resume=True))
+    assert "Waiting for parts:" not in [*job_lines(session.book)]
+    assert board(session.book).waiting == ()
