@@ -484,7 +484,7 @@ def _by_gas(screws: Screws, before: Told, s: Shot, ks: Sequence[int], now: float
 
 
 def _mean(row: Sequence[float], ks: Sequence[int]) -> float:
-    return sum(row[k] for k in ks) / len(ks)
+    return row[ks[0]] if len(ks) == 1 else sum(row[k] for k in ks) / len(ks)
 
 
 def _with(

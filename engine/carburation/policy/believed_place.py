@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from engine.carburation.estimation.mixture import Mixture
 
 #: Half of the interval that holds the best place with 90 of 100, in standard deviations [exact: normal distribution].
@@ -16,12 +14,12 @@ def span_of_best(mix: Mixture, u: int, best: float, doubt: float, reach: tuple[f
     """The positions of unit `u`, within `reach` (turns), whose mixture differs from that at `best` by less than the
     `doubt` of the mixture there (standard deviation of its logarithm) allows."""
     half = NINETY * doubt
-    there = math.log(mix.lam(u, best)[0])
+    there = float(mix.xs(u, best).mean())
 
     def walk(way: float, end: float) -> float:
         at = best
         while (at + way <= end) if way > 0 else (at + way >= end):
-            if abs(math.log(mix.lam(u, at + way)[0]) - there) > half:
+            if abs(float(mix.xs(u, at + way).mean()) - there) > half:
                 return at + way
             at += way
         return end

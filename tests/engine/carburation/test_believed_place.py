@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import math
+import numpy as np
 
 from engine.carburation.policy.believed_place import span_of_best
 
 
 class Straight:
-    """A mixture whose logarithm falls by `slope` a turn out, at lambda 1 for 1.5 turns."""
+    """A mixture whose logarithm grows by `slope` a turn out, at its crest for 1.5 turns."""
 
     def __init__(self, slope: float) -> None:
         self.slope = slope
 
-    def lam(self, i: int, turns: float) -> tuple[float, float]:
-        return math.exp(-self.slope * (turns - 1.5)), 0.1
+    def xs(self, i: int, turns: float) -> np.ndarray:
+        return self.slope * (turns - 1.5) + np.array([-0.1, 0.0, 0.1])
 
 
 def test_the_span_holds_the_best_place_and_is_as_wide_as_the_doubt_over_the_slope() -> None:
