@@ -4,6 +4,7 @@ copy is taken through SQLite, so that a live book is copied whole.
 
 from __future__ import annotations
 
+import errno
 import os
 import sqlite3
 import time
@@ -63,7 +64,27 @@ def before_migration(connection: sqlite3.Connection, path: Path, version: int) -
 
 
 def copied(connection: sqlite3.Connection, target: Path) -> None:
-    """Copy an open book to a file that is not there yet; it is whole, or it is not there."""
+    """Copy an open book to a file that is not there yet; it is whole, or it is not there. Raises `BookTrouble`."""
+    try:
+        _copied(connection, target)
+    except BookTrouble as fault:
+        why = _why(fault.__cause__)
+        if not why:
+            raise
+        raise BookTrouble(f"The copy {target} can't be written: {why}. The book stands as it was.") from fault
+
+
+def _why(fault: BaseException | None) -> str:
+    """What keeps a copy from being written, in words; empty where it is something else."""
+    said = str(fault).lower()
+    if (isinstance(fault, OSError) and fault.errno in (errno.ENOSPC, errno.EDQUOT)) or "full" in said:
+        return "the disk is full"
+    if isinstance(fault, PermissionError) or "readonly" in said:
+        return "this user may not write there"
+    return str(fault.strerror or "") if isinstance(fault, OSError) else ""
+
+
+def _copied(connection: sqlite3.Connection, target: Path) -> None:
     part = target.with_name(f"{target.name}.part")
     with explained(target):
         opening.make_folder(target.parent)
@@ -86,6 +107,11 @@ def backup(book: Book, to: Path) -> Path:
     """Copy a live book to a file, or into a folder under the day's name; where it is. Nothing is written over."""
     with explained(to):
         target = to / f"jobs-{time.strftime('%Y-%m-%d-%H%M%S')}.book" if to.is_dir() else to
+        if not target.parent.is_dir():
+            # It is not made: a copy meant for a stick that is not plugged in would stay on this disk.
+            raise BookTrouble(
+                f"There is no folder {target.parent}: nothing was copied. Make it, or plug in what holds it."
+            )
         if target.exists():
             raise BookTrouble(f"There is a {target} already. Name another file: nothing is written over.")
     copied(book._db, target)

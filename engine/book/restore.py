@@ -6,7 +6,7 @@ import os
 import shutil
 import sqlite3
 import time
-from contextlib import suppress
+from contextlib import closing, suppress
 from pathlib import Path
 
 from engine.book import opening
@@ -29,28 +29,32 @@ def restore(path: Path | str, source: Path | str) -> Path | None:
     aside = None
     with explained(to):
         opening.make_folder(to.parent)
-        part = to.with_name(f"{to.name}.part")
-        part.unlink(missing_ok=True)
-        connection, _ = opening.reader(copy)
-        try:
-            os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
-            target = sqlite3.connect(part, isolation_level=None)
-            try:
-                connection.backup(target)
-                target.execute("PRAGMA journal_mode = DELETE")
-            finally:
-                target.close()
-        finally:
-            connection.close()
-        with part.open("rb+") as file:
-            os.fsync(file.fileno())
         if to.exists():
             _alone(to)
-            aside = _aside(to)
-        for old in (log_path(to), to.with_name(f"{to.name}-shm")):
-            old.unlink(missing_ok=True)
-        part.replace(to)
+        part = to.with_name(f"{to.name}.part")
+        part.unlink(missing_ok=True)
+        try:
+            _copied(copy, part)
+            if to.exists():
+                _alone(to)
+                aside = _aside(to)
+            for old in (log_path(to), to.with_name(f"{to.name}-shm")):
+                old.unlink(missing_ok=True)
+            part.replace(to)
+        finally:
+            part.unlink(missing_ok=True)
     return aside
+
+
+def _copied(copy: Path, part: Path) -> None:
+    """A copy of the copy, alone in its file and on the disk."""
+    with closing(opening.reader(copy)[0]) as connection:
+        os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
+        with closing(sqlite3.connect(part, isolation_level=None)) as target:
+            connection.backup(target)
+            target.execute("PRAGMA journal_mode = DELETE")
+    with part.open("rb+") as file:
+        os.fsync(file.fileno())
 
 
 def _alone(path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import shutil
 import sqlite3
 from contextlib import closing
@@ -110,6 +111,33 @@ class TestCopies:
         assert copy.parent == tmp_path / "stick"
         assert verify(copy).whole
 
+    def test_no_folder_is_made_for_it(self, path: Path, tmp_path: Path) -> None:
+        """A copy meant for a stick that is not plugged in would stay on the disk that it is to outlive."""
+        with pytest.raises(BookTrouble, match=r"There is no folder .*stick: nothing was copied"):
+            copy_of(path, tmp_path / "stick" / "copy.book")
+        assert not (tmp_path / "stick").exists()
+
+    @pytest.mark.parametrize(
+        ("fault", "says"),
+        [
+            (OSError(errno.ENOSPC, "No space left on device"), "the disk is full"),
+            (sqlite3.OperationalError("database or disk is full"), "the disk is full"),
+            (PermissionError(errno.EACCES, "Permission denied"), "this user may not write there"),
+            (OSError(errno.EIO, "Input/output error"), "Input/output error"),
+        ],
+    )
+    def test_one_that_can_not_be_made_says_why_and_asks_for_no_answer(
+        self, path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fault: Exception, says: str
+    ) -> None:
+        def fails(*_: object) -> None:
+            raise fault
+
+        with closing(Book.open(path)) as book:
+            monkeypatch.setattr(backup_module.os, "fsync", fails)
+            with pytest.raises(BookTrouble, match=f"can't be written: {says}. The book stands as it was"):
+                backup(book, tmp_path / "copy.book")
+        assert not [*tmp_path.glob("copy*")]
+
     def test_nothing_is_written_over(self, path: Path, tmp_path: Path) -> None:
         (tmp_path / "copy.book").write_text("mine", encoding="utf-8")
         with pytest.raises(BookTrouble, match="nothing is written over"):
@@ -178,3 +206,4 @@ class TestPuttingBack:
         with pytest.raises(BookTrouble, match="open in another window"):
             restore(path, copy)
         assert len(book.runs()) == 2
+        assert not [*path.parent.glob("*.part*"), *path.parent.glob("*.before-restore-*")], "nor left behind"
