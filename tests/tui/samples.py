@@ -8,6 +8,7 @@ from typing import Any
 
 from engine.evidence import Aim, Because, Finding, Move, Part, Place, Suggest
 from engine.session.view import Advised, Ask, CautionView, Latest, ScrewRow, SymptomView, TrailMark, View, WaitView
+from tui.control.sitting import HalfDone
 from tui.drawing.bank import cylinders_of
 from tui.drawing.where import Whose
 
@@ -350,11 +351,11 @@ class FakeSitting:
     def view(self) -> View:
         return self.views[self.at]
 
-    def keep(self, texts: list[str], reasons: Any) -> None:
-        """What is half typed is kept nowhere."""
+    def keep(self, half: Any) -> None:
+        """What is half done is kept nowhere."""
 
-    def kept(self) -> tuple[list[str], dict[str, str]]:
-        return [], {}
+    def kept(self) -> HalfDone:
+        return HalfDone()
 
     def typed_out(self) -> None:
         """Nothing was kept."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -50,6 +50,22 @@ def sentences() -> Iterator[None]:
         raise Trouble(str(fault)) from fault
     except OSError as fault:
         raise Trouble(f"{fault.filename or 'The file'}: {fault.strerror or fault}.") from fault
+
+
+@dataclass(frozen=True, slots=True)
+class HalfDone:
+    """What was done at a step before its answer: the texts of its fields in their order, the reasons by reading,
+    whether its moves were made, and what was turned or fitted otherwise than asked (fractions as texts)."""
+
+    texts: list[str] = field(default_factory=list)
+    reasons: dict[str, str] = field(default_factory=dict)
+    begun: bool = False
+    moved: list[str | None] | None = None
+    fitted: list[str | None] | None = None
+
+
+def _amounts(kept: Any) -> list[str | None] | None:
+    return [None if a is None else str(a) for a in kept] if isinstance(kept, list) else None
 
 
 class Sitting:
@@ -231,7 +247,7 @@ class Sitting:
                 self.session.book.add_staff(name)
         self.session.by = name
 
-    # ---- what is half typed
+    # ---- what is half done
 
     @property
     def _after(self) -> int:
@@ -239,24 +255,27 @@ class Sitting:
         trail = self.view.trail
         return trail[-1].seq if trail else 0
 
-    def keep(self, texts: list[str], reasons: Mapping[str, str]) -> None:
-        """Keep what is half typed, beside the run. Nothing depends on it: where it can't be kept, it is not."""
+    def keep(self, half: HalfDone) -> None:
+        """Keep what is half done, beside the run. Nothing depends on it: where it can't be kept, it is not."""
         from engine.book.trouble import BookTrouble
 
         with suppress(BookTrouble):
-            self.session.book.keep_draft(self.session.run, self._after, {"texts": texts, "reasons": dict(reasons)})
+            self.session.book.keep_draft(self.session.run, self._after, asdict(half))
 
-    def kept(self) -> tuple[list[str], dict[str, str]]:
-        """What was half typed at the step in force, in the order of its fields; empty where nothing was."""
+    def kept(self) -> HalfDone:
+        """What was half done at the step in force; nothing where nothing was."""
         from engine.book.trouble import BookTrouble
 
         draft: dict[str, Any] = {}
         with suppress(BookTrouble):
             draft = self.session.book.draft(self.session.run, self._after)
         texts, reasons = draft.get("texts"), draft.get("reasons")
-        return (
+        return HalfDone(
             [str(t) for t in texts] if isinstance(texts, list) else [],
             {str(k): str(v) for k, v in reasons.items()} if isinstance(reasons, dict) else {},
+            draft.get("begun") is True,
+            _amounts(draft.get("moved")),
+            _amounts(draft.get("fitted")),
         )
 
     def typed_out(self) -> None:

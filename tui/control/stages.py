@@ -41,6 +41,9 @@ class Sofar:
     waited: bool = False
     moved: tuple[Move, ...] | None = None
     fitted: tuple[Part, ...] | None = None
+    #: The same as it was typed, by which it is kept.
+    moved_as: list[str | None] | None = None
+    fitted_as: list[str | None] | None = None
     fields: Fields | None = None
 
 
@@ -301,6 +304,17 @@ def really(view: View, values: dict[str, Any]) -> tuple[Move, ...]:
             effect = asked.effect if value > 0 else ""
             out.append(Move(asked.screw, asked.place, way, effect, amount))
     return tuple(out)
+
+
+def amounts(kept: list[str | None]) -> dict[str, Fraction | None]:
+    """What was really turned or fitted, as it was kept; what can't be read counts as asked."""
+    out: dict[str, Fraction | None] = {}
+    for n, text in enumerate(kept):
+        try:
+            out[str(n)] = None if text is None else Fraction(text)
+        except (ValueError, ZeroDivisionError):
+            out[str(n)] = None
+    return out
 
 
 def other_parts(view: View, sofar: Sofar) -> Fields:

@@ -18,7 +18,7 @@ from engine.session.view import GateView
 from tui.control import actions, stages
 from tui.control.entry import Fields
 from tui.control.questions import Countdown, Line, Pick, Press
-from tui.control.sitting import Sitting, Trouble
+from tui.control.sitting import HalfDone, Sitting, Trouble
 from tui.drawing.padview import Question
 from tui.screens.run_parts import RunParts
 from tui.widgets.pad import Pad
@@ -45,14 +45,14 @@ class RunScreen(RunParts):
         self.told: set[str] = set()
         #: The step in hand is the first aid of a symptom.
         self.loud = False
-        #: A half typed row was brought back, and nobody was told yet.
-        self.came_back = False
+        #: What was half done here is brought back; empty once the person was told.
+        self.came_back = ""
         self._here: set[str] = set()
         #: What plays a rehearsal by itself.
         self._beat: Timer | None = None
 
     def on_mount(self) -> None:
-        self.enter(new=False)
+        self.enter(new=False, back=True)
         self.set_interval(0.5, self._tick)
         self.beat()
 
@@ -79,7 +79,19 @@ class RunScreen(RunParts):
         fields = self.sofar.fields
         if fields is not None and self.kept is not None and fields.texts != self.kept:
             self.kept = list(fields.texts)
-            self.sitting.keep(self.kept, fields.reasons)
+            self.keep()
+
+    def keep(self) -> None:
+        """What was done at the step before its answer is kept: a turn that was made is never ordered again."""
+        fields, sofar = self.sofar.fields, self.sofar
+        texts, reasons = (list(fields.texts), dict(fields.reasons)) if fields is not None else ([], {})
+        self.sitting.keep(HalfDone(texts, reasons, sofar.begun, sofar.moved_as, sofar.fitted_as))
+
+    def begin(self) -> None:
+        """The moves and parts of the step are done."""
+        if not self.sofar.begun:
+            self.sofar.begun = True
+            self.keep()
 
     def _play(self) -> None:
         """A rehearsal that plays by itself does the next thing that a technician would do."""
@@ -97,8 +109,8 @@ class RunScreen(RunParts):
 
     # ---- painting
 
-    def enter(self, new: bool = True, cue: str = "") -> None:
-        """Show the step in force from its start."""
+    def enter(self, new: bool = True, cue: str = "", back: bool = False) -> None:
+        """Show the step in force from its start; `back`: with what was half done there when the run was left."""
         self.told |= self._here
         self._here = {c.name for c in self.sitting.view.cautions if not c.understand}
         self.sofar = stages.Sofar()
@@ -109,6 +121,8 @@ class RunScreen(RunParts):
             self.dismiss("ended")
             return
         self.query_one("#card-box", Page).scroll_home(animate=False)
+        if back:
+            self._bring_back(self.sitting.kept())
         self.question()
         if self.sitting.view.gate is not None:
             self.ring()
@@ -130,7 +144,7 @@ class RunScreen(RunParts):
 
     def on_pad_began(self) -> None:
         """A reading was typed where a screw was to be turned first: it is turned."""
-        self.sofar.begun = True
+        self.begin()
         self.paint()
         self.offer()
 
@@ -141,13 +155,28 @@ class RunScreen(RunParts):
         asked = stages.question(self.sitting.view, self.sofar, self.now)
         fields = asked.opens if isinstance(asked, Press) else asked
         if isinstance(fields, Fields) and self.kept is None and self._take_up(fields):
-            # Who has typed a reading of this step had done what comes before it.
-            self.sofar.begun = self.came_back = True
+            self.sofar.begun, self.came_back = True, "What you had typed here is back. It is no answer before Enter."
             return fields
         return asked
 
+    def _bring_back(self, half: HalfDone) -> None:
+        """What was turned or fitted before the run was left stays done. Who has typed a reading of this step had done
+        what comes before it."""
+        view, sofar = self.sitting.view, self.sofar
+        typed = any(half.texts)
+        if not (half.begun or typed):
+            return
+        sofar.begun, sofar.waited = True, typed
+        if half.moved is not None:
+            sofar.moved, sofar.moved_as = stages.really(view, stages.amounts(half.moved)), half.moved
+        if half.fitted is not None:
+            sofar.fitted, sofar.fitted_as = stages.really_fitted(view, stages.amounts(half.fitted)), half.fitted
+        if stages.made(view, sofar):
+            self.came_back = "That was said to be done before it closed: don't do it again. F7: turned otherwise."
+
     def _take_up(self, fields: Fields) -> bool:
-        texts, reasons = self.sitting.kept()
+        half = self.sitting.kept()
+        texts, reasons = half.texts, half.reasons
         self.kept = list(fields.texts)
         if len(texts) != len(fields.texts) or not any(texts):
             return False
@@ -160,8 +189,8 @@ class RunScreen(RunParts):
         """Put the newest question to the person, and say where a half typed row came back."""
         super().ask(new=new, cue=cue)
         if self.came_back and not self.over:
-            self.came_back = False
-            self.pad.say(f"{cue} What you had typed here is back. It is no answer before Enter.".strip(), bell=False)
+            told, self.came_back = self.came_back, ""
+            self.pad.say(f"{cue} {told}".strip(), bell=False)
 
     def answered(self, question: Question, value: Any) -> None:
         """The step's own question was answered: a danger, a wait, the readings, done."""
@@ -176,12 +205,12 @@ class RunScreen(RunParts):
         elif v.gate is not None:
             self._pass(v.gate, value)
         elif v.wait is not None and not self.sofar.waited:
-            self.sofar.begun = True
+            self.begin()
             self.sofar.waited = not isinstance(question, Press)
             self.paint()
             self.ask()
         elif isinstance(question, Press) and question.opens is not None:
-            self.sofar.begun = True
+            self.begin()
             self.paint()
             self.ask()
         elif isinstance(question, Fields):

@@ -32,6 +32,8 @@ class RunKeys(AnsweringScreen[str]):
     page: str
     give: Callable[..., None]
     keep_typed: Callable[[], None]
+    keep: Callable[[], None]
+    begin: Callable[[], None]
     paint: Callable[[], None]
     beat: Callable[[], None]
     enter: Callable[..., None]
@@ -123,7 +125,7 @@ class RunKeys(AnsweringScreen[str]):
         """Fill the fields from the virtual engine; False where nothing is asked now."""
         fields = self.sofar.fields
         if isinstance(self.pad.question, Press) and self.pad.question.opens is fields is not None:
-            self.sofar.begun = True
+            self.begin()
             self.paint()
             self.ask()
         if fields is None or self.pad.question is not fields:
@@ -274,6 +276,8 @@ class RunKeys(AnsweringScreen[str]):
 
         def keep(values: dict[str, Any]) -> None:
             self.sofar.moved = stages.really(self.sitting.view, values)
+            self.sofar.moved_as = [None if v is None else str(v) for v in values.values()]
+            self.keep()
             self.paint()
             self.ask(cue="That counts as turned when you go on.")
 
@@ -284,6 +288,8 @@ class RunKeys(AnsweringScreen[str]):
 
         def keep(values: dict[str, Any]) -> None:
             self.sofar.fitted = stages.really_fitted(self.sitting.view, values)
+            self.sofar.fitted_as = [None if v is None else str(v) for v in values.values()]
+            self.keep()
             self.paint()
             self.ask(cue="That counts as fitted when you go on.")
 
