@@ -25,13 +25,15 @@ def latest(plan: RunLayout, state: State) -> tuple[Latest, ...]:
     """Every reading that was taken, the newest first, with the spreads of its rows from the oldest on, of those that
     were taken as the newest was."""
     rows: dict[str, list[tuple[Past, tuple[Any, ...]]]] = {}
-    changes: dict[int, str] = {}
+    changes: dict[int, tuple[str, str]] = {}
     changed = _change(state.made)
+    part = changed if state.made is not None and state.made.parts else ""
     for past in walk(state.past):
-        changes[past.seq] = changed
+        changes[past.seq] = changed, part
         for name, value in (past.event.readings or {}).items():
             rows.setdefault(name, []).append((past, value if isinstance(value, tuple) else (value,)))
-        changed = _change(past.made) or changed
+        now = _change(past.made)
+        changed, part = now or changed, now if past.made is not None and past.made.parts else part
     found = []
     for name, taken in rows.items():
         past, row = taken[0]
@@ -49,7 +51,7 @@ def latest(plan: RunLayout, state: State) -> tuple[Latest, ...]:
                 tuple(width(s, unit) for s in spreads if s is not None),
                 hold=hold,
                 found=_phase(past.state.frame) == AS_FOUND,
-                since=changes[past.seq],
+                since=changes[past.seq][not by_turning(hold, reading.quantity)],
                 at=past.event.at,
                 step=None if reading.step is None else width(reading.step, unit),
             )
@@ -57,11 +59,20 @@ def latest(plan: RunLayout, state: State) -> tuple[Latest, ...]:
     return tuple(found)
 
 
+def by_turning(hold: str, quantity: str) -> bool:
+    """Whether a turned screw makes a row old: a level, a compression, a jet read with the engine off stay so."""
+    return hold != "stopped" or quantity.endswith("position")
+
+
+#: What is said of a row since which a screw was turned.
+TURNED = "a screw was turned"
+
+
 def _change(made: Any) -> str:
     """What hands changed, in a word; empty where they changed nothing."""
     if made is None or not (made.moves or made.parts):
         return ""
-    return "a part was changed" if made.parts else "a screw was turned"
+    return "a part was changed" if made.parts else TURNED
 
 
 def held(past: Past) -> str:

@@ -36,6 +36,7 @@ async def test_one_key_puts_a_checklist_in_but_never_what_can_hurt(samples: Any,
         await press(pilot, "2", "enter", "plus")
         assert screen.sofar.fields.texts == ["2", "1", "1", ""]
         assert screen.sofar.fields.row.name == "leaks"
+        assert screen.pad.cue == "Put in as it should be: 2, from 'lamp' on. Still asked: leaks"
         assert sitting.given == []
         await press(pilot, "1", "enter")
         said = {"chokes": "wrong", "lamp": "right", "hoses": "right", "leaks": "right"}
@@ -130,6 +131,10 @@ def test_no_flow_on_a_running_engine_is_asked_about_once() -> None:
     fields = row("0")
     assert isinstance(fields.key("enter", None), EntryRefused)
     assert isinstance(fields.key("enter", None), Given)
+    speed = Cell("", None, "number", "rpm", F(0), F(9000), F(10))
+    died = Fields((Row("n", "Speed", (speed,), quantity="engine speed", running=True),), texts=["0"])
+    asked = died.key("enter", None)
+    assert isinstance(asked, EntryRefused) and "If it died, say so with *." in asked.sentence
     near = row("4.8", "9")
     assert isinstance(near.key("enter", None), Given)
 

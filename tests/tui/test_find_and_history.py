@@ -148,7 +148,8 @@ async def test_a_found_job_leads_to_its_vehicle_through_the_years_and_back(busy:
         said = "\n".join(grid(app))
         assert "50 > 50" in said and "55 > 55" in said
         await press(pilot, "escape")
-        await until(pilot, lambda: type(app.screen).__name__ == "HomeScreen")
+        await until(pilot, lambda: type(app.screen).__name__ == "HomeScreen" and app.screen.over)
+        assert app.screen.over[-1][0].title.startswith("JOB "), "back where one came from"
 
 
 async def test_a_vehicle_that_comes_back_begins_with_what_it_left_with(busy: Shop, grid: Any) -> None:

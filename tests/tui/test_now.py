@@ -10,9 +10,10 @@ import pytest
 from hands import press, settled
 
 from engine.evidence import Move, Place
-from engine.session.view import Advised
-from tui.drawing import big, room, where
+from engine.session.view import Advised, WaitView
+from tui.drawing import bank, big, room, turns, where
 from tui.drawing.lines import text_of
+from tui.widgets.pad import TOO_EARLY
 
 SIZES = [(80, 24), (100, 30), (160, 48)]
 
@@ -198,3 +199,59 @@ async def test_a_part_to_fit_is_large_and_names_its_places(samples: Any, at_run:
         for row in big.figures("FIT 55") or ():
             assert any(row.rstrip() in line for line in lines)
         assert "idle jet 55: body 2, barrel 1; body 2, barrel 2" in " ".join(" ".join(lines).split())
+
+
+async def test_a_screw_that_was_turned_stands_where_it_was_turned_to_at_once(
+    samples: Any, at_run: Any, grid: Any
+) -> None:
+    async with at_run(samples.FakeSitting(one_move(samples)), (80, 24)) as (pilot, screen):
+        before = sum(line.count("(/) 1 1/8") for line in grid(pilot.app))
+        await press(pilot, "enter")
+        assert sum(line.count("(/) 1 1/8") for line in grid(pilot.app)) == before + 1
+        assert all(row.since for row in screen._standing().latest if row.hold != "stopped")
+
+
+async def test_a_screw_turned_until_a_gauge_shows_it_stands_nobody_knows_where(samples: Any, at_run: Any) -> None:
+    v = samples.view(read=(samples.SPEED,))  # two speed screws, one of them until its barrel draws 4.9 kg/h
+    async with at_run(samples.FakeSitting(v), (80, 24)) as (pilot, screen):
+        await press(pilot, "enter")
+        rows = {row.name: row.positions for row in screen._standing().screws}
+        assert rows["speed_screw"] == (None, F(3, 4))
+
+
+def test_what_was_really_turned_is_what_the_drawing_shows(samples: Any) -> None:
+    v = one_move(samples)
+    (asked,) = v.moves
+    (row,) = (row for row in v.screws if row.name == asked.screw)
+    n = row.places.index(asked.place)
+    for direction, moved, stands in (("out", F(1, 4), F(5, 4)), ("in", F(1, 4), F(3, 4))):
+        really = replace(asked, direction=direction, turns=moved, position=None)
+        (now,) = (row for row in turns.after(v, (really,)) if row.name == asked.screw)
+        assert now.positions[n] == stands
+    assert turns.after(v, ()) == v.screws
+
+
+def test_a_screw_keeps_its_place_in_the_drawing_whichever_is_turned(samples: Any) -> None:
+    v = samples.view()
+    order = [row.name for row in bank.plan(replace(v, moves=()), (2, 2)).screws]
+    for row in v.screws:
+        move = Move(row.name, row.places[0], "out", "", F(1, 8), F(1))
+        assert [r.name for r in bank.plan(replace(v, moves=(move,)), (2, 2)).screws] == order
+
+
+async def test_whatever_is_said_the_key_that_goes_on_is_there_too(samples: Any, at_run: Any, grid: Any) -> None:
+    v = replace(one_move(samples), findings=(samples.FINDING,) * 4, hear="A slow lump. " * 8, note="Two fingers. " * 8)
+    wait = samples.view(moves=(), read=(), wait=WaitView(F(60), "", "oil lags", True), findings=(samples.FINDING,) * 4)
+    for step, key_ in ((v, "Turned"), (wait, "Enter")):
+        async with at_run(samples.FakeSitting(step), (80, 24)) as (pilot, screen):
+            screen.pad.say(TOO_EARLY)
+            await settled(pilot)
+            pad = screen.query_one("#pad")
+            said = " ".join(" ".join(pad.render_line(y).text for y in range(pad.size.height)).split())
+            assert TOO_EARLY in said and key_ in said
+
+
+@pytest.mark.parametrize("cells", [80, 120, 160])
+def test_the_strip_calls_a_phase_the_same_at_every_width(samples: Any, cells: int) -> None:
+    line = text_of(where.line(samples.view(phase="hand-over"), where.Whose("SAMPLE 1"), cells))[0]
+    assert "HAND-OVER" in line and "handover" not in text_of(where.line(samples.view(), where.Whose("S"), cells))[0]

@@ -43,6 +43,13 @@ async def test_the_key_takes_the_engines_readings_into_the_fields_and_enter_reco
         assert not (shipped.book.exists() or shipped.jobs.exists()), "a rehearsal is no job"
 
 
+async def test_the_key_takes_the_reading_whatever_is_typed_there_already(shipped: Shop, at_run: Any) -> None:
+    sitting = rehearsal(shipped, "fit-to-tune", seed=6)
+    async with at_run(sitting) as (pilot, screen):
+        await press(pilot, "!", "4", "plus", "plus")
+        assert all(screen.sofar.fields.texts) and not any("+" in text for text in screen.sofar.fields.texts)
+
+
 async def test_the_technician_may_type_another_value_than_the_engine_gives(shipped: Shop, at_run: Any) -> None:
     sitting = rehearsal(shipped, "fit-to-tune", seed=6)  # one that idles well enough to be checked
     async with at_run(sitting) as (pilot, screen):

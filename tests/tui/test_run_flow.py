@@ -220,6 +220,15 @@ async def test_how_and_why_show_on_the_card_and_go_away_again(taps: Any, at_run:
         assert screen.page == "step"
 
 
+async def test_an_answer_closes_the_page_that_was_looked_at(samples: Any, at_run: Any) -> None:
+    v = samples.view(wait=None)
+    async with at_run(samples.FakeSitting(v, samples.view(step="next"))) as (pilot, screen):
+        await press(pilot, "f3")
+        assert screen.page == "why"
+        await press(pilot, "enter")
+        assert screen.page == "step" and screen.pad.question is screen.sofar.fields
+
+
 async def test_the_menu_reaches_everything_from_the_number_pad(taps: Any, at_run: Any) -> None:
     async with at_run(taps) as (pilot, screen):
         await press(pilot, "enter")

@@ -7,6 +7,8 @@ from typing import Any
 import pytest
 from hands import press
 
+from tui.control.stages import FOUND_AGAIN
+
 SHOP = """\
 procedure: lid
 title: Lid
@@ -43,6 +45,21 @@ async def test_it_says_what_is_wrong_and_what_to_do_and_asks_one_thing(lid: Any,
         text = " ".join(" ".join(grid(pilot.app)).split())
         for said in ("The lid is cracked.", "Fit another.", "mended", "ends here", "go on knowingly"):
             assert said in text, said
+
+
+async def test_what_is_believed_no_more_says_why_and_the_other_digits_stay(lid: Any, at_run: Any, grid: Any) -> None:
+    async with at_run(lid) as (pilot, screen):
+        for _ in range(8):
+            await press(pilot, "2", "enter")
+            options = screen.pad.question.options
+            assert lid.view.gate is not None
+            if options[0].label != "mended":
+                break
+            await press(pilot, "1", "enter")
+        assert [(o.digit, o.label) for o in options] == [("2", "ends here"), ("3", "go on knowingly")]
+        assert FOUND_AGAIN in " ".join(" ".join(grid(pilot.app)).split())
+        await press(pilot, "1")
+        assert lid.view.gate is not None, "who presses 1 from habit ends nothing"
 
 
 async def test_mended_is_read_again(lid: Any, at_run: Any) -> None:

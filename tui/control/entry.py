@@ -175,6 +175,8 @@ class Fields:
     fresh: bool = True
     #: What stands here was refused or asked about: Backspace takes a sign back, anything else replaces it.
     refused: bool = False
+    #: `+` is the screen's key, whatever stands here: in a rehearsal it takes the reading.
+    plus_takes: bool = False
     #: The rows are listed elsewhere on the screen.
     listed: bool = False
     #: Doubtful values that were asked about, as (field, text): once each, never refused for ever.
@@ -288,10 +290,14 @@ class Fields:
             return Took()
         return self._type(character) if character is not None else None
 
+    @property
+    def _plus_is_a_key(self) -> bool:
+        return self.plus_takes or self.cell.kind == "choice"
+
     def _type(self, character: str) -> Typed | None:
         here = "" if self.fresh else self.texts[self.at]
         if self.cell.kind != "text":
-            if character in "*=?!" or (character in "/+" and not here):
+            if character in "*=?!" or (character in "/+" and not here) or (character == "+" and self._plus_is_a_key):
                 return None
             if not (
                 character in _NUMERIC
@@ -356,8 +362,10 @@ def doubtful(fields: Fields, at: int, value: Any) -> str:
     if cell.unit in NO_SHARE:
         return ""
     if value == 0:
-        flows = row.quantity in ("airflow", "engine speed")
-        return f"{cell.called or row.ask}: nothing at all, on a running engine?" if flows and row.running else ""
+        if not row.running or row.quantity not in ("airflow", "engine speed"):
+            return ""
+        died = " If it died, say so with *." if row.quantity == "engine speed" else ""
+        return f"{cell.called or row.ask}: nothing at all, on a running engine?{died}"
     if row.quantity == "engine speed" and row.running and value < SLOWEST:
         return f"{_said(value, cell)}, on a running engine?"
     first = fields.start_of(row)

@@ -120,10 +120,18 @@ _STOP_HINTS = {
 }
 
 
+FOUND_AGAIN = "It was said to be mended, and found again each time: it is not read once more."
+
+
 def at_stop(stop: GateView) -> Pick:
     """The one choice at a stop: nothing goes on without it."""
-    options = tuple(Option(way, way, _STOP_HINTS.get(way, "")) for way in stop.choices)
-    return Pick("STOP: HOW DOES IT GO ON", options, hold=True)
+    ways = tuple(_STOP_HINTS)
+    options = tuple(
+        Option(way, way, _STOP_HINTS.get(way, ""), str(ways.index(way) + 1) if way in ways else "")
+        for way in stop.choices
+    )
+    again = "" if ways[0] in stop.choices else FOUND_AGAIN
+    return Pick("STOP: HOW DOES IT GO ON", options, hold=True, detail=again)
 
 
 def row_of(ask: Ask, view: View) -> Row:
@@ -209,10 +217,10 @@ def texts(ask: Ask, value: Any) -> list[str]:
     return out
 
 
-def put_usual(view: View, fields: Fields) -> int:
-    """Put into a checklist what each open answer should be, but not what can hurt; how many were put in."""
+def put_usual(view: View, fields: Fields) -> list[str]:
+    """Put into a checklist what each open answer should be, but not what can hurt; which were put in."""
     asks = {ask.name: ask for ask in view.read}
-    count = 0
+    put = []
     for row in fields.rows:
         value = view.usual.get(row.name)
         several = value if isinstance(value, tuple) else (value,) * len(row.cells)
@@ -220,9 +228,9 @@ def put_usual(view: View, fields: Fields) -> int:
         held = fields.typed(row)
         if said and not all(t.strip() for t in held):
             fields.put(row, [old.strip() or new for old, new in zip(held, said, strict=True)])
-            count += 1
+            put.append(row.ask)
     fields.go(next((n for n, text in enumerate(fields.texts) if not text.strip()), len(fields.flat) - 1))
-    return count
+    return put
 
 
 def reasons(row: Row) -> Pick:

@@ -68,9 +68,8 @@ def plan(
     row = main_row(view)
     values = places_of(row, layout) if row else {}
     step = next((a.step for a in view.read if row and a.name == row.name), row.step if row else None)
-    turned = {move.screw for move in view.moves}
-    # Where only one has room it is the one that is turned now, else one that has a band to rest in.
-    screws = sorted(view.screws, key=lambda s: (s.name not in turned, s.band is None))
+    # One that has a band to rest in stands first; a screw keeps its place from step to step.
+    screws = sorted(view.screws, key=lambda s: s.band is None)
     return BankPlan(
         layout[0],
         layout[1],
@@ -282,8 +281,12 @@ def _barrels(plan_: BankPlan) -> list[Place]:
 
 
 def _tail(plan_: BankPlan, place: Place, cells: int) -> Line:
-    """The screws of a barrel, as many as leave room for its reading."""
-    mine = [_slot(plan_, row, n) for row, n in _screws_at(plan_, place, "barrel")]
+    """The screws of a barrel, as many as leave room for its reading: where only one has, that which is turned now."""
+    these = _screws_at(plan_, place, "barrel")
+    mine = [_slot(plan_, row, n) for row, n in these]
+    if sum(len(t) + 1 for t, _ in mine) > cells - 10:
+        lit = next((n for n, (row, _) in enumerate(these) if (row.name, place) in plan_.lit), 0)
+        mine = mine[lit : lit + 1]
     tail: Line = tuple(piece for said, role in mine for piece in ((" ", "ink"), (said, role)))
     return tail if sum(len(t) for t, _ in tail) <= cells - 10 else tail[:2]
 

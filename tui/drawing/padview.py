@@ -35,12 +35,10 @@ def draw(
 ) -> Lines:
     """The question in at most `rows` lines; `cue` is a refusal or news that must be seen, and always has room. `large`:
     what is typed and the seconds of a wait in large figures, where there is room."""
-    sign, role = (" ! ", "amber") if refused else (" i ", "good")
-    told: Lines = wrapped(cue, cells - 3, role, head=(sign, role)) if cue else []
-    told = told[: max(1, rows - (1 if isinstance(question, Press) else 2))]
-    room = rows - len(told)
+    said = told(cue, cells, refused)[: max(1, rows - (1 if isinstance(question, Press) else 2))]
+    room = rows - len(said)
     if isinstance(question, Fields):
-        body = fields(question, cells, room, terms, echo=not told, large=large)
+        body = fields(question, cells, room, terms, echo=not said, large=large)
     elif isinstance(question, Pick):
         body = pick(question, cells, room)
     elif isinstance(question, Find):
@@ -51,7 +49,13 @@ def draw(
         body = countdown(question, cells, room, large)
     else:
         body = press(question, cells, room, large)
-    return [cut_line(each, cells) for each in (*body[:room], *told)]
+    return [cut_line(each, cells) for each in (*body[:room], *said)]
+
+
+def told(cue: str, cells: int, refused: bool) -> Lines:
+    """A refusal or news as lines, whole."""
+    sign, role = (" ! ", "amber") if refused else (" i ", "good")
+    return wrapped(cue, cells - 3, role, head=(sign, role)) if cue else []
 
 
 #: Where a list of choices has no room.
@@ -264,7 +268,8 @@ def _echo(question: Fields, cells: int, aims: bool = True) -> Line:
     if not text:
         way = "A digit, then Enter." if cell.kind == "choice" else "Type it, then Enter."
         way = "Enter leaves it empty." if cell.optional else way
-        dash = " Enter alone: left out." if row.may_lack else ""
+        why = "" if row.reasoned else " - and Enter: with its reason."
+        dash = f" Enter alone: left out.{why}" if row.may_lack else ""
         return beside(((f"  {way}{dash}", "soft"),))
     if text in ("-", "–") and (row.may_lack or cell.optional):
         return beside((("  = not taken", "amber"),))
@@ -400,7 +405,9 @@ def countdown(question: Countdown, cells: int, rows: int, large: bool = False) -
     drawn = big.figures(time) if large and rows >= 5 else None
     if drawn is None:
         why = wrapped(question.why, cells - 2, "ink", head=("  ", "ink"))[: max(0, rows - 3)]
-        return [(("WAIT ", "strong"), (f" {time} ", "mark"), (f" {clean(label)}", "strong")), bar, *why, end]
+        # The key that goes on is there however few the lines are.
+        bars = [bar] if rows >= 3 else []
+        return [(("WAIT ", "strong"), (f" {time} ", "mark"), (f" {clean(label)}", "strong")), *bars, *why, end]
     room = cells - len(drawn[0]) - 6
     words = [*wrapped(f"WAIT {label}", room, "strong"), *wrapped(question.why, room, "ink")][:3]
     out: Lines = [

@@ -55,13 +55,22 @@ def panes(total: int, *wanted: tuple[int, int]) -> list[int]:
 
 
 def share(
-    total: int, card: tuple[int, int], pad: tuple[int, int], bank: int, findings: tuple[int, int], least: int = 3
+    total: int,
+    card: tuple[int, int],
+    pad: tuple[int, int],
+    bank: int,
+    findings: tuple[int, int],
+    least: int = 3,
+    floor: int = 2,
 ) -> Rooms:
     """Share `total` rows. Each of `card` and `pad` is (rows that it needs, rows that it would like); `findings` is (the
-    worst one whole, all of them); `least` is what of the card must be seen where not even its needs have room."""
+    worst one whole, all of them); `least` is what of the card must be seen where not even its needs have room, `floor`
+    what of the answer is never given up: a finding gives way to it, for it is a key away."""
     worst = min(findings[0], max(0, total - 6))
+    if floor > 2 and min(card[0], least) + floor + worst > total:
+        worst = 0
     left = total - worst
-    answer = min(pad[0], max(2, left - min(card[0], least)))
+    answer = min(pad[0], max(floor, left - min(card[0], least)))
     told = min(card[0], max(0, left - answer))
     left -= answer + told
     more = min(left, max(0, pad[1] - answer))

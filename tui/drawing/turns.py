@@ -83,6 +83,28 @@ def _reading(view: View, name: str) -> tuple[str | None, Fraction | None]:
     return next((row.unit for row in view.latest if row.name == name), None), None
 
 
+def after(view: View, moves: Iterable[Move]) -> tuple[ScrewRow, ...]:
+    """The screws as they stand once these moves are made, before an answer says so: `None` where nobody can know, as
+    after one that was turned until a gauge showed a figure."""
+    asked = {(m.screw, m.place): m for m in view.moves}
+    found = {row.name: row for row in view.screws}
+    for move in moves:
+        row = found.get(move.screw)
+        if row is None or move.place not in row.places:
+            continue
+        n, meant = row.places.index(move.place), asked.get((move.screw, move.place))
+        old, new = row.positions[n], None
+        if move.position is not None:
+            new = in_unit(move.position, row.unit)
+        elif move.turns is not None and old is not None and meant is not None and meant.position is not None:
+            # What the asked move would have done to the count tells which way it counts.
+            up = (in_unit(meant.position, row.unit) >= old) == (move.direction == meant.direction)
+            new = old + (1 if up else -1) * in_unit(move.turns, row.unit)
+        positions = (*row.positions[:n], new, *row.positions[n + 1 :])
+        found[move.screw] = replace(row, positions=positions)
+    return tuple(found[row.name] for row in view.screws)
+
+
 def stands(position: Fraction, row: ScrewRow | None) -> str:
     """Where a screw stands: `1 1/4 turns` from its seat; on the other side of a contact `2 turns clear of contact`."""
     unit = row.unit if row else "turn"

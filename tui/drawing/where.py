@@ -54,7 +54,7 @@ def phases(now: str, cells: int) -> str:
         return cut(f"▸{clean(now).upper()}", cells)
     names = list(PHASES)
     here = names.index(now)
-    long = " ".join(f"▸{n.upper()}" if n == now else n.replace("-", "") for n in names)
+    long = " ".join(f"▸{n.upper()}" if n == now else n for n in names)
     if len(long) <= cells:
         return long
     short = f"{'▪' * here}▸{now.upper()} {'▫' * (len(names) - here - 1)}"

@@ -283,13 +283,18 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
         from tui.screens.history import HistoryScreen
 
         whose = next((t for t in self._desk.visits(job) if t.job == job), None)
-        self.app.push_screen(HistoryScreen(self._desk.history(job), whose), lambda _: self.back())
+        self.app.push_screen(HistoryScreen(self._desk.history(job), whose), lambda _: self.again_about(job))
 
     def _sheet(self, job: int) -> None:
         from tui.screens.handover import HandoverScreen
 
         sitting = self._desk.look(self._desk.newest_run(job))
-        self.app.push_screen(HandoverScreen(sitting, self.shop), lambda _: self.back())
+        self.app.push_screen(HandoverScreen(sitting, self.shop), lambda _: self.again_about(job))
+
+    def again_about(self, job: int) -> None:
+        """Back to what can be done with a job that was looked at."""
+        self.back()
+        self.opening(lambda: self._about(job))
 
     # ---- who works
 

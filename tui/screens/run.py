@@ -154,6 +154,8 @@ class RunScreen(RunParts):
         """What the step asks next; its fields with what was half typed there before."""
         asked = stages.question(self.sitting.view, self.sofar, self.now)
         fields = asked.opens if isinstance(asked, Press) else asked
+        if isinstance(fields, Fields):
+            fields.plus_takes = self.sitting.rehearses
         if isinstance(fields, Fields) and self.kept is None and self._take_up(fields):
             self.sofar.begun, self.came_back = True, "What you had typed here is back. It is no answer before Enter."
             return fields
@@ -195,6 +197,9 @@ class RunScreen(RunParts):
     def answered(self, question: Question, value: Any) -> None:
         """The step's own question was answered: a danger, a wait, the readings, done."""
         v = self.sitting.view
+        if self.page != "far":
+            # A page was looked at meanwhile; what comes next is to be seen.
+            self.page = "step"
         open_dangers = stages.dangers(v, self.sofar.understood)
         if open_dangers:
             self.sofar.understood.add(open_dangers[0].name)

@@ -22,6 +22,12 @@ _STAYS: dict[str, Any] = {"stays": True, "cue": "Written down."}
 CLOSE = "CLOSE THE PROGRAM"
 
 
+def _named(asks: list[str]) -> str:
+    """One by its name, several by their number with the first."""
+    first = asks[0].rstrip("?.")
+    return first if len(asks) == 1 else f"{len(asks)}, from '{first}' on"
+
+
 class RunKeys(AnsweringScreen[str]):
     """The keys; `tui.screens.run` holds the painting and the answering."""
 
@@ -148,10 +154,11 @@ class RunKeys(AnsweringScreen[str]):
         fields = self.sofar.fields
         if fields is None:
             return
-        count = stages.put_usual(self.sitting.view, fields)
-        more = "" if all(t.strip() for t in fields.texts) else " What is open is asked by itself."
-        said = "Put in as it should be" if count else "Everything that this key may answer is answered"
-        self.pad.say(f"{said}: look at it, then Enter.{more}", bell=False)
+        put = stages.put_usual(self.sitting.view, fields)
+        open_ = [row.ask for row in fields.rows if not all(t.strip() for t in fields.typed(row))]
+        said = f"Put in as it should be: {_named(put)}." if put else "Everything that this key may answer is answered."
+        more = f" Still asked: {_named(open_)}" if open_ else " Look at it, then Enter."
+        self.pad.say(f"{said}{more}", bell=False)
 
     def do_same(self) -> None:
         """The same answer for the rest of the row."""

@@ -9,8 +9,10 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.containers import Vertical
 
+from engine.session.latest import TURNED, by_turning
+from engine.session.view import View
 from tui.control import actions, stages
-from tui.drawing import bank, card, padview, plot, room, step_lines, where
+from tui.drawing import bank, card, padview, plot, room, step_lines, turns, where
 from tui.drawing.lines import Lines, titled
 from tui.screens.pages import drawing, record
 from tui.screens.run_keys import RunKeys
@@ -55,7 +57,7 @@ class RunParts(RunKeys):
             self._show("head", lambda cells, rows: step_lines.head(v, cells))
             self._show("standing", lambda cells, rows: step_lines.standing(v, cells, self.sofar.understood))
             self._show("card", self._card)
-            self._show("spread", lambda cells, rows: self._pane("the bank", step_lines.spread_line(v, cells), cells))
+            self._show("spread", lambda cells, rows: self._pane("the bank", self._spread(cells), cells))
             self._show("bank", lambda cells, rows: bank.draw(self._plan(), cells, rows))
             self._show("plot", self._plot)
             self._show("trend", lambda cells, rows: self._pane("by round", step_lines.trend(v, cells, rows - 1), cells))
@@ -97,11 +99,23 @@ class RunParts(RunKeys):
         return self._pane("what is wrong", said, cells)
 
     def _plan(self) -> bank.BankPlan:
-        """The bank as it stands; a screw that was turned is no longer pointed at."""
-        v = self.sitting.view
-        open_ = not stages.made(v, self.sofar) and not stages.dangers(v, self.sofar.understood)
-        shown = v if open_ else replace(v, moves=())
+        """The bank as it stands; a screw that was turned is no longer pointed at, and stands where it was turned to."""
+        v = self._standing()
+        hidden = bool(stages.dangers(v, self.sofar.understood))
+        shown = replace(v, moves=()) if hidden or stages.made(v, self.sofar) else v
         return bank.plan(shown, self.sitting.layout, self.sitting.marks, self.sitting.cylinders)
+
+    def _spread(self, cells: int) -> Lines:
+        return step_lines.spread_line(self._standing(), cells)
+
+    def _standing(self) -> View:
+        """The step with its screws where they stand now, and what was read before they were turned as old."""
+        v = self.sitting.view
+        if not v.moves or v.moves_made or not stages.made(v, self.sofar):
+            return v
+        moves = v.moves if self.sofar.moved is None else self.sofar.moved
+        rows = (replace(r, since=TURNED) if not r.since and by_turning(r.hold, r.quantity) else r for r in v.latest)
+        return replace(v, screws=turns.after(v, moves), latest=tuple(rows) if moves else v.latest)
 
     def fit(self) -> None:
         """Share the rows of the screen: what is to be done and its answer first, the bank what is left."""
@@ -125,7 +139,7 @@ class RunParts(RunKeys):
         small, large = self.pad.needs(cells)
         # The figures of the answer are large before a hint is there.
         told = total if far else len(self._card(cells, 60, large=False)) - (self.page == "step") * self._hints(cells)
-        answer = large if told + large <= total else min(small, max(2, total - 2))
+        answer = large if told + large <= total else min(small, max(2 + self.pad.said(cells), total - 2))
         self._rows("pad", answer)
         left = max(2, total - answer)
         self._rows("card-box", left if far else min(max(2, len(self._card(cells, left))), left))
@@ -139,11 +153,11 @@ class RunParts(RunKeys):
         right = max(LEAST_BESIDE, min(MOST_BESIDE, width // 2))
         self.query_one("#right").styles.width = right
         cells, v = width - right - 2, self.sitting.view
-        rooms = room.share(total, self._wishes(cells, total), self.pad.needs(cells), 0, (0, 0), self._least())
+        rooms = room.share(total, self._wishes(cells, total), self.pad.needs(cells), 0, (0, 0), **self._least(cells))
         self._rows("card-box", rooms.card)
         self._rows("pad", rooms.pad)
         inner = right - 3
-        spread = self._pane("the bank", step_lines.spread_line(v, inner), inner)
+        spread = self._pane("the bank", self._spread(inner), inner)
         drawn = bank.draw(self._plan(), inner, max(4, total // 2))
         wrong = len(step_lines.findings(v, inner, 60)) + 1 if v.findings else 0
         rounds = len(step_lines.trend(v, inner, 8))
@@ -162,12 +176,13 @@ class RunParts(RunKeys):
     def _fit_column(self, total: int, cells: int) -> None:
         """One under the other: the step, its answer, the bank, the plot where there is room for it, what is wrong."""
         v, page = self.sitting.view, self.page in ("record", "drawing")
-        spread = len(step_lines.spread_line(v, cells))
+        spread = len(self._spread(cells))
         tall = 0 if page else bank.tallest(self._plan(), cells)
         whole, worst = len(step_lines.findings(v, cells, 60)), step_lines.worst_rows(v, cells)
         seen = (0, 0) if page else (worst, whole)
         if self.page != "step" or self.over:
-            rooms = room.share(total, self._wishes(cells, total), self.pad.needs(cells), tall, seen, self._least())
+            pads, least = self.pad.needs(cells), self._least(cells)
+            rooms = room.share(total, self._wishes(cells, total), pads, tall, seen, **least)
             self._give(rooms, 0, 0)
             return
         cards = {size: self._core(cells, size) for size in ("tall", "half", "small")}
@@ -180,7 +195,7 @@ class RunParts(RunKeys):
             if used <= total and (drawn or not with_plot):
                 break
         else:
-            rooms = room.share(total, self._wishes(cells, total), pads, tall, seen, self._least())
+            rooms = room.share(total, self._wishes(cells, total), pads, tall, seen, **self._least(cells))
             self._give(rooms, 0, 0)
             return
         self.figures = size
@@ -220,9 +235,10 @@ class RunParts(RunKeys):
             else len(step_lines.minding(v, cells, step_lines.jets(v, self.sitting.card)))
         )
 
-    def _least(self) -> int:
-        """What of the card must be seen where not even its needs have room."""
-        return 4 if self.over else 99 if self.page == "step" else 6
+    def _least(self, cells: int) -> dict[str, int]:
+        """What of the card must be seen where not even its needs have room; and what of the answer: what is said there,
+        and what goes on."""
+        return {"least": 4 if self.over else 99 if self.page == "step" else 6, "floor": 2 + self.pad.said(cells)}
 
     def _wishes(self, cells: int, total: int) -> tuple[int, int]:
         """The rows that the card needs, and those that it would like: its move large before a hint is there."""

@@ -89,6 +89,10 @@ class Pad(Drawn, can_focus=True):
         )
         return small, max(small, large)
 
+    def said(self, cells: int) -> int:
+        """How many lines the refusal or the news takes."""
+        return len(padview.told(self.cue, cells, self.refused))
+
     def redraw(self) -> None:
         """Make the drawing again, and say that it may want another height."""
         super().redraw()

@@ -15,6 +15,7 @@ from engine.carburation.registry import shipped
 from engine.evidence import Place
 from engine.job.model import Job
 from engine.procedure.build.load import load
+from engine.session.latest import by_turning
 from engine.session.session import Answer, Session
 from engine.session.view import Latest, View
 
@@ -219,3 +220,9 @@ def test_no_way_of_a_handful_of_steps_leads_through_a_shipped_routine(name: str)
     fewest = steps_left(plan, state)
     # The shipped routines measure, set and hand over: no way of a handful of steps leads through one.
     assert fewest is not None and 10 <= fewest <= 60
+
+
+def test_a_turned_screw_makes_no_level_old_and_a_changed_part_does() -> None:
+    assert by_turning("idle", "airflow") and by_turning("1800 rpm", "engine speed")
+    assert by_turning("stopped", "mixture screw position")
+    assert not by_turning("stopped", "fuel level") and not by_turning("stopped", "compression")
