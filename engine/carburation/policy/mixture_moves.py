@@ -75,6 +75,8 @@ FIRST_PART = 0.6
 LEAST_AIR = 0.03
 #: From this chance on a barrel is taken not to answer its screw, and from this one on it is looked into [assumed].
 SILENT, SUSPECT = 0.95, 0.30
+#: How likely a cylinder whose screw does nothing is near its best all the same [assumed: about as often as not].
+UNHEARD = 0.5
 #: It was turned far enough if it came so near to either end of its reach, turns [assumed].
 FAR_ENOUGH = 0.30
 
@@ -108,6 +110,7 @@ def choices(s: Search, view: ScrewView, inputs: MixtureMoves, window: tuple[floa
         row = s.visited(u)
         trials = sum(abs(b - a) > 0.1 for a, b in pairwise(row))
         m = s.mix
+        dead = m.silent(u, *span)
         out.append(
             Choice(
                 u,
@@ -115,11 +118,11 @@ def choices(s: Search, view: ScrewView, inputs: MixtureMoves, window: tuple[floa
                 best,
                 m.worth(u, at),
                 m.worth(u, best),
-                m.inside(u, at, *NEAR),
+                (1.0 - dead) * m.inside(u, at, *NEAR) + dead * UNHEARD,
                 m.inside(u, at, *window),
                 m.doubt(u, best),
                 trials,
-                m.silent(u, *span),
+                dead,
             )
         )
     return out

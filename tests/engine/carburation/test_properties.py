@@ -206,3 +206,12 @@ def test_more_oxygen_in_the_pipe_never_reads_richer(co: float, oxygen: float, mo
     assert math.isclose(float(one.outputs["lambda"]), float(other.outputs["lambda"])) or (
         one.outputs["lambda"] < other.outputs["lambda"]
     )
+
+
+def test_of_a_cylinder_that_told_nothing_nobody_is_sure() -> None:
+    """It was once said to be near its best with 94 of 100, by the picture that its silence fitted too."""
+    case = next(
+        c for c in cases("idle_mixture") if c.told["that"] == "a screw that was turned far both ways and never answered"
+    )
+    *others, silent, last = case.put().outputs["sure"]
+    assert 0.3 < silent < 0.7 and min(*others, last) > silent
