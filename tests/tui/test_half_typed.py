@@ -69,6 +69,8 @@ screws:
   spindle: {each: carb, acts: water, at: plate, in: less water, unit: turn, zero: seated, range: [0, 8]}
 readings:
   flow: {ask: Flow, quantity: other, unit: L/min, range: [0, 20]}
+symptoms:
+  bursts: {kind: leak, ask: It bursts, go: done}
 start: open
 steps:
   open:
@@ -123,3 +125,22 @@ async def test_what_was_turned_otherwise_comes_back_with_it(shop: Any, at_run: A
     async with at_run(late) as (pilot, _):
         await press(pilot, "enter", "6", "enter")
         assert [m["turns"] for m in recorded(late)[-1]["moved"]] == [{"n": 1, "d": 2}]
+
+
+async def test_a_turn_that_nobody_said_was_made_is_not_counted_by_a_symptom(
+    at_run: Any, taps: Any, recorded: Any
+) -> None:
+    async with at_run(taps) as (pilot, screen):
+        await press(pilot, "enter")
+        assert taps.view.step == "open" and taps.view.moves
+        await press(pilot, "*", "5")
+        assert recorded(taps)[-1]["moved"] == []
+        assert "not done" in screen.pad.cue
+        assert {row.positions[0] for row in taps.view.screws if row.name == "spindle"} == {0}, "seated, as it was left"
+
+
+async def test_a_turn_that_was_made_is_counted_by_a_symptom(at_run: Any, tap: Any, recorded: Any) -> None:
+    async with at_run(tap) as (pilot, _):
+        await press(pilot, "enter", "*", "2")
+        assert recorded(tap)[-1]["kind"] == "symptom"
+        assert recorded(tap)[-1].get("moved") is None, "as asked"

@@ -98,6 +98,9 @@ class Rehearsal(Sitting):
         if self.view.gate is not None and answer.get("gate") == MENDED:
             self.work()  # what the technician says is mended, is mended on the engine
         elif answer.keys() & {"done", "readings", "symptom"} and self.view.gate is None:
+            if self._done is not None and "symptom" in answer:
+                # Looked ahead: the virtual hands did it already.
+                answer = {k: v for k, v in answer.items() if k not in ("moved", "fitted") or v}
             done = self.work(answer.get("moved"))
             if "moved" in done and "moved" not in answer:
                 answer["moved"] = done["moved"]

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 #: An answer that leaves the step as it is.
 _STAYS: dict[str, Any] = {"stays": True, "cue": "Written down."}
+#: What a symptom says of a turn that stood there and was not answered.
+_NOT_DONE = "You had not said that it was done: it counts as not done, and comes again."
 #: What stands above the question whether to close.
 CLOSE = "CLOSE THE PROGRAM"
 
@@ -170,7 +172,11 @@ class RunKeys(AnsweringScreen[str]):
 
     def do_symptom(self) -> None:
         """What is seen or heard: a list, then a digit; what to do then is said large."""
-        self.lay(stages.symptoms(self.sitting.view), lambda name: self.give(symptom=name))
+        v, sofar = self.sitting.view, self.sofar
+        due = (v.moves or v.fit) and not (v.moves_made or sofar.begun or sofar.moved or sofar.fitted)
+        # What was ordered and not said to be done is not done: the count of a screw hangs on it.
+        rest: dict[str, Any] = {"moved": (), "fitted": (), "cue": _NOT_DONE} if due else {}
+        self.lay(stages.symptoms(v), lambda name: self.give(symptom=name, **rest))
 
     def do_far(self) -> None:
         """Only what is to be done now, to be read from two metres; and back."""
