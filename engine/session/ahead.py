@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from typing import Any
 from weakref import WeakKeyDictionary
 
+from engine.evidence import Place
 from engine.procedure.build.ways import BACK, NEXT
 from engine.procedure.program import Call, End, Procedure, Step
 from engine.run.layout import RunLayout
@@ -108,7 +109,8 @@ def _links(plan: RunLayout, ways: _Ways, procedure: Procedure, step: Step) -> It
     elif isinstance(way, Call):
         called = plan.files[way.file].procedure
         from_start = _ways(plan, ways, way.file).get(called.start, {})
-        rounds = len(plan.bank.places(way.each)) if way.each is not None and called.here is not None else 1
+        around = None if procedure.here is None else Place(1)  # within one carb: as many as within the first
+        rounds = len(plan.bank.places(way.each, around)) if way.each is not None and called.here is not None else 1
         for end, target in way.ends.items():
             if end in from_start:
                 yield (way.go or step.name) if target == NEXT else target, from_start[end] * max(1, rounds)

@@ -15,6 +15,8 @@ from engine.procedure.model.steps import FitPart, MovePart, PlacePart, WaitPart
 from engine.procedure.program import Direction, FitSpec, Guard, MoveSpec, Screw, Wait
 from engine.procedure.source.tree import Scalar
 
+#: What screws are usually counted from: no place on one that is counted from elsewhere.
+ZEROS = frozenset({"seated", "as found", "first contact", "level"})
 #: A place as a program holds it: carb and barrel.
 Where = tuple[int, int | None]
 
@@ -97,6 +99,14 @@ def _position(make: Maker, text: Scalar, screw: Screw, each: str | None, when: G
     """`to:` a place on the screw's travel; the name of its zero is 0."""
     if text == screw.zero:
         return make.constant(text, Fraction(0), screw.unit)
+    if text in ZEROS:
+        make.fault(
+            "unknown-word",
+            text.span,
+            f"`{screw.name}` is counted from {screw.zero}, not from {text}.",
+            f"Write `{screw.zero}`, or how far from there: `2 {screw.unit}`.",
+        )
+        return None
     guard = _there(make, text, Want("number", "angle", screw.unit, each), when)
     if guard is None:
         return None

@@ -103,7 +103,8 @@ def _bind(make: Maker, known: Symbols, name: Scalar, text: Scalar, wanted: Input
 
 def _wanted(kind: Type) -> Want:
     dimension = kind.dimension if kind.kind == "number" else None
-    return Want(kind.kind, dimension, kind.unit, kind.each, kind.holes, (kind.low, kind.high), or_single=False)
+    pair = (kind.low, kind.high)
+    return Want(kind.kind, dimension, kind.unit, kind.each, kind.holes, pair, or_single=False, words=kind.choices)
 
 
 def _bind_reading(make: Maker, known: Symbols, name: Scalar, text: Scalar, wanted: Input) -> Binding | None:

@@ -41,9 +41,21 @@ class Want:
     range: ranges.Range = (None, None)
     #: Whether a single value may stand where a row is wanted.
     or_single: bool = True
+    #: The words that may stand here, for whoever forgets their quotes.
+    words: tuple[str, ...] = ()
 
 
 TRUTH = Want("bool")
+
+
+def _unquoted(text: Scalar, want: Want | None, told: GuardFault) -> GuardFault:
+    """The fault of an expression that is one of the words that belong there without its quotes, said as that."""
+    if want is None or told.code not in ("unknown-name", "bad-guard") or text not in want.words:
+        return told
+    quoted = f"\"'{text}'\""
+    return GuardFault(
+        "unknown-name", f"`{text}` is a word here, and no name.", 0, len(text), f"Write it as `{quoted}`.", quoted
+    )
 
 
 @dataclass
@@ -94,7 +106,10 @@ class Maker:
         if text is None:
             return None
         with self.catching(text):
-            node = resolve(parse(text), self.scope, want.unit if want else None)
+            try:
+                node = resolve(parse(text), self.scope, want.unit if want else None)
+            except GuardFault as told:
+                raise _unquoted(text, want, told) from None
             if want is not None and self.judged:
                 check(node, want)
             return self.finish(text, node)

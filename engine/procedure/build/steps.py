@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any, cast
@@ -11,6 +12,8 @@ from engine.procedure.build.asking import advise, finding
 from engine.procedure.build.making import TRUTH, Maker, Want
 from engine.procedure.build.symbols import Symbols
 from engine.procedure.build.ways import call, symptom_way
+from engine.procedure.language.expr import Type
+from engine.procedure.language.scope import Reported
 from engine.procedure.model.leaves import is_true
 from engine.procedure.model.steps import BranchPart, LimitPart, MovePart, OnStopPart, ReadPart, StepPart
 from engine.procedure.program import (
@@ -30,7 +33,11 @@ from engine.procedure.program import (
 from engine.procedure.source.problems import did_you_mean, nearest
 from engine.procedure.source.spans import Span
 from engine.procedure.source.tree import Map, Scalar
-from engine.quantity.units import UNITS
+from engine.quantity.units import UNITS, to_base
+from engine.quantity.wording import decimal
+
+#: What a speed that is held is measured as.
+SPEED = "engine speed"
 
 
 class Steps:
@@ -119,12 +126,44 @@ class Steps:
         known = self.make.vocabulary.states.get(str(key))
         if known is None or known.unit is None or value in known.choices:
             return str(value)
+        if re.fullmatch(r"[^\W\d]\w*", value) and self._nobody_knows(value):
+            self.make.fault(
+                "unknown-word",
+                value.span,
+                f"`{key}` is never `{value}`.",
+                f"It is `1500 {known.unit}`, the name of a number, or `{known.choices[0]}`.",
+            )
+            return str(value)
         guard = self.make.guard(value, Want("number", UNITS[known.unit].dimension, known.unit))
-        if guard is not None and (guard.type.low is None or guard.type.high is None):
+        if guard is not None:
+            self._held(value, guard.type, known.unit)
+        return guard or str(value)
+
+    def _nobody_knows(self, name: Scalar) -> bool:
+        try:
+            return self.known.type_of(name) is None and name not in self.known.screws
+        except Reported:
+            return False
+
+    def _held(self, value: Scalar, kind: Type, unit: str) -> None:
+        """That a speed to be held is one that an engine can be held at, as any shop may set it."""
+        top = self.make.vocabulary.quantities[SPEED].high
+        assert top is not None
+        low, high = kind.low, kind.high
+        if low is None or high is None:
             self.make.judge(
                 "out-of-range", value.span, f"`{value}` may grow without end.", "Count it no further than can be held."
             )
-        return guard or str(value)
+            return
+        said = value in self.known.settings or value in self.known.parameters
+        if high <= 0 or low > to_base(top, unit) or (said and (low < 0 or high > to_base(top, unit))):
+            may = "may be set to what can't be held" if low != high else "can't be held"
+            self.make.judge(
+                "out-of-range",
+                value.span,
+                f"`{value}` {may}.",
+                f"A speed above 0 and up to {decimal(top)} {unit} is held; `none` lets it go.",
+            )
 
     def cautions(self, part: StepPart) -> tuple[str, ...]:
         for name in part.cautions:

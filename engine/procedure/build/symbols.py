@@ -67,7 +67,12 @@ class Symbols:
             self.type_of,
             self.names,
             {n: gear.position_type(make, s) for n, s in self.screws.items() if s is not None},
-            {"carb": carbs, "barrel": carbs * each[1], "gap": max(carbs - 1, 1), "cylinder": MOST_CYLINDERS},
+            {
+                "carb": carbs,
+                "barrel": (carbs if here is None else 1) * each[1],
+                "gap": max(carbs - 1, 1),
+                "cylinder": MOST_CYLINDERS,
+            },
             frozenset(n for n, r in self.readings.items() if r is not None and r.over_range),
             ("gap",) if here is not None or self.layout.carbs[0] == 1 else (),
         )

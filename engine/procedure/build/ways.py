@@ -16,6 +16,7 @@ from engine.procedure.source.problems import did_you_mean
 from engine.procedure.source.tree import Scalar
 
 NEXT, BACK = "next", "back"
+_FROM_ABOVE = "Call it from a file without `here:`, the one that goes along the bank."
 Target = Callable[[Scalar], str]
 
 
@@ -106,19 +107,20 @@ def _place(known: Symbols, file: Scalar, wanted: Here | None, callee: Procedure 
             f"`{file}` does not work at one {wanted}.",
             f"Write `here: {wanted}` at its top, or call it without `each`.",
         )
+    within = make.here is None or (make.here, callee.here) == ("carb", "barrel")
     if wanted is None and callee.here is not None and callee.here != make.here:
         make.fault(
             "place-mismatch",
             file.span,
-            f"`{file}` works at one {callee.here}.",
-            f"Call it with `each: {callee.here}` and `go`.",
+            f"`{file}` works at one {callee.here}" + ("." if within else ", and this file at one barrel."),
+            f"Call it with `each: {callee.here}` and `go`." if within else _FROM_ABOVE,
         )
-    if wanted is not None and make.here is not None:
+    if wanted is not None and not (within and (make.here is None or wanted == "barrel")):
         make.fault(
             "place-mismatch",
             file.span,
-            "A file that works at one place can't go along the bank.",
-            "Call it from the file above.",
+            f"A file that works at one {make.here} can't go along the bank.",
+            "Delete `each` and `go`: it is called at the place at hand." if callee.here == make.here else _FROM_ABOVE,
         )
 
 
@@ -199,7 +201,8 @@ def _bindings(
             continue
         kind = declared.type
         dimension = kind.dimension if kind.kind == "number" else None
-        guard = make.guard(text, Want(kind.kind, dimension, kind.unit, each, False, (kind.low, kind.high)))
+        want = Want(kind.kind, dimension, kind.unit, each, False, (kind.low, kind.high), words=kind.choices)
+        guard = make.guard(text, want)
         if guard is None:
             continue
         odd = sorted(set(guard.type.choices) - set(kind.choices)) if kind.kind == "choice" else []

@@ -109,7 +109,7 @@ def prove(study: Study, advisers: Registry, called: Summaries) -> Iterator[Probl
             spent = spent or (problem.code == "too-complex" and study.effort.left < 0)
     yield from conditions.problems(study, flowed)
     yield from assign.problems(study, edges, found, advisers)
-    yield from standing.problems(study, edges, found, called.leaves)
+    yield from standing.problems(study, edges, found, called.leaves, advisers)
     yield from fresh.problems(study, flowed, advisers, called.leaves)
     yield from making.problems(study, flowed, advisers)
     yield from stops.problems(study, called.over[name])

@@ -5,6 +5,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
+from itertools import product
+from math import prod
 
 from engine.procedure.check.guards.forms import ONE, combine, constant
 from engine.procedure.check.guards.study import Study, guards_of
@@ -18,6 +20,8 @@ from engine.quantity.units import UNITS, from_base
 TURNING = ("turn", "flat")
 #: Nobody averages a needle longer, or waits longer at a step (seconds) [assumed].
 LONGEST_AVERAGE, LONGEST_WAIT = 300, 24 * 3600
+#: The most choices of facts by which tables of settings are gone through.
+MOST_CHOICES = 256
 
 
 def problems(study: Study) -> Iterator[Problem]:
@@ -203,11 +207,24 @@ def _room(study: Study, low: Guard | Fraction | None, high: Guard | Fraction | N
         return None
     a, b = (study.normal.number(e.node) if isinstance(e, Guard) else constant(e) for e in (low, high))
     room = combine(b, a, -ONE)
-    settings = study.procedure.settings
-    shipped = {("s", n): s.value for n, s in settings.items() if s.value is not None}
-    if all(atom in shipped for atom, _ in room[0]):  # what the file itself says of its settings
-        return sum((c * shipped[atom] for atom, c in room[0]), room[1])
+    settings = [(study.procedure.settings.get(atom[1]) if atom[0] == "s" else None, c) for atom, c in room[0]]
+    known = [(s, c) for s, c in settings if s is not None]
+    if len(known) == len(settings):  # what the file itself says of its settings, for whatever fact their tables go by
+        return min((sum((c * v for c, v in at), room[1]) for at in _tabled(known)), default=None)
     return study.normal.range(room)[1]
+
+
+def _tabled(settings: list[tuple[Setting, Fraction]]) -> Iterator[list[tuple[Fraction, Fraction]]]:
+    """Settings, each with its factor, by their values: once for every choice of the facts that their tables go by."""
+    facts = {s.by: tuple(s.table) for s, _ in settings if s.by is not None}
+    if prod(len(keys) for keys in facts.values()) > MOST_CHOICES:
+        return
+    for keys in product(*facts.values()):
+        at = dict(zip(facts, keys, strict=True))
+        values = [(c, s.value if s.value is not None else s.table.get(at.get(s.by or "", ""))) for s, c in settings]
+        found = [(c, v) for c, v in values if v is not None]
+        if len(found) == len(values):
+            yield found
 
 
 def _upside(study: Study, guard: Guard, message: str) -> Problem:

@@ -19,6 +19,9 @@ EMPTY_SOURCES = frozenset({"", "-", "?", "none", "unknown", "todo", "tbd", "n/a"
 
 _THEN = re.compile(r"[.;]\s+(?:Then|Next|After that|Afterwards|Now)\b|\band then\b", re.IGNORECASE)
 
+#: How an instruction speaks of the moves that stand beside it.
+_SHOWN = re.compile(r"\b(?:as|where it is|where they are|to what is) shown\b", re.IGNORECASE)
+
 
 def problems(study: Study) -> Iterator[Problem]:
     """Every warning of style."""
@@ -55,6 +58,16 @@ def _words(study: Study, step: Step) -> Iterator[Problem]:
             f"The instruction of '{step.name}' has {len(do.text)} characters; {LONGEST} fit the card.",
             "The end of it is not seen without scrolling, with oily hands.",
             "Split the step, or move the reason to `why` and remarks to `note`.",
+            "warning",
+        )
+    elif _SHOWN.search(do.text) and not (step.moves or step.fit or step.make or step.silent):
+        yield Problem(
+            "nothing-shown",
+            study.path,
+            do.span,
+            f"The instruction of '{step.name}' speaks of what is shown, and the step turns and fits nothing.",
+            "Nothing is shown, and the technician looks for it.",
+            "Add `moves`, `fit` or `make`, or say it otherwise.",
             "warning",
         )
     elif _THEN.search(do.text) and not step.silent:
@@ -95,6 +108,7 @@ def _unused(study: Study) -> Iterator[Problem]:
                 "Branch on it, bind it to an adviser, record it, or delete it.",
             )
     yield from _kept_for_nothing(study, used)
+    yield from _called_for_nothing(study, used)
     tables: dict[str, Mapping[str, Any]] = {
         "fact": procedure.facts,
         "setting": procedure.settings,
@@ -131,6 +145,24 @@ def _kept_for_nothing(study: Study, used: set[str]) -> Iterator[Problem]:
             f"Did you mean `{close}`?" if close else "Use it, or delete it.",
             "error" if close else "warning",
         )
+
+
+def _called_for_nothing(study: Study, used: set[str]) -> Iterator[Problem]:
+    """Names that calls give to what comes back, and that no expression looks into."""
+    looked_into = {n.partition(".")[0] for n in used if "." in n}
+    told: set[str] = set()
+    for step in study.procedure.steps.values():
+        way = step.way
+        if isinstance(way, FileCall) and way.name and way.name not in looked_into | told:
+            told.add(way.name)
+            yield _warn(
+                study,
+                "unused-name",
+                step.spans.get("as", way.span),
+                f"Nothing looks at what '{way.file}' gives back as '{way.name}'.",
+                "Perhaps it was to be branched on, and is not.",
+                f"Use `{way.name}.` and what the file gives, or delete `as`.",
+            )
 
 
 def _unknown(study: Study, used: set[str]) -> set[str]:

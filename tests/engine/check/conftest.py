@@ -14,6 +14,7 @@ for _name in (
     "mutant_work",
     "mutant_trade",
     "mutant_kits",
+    "mutant_runs",
     "mutant_fates",
 ):
     if _name not in sys.modules:

@@ -1,4 +1,5 @@
-"""What becomes of a mutant: caught, the same in meaning, harmless, or missed; `every_mutant.py` tries all there are."""
+"""What becomes of a mutant: caught, shown to be the same, shown to be another procedure, neither, or missed;
+`every_mutant.py` tries all there are."""
 
 from __future__ import annotations
 
@@ -10,6 +11,7 @@ from typing import Any
 
 import z3
 from mutant_operators import Mutant
+from mutant_runs import told_apart
 from walk_kit import walk
 from z3_judge import Judge
 
@@ -17,8 +19,9 @@ from engine.procedure.build.links import calls
 from engine.procedure.build.load import _calls, load_texts, modelled, shelf_of
 from engine.procedure.build.procedure import build
 from engine.procedure.build.shelf import Shelf as KitShelf
-from engine.procedure.check import Summaries, check, prove
+from engine.procedure.check import Summaries, check, innermost_first, prove
 from engine.procedure.check.guards.study import Study
+from engine.procedure.check.ways import looked_up, symptoms, unwarned
 from engine.procedure.language.expr import Name
 from engine.procedure.language.expr import walk as walk_nodes
 from engine.procedure.program import Call, Procedure, Program
@@ -37,6 +40,7 @@ class Shelf:
         self.shelf = shelf_of(kits)
         self.programs: dict[str, Program] = {}
         self.summaries = Summaries()
+        self.lost: dict[str, symptoms.Lost] = {}
         self.base: dict[str, tuple[Problem, ...]] = {}
         for name in texts:
             loaded = load_texts({**texts, **kits}, name, advisers)
@@ -51,7 +55,9 @@ class Shelf:
         for call in calls(program.files[name]):
             if call.file not in self.summaries.leaves:
                 self._summary(call.file)
-        list(prove(Study(program, program.files[name]), self.advisers, self.summaries))
+        study = Study(program, program.files[name])
+        list(prove(study, self.advisers, self.summaries))
+        self.lost[name] = symptoms.lost_in(study, self.lost)
 
     def problems(self, mutant: Mutant) -> tuple[list[Problem], Program | None]:
         """What load and proofs say of a mutant, less what they say of the file itself; and the program, if it loads."""
@@ -106,7 +112,11 @@ class Shelf:
                             files[call.file] = self.programs[call.file].files[call.file]
                             queue.append(files[call.file])
                 program = Program(mutant.file, files, "")
-                problems += prove(Study(program, procedure), self.advisers, self.summaries.copy())
+                summaries, study = self.summaries.copy(), Study(program, procedure)
+                problems += prove(study, self.advisers, summaries)
+                problems += symptoms.problems(symptoms.lost_in(study, self.lost))
+                problems += unwarned.problems(files, summaries.works, innermost_first(program))
+                problems += looked_up.problems(program, self.advisers)
             else:
                 program = None
         known = {(p.code, p.message) for p in self.base[mutant.file]}
@@ -167,8 +177,14 @@ def _reach(out: dict[str, set[str]], *start: str) -> set[str]:
     return seen
 
 
+#: What may become of a mutant. The same: the text alone differs, or branches do and z3 shows that they lead to the same
+#: on every answer. Another: it keeps every promise, and some run differs. At a step: no run that was tried differs, and
+#: z3 knows an answer at one step that would. Not shown: none of these.
+FATES = ("caught", "same", "another", "at a step", "not shown", "missed")
+
+
 def fate(shelf: Shelf, mutant: Mutant) -> str:
-    """What becomes of a mutant: caught, same, sound or missed."""
+    """What becomes of a mutant: one of `FATES`."""
     if mutant.file.startswith("kits/"):
         return fate_of_kit(shelf, mutant)
     problems, program = shelf.problems(mutant)
@@ -187,22 +203,31 @@ def fate(shelf: Shelf, mutant: Mutant) -> str:
             walk(random.Random(seed), program, shelf.advisers)
     except Exception:
         return "missed"
-    return "sound"
+    return apart(shelf.programs[mutant.file], program, shelf.advisers)
+
+
+def apart(a: Program, b: Program, advisers: Any) -> str:
+    """How two programs are shown to be two: they are for other banks or some run differs, else by z3 at a step."""
+    one, other = a.files[a.main], b.files[b.main]
+    if plain(one.layout) != plain(other.layout) or told_apart(a, b, advisers):
+        return "another"
+    return "at a step" if leads_otherwise(one, other) else "not shown"
 
 
 def fate_of_kit(shelf: Shelf, mutant: Mutant) -> str:
     """What becomes of a mutant of a kit, by every file that takes something of it."""
-    alike = True
+    found: set[str] = set()
     for name, problems, program in shelf.of_kit(mutant):
         if any(mutant.right(p) for p in problems):
             return "caught"
         if program is not None:
-            alike = alike and same(shelf.programs[name].files[name], program.files[name])
             if naive_faults(program):
                 return "missed"
+            if "another" not in found and not same(shelf.programs[name].files[name], program.files[name]):
+                found.add(apart(shelf.programs[name], program, shelf.advisers))
         elif name in shelf.texts:
             return "missed"  # refused, and not for the right reason
-    return "missed" if mutant.strict else "same" if alike else "sound"
+    return "missed" if mutant.strict else next((f for f in FATES if f in found), "same")
 
 
 def same(a: Procedure, b: Procedure) -> bool:
@@ -237,11 +262,11 @@ def plain(x: Any) -> Any:
     return tuple(plain(i) for i in x) if isinstance(x, tuple) else x
 
 
-def alike(a: Procedure, x: Any, b: Procedure, y: Any) -> bool:
+def alike(a: Procedure, x: Any, b: Procedure, y: Any) -> bool | None:
     """Whether two lists of branches lead to the same, whatever is read, on every bank: no reading that z3 can think of
-    leads otherwise. False where a guard says something that it has no words for."""
+    leads otherwise. None where a guard says something that it has no words for."""
     if not isinstance(x.way, tuple) or not isinstance(y.way, tuple):
-        return False
+        return None
     guards = [w.when for w in (*x.way, *y.way) if w.when is not None]
     values = {**a.values, **b.values}
     types = {n.name: n.type for g in (*guards, *(v.guard for v in values.values())) for n in names_of(g.node)}
@@ -254,8 +279,14 @@ def alike(a: Procedure, x: Any, b: Procedure, y: Any) -> bool:
                 if judge.can(led(judge, x, leads) != led(judge, y, leads)):
                     return False
     except (AssertionError, KeyError, AttributeError, TypeError, z3.Z3Exception):
-        return False
+        return None
     return True
+
+
+def leads_otherwise(a: Procedure, b: Procedure) -> bool:
+    """Whether z3 knows an answer at some step that leads elsewhere in `b`, if that step is ever come to with it."""
+    both = [(a.steps[n], b.steps[n]) for n in a.steps if n in b.steps]
+    return any(meaning(x) != meaning(y) and alike(a, x, b, y) is False for x, y in both)
 
 
 def names_of(node: Any) -> Iterator[Name]:

@@ -164,7 +164,7 @@ TRADE: tuple[Operator, ...] = (
     slip("average of nothing", r"average: [\w ]+", "average: 0 s", True),
     slip("no start", r"^start: \w+\n", "", True),
     # YAML
-    slip("no space", r"(when|go|otherwise|do): (?=[a-z])", r"\1:", True),
+    slip("no space", r"((?:^ +(?:- )?\{?|\{|, )(?:when|go|otherwise|do)): (?=[a-z])", r"\1:", True),
     slip("a key twice", r"^(    do: .*\n)", r"\1\1", True),
     slip("a tab", r"^    (?=do:)", "\t", True),
     slip("a bracket too few", r"^( +- \{when: .*)\}$", r"\1", True),

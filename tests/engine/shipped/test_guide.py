@@ -152,6 +152,8 @@ def test_the_commands_print_what_the_guide_says(listings, tmp_path):
 #: What the examples of the advisers are set into.
 FRAME = Path(__file__).with_name("adviser_frame.yaml")
 TURN = "  turn:\n    do: Make the moves.\n    make: next\n    go: measure\n"
+#: Parts are fitted with the engine off.
+STOPPED = "  turn:\n    state: {engine: stopped}\n"
 #: What a frame that serves all of them can't keep: it reads more than one example wants, of a dead and a live engine.
 OF_THE_FRAME = {"unused-name", "unused-reading", "unreachable-step"}
 
@@ -164,7 +166,8 @@ def test_every_adviser_has_an_example_that_is_sound(listings, advisers, tmp_path
         assert f"adviser: {name}," in body
         lines = "".join(f"    {line}\n" for line in body.splitlines())
         text = FRAME.read_text(encoding="utf-8").replace("    # the example\n", lines)
-        text = text.replace("  # a step that makes it\n", TURN if "go: turn" in body else "")
+        turn = TURN if "parts" not in advisers[name].makes else TURN.replace("  turn:\n", STOPPED)
+        text = text.replace("  # a step that makes it\n", turn if "go: turn" in body else "")
         (tmp_path / "example.yaml").write_text(text, encoding="utf-8")
         problems = check_file(tmp_path / "example.yaml", (tmp_path,), advisers).problems
         assert [str(p) for p in problems if p.code not in OF_THE_FRAME] == [], name

@@ -14,8 +14,9 @@ from engine.procedure.source.problems import Problem
 from engine.procedure.source.spans import Span
 from engine.vocabulary.states import NONE
 
-#: A use of a reading: its name, where, in which words, by which adviser, if by one, and whether before the answer.
-Use = tuple[str, Span, str, Adviser | None, bool]
+#: A use of a reading: its name, where, in which words, by which adviser, if by one, whether before the answer, and
+#: whether it is held against no other reading.
+Use = tuple[str, Span, str, Adviser | None, bool, bool]
 
 #: How the use of a reading in a text is said: an old figure misleads whoever reads it, and no run.
 SHOWN = "the text shows"
@@ -30,11 +31,12 @@ def problems(study: Study, found: Found, advisers: Registry, called: Mapping[str
         entered = standing(here, step)
         state = traces.answered(study, step, entered, advisers, ENTRY)
         told: set[str] = set()
-        for reading, span, words, adviser, before in _uses(study, step, advisers):
+        for reading, span, words, adviser, before, alone in _uses(study, step, advisers):
             taken = (entered if before else state).get(traces.TAKEN + reading, {ENTRY: here.reach})
             marks = {mark for mark, worlds in taken.items() if worlds & here.reach}
             if reading not in told:
-                problem = _judged(study, step, reading, span, words, adviser, marks)
+                now = {s for s, w in entered.get(traces.SPEED, {ENTRY: here.reach}).items() if w & here.reach}
+                problem = _judged(study, step, reading, span, words, adviser, marks, now if alone else set())
                 if problem is not None:
                     told.add(reading)
                     yield problem
@@ -91,14 +93,15 @@ def _uses(study: Study, step: Step, advisers: Registry) -> Iterator[Use]:
             for name in names:
                 if name in study.watched and binding.kind != "screw":
                     words = f"`{advise.adviser}` is asked with `{name}`"
-                    yield name, binding.span, words, adviser, False
+                    yield name, binding.span, words, adviser, False, False
     for text, before in _texts(step):
         for guard in guards_in(text):
             for name in sorted(guard.uses & study.watched):
-                yield name, guard.span, f"{SHOWN} `{name}`", None, before
+                yield name, guard.span, f"{SHOWN} `{name}`", None, before, False
     for guard, before in _guards(step):
-        for name in sorted(guard.uses & study.watched):
-            yield name, guard.span, f"`{guard.text}` looks at `{name}`", None, before
+        seen = sorted(guard.uses & study.watched)
+        for name in seen:
+            yield name, guard.span, f"`{guard.text}` looks at `{name}`", None, before, len(seen) == 1
 
 
 def _texts(step: Step) -> Iterator[tuple[Template | None, bool]]:
@@ -125,8 +128,10 @@ def _guards(step: Step) -> Iterator[tuple[Guard, bool]]:
 
 
 def _judged(
-    study: Study, step: Step, name: str, span: Span, words: str, adviser: Adviser | None, marks: set[str]
+    study: Study, step: Step, name: str, span: Span, words: str, adviser: Adviser | None, marks: set[str], now: set[str]
 ) -> Problem | None:
+    """`marks`: how the reading was taken, on whatever way; `now`: the speeds that may be held where it is used by
+    itself: held against another, it is meant as what it was."""
     quantity = study.procedure.readings[name].quantity
     some = " on some path" if len(marks) > 1 else ""
     if traces.BEFORE in marks or (traces.BROKEN in marks and adviser is None):
@@ -148,6 +153,15 @@ def _judged(
             f"In '{step.name}' {words}, which was read {_held(held)}{some}; it judges an idle.",
             "What is true of a held engine is not true of its idle, and the move would be wrong.",
             "Add `hold: none` to the `state` of the step that reads it.",
+        )
+    if now == {NONE} and held and not {NONE, ENTRY} & set(held):
+        return Problem(
+            "stale-reading",
+            study.path,
+            span,
+            f"In '{step.name}' {words}, which was read {_held(held)}{some}, and it has been let go since.",
+            f"The {quantity} is another one at idle.",
+            f"Read `{name}` again before this; or `keep` it under a name of its own where the held one is meant.",
         )
     if len(held) > 1:
         return Problem(

@@ -38,6 +38,7 @@ def problems(study: Study, found: Found, advisers: Registry) -> Iterator[Problem
                     "Read again and ask the adviser before its moves are made again.",
                 )
             yield from _overtaken(study, step, step.make, standing(here, step))
+            yield from _without_moves(study, found, step, step.make)
         for advise in step.advise:
             adviser = advisers.get(advise.adviser)
             if adviser is None or not adviser.makes:
@@ -68,6 +69,35 @@ def _overtaken(study: Study, step: Step, name: str, stands: traces.State) -> Ite
             "Its moves were worked out for an engine that is another one since.",
             "Make its moves first, or read again and ask it anew.",
         )
+
+
+def _without_moves(study: Study, found: Found, step: Step, name: str) -> Iterator[Problem]:
+    """A step that makes an advice which, on every branch that leads here, says something else than `turn`."""
+    axis = ("c", f"{name}.{VERDICT}")
+    words = study.normal.choices.get(axis, ())
+    asked = [s for s in study.procedure.steps.values() if any(a.name == name for a in s.advise)]
+    into = [(s, e) for s in study.procedure.steps.values() for e in found.edges.out[s.name] if e.target == step.name]
+    if TURN not in words or not into or any(s not in asked or e.branch is None for s, e in into):
+        return
+    turn: Formula = ("enum", axis, frozenset({TURN}), True)
+    for source, edge in into:
+        branches = source.way[: (edge.branch or 0) + 1] if isinstance(source.way, tuple) else ()
+        try:
+            formulas = [study.formula(b.when) for b in branches if b.when is not None]
+        except TooComplex:
+            return
+        last = branches[-1].when is not None if branches else False
+        ahead = formulas[:-1] if last else formulas
+        if study.possible([*(negation(f) for f in ahead), *formulas[len(ahead) :], turn]):
+            return
+    yield Problem(
+        "advice-not-made",
+        study.path,
+        step.spans.get("make", step.span),
+        f"'{step.name}' makes `{name}`, and wherever it is led to from `{name}` says something else than '{TURN}'.",
+        "There are no moves then, and the step would show none.",
+        f"Lead here where `{name}.{VERDICT} == '{TURN}'`, or delete `make`.",
+    )
 
 
 def _never(study: Study, found: Found, step: Step, advise: Advise) -> Iterator[Problem]:

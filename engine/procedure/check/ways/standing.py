@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from engine.contract import Registry
 from engine.procedure.check.guards.study import Study
 from engine.procedure.check.ways.edges import Edge, Edges
 from engine.procedure.check.ways.flow import ENTRY, GIVEN, Here, Summary, followed_from, standing
@@ -19,9 +20,10 @@ def problems(
     edges: Edges,
     found: Mapping[str, Here],
     called: Mapping[str, Summary],
+    advisers: Registry,
 ) -> Iterator[Problem]:
     """Readings that some path takes with the engine wrongly running, wrongly stopped, or with something else in a state
-    that they don't have, or that nobody knows."""
+    that they don't have, or that nobody knows; and parts that are fitted on a running engine."""
     quantities = study.procedure.vocabulary.quantities
     for name, step in study.procedure.steps.items():
         here = found[name]
@@ -37,6 +39,18 @@ def problems(
                 "Nothing turns that a hand could hold.",
                 "Say `hold: none`, or `engine: running`.",
             )
+        running = stands.get(ENGINE, {}).get(RUNNING, 0) & here.reach
+        if running and (step.fit or _fits(study, step, advisers)):
+            yield Problem(
+                "fitted-while-running",
+                study.path,
+                step.spans.get("fit", step.spans.get("make", step.span)),
+                f"Parts are fitted in '{name}', and the engine runs there"
+                + (" on some path." if set(stands[ENGINE]) != {RUNNING} else "."),
+                "Hands, petrol and a turning engine would meet.",
+                f"Add `state: {{{ENGINE}: {STOPPED}}}` to this step.",
+                witness=_Way(study, edges, called, ENGINE).to(step, {RUNNING}),
+            )
         for read in step.read:
             reading = study.procedure.readings.get(read.reading)
             quantity = quantities.get(reading.quantity) if reading is not None else None
@@ -47,6 +61,12 @@ def problems(
             found_here = stands.get(key) or {ENTRY: here.reach}
             worlds = here.reach & study.holds_in(read.when)
             yield from _read(way, step, read, reading, wanted, found_here, worlds)
+
+
+def _fits(study: Study, step: Step, advisers: Registry) -> bool:
+    """Whether a step makes an advice that may name parts to fit."""
+    asked = (a for s in study.procedure.steps.values() for a in s.advise if step.make and a.name == step.make)
+    return any("parts" in adviser.makes for a in asked if (adviser := advisers.get(a.adviser)) is not None)
 
 
 def _read(
@@ -66,7 +86,7 @@ def _read(
         other = sorted(wrong)[0]
         how = f"while the engine is {other}" if engine else f"while `{key}: {other}` holds"
         yield Problem(
-            f"read-while-{other}" if engine else "read-in-wrong-state",
+            f"read-while-{other}" if engine and other in (RUNNING, STOPPED) else "read-in-wrong-state",
             way.study.path,
             read.span,
             f"'{read.reading}' ({reading.quantity}) is read in '{step.name}' {how}{some}.",

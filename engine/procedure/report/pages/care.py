@@ -42,6 +42,24 @@ steps:
 """,
     ),
     Page(
+        "fitted-while-running",
+        "Parts fitted on a running engine",
+        "The step fits parts, or makes an advice that may name some, and on some way to it the engine runs. `case` "
+        "shows the way.",
+        "Hands, petrol and a turning engine would meet.",
+        "Add `state: {engine: stopped}` to the step itself.",
+        """\
+cautions:
+  fumes: {word: danger, text: Exhaust gas kills. Work outdoors., demanded_by: ["engine: running"]}
+steps:
+  gate:
+    state: {engine: running}
+    do: Fit the washers.
+    fit: [{part: washer, each: carb, size: 12}]
+    go: done
+""",
+    ),
+    Page(
         "read-in-wrong-state",
         "A reading in a state in which there is nothing to read",
         "The vocabulary, or a declaration, says which state the quantity needs. On some way to this step the file has "
@@ -191,6 +209,20 @@ steps:
 steps:
   gate:
     do: Close the valve, and then start the pump.
+    go: done
+""",
+        "warning",
+    ),
+    Page(
+        "nothing-shown",
+        "An instruction that speaks of what is not shown",
+        "The instruction says `as shown`, and the step has neither `moves`, `fit` nor `make`.",
+        "The technician looks for moves beside the text, and there are none.",
+        "Add what is to be turned or fitted, or say it otherwise.",
+        """\
+steps:
+  gate:
+    do: Turn both spindles as shown.
     go: done
 """,
         "warning",
