@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 import sqlite3
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -19,7 +19,7 @@ from typing import Any, NamedTuple
 from engine.book import codec, opening
 from engine.book.backup import copies
 from engine.book.book import Book
-from engine.book.migrate import index, link, told_bytes
+from engine.book.migrate import index, job_sum, link, plate, told_bytes
 from engine.book.seal import summed
 from engine.book.trouble import BookTrouble, explained
 from engine.book.visits import _sweep
@@ -29,12 +29,15 @@ _NOTHING = told_bytes("", "", {})
 
 
 class Match(NamedTuple):
-    """A visit that holds what is to be forgotten: its number, day and words, and where in it that stands."""
+    """A visit that holds what is to be forgotten: its number, day and words, and where in it that stands. `theirs`: it
+    names customer or vehicle, so that the visit is the person's; of another's visit the texts alone are taken out.
+    """
 
     job: int
     at: str
     who: str
     where: tuple[str, ...]
+    theirs: bool = True
 
 
 class Done(NamedTuple):
@@ -46,24 +49,52 @@ class Done(NamedTuple):
 
 
 def matches(book: Book, text: str) -> list[Match]:
-    """The visits that hold a text, in any of their words, whatever its case; newest first."""
+    """The visits in whose words a text stands, as whole words, whatever its case; newest first. A registration is also
+    found however it is spaced.
+    """
     needle = text.casefold().strip()
     if not needle:
         return []
     found = []
     for row in book.jobs():
-        said = _said(book, row.job)
-        where = tuple(dict.fromkeys(name for name, words in said if needle in words.casefold()))
+        where = dict.fromkeys(name for name, words in _said(book, row.job) if _stands(needle, words, name))
         if where:
             who = ", ".join(filter(None, (row.customer, row.vehicle.get("description", ""), row.title)))
-            found.append(Match(row.job, row.at, who, where))
+            theirs = any(name == "customer" or name.startswith("vehicle") for name in where)
+            found.append(Match(row.job, row.at, who, tuple(where), theirs))
     return found
 
 
+def inside(book: Book, text: str) -> list[int]:
+    """The visits in which a text stands inside longer words only: another person's, perhaps."""
+    needle, whole = text.casefold().strip(), {match.job for match in matches(book, text)}
+    others = (row.job for row in book.jobs() if row.job not in whole)
+    return [n for n in others if needle and any(needle in words.casefold() for _, words in _said(book, n))]
+
+
 def of_staff(book: Book, text: str) -> list[int]:
-    """The people of the shop whose name holds a text."""
+    """The people of the shop in whose name a text stands."""
     needle = text.casefold().strip()
-    return [s.staff for s in book.staff() if needle and needle in s.name.casefold()]
+    return [s.staff for s in book.staff() if needle and _stands(needle, s.name)]
+
+
+def _stands(needle: str, words: str, name: str = "") -> bool:
+    """Whether a text stands in others as whole words; where a script knows no case, it knows no gaps, either."""
+    if name == "vehicle registration" and plate(needle) and plate(needle) == plate(words):
+        return True
+    words = words.casefold()
+    at = words.find(needle)
+    while at >= 0:
+        end = at + len(needle)
+        joins = (words[at - 1 : at] + needle[0], needle[-1] + words[end : end + 1])
+        if not any(len(two) == 2 and _in_a_word(two[0]) and _in_a_word(two[1]) for two in joins):
+            return True
+        at = words.find(needle, at + 1)
+    return False
+
+
+def _in_a_word(sign: str) -> bool:
+    return sign.isdigit() or sign.lower() != sign.upper()
 
 
 def _said(book: Book, job: int) -> Iterator[tuple[str, str]]:
@@ -123,15 +154,20 @@ def _loaded(data: bytes | None) -> Any:
 def forget(book: Book, jobs: Iterable[int], text: str = "", jobs_folder: Path | None = None) -> Done:
     """Take the person of these visits out, and `text` wherever else it stands in their words; for good.
 
-    Of a visit customer, vehicle and complaint are emptied, and every free text that holds the text, the customer's name
-    or the registration. Raises `BookTrouble` where the book itself can't be written; what can't be reached is in
-    `left`.
+    Of a visit of theirs, or of any where no text is named, customer, vehicle and complaint are emptied, and every free
+    text that holds the text, the customer's name or the registration; of another's, what holds the text.
+
+    Raises `BookTrouble` where the book itself can't be written; what can't be reached is in `left`.
     """
     day = time.strftime("%Y-%m-%d")
     jobs, texts = list(jobs), 0
-    needles: set[str] = set()
+    needle, needles = text.casefold().strip(), {text.casefold().strip()} - {""}
+    theirs = {match.job for match in matches(book, text) if match.theirs}
     with book._write() as db:
         for job in jobs:
+            if needle and job not in theirs:
+                texts += _take_out_texts(book, db, job, needle, day)
+                continue
             mine = _needles(book, job, text)
             needles |= mine
             texts += _take_out(book, db, job, mine, day)
@@ -169,24 +205,61 @@ def _needles(book: Book, job: int, text: str) -> set[str]:
     }
 
 
-def _take_out(book: Book, db: sqlite3.Connection, job: int, needles: set[str], day: str) -> int:
-    def names(words: str) -> bool:
-        folded = words.casefold()
-        return any(n in folded for n in needles)
+def _take_out_texts(book: Book, db: sqlite3.Connection, job: int, needle: str, day: str) -> int:
+    """Of a visit of somebody else: the texts in which the needle stands, and no more."""
 
+    def names(words: str) -> bool:
+        return _stands(needle, words)
+
+    at, facts, told, *whose = db.execute(
+        "SELECT at, facts, told, vehicle, customer FROM job WHERE job = ?", (job,)
+    ).fetchone()
+    said = _loaded(told)
+    if names(str(said.get("title", ""))):
+        told = told_bytes("", said["customer"], said["vehicle"])
+        sum_ = job_sum(job, at, facts, told, *whose)
+        db.execute("UPDATE job SET told = ?, sum = ? WHERE job = ?", (told, sum_, job))
+        for (run,) in db.execute("SELECT run FROM run WHERE job = ?", (job,)).fetchall():
+            _empty(db, run, 0, "told complaint", day)
+    count = _take_out_words(book, db, job, names, day)
+    for run, fields in db.execute(
+        "SELECT run, fields FROM draft JOIN run USING (run) WHERE job = ?", (job,)
+    ).fetchall():
+        if any(names(words) for _, words in _flat(_loaded(fields), "")):
+            db.execute("DELETE FROM draft WHERE run = ?", (run,))
+    due = db.execute("SELECT job, due, odometer, why FROM recheck WHERE job = ?", (job,)).fetchone()
+    if due is not None and names(due[3]):
+        db.execute("UPDATE recheck SET why = '', sum = ? WHERE job = ?", (summed("recheck", *due[:3], ""), job))
+    index(db, job)
+    return count
+
+
+def _take_out_words(
+    book: Book, db: sqlite3.Connection, job: int, names: Callable[[str], bool], day: str, told: bool = False
+) -> int:
+    """Empty the texts of a visit's runs that name somebody, and what seals whose visit it is where that was `told`."""
     count = 0
-    at, facts = db.execute("SELECT at, facts FROM job WHERE job = ?", (job,)).fetchone()
-    link(db, job, at, facts, _NOTHING)
     for run, seq, name, words in db.execute(
         "SELECT run, seq, name, text FROM words JOIN run USING (run) WHERE run.job = ? AND gone IS NULL", (job,)
     ).fetchall():
-        if name.startswith("told ") or (words is not None and names(words)):
+        if (told and name.startswith("told ")) or (words is not None and names(words)):
             _empty(db, run, seq, name, day)
             count += words is not None
     for run, seq, body in _older(book, job):
         if any(names(words) for _, words in _typed(_loaded(body))):
             _bury(db, run, seq, body, names, day)
             count += 1
+    return count
+
+
+def _take_out(book: Book, db: sqlite3.Connection, job: int, needles: set[str], day: str) -> int:
+    def names(words: str) -> bool:
+        folded = words.casefold()
+        return any(n in folded for n in needles)
+
+    at, facts = db.execute("SELECT at, facts FROM job WHERE job = ?", (job,)).fetchone()
+    link(db, job, at, facts, _NOTHING)
+    count = _take_out_words(book, db, job, names, day, told=True)
     db.execute("DELETE FROM draft WHERE run IN (SELECT run FROM run WHERE job = ?)", (job,))
     db.execute("DELETE FROM recheck WHERE job = ? AND why <> ''", (job,))
     index(db, job)
@@ -255,15 +328,27 @@ def finish(book: Book) -> list[str]:
 def _clean(book: Book, path: Path) -> None:
     """Bring a copy to what the book has forgotten."""
     with closing(Book.open(path, backups=False, copy=True)) as copy:
-        emptied = [n for n, told in book._read("SELECT job, told FROM job") if told == _NOTHING]
+        now = dict(book._read("SELECT job, told FROM job"))
+        whys = dict(book._read("SELECT job, why FROM recheck"))
         gone = book._read("SELECT run, seq, name, gone FROM words WHERE gone IS NOT NULL")
         stones = book._read("SELECT run, seq, at, body FROM tombstone")
         people = book._read("SELECT staff, name, gone, sum FROM staff WHERE name = ?", codec.TAKEN_OUT)
         with copy._write() as db:
-            for job, at, facts, told in db.execute("SELECT job, at, facts, told FROM job").fetchall():
-                if job in emptied and told != _NOTHING:
+            for job, at, facts, told, *whose in db.execute(
+                "SELECT job, at, facts, told, vehicle, customer FROM job"
+            ).fetchall():
+                if now.get(job) == _NOTHING != told:
                     link(db, job, at, facts, _NOTHING)
                     db.execute("DELETE FROM recheck WHERE job = ?", (job,))
+                elif job in now and _loaded(told).get("title") and not _loaded(now[job]).get("title"):
+                    said = _loaded(told)
+                    told = told_bytes("", said["customer"], said["vehicle"])
+                    sum_ = job_sum(job, at, facts, told, *whose)
+                    db.execute("UPDATE job SET told = ?, sum = ? WHERE job = ?", (told, sum_, job))
+            for due in db.execute("SELECT job, due, odometer FROM recheck WHERE why <> ''").fetchall():
+                if whys.get(due[0]) == "":
+                    sum_ = summed("recheck", *due, "")
+                    db.execute("UPDATE recheck SET why = '', sum = ? WHERE job = ?", (sum_, due[0]))
             for run, seq, name, when in gone:
                 _empty(db, run, seq, name, when)
             for run, seq, when, stone in stones:

@@ -107,15 +107,18 @@ def _import(a: argparse.Namespace, found: Places) -> int:
 
 
 def _forget(a: argparse.Namespace, found: Places) -> int:
-    from engine.book.forget import matches, of_staff
+    from engine.book.forget import inside, matches, of_staff
 
     book = _opened(found)
     try:
         if not a.text.strip():
             raise Failed(Exit.USAGE, "evendraw book forget: give a name, a registration, or another text to look for.")
         visits, people = matches(book, a.text), of_staff(book, a.text)
+        if others := inside(book, a.text):
+            numbers = ", ".join(map(str, others[:20])) + (" ..." if len(others) > 20 else "")
+            say(f"Not meant, since '{a.text}' stands there only inside a longer word: visits {numbers}.")
         if not visits and not people:
-            say(f"Nothing in the book holds '{a.text}'.")
+            say(f"Nothing in the book names '{a.text}'.")
             return Exit.OK
         return forgotten(book, visits, a.text, found, a.yes, len(people))
     finally:
@@ -129,11 +132,13 @@ def forgotten(book: Book, visits: list[Match], text: str, found: Places, sure: b
     for visit in visits:
         say(f"{visit.job:>5}  {visit.at[:10]}  {' '.join(visit.who.split())}")
         say(f"       in: {', '.join(visit.where)}")
+        if not visit.theirs:
+            say("       a visit of somebody else: these texts alone are taken out of it")
     if people:
         say(f"       and {people} of the people of the shop")
     say(
-        "Customer, vehicle and complaint of these visits, and what else names the person, are taken out for good: from "
-        "the book and from the copies that it keeps. The record of the work stays, and its seals hold."
+        "Customer, vehicle and complaint of the person's visits, and what else names the person, are taken out for "
+        "good: from the book and from the copies that it keeps. The record of the work stays, and its seals hold."
     )
     if not sure and not _agreed("Take them out? Type yes: "):
         say("Nothing was changed.")

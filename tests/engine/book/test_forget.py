@@ -6,16 +6,18 @@ from __future__ import annotations
 
 import gzip
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
-from valve_runs import ADVISERS, DONE, Answer, answered, begun
+from valve_runs import ADVISERS, CLOCK, DONE, Answer, answered, begun, valve_job, valves
 
 from engine.book import codec
 from engine.book.backup import copied, copies
 from engine.book.book import Book
-from engine.book.forget import finish, forget, matches
+from engine.book.forget import finish, forget, inside, matches
 from engine.book.verify import verify
+from engine.job.model import Vehicle
 from engine.session.session import Session
 
 KEPT = Path(__file__).parents[2] / "kept" / "state_6e732ba" / "jobs.book.gz"
@@ -45,8 +47,44 @@ class TestWhatIsFound:
         assert matches(book, "bonnet")[0].where == ("text in run 1.1",)
         assert matches(book, "nobody") == matches(book, " ") == []
 
+    def test_a_name_that_is_part_of_another_is_not_that_other(self, path: Path) -> None:
+        book = worked(path).book
+        other = Vehicle(description="cart", registration="SAMPLER 11")
+        book.take_in(valve_job().model_copy(update={"customer": "A. Sampleson", "vehicle": other}), "2031-05-05")
+        assert [m.job for m in matches(book, "A. Sample")] == [1]
+        assert [m.job for m in matches(book, "sampler 1")] == []
+        assert [m.job for m in matches(book, "sampler11")] == [2], "a registration, however it is spaced"
+        assert inside(book, "A. Sample") == [2] and inside(book, "Sampleson") == []
+
+    def test_a_script_without_gaps_is_found_inside_its_words(self, path: Path) -> None:
+        book = worked(path).book
+        book.take_in(valve_job().model_copy(update={"customer": "見本太郎様"}), "2031-05-05")
+        assert [m.job for m in matches(book, "見本太郎")] == [2]
+
 
 class TestWhatIsTakenOut:
+    def test_of_a_visit_of_somebody_else_the_texts_alone(self, path: Path) -> None:
+        """Who worked for a customer, or is named beside the work, takes no customer out with him."""
+        book = Book.open(path)
+        told = {"customer": "B. Other", "title": "C. Sample says it spits"}
+        number = book.take_in(valve_job().model_copy(update=told), "2031-05-05")
+        book.set_recheck(number, "2031-09-01", "", "C. Sample asked for it")
+        session = Session.start(valves(), book.job(number), book=book, advisers=ADVISERS, job_number=number)
+        answered(session, Answer(done=True, by="C. Sample"), Answer(note="Bonnet up."))
+        session.close()
+        copied(book._db, path.parent / "jobs.book.backups" / "2031-01-01.book")
+        (match,) = matches(book, "C. Sample")
+        assert not match.theirs
+        forget(book, [number], "C. Sample")
+        assert holds(path.parent, b"C. Sample") == []
+        assert (book.job(number).customer, book.job(number).title) == ("B. Other", "")
+        assert [r.due for r in book.rechecks()] == ["2031-09-01"]
+        assert verify(path).whole
+        again = Session.reopen(book, session.run, advisers=ADVISERS, reading=True)
+        assert [text for _, text in again.state.notes] == ["Bonnet up."]
+        with closing(Book.open(copies(path)[0], reading=True)) as copy:
+            assert copy.job(number).customer == "B. Other" and verify(copy.path).whole
+
     def test_tables_texts_index_and_copies_hold_not_a_byte_of_it(self, path: Path) -> None:
         session = worked(path)
         book = session.book
@@ -66,7 +104,7 @@ class TestWhatIsTakenOut:
         head = session.book.head(session.run)
         session.close()
         forget(session.book, [1], "Sample")
-        again = Session.reopen(session.book, session.run, advisers=ADVISERS)
+        again = Session.reopen(session.book, session.run, advisers=ADVISERS, clock=lambda: CLOCK)
         assert session.book.head(session.run) == head
         assert [text for _, text in again.state.notes] == [codec.TAKEN_OUT, "Bonnet up."]
         assert answered(again, Answer(note="Going on.")).state.seq == 4

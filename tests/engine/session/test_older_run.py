@@ -86,7 +86,7 @@ LATER: dict[str, Registry] = {
 @pytest.mark.parametrize("answers", [LONG_WAY[:4], LONG_WAY[:12], LONG_WAY], ids=["early", "midway", "ended"])
 def test_a_run_is_read_and_printed_whatever_became_of_its_adviser(answers: tuple[Answer, ...], later: Registry) -> None:
     session = answered(begun(), *answers)
-    again = Session.reopen(session.book, session.run, advisers=later)
+    again = Session.reopen(session.book, session.run, advisers=later, clock=lambda: CLOCK)
     assert again.state.seq == session.state.seq
     now, then = step_message(again.view), step_message(session.view)
     assert now == then
@@ -188,7 +188,7 @@ def test_a_text_with_an_adviser_that_no_contract_names_is_read_by_what_its_input
 
 def test_the_settings_of_a_book_in_memory_are_of_then_too() -> None:
     session = begun(Book.memory(), settings={"target": "7 L/min"})
-    again = Session.reopen(session.book, session.run, advisers={})
+    again = Session.reopen(session.book, session.run, advisers={}, clock=lambda: CLOCK)
     assert again.plan.settings == session.plan.settings
 
 
