@@ -111,10 +111,10 @@ class Tells(Told):
     verdict: Annotated[
         Verdict,
         says(
-            "best: every screw stands where it belongs · turn: make the moves, read again · read again: turn nothing "
-            "· no answer: a barrel does not answer its screw, or none does (finding: what first), the rest is set · "
-            "lost: a position is unknown: count the screws in to their seats and back · at its stop: a screw would "
-            "have to leave its range (finding), the rest is set · unsound readings"
+            "best: every screw stands where it is believed to belong · turn: make the moves, read again · read again: "
+            "turn nothing · no answer: a barrel does not answer its screw, or none does (finding: what first), the "
+            "rest is set · lost: a position is unknown: count the screws in to their seats and back · at its stop: a "
+            "screw would have to leave its range (finding), the rest is set · unsound readings"
         ),
     ]
     left: Annotated[Figure, gives("barrels not yet set", "", "0", "48")]
@@ -157,6 +157,9 @@ class Tells(Told):
         **NOT_BELIEVED,
         "barrel-does-not-answer": change("its screw was turned far both ways and the speed never answered"),
         "nothing-answers": adjust("several screws were turned far and the speed stood as if nothing were turned"),
+        "mixture-roughly-known": adjust(
+            "all is tried, and a barrel's mixture is less sure to be near its best than that"
+        ),
         "mixture-screw-at-its-stop": adjust("the screw would have to leave its range to reach its mixture"),
         "lambda-lean-by-misfire": note("a meter shows so lean that it may be the oxygen of a misfire"),
         "meters-disagree": note("lambda and CO of one barrel tell of different mixtures"),
@@ -316,14 +319,20 @@ def _told(
     trial: policy.Trial | None = None,
     still: Sequence[Choice] = (),
 ) -> Judgement[Tells]:
+    assert s.mix is not None
     mute = [] if still else policy.mute(s, view, asked, rows)
     words_of: list[Standing] = [
         "silent" if c in mute else "stopped" if c in stopped else "set" if c.near > SET else "sought" for c in rows
     ]
     findings = [Found("mixture-screw-at-its-stop", _where(s, c), {"place": _where(s, c)}) for c in stopped]
-    if s.mix is not None and not s.mix.metered and s.noise.step > COARSE:
+    if not s.mix.metered and s.noise.step > COARSE:
         findings.append(Found("tachometer-too-coarse", (), {"step": s.noise.step}))
     findings += [Found("barrel-does-not-answer", _where(s, c), {"place": _where(s, c)}, sureness=c.dead) for c in mute]
+    rough = [c for c in rows if c.near < SET and c not in mute] if verdict == "best" and not s.mix.metered else []
+    if rough:
+        places = tuple(p for c in rough for p in _where(s, c))
+        least = min(c.near for c in rough)
+        findings.append(Found("mixture-roughly-known", places, {"places": places}, sureness=1.0 - least))
     if still and not moves:
         way = "but heard" if verdict == "unsound readings" else "tried"
         findings.append(Found("nothing-answers", tuple(p for c in still for p in _where(s, c)), way=way))
