@@ -220,6 +220,10 @@ def write_number(value: Fraction) -> str:
     return f"-{text}" if value < 0 else text
 
 
+#: Units whose numbers are those of the base unit.
+_BASES = frozenset(name for name, u in UNITS.items() if u.factor == 1 and u.offset == 0)
+
+
 def to_base(value: Fraction, unit: Unit | str) -> Fraction:
     """Convert a value in `unit` to the base unit of its dimension, exactly."""
     u = UNITS[unit] if isinstance(unit, str) else unit
@@ -228,6 +232,8 @@ def to_base(value: Fraction, unit: Unit | str) -> Fraction:
 
 def from_base(value: Fraction, unit: Unit | str) -> Fraction:
     """Convert a value in the base unit to `unit`, exactly."""
+    if type(value) is Fraction and isinstance(unit, str) and unit in _BASES:  # most are, thousands a step
+        return value
     u = UNITS[unit] if isinstance(unit, str) else unit
     return (value - u.offset) / u.factor
 
