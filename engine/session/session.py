@@ -83,6 +83,12 @@ class Reply:
     unsaved: bool = False
 
 
+_ANOTHER = (
+    "This key was given with another answer, event {seq}, so that nothing was recorded. Give each answer a key of its "
+    "own, and the same one only where the same answer is sent again."
+)
+
+
 class _Unsure(NamedTuple):
     """An answer of which it is not known whether it was recorded."""
 
@@ -218,7 +224,7 @@ class Session:
                 return Reply(None, "A key is a text of 1 to 200 characters.")
             known = self.book.seq_of(self.run, answer.key)
             if known is not None:
-                return Reply(known)
+                return Reply(known) if self._is(known, answer) else Reply(None, _ANOTHER.format(seq=known))
         if self._unsure is not None:
             found = self._find_out(answer)
             if found is not None:
@@ -259,6 +265,19 @@ class Session:
             return Reply(None, str(trouble), unsaved=True)
         self._go_on(state)
         return Reply(state.seq, findings=told)
+
+    def _is(self, seq: int, answer: Answer) -> bool:
+        """Whether an answer is the one that was recorded as an event, whoever gave it and when."""
+        stored = self.book.events(self.run)
+        there = codec.event_in(codec.body_of(stored[seq]))
+        try:
+            before = folded(self.plan, [codec.body_of(s) for s in stored[:seq]])
+            event = admit(self.plan, before, replace(answer, answers=None))
+        except AnswerRefused:
+            return False
+        if any(word.gone for word in stored[seq].words.values()):  # its words were taken out since
+            return event.kind == there.kind
+        return event._replace(at="", by="") == there._replace(at="", by="")
 
     def _go_on(self, state: State) -> None:
         self._state = state

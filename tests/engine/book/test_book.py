@@ -7,6 +7,7 @@ import json
 import sqlite3
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -197,6 +198,21 @@ class TestKeys:
         again = Session.reopen(Book.open(path), session.run, advisers=ADVISERS)
         assert again.answer(Answer(done=True, key="a")).recorded == 1
         assert again.view.step == "open"
+
+    @pytest.mark.parametrize("n", range(len(LONG_WAY)))
+    def test_whatever_was_answered_is_known_again_by_its_key(self, n: int) -> None:
+        session = begun()
+        said = [replace(answer, key=f"k{m}") for m, answer in enumerate(LONG_WAY)]
+        seqs = [session.answer(answer).recorded for answer in said]
+        assert session.answer(said[n]).recorded == seqs[n]
+        assert session.answer(replace(said[n], answers=0)).recorded == seqs[n], "the step that it answered is past"
+
+    def test_another_answer_with_a_key_of_before_is_refused_and_not_called_recorded(self) -> None:
+        session = answered(begun(), Answer(note="one", key="a"))
+        reply = session.answer(Answer(note="two", key="a"))
+        assert reply.recorded is None and "another answer, event 1" in (reply.problem or "")
+        assert session.answer(Answer(done=True, key="a")).recorded is None
+        assert [text for _, text in session.state.notes] == ["one"]
 
     def test_a_refused_answer_uses_up_no_key(self) -> None:
         session = begun()
