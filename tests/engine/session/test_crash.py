@@ -38,12 +38,12 @@ for run, first, last in (a.split(":") for a in sys.argv[2:]):
 WORK = """
 import sys
 sys.path[:0] = [{root!r}, {kit!r}]
-from valve_runs import ADVISERS, Answer, answered, begun
+from valve_runs import ADVISERS, CLOCK, Answer, answered, begun
 from engine.book.book import Book
 from engine.session.session import Session
 book = Book.open(sys.argv[1])
 runs = book.runs()
-session = Session.reopen(book, runs[0].run, advisers=ADVISERS) if runs else begun(book)
+session = Session.reopen(book, runs[0].run, advisers=ADVISERS, clock=lambda: CLOCK) if runs else begun(book)
 while True:
     for answer in (Answer(done=True, key=None), Answer(undo=True), Answer(note="seen")):
         print(session.answer(answer).recorded, flush=True)
@@ -101,7 +101,7 @@ def test_a_kill_at_any_moment_loses_no_acknowledged_event(tmp_path: Path) -> Non
         run = book.runs()[0].run
         events = book.events(run)
         assert told <= events[-1].seq <= told + 2
-        assert Session.reopen(book, run, advisers=ADVISERS).state.seq == events[-1].seq
+        assert Session.reopen(book, run, advisers=ADVISERS, clock=lambda: CLOCK).state.seq == events[-1].seq
         told = events[-1].seq
         book.close()
     assert told > 6

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from valve_runs import ADVISERS, LONG_WAY, Answer, answered, begun
+from valve_runs import ADVISERS, CLOCK, LONG_WAY, Answer, answered, begun
 
 from engine.book import codec
 from engine.session.consult import Drift
@@ -75,7 +75,7 @@ anything = st.builds(
 
 
 def opened_again(session: Session) -> Session:
-    return Session.reopen(session.book, session.run, advisers=ADVISERS)
+    return Session.reopen(session.book, session.run, advisers=ADVISERS, clock=lambda: CLOCK)
 
 
 @settings(max_examples=150, suppress_health_check=[HealthCheck.too_slow])
@@ -122,7 +122,9 @@ def test_the_long_way_leads_to_its_end_and_back_again() -> None:
 def test_advice_is_read_from_the_record_and_never_asked_for_again() -> None:
     session = answered(begun(), *LONG_WAY)
     broken = {name: _broken(adviser) for name, adviser in ADVISERS.items()}
-    assert Session.reopen(session.book, session.run, advisers=broken).view.trail == session.view.trail
+    assert (
+        Session.reopen(session.book, session.run, advisers=broken, clock=lambda: CLOCK).view.trail == session.view.trail
+    )
 
 
 def _broken(adviser: Any) -> Any:
