@@ -49,8 +49,15 @@ def _quantity(unit: str, low: float, high: float) -> tuple[Any, ...]:
 #: No engine with a bank of carburettors has more [common practice].
 MOST_CYLINDERS = 16
 
+
+def _text(value: Any) -> str:
+    if isinstance(value, list | tuple | dict):
+        raise ValueError("a text belongs here; put it in quotes where it begins with a bracket")
+    return "" if value is None else str(value)
+
+
 #: Any text; a number or nothing is taken as it is written.
-Text = Annotated[str, BeforeValidator(lambda v: "" if v is None else str(v), json_schema_input_type=str | float | None)]
+Text = Annotated[str, BeforeValidator(_text, json_schema_input_type=str | float | None)]
 
 
 def _day(value: Any) -> str:

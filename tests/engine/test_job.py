@@ -310,3 +310,15 @@ def test_a_routine_that_reckons_with_the_engine_refuses_a_job_without_one():
     none = Job.model_validate({"bank": {"family": "twin-choke sidedraught", "carbs": 2, "barrels_per_carb": 2}})
     with pytest.raises(NotForThisJob, match="does not say its engine"):
         prepare(checked.program, none)
+
+
+@pytest.mark.parametrize(
+    "key", ["title", "customer", "vehicle.description", "vehicle.registration", "vehicle.odometer"]
+)
+@pytest.mark.parametrize("written", ["[SAMPLE 1]", "{a: b}", "[]"])
+def test_a_list_is_no_text_and_is_never_written_down_as_one(key: str, written: str) -> None:
+    part, _, name = key.rpartition(".")
+    line = f"{part}: {{{name}: {written}}}" if part else f"{name}: {written}"
+    with pytest.raises(BadJob) as fault:
+        job_file.parse(f"engine: {{cylinders: 2, displacement: 500 cc, idle_speed: 900 rpm}}\n{line}\n", "a.yaml")
+    assert f"`{key}`: a text belongs here" in str(fault.value)
