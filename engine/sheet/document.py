@@ -316,7 +316,7 @@ def _changes(changes: Iterable[Change]) -> tuple[Row, ...]:
 def _checked(sheet: Sheet) -> Iterable[str]:
     for one in sheet.checked:
         where = f" ({one.place})" if one.place else ""
-        mark = "" if one.sound else "  NOT AS IT SHOULD BE"
+        mark = "  NOT AS IT SHOULD BE" if one.sound is False else ""
         yield f"{one.what.rstrip('?')}{where}: {one.said}{mark}"
 
 

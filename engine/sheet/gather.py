@@ -34,6 +34,8 @@ from engine.vocabulary.states import ENGINE
 JETS = ("main_jet", "air_corrector", "idle_jet", "pump_jet")
 #: An answer that begins so says that a check was left out, and why.
 NOT_DONE = "not done"
+#: A choice with one of these asks what was done or decided: the sheet says it, and calls no answer of it unsound.
+DECIDED = frozenset({"put right", "mended", "to be ordered", "recheck only"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -394,6 +396,7 @@ def _checked(session: Session) -> Iterable[Checked]:
 def _said(session: Session, frame: Frame, reading: Reading, value: Any) -> Iterable[Checked]:
     """What one check gave, place by place where the places differ."""
     asked = _asked(frame.at.file, reading.ask)
+    decides = bool(DECIDED & set(reading.type.choices))
     if isinstance(value, tuple):
         places = session.plan.bank.places(reading.type.each or "", frame.here)
         where: dict[str, list[str]] = {}
@@ -401,13 +404,16 @@ def _said(session: Session, frame: Frame, reading: Reading, value: Any) -> Itera
             if isinstance(one, str):
                 where.setdefault(one, []).append(_words(session, place, reading.type.each))
         for said, at in where.items():
-            yield Checked(asked, "; ".join(at) if len(where) > 1 else "", said, said == reading.healthy)
+            yield Checked(
+                asked, "; ".join(at) if len(where) > 1 else "", said, None if decides else said == reading.healthy
+            )
     elif isinstance(value, str):
         # A question whether to check at all is no check; that it was done before is.
         offers = any(c.lower().startswith(NOT_DONE) for c in reading.type.choices)
         if not value.lower().startswith(NOT_DONE) and not (offers and value == reading.healthy):
             place = Place(*reading.of) if reading.of else frame.here or Place()
-            yield Checked(asked, _words(session, place), value, offers or value == reading.healthy)
+            sound = None if decides else offers or value == reading.healthy
+            yield Checked(asked, _words(session, place), value, sound)
 
 
 def _awaited(state: State) -> tuple[str, ...]:

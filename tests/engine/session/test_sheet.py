@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from valve_runs import ADVISERS, DONE, LONG_WAY, Answer, answered, begun
+from valve_runs import ADVISERS, DONE, LONG_WAY, Answer, answered, begun, written
 
 from engine import VERSION
 from engine.book.book import Book
@@ -199,3 +199,28 @@ def test_no_question_of_a_shipped_file_is_printed_with_a_word_left_open() -> Non
             for one in (*file.procedure.readings.values(), *file.procedure.symptoms.values())
         ]
         assert len(asks) > 20 and not [ask for ask in asks if "{" in ask]
+
+
+MENDED = """
+procedure: mended
+title: What was done about it
+revision: 1
+for: {family: twin valve header, carbs: 2}
+readings:
+  drips: {ask: Does it drip?, choices: ['no', 'yes'], healthy: 'no'}
+  done: {ask: What was done about it?, choices: [left for now, put right], healthy: left for now}
+start: look
+steps:
+  look: {do: Look., read: [drips, done], go: end}
+  end: {end: ok, say: Seen.}
+"""
+
+
+def test_what_was_put_right_is_not_said_to_be_wrong(tmp_path: Any) -> None:
+    """What was done is told; only what was found may be not as it should be."""
+    path = tmp_path / "mended.yaml"
+    path.write_text(MENDED, encoding="utf-8")
+    session = answered(begun(program=written(path)), Answer(readings={"drips": "yes", "done": "put right"}))
+    said = lines(gathered(session))
+    assert "- Does it drip: yes NOT AS IT SHOULD BE" in said
+    assert "- What was done about it: put right" in said
