@@ -10,10 +10,11 @@ from typing import Any, NamedTuple
 
 from engine.job.model import Job
 from engine.procedure.build.facts import value_of
+from engine.procedure.given import given, in_words
 from engine.procedure.pairs import pairs
 from engine.procedure.program import Fact, Layout, Procedure, Program, Setting
 from engine.procedure.source.problems import did_you_mean
-from engine.quantity.units import NotAQuantity, convert, from_base, parse_quantity, to_base
+from engine.quantity.units import from_base
 
 
 class NotForThisJob(ValueError):
@@ -123,16 +124,11 @@ def _in_order(procedure: Procedure, in_force: Mapping[str, InForce]) -> None:
         if a.value > b.value:
             given, other = (low, high) if a.origin != "file" else (high, low)
             origin = in_force[given.name].origin
-            shown = {s.name: _number(in_force[s.name].value, s) for s in (low, high)}
+            shown = {s.name: in_words(in_force[s.name].value, s) for s in (low, high)}
             raise NotForThisJob(
                 f"The {origin}'s setting '{given.name}: {shown[given.name]}' does not go with '{other.name}: "
                 f"{shown[other.name]}': {low.name} must not be above {high.name}. Correct one of them."
             )
-
-
-def _number(value: Fraction, setting: Setting) -> str:
-    unit = setting.type.unit or ""
-    return f"{float(from_base(value, unit)):g} {unit}".strip()
 
 
 def _in_force(
@@ -162,19 +158,10 @@ def _own(setting: Setting, known: Mapping[str, Any]) -> Fraction:
 
 
 def _given(setting: Setting, value: Any, origin: str, key: str) -> Fraction:
-    unit = setting.type.unit or ""
-    whose = f"The {origin}'s setting '{key}: {value}'"
     try:
-        if isinstance(value, bool):
-            raise NotAQuantity("a number belongs here")
-        read, found = parse_quantity(str(value), unit)
-        base = to_base(convert(read, found.name, unit), unit)
+        return given(setting, value)
     except ValueError as fault:
-        raise NotForThisJob(f"{whose} can't be used: {fault}") from None
-    low, high = setting.type.low, setting.type.high
-    if (low is not None and base < low) or (high is not None and base > high):
-        raise NotForThisJob(f"{whose} is outside {_span(setting.type, unit)}.")
-    return base
+        raise NotForThisJob(f"The {origin}'s setting '{key}: {value}' {fault}") from None
 
 
 def parts_of(job: Job) -> dict[tuple[str, int, int], Fraction]:

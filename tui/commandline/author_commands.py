@@ -5,11 +5,14 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from engine.foreign import plain_lines
 from tui.commandline.exits import Exit, Failed
 from tui.commandline.out import say, write
+
+if TYPE_CHECKING:
+    from tui.commandline.places import Places
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -26,20 +29,25 @@ def run(arguments: argparse.Namespace) -> int:
     return commands[arguments.command](arguments)
 
 
-def _search(a: argparse.Namespace) -> tuple[Path, ...]:
+def _places(a: argparse.Namespace) -> Places:
     from tui.commandline.places import NoPlace, places
 
     try:
-        return places(shop=getattr(a, "shop", None)).search
+        return places(shop=getattr(a, "shop", None))
     except NoPlace as fault:
         raise Failed(Exit.USAGE, f"evendraw: {fault}") from None
+
+
+def _search(a: argparse.Namespace) -> tuple[Path, ...]:
+    return _places(a).search
 
 
 def _check(a: argparse.Namespace) -> int:
     from engine.carburation import registry as advisers
     from engine.procedure.report.checking import run_check
 
-    text, code = run_check(a.files, _search(a), advisers.shipped(), a.format)
+    found = _places(a)
+    text, code = run_check(a.files, found.search, advisers.shipped(), a.format, found.settings)
     write(sys.stdout, plain_lines(text))
     return code
 

@@ -211,4 +211,4 @@ def _settings_tree(found: Places) -> tuple[Any, list[Any]]:
         raise BadSettings(str(source))
     if all(not line.strip() or line.lstrip().startswith("#") for line in source.text.splitlines()):
         raise NoSettings(f"{path} holds no settings: every value is what the procedure says.")
-    return read_tree(source)
+    return read_tree(source, "tolerance: 4 %")

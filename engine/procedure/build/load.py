@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -52,8 +52,11 @@ class Loaded:
 Find = Callable[[str, Source], Source | Problem | None]
 
 
-def load(path_or_name: str | Path, search: Sequence[Path], advisers: Registry) -> Loaded:
-    """Load a procedure by its path, or by its name along `search`, with every file that it calls."""
+def load(
+    path_or_name: str | Path, search: Sequence[Path], advisers: Registry, without: Collection[Path] = ()
+) -> Loaded:
+    """Load a procedure by its path, or by its name along `search`, with every file that it calls. `without` are kits
+    that are passed over."""
     main = _main_file(path_or_name, search)
     if isinstance(main, Problem):
         return Loaded(None, (main,))
@@ -68,7 +71,8 @@ def load(path_or_name: str | Path, search: Sequence[Path], advisers: Registry) -
         return None if path is None else files.read_source(path)
 
     def find_kit(name: str, user: Source) -> Source | Problem | None:
-        path = files.find(name, None, files.kit_folders(folder(user), search))
+        folders = files.kit_folders(folder(user), search)
+        path = files.find(name, None, [f for f in folders if f / f"{name}{files.SUFFIX}" not in without])
         return None if path is None else files.read_source(path)
 
     shelf = Shelf(find_kit, lambda user: files.names(None, files.kit_folders(folder(user), search)))

@@ -170,6 +170,8 @@ def _give(make: Maker, part: GivePart) -> Guard | None:
             kind = replace(kind, low=pair[0], high=pair[1])
     if part.choices:
         words = tuple(str(c) for c in part.choices)
+        if len(set(words)) < len(words):
+            make.fault("bad-choices", part.key_span("choices"), "Choices are words, each once.")
         if guard.type.kind != "choice" or not set(guard.type.choices) <= set(words):
             make.judge(
                 "wrong-kind", part.key_span("choices"), "The expression can be something else than these choices."

@@ -53,6 +53,35 @@ def replaces(path: Path, search: Sequence[Path]) -> bool:
     return files.find(path.stem, None, later) is not None
 
 
+def hides(kit: Path, search: Sequence[Path]) -> bool:
+    """Whether a kit in a folder of the search path hides one of its name in a later folder."""
+    return replaces(kit, [folder / files.KITS for folder in search])
+
+
+def users(kit: Path, search: Sequence[Path]) -> Iterator[Path]:
+    """The files along the search path that use a kit by its name, each as it is found there."""
+    use = re.compile(rf"^uses:[^\n]*\b{re.escape(kit.stem)}\b(?!-)", re.MULTILINE)
+    for name in files.names(None, search):
+        found = files.find(name, None, search)
+        source = files.read_source(found) if found is not None else None
+        if found is not None and isinstance(source, Source) and use.search(source.text):
+            yield found
+
+
+def of_kit(problem: Problem, user: str, kit: Source) -> Problem:
+    """A problem that a file has only with a kit which hides another, told in that kit."""
+    return replace(
+        problem,
+        code=CODE,
+        path=kit.path,
+        span=_top(kit),
+        message=f"Used by `{user}`: {problem.message}",
+        why="It stands in for a kit of the same name, and those that use that one would not find what they need.",
+        hint="Declare what the kit that it replaces does, as gravely; or give it a name of its own.",
+        fix=None,
+    )
+
+
 def stands_in(callee: Path, caller: Path) -> bool:
     """Whether a called file is another than the one of its name that lies beside its caller."""
     beside = caller.with_name(callee.name)
@@ -105,8 +134,8 @@ def _told(problem: Problem, caller: Source, callee: Source) -> Problem:
 def _top(source: Source) -> Span:
     """Where a file says its name."""
     for n, line in enumerate(source.text.split("\n"), 1):
-        if line.startswith("procedure:"):
-            return Span(n, 1, n, len("procedure") + 1)
+        if line.startswith(("procedure:", "kit:")):
+            return Span(n, 1, n, len(line.partition(":")[0]) + 1)
     return Span(1, 1, 1, 1)
 
 

@@ -9,13 +9,15 @@ from pathlib import Path
 
 from engine.contract import Registry
 from engine.procedure.build.load import Loaded, load
-from engine.procedure.build.replaced import CODE, callers, replaces
+from engine.procedure.build.replaced import CODE, callers, hides, of_kit, replaces, users
 from engine.procedure.check import check
 from engine.procedure.check.style import sources_said
-from engine.procedure.program import Program
+from engine.procedure.program import Procedure, Program
+from engine.procedure.report import shop_settings
 from engine.procedure.report.rendering import FORMATS, render
-from engine.procedure.source.files import KITS
+from engine.procedure.source.files import KITS, read_source
 from engine.procedure.source.problems import Problem, in_order
+from engine.procedure.source.settings_named import settings_named
 from engine.procedure.source.spans import Source
 
 #: Exit codes of `evendraw check`: sound (warnings allowed), and not.
@@ -45,17 +47,49 @@ def check_file(path: str | Path, search: Sequence[Path], advisers: Registry) -> 
     """Load a file, by path or name, and prove it."""
     loaded = load(path, search, advisers)
     if loaded.kit is not None:
-        problems = in_order((*loaded.problems, *sources_said(loaded.kit)))
-        return Checked(str(path), None, problems, loaded.sources, True, True)
-    if loaded.program is None:
-        return Checked(str(path), None, loaded.problems, loaded.sources, False)
-    problems = in_order((*loaded.problems, *check(loaded.program, advisers), *_called(loaded, search, advisers)))
-    return Checked(str(path), loaded.program, problems, loaded.sources)
+        found = (*loaded.problems, *sources_said(loaded.kit), *_used(loaded.kit, search, advisers))
+        return Checked(str(path), None, in_order(found), loaded.sources, True, True)
+    found = (*loaded.problems, *_proofs(loaded, advisers), *_called(loaded, search, advisers))
+    problems = in_order(dict.fromkeys(_blamed(found, path, loaded, search, advisers)))
+    return Checked(str(path), loaded.program, problems, loaded.sources, loaded.program is not None)
+
+
+def _proofs(loaded: Loaded, advisers: Registry) -> tuple[Problem, ...]:
+    return check(loaded.program, advisers) if loaded.program is not None else ()
+
+
+def _used(kit: Procedure, search: Sequence[Path], advisers: Registry) -> Iterator[Problem]:
+    """What files that use a kit miss in it, where it stands in for another of its name."""
+    path = Path(kit.source.path)
+    for user in users(path, search) if hides(path, search) else ():
+        with_it = load(user, search, advisers)
+        told = _blamed(with_it.problems, user, with_it, search, advisers)
+        yield from (p for p in told if p.code == CODE and p.path == str(path))
+
+
+def _blamed(
+    found: Sequence[Problem], path: str | Path, loaded: Loaded, search: Sequence[Path], advisers: Registry
+) -> Iterator[Problem]:
+    """The problems, those that a file has only with a kit in place of another told in that kit: whoever put it there
+    can't mend the file."""
+    errors = [p for p in found if p.severity == "error"]
+    kits = [s for s in loaded.sources.values() if Path(s.path).parent.name == KITS and hides(Path(s.path), search)]
+    blame: dict[Problem, Problem] = {}
+    for kit in kits if errors else ():
+        folder = Path(kit.path).parent.parent.resolve()
+        other = load(path, search, advisers, (Path(kit.path),))
+        before = {(p.code, p.message) for p in (*other.problems, *_proofs(other, advisers))}
+        for problem in errors:
+            theirs = Path(problem.path).resolve()
+            if folder not in theirs.parents and (problem.code, problem.message) not in before:
+                blame.setdefault(problem, of_kit(problem, theirs.stem, kit))
+    return (blame.get(p, p) for p in found)
 
 
 def _called(loaded: Loaded, search: Sequence[Path], advisers: Registry) -> Iterator[Problem]:
     """What those that call a file miss in it, where it stands in for another of its name."""
-    assert loaded.program is not None
+    if loaded.program is None:
+        return
     path = Path(loaded.program.files[loaded.program.main].source.path)
     if replaces(path, search):
         for caller in callers(path, search):
@@ -100,12 +134,23 @@ def run_check(
     search: Sequence[Path],
     advisers: Registry,
     format: str = "full",
+    settings: Path | None = None,
 ) -> tuple[str, int]:
-    """The text of `evendraw check` and its exit code. Raises ValueError for an unknown format."""
+    """The text of `evendraw check` and its exit code; `settings` are a shop's. Raises ValueError for an unknown
+    format."""
     if format not in FORMATS:
         raise ValueError(f"there is no format '{format}'; there are {', '.join(FORMATS)}")
     found = check_files(paths, search, advisers)
-    problems = [replace(p, path=short(p.path)) for c in found for p in c.problems]
-    sources = {short(path): s for c in found for path, s in c.sources.items()}
+    every = [p for c in found for p in c.problems]
+    texts = {path: s for c in found for path, s in c.sources.items()}
+    shop = read_source(settings) if settings is not None and settings.exists() else None
+    if isinstance(shop, Problem):
+        every.append(shop)
+    elif shop is not None:
+        texts[shop.path] = shop
+        programs = [c.program for c in found if c.program is not None]
+        every += shop_settings.problems(shop, programs, settings_named(search))
+    problems = [replace(p, path=short(p.path)) for p in every]
+    sources = {short(path): s for path, s in texts.items()}
     text = render(problems, sources, format, all(c.proved for c in found), all(c.kit for c in found))
     return text, UNSOUND if any(p.severity == "error" for p in problems) else SOUND

@@ -117,10 +117,11 @@ def placed(node: Tree, path: str) -> None:
         placed(item, path)
 
 
-def read_tree(source: Source) -> tuple[Map | None, list[Problem]]:
-    """The mapping that a file holds, and what is wrong with it as YAML. None where it can't be read at all."""
+def read_tree(source: Source, such_as: str = "procedure: name") -> tuple[Map | None, list[Problem]]:
+    """The mapping that a file holds, and what is wrong with it as YAML. None where it can't be read at all. `such_as`
+    is a line that such a file may begin with."""
     fast = _read_fast(source)
-    return fast if fast is not None else _read_well(source)
+    return fast if fast is not None else _read_well(source, such_as)
 
 
 def _read_fast(source: Source) -> tuple[Map | None, list[Problem]] | None:
@@ -140,7 +141,7 @@ def _events(parser: Any) -> Iterator[Any]:
         yield parser.get_event()
 
 
-def _read_well(source: Source) -> tuple[Map | None, list[Problem]]:
+def _read_well(source: Source, such_as: str) -> tuple[Map | None, list[Problem]]:
     """A file as ruamel.yaml reads it, with what is wrong with it."""
     # Brought in here: most files are read without it, and it takes longer to import than they do to read.
     from ruamel.yaml import YAML
@@ -164,10 +165,10 @@ def _read_well(source: Source) -> tuple[Map | None, list[Problem]]:
         builder.add("not-yaml", Span(1, 1, 1, 1), f"This is not readable as YAML: {str(fault).splitlines()[0][:200]}.")
         root = None
     if root is not None and not isinstance(root, Map):
-        builder.add("wrong-shape", root.span, "A procedure file is a mapping of keys, such as `procedure: name`.")
+        builder.add("wrong-shape", root.span, f"The file is a mapping of keys, such as `{such_as}`.")
         root = None
     elif root is None and not builder.problems:
-        builder.add("wrong-shape", Span(1, 1, 1, 1), "The file is empty.", "Start with `procedure: name`.")
+        builder.add("wrong-shape", Span(1, 1, 1, 1), "The file is empty.", f"Start with `{such_as}`.")
     return root, builder.problems
 
 

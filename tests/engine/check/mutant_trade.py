@@ -78,7 +78,7 @@ TRADE: tuple[Operator, ...] = (
     slip("drop a symptom's way", r"^(    symptoms: \{.*\})\n", ""),
     slip("symptom to no symptom", r"^(    symptoms: \{)(\w+)(?=:)", r"\1\2z", True),
     slip("call another file", r"\bcall: [\w-]+", "call: no-such-file", True),
-    slip("drop each", r"^ +each: (carb|barrel)\n", "", True),
+    slip("drop each", r"^    each: (carb|barrel)\n(?=.*\n?.*ends:)", "", True),
     slip(
         "each for each",
         r"^( +each: )(carb|barrel)\n",
@@ -142,7 +142,7 @@ TRADE: tuple[Operator, ...] = (
     slip("position of no screw", r"(position_of: \w+)", r"\1z", True),
     # settings
     slip("value out of its range", r"(value: )[\d./ ]+( [a-zA-Z%/]+, range: )", r"\g<1>99999\2", True),
-    slip("no source", r", source: [^}]+\}$", "}", True),
+    slip("no source", r"^(  \w+: +\{(?:value|by): .*), source: [^}]+\}$", r"\1}", True),
     slip("no unit", r"(\{value: [\d./]+) [a-zA-Z%/]+(?=, range)", r"\1"),
     # findings and ends
     slip("misspell a severity", r"severity: (adjust|stop|note|change part)", "severity: grave", True),

@@ -44,13 +44,20 @@ def unmade(t: Text, steps: Map) -> Made:
 def held(t: Text, steps: Map) -> Made:
     """A row that is taken while the engine is held."""
     for line, text in each_match(t, r"hold: none", "hold: 1500 rpm"):
-        yield "held", line, text, anywhere("not-at-idle", "mixed-hold", "held-while-stopped", *WAYS), False, ""
+        yield (
+            "held",
+            line,
+            text,
+            anywhere("not-at-idle", "mixed-hold", "held-while-stopped", "speed-while-held", "stale-reading", *WAYS),
+            False,
+            "",
+        )
 
 
 def kept_slips(t: Text, steps: Map) -> Made:
     """A kept value misspelt where it is kept, and one that is kept the other way round."""
     for line, text in each_match(t, r"(keep: \{\w+)(\w: )", lambda m: m.group(1) + m.group(2)[1:]):
-        right = anywhere("kept-for-nothing", "unknown-name", "used-before-read", *WAYS)
+        right = anywhere("kept-for-nothing", "unknown-name", "unknown-choice", "used-before-read", *WAYS)
         yield "misspell kept", line, text, right, False, ""
 
 

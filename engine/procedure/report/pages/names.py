@@ -273,7 +273,8 @@ steps:
         "A file that stands in for another and is called otherwise",
         "The file has the name of one that comes later on the search path, a shipped one mostly, and takes its place. "
         "A file that calls it expects an end, a parameter or a result that this one does not have, or knows no way on "
-        "from an end that this one has.",
+        "from an end that this one has. So with a kit: "
+        "a file that uses it misses in it what the kit that it hides has.",
         "The routine that calls it would break in the middle of the work.",
         "Let it end, take and give back what the file that it replaces does; or give it a name of its own.",
     ),
