@@ -161,6 +161,11 @@ class Record(Store):
             )
         return out
 
+    def successor(self, run: str) -> str | None:
+        """The run that took the place of a run; None where it stands itself."""
+        rows = self._read("SELECT next FROM successor WHERE run = ?", run)
+        return str(rows[0][0]) if rows else None
+
     def event(self, run: str, seq: int) -> Stored:
         """One event of a run."""
         return self.events(run)[seq]

@@ -180,6 +180,11 @@ class Session:
         book.count(run)
         number = int(run.split(".")[0])
         if not reading:
+            if (later := book.successor(run)) is not None:
+                raise BookTrouble(
+                    f"A fact of run {run} was put right, and run {later} took its place: go on with that. 'evendraw "
+                    f"sheet {run}' shows this one as it was."
+                )
             book.hold(number)
         stored = book.events(run)
         first = codec.body_of(stored[0])

@@ -223,6 +223,25 @@ class TestTheBookFromOutside:
         assert evendraw(shop, "sheet", "1.1").stdout == sheet
         assert "1.1      Bleed the line: done" in evendraw(shop, "jobs").stdout
 
+    def test_an_answer_is_struck_and_a_fact_is_put_right(self, shop: Path) -> None:
+        talked(shop, str(BLEED), "--job", "job.yaml", answers=[{"note": "Bonnet up."}])
+        assert evendraw(shop, "book", "strike", "1.1").stdout == "No answer of run 1.1 stands.\n"
+        wrong = evendraw(shop, "book", "correct", "1.1", "bank.carbs=x", "--yes", code=Exit.USAGE).stderr
+        assert "bank.carbs: " in wrong
+        right = evendraw(shop, "book", "correct", "1.1", "fuel.ethanol=5 %", "--yes").stdout
+        assert "go on with run 1.2" in right
+        again = evendraw(shop, "book", "correct", "1.1", "fuel.ethanol=10 %", "--yes", code=Exit.BOOK).stderr
+        assert "run 1.2 took its place: go on with that" in again
+        talked(shop, "--run", "1.2", answers=[{"readings": {"air": "no"}}])
+        line = evendraw(shop, "book", "strike", "1.2").stdout
+        shown = evendraw(shop, "book", "strike", "1.2", line.split()[0], code=Exit.PROBLEMS).stdout
+        assert "Struck would be 1 answer:" in shown and "Nothing was changed." in shown
+        assert (
+            "Struck. The run stands at 'Bleed'"
+            in evendraw(shop, "book", "strike", "1.2", line.split()[0], "--yes").stdout
+        )
+        assert "STRUCK" in evendraw(shop, "sheet", "1").stdout
+
     def test_persons_can_be_forgotten(self, shop: Path) -> None:
         talked(shop, str(BLEED), "--job", "job.yaml", answers=[{"readings": {"air": "no"}}])
         assert "Sample" not in evendraw(shop, "jobs", "--forget", "1").stdout

@@ -231,7 +231,8 @@ def _strike(a: argparse.Namespace, found: Places) -> int:
         session = Session.reopen(book, a.run, advisers=shipped())
         marks = would_strike(session, a.answer) if a.answer is not None else [*session.view.trail]
         if a.answer is None:
-            say([f"{m.seq:>5}  {m.at[:16].replace('T', ' ')}  {m.title or m.step}: {m.said}" for m in marks])
+            lines = [f"{m.seq:>5}  {m.at[:16].replace('T', ' ')}  {m.title or m.step}: {m.said}" for m in marks]
+            say(lines or f"No answer of run {a.run} stands.")
             return Exit.OK
         if not marks:
             raise Failed(
@@ -268,8 +269,7 @@ def _correct(a: argparse.Namespace, found: Places) -> int:
         try:
             made = correction(session, facts)
         except (ValidationError, NotForThisJob) as fault:
-            why = fault.errors()[0]["msg"] if isinstance(fault, ValidationError) else str(fault)
-            raise Failed(Exit.USAGE, f"evendraw book correct: {why.removeprefix('Value error, ')}") from None
+            raise Failed(Exit.USAGE, f"evendraw book correct: {_said(fault)}") from None
         at = made.state.frame.at
         say(
             f"{made.stay} events of run {a.run} don't rest on this and are kept; the run goes on at "
@@ -282,6 +282,18 @@ def _correct(a: argparse.Namespace, found: Places) -> int:
     finally:
         book.close()
     return Exit.OK
+
+
+def _said(fault: Exception) -> str:
+    """What is wrong with the facts of a job, and with which."""
+    from pydantic import ValidationError
+
+    if not isinstance(fault, ValidationError):
+        return str(fault)
+    first = fault.errors()[0]
+    where = ".".join(map(str, first["loc"]))
+    why = first["msg"].removeprefix("Value error, ")
+    return f"{where}: {why}" if where and where not in why else why
 
 
 def _set(facts: dict[str, Any], said: str) -> None:

@@ -12,6 +12,7 @@ import pytest
 from valve_runs import ADVISERS, DONE, LONG_WAY, Answer, answered, begun, gate, valve_job
 
 from engine.book.book import Book
+from engine.book.trouble import BookTrouble
 from engine.carburation.registry import shipped
 from engine.run.machine import step
 from engine.run.moves import asked
@@ -214,3 +215,11 @@ class TestAWrongFact:
 
     def other_target(self) -> dict[str, object]:
         return {**valve_job().engineering(), "settings": {"target": "7 L/min"}}
+
+    def test_the_run_whose_place_was_taken_is_looked_at_and_not_gone_on_with(self) -> None:
+        session = worked()
+        new = correct(session, correction(session, self.other_target()))
+        with pytest.raises(BookTrouble, match=r"run 1\.2 took its place"):
+            Session.reopen(session.book, session.run, advisers=ADVISERS)
+        assert Session.reopen(session.book, session.run, advisers=ADVISERS, reading=True).view.trail
+        assert Session.reopen(session.book, new.run, advisers=ADVISERS).run == "1.2"
