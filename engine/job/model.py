@@ -287,6 +287,7 @@ class LastVisit(_Part):
     depression: tuple[Annotated[Fraction, *_quantity("kPa", 0, 110)] | None, ...] = Field(
         (), description="Depression as left, place by place; null where it was not taken."
     )
+    left_open: tuple[Text, ...] = Field((), description="What stood open at its end, a sentence each.")
 
 
 class Job(_Part):

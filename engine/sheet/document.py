@@ -22,11 +22,13 @@ OUTCOMES: dict[str, tuple[str, Literal["good", "bad", "open"]]] = {
     "not finished": ("NOT FINISHED", "open"),
 }
 
-#: What a customer is told whatever was found [common practice].
-FOR_THE_CUSTOMER = (
-    "Drive gently until you know how it answers. Stop and ask if it stalls, spits back or smells of petrol.",
-    "Idle and mixture were set warm, on this fuel and in this weather. Say so if cold starts or hot restarts change.",
+#: What a customer is told: to drive, where the work came to its end; of what was set, where something was; where the
+#: work was stopped, not to [common practice].
+DRIVE = "Drive gently until you know how it answers. Stop and ask if it stalls, spits back or smells of petrol."
+SET_WARM = (
+    "Idle and mixture were set warm, on this fuel and in this weather. Say so if cold starts or hot restarts change."
 )
+NOT_TO_DRIVE = "The work was stopped: do not drive it before what stands under FINDINGS is mended."
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,7 +227,10 @@ def _sections(sheet: Sheet) -> Iterable[Section]:
         "screws", "SCREWS TURNED, counted from the zero of each", Table(before, _changes(sheet.screws)), "None."
     )
     yield Section("parts", "PARTS CHANGED", Table(before, _changes(sheet.parts)), "None.")
-    yield Section("checked", "CHECKED", Items(tuple(_checked(sheet))), "Nothing but the readings above.")
+    measured = tuple(_in_a_line(line) for line in sheet.measured)
+    yield Section("measured", "MEASURED ON THE WAY", Items(measured))
+    nothing = "Nothing but the readings above." if sheet.compared or measured else "Nothing."
+    yield Section("checked", "CHECKED", Items(tuple(_checked(sheet))), nothing)
     left_out = tuple(f"{n.what.rstrip('?')}: {n.reason}" for n in sheet.not_done)
     yield Section("unchecked", "NOT CHECKED", Items(left_out), "Everything that was asked was checked.")
     yield Section("findings", "FINDINGS THAT STAND", Findings(tuple(_told(sheet.findings))), "None.")
@@ -313,6 +318,13 @@ def _changes(changes: Iterable[Change]) -> tuple[Row, ...]:
     )
 
 
+def _in_a_line(line: Compared) -> str:
+    """A row as one sentence: what was measured, and what at each place."""
+    title = line.title.rstrip("?") + (f", {unit_word(line.unit)}" if line.unit else "")
+    there = [(p, value(v, line.unit)) for p, v in zip(line.places, line.left, strict=True)]
+    return f"{title}: " + "; ".join(f"{place} {said}".strip() for place, said in there)
+
+
 def _checked(sheet: Sheet) -> Iterable[str]:
     for one in sheet.checked:
         where = f" ({one.place})" if one.place else ""
@@ -337,8 +349,10 @@ def _advice(sheet: Sheet) -> Iterable[str]:
     if sheet.outcome == "not finished":
         return
     if sheet.engine:
-        yield from FOR_THE_CUSTOMER
-    if any(f.severity in ("stop", "change part") for f, _ in sheet.findings):
+        yield NOT_TO_DRIVE if sheet.outcome == "stopped" else DRIVE
+        if sheet.screws or sheet.parts:
+            yield SET_WARM
+    if sheet.outcome != "stopped" and any(f.severity in ("stop", "change part") for f, _ in sheet.findings):
         yield "It is not finished: what stands under FINDINGS is to be mended, and the bank set again after it."
     back = sheet.recheck
     if back is not None:

@@ -34,6 +34,21 @@ from engine.vocabulary.states import ENGINE
 JETS = ("main_jet", "air_corrector", "idle_jet", "pump_jet")
 #: An answer that begins so says that a check was left out, and why.
 NOT_DONE = "not done"
+#: What is read again and again while screws are turned, or to see it warm: what of it counts is recorded.
+_ON_THE_WAY = frozenset(
+    {
+        "airflow",
+        "depression",
+        "engine speed",
+        "lambda",
+        "coolant temperature",
+        "oil temperature",
+        "CO",
+        "CO2",
+        "O2",
+        "HC",
+    }
+)
 #: A choice with one of these asks what was done or decided: the sheet says it, and calls no answer of it unsound.
 DECIDED = frozenset({"put right", "mended", "to be ordered", "recheck only"})
 
@@ -148,6 +163,8 @@ class Sheet:
     #: Answers that were struck, in words, and what of the sheet the seal does not vouch for.
     struck_answers: tuple[str, ...] = ()
     not_sealed: tuple[str, ...] = ()
+    #: What was measured on the way, and is not among the figures as found and as left: the newest row of each.
+    measured: tuple[Compared, ...] = ()
     #: The jets barrel by barrel, as the job began with them and as they are fitted now, where both are known.
     jets: tuple[Compared, ...] = ()
 
@@ -220,6 +237,7 @@ def gathered(session: Session) -> Sheet:
         engine=ENGINE in state.world.conditions,
         recheck=recheck,
         jets=tuple(_jets(session)),
+        measured=tuple(_measured(session)),
     )
 
 
@@ -314,6 +332,25 @@ def _asked(file: FilePlan, ask: str) -> str:
 def _row(line: Line | None, places: tuple[Place, ...]) -> tuple[Any, ...]:
     known = dict(zip(line.places, line.row, strict=False)) if line else {}
     return tuple(known.get(p) for p in places)
+
+
+def _measured(session: Session) -> Iterable[Compared]:
+    """The newest row of every measurement that no record as found or as left holds: compression, leak-down, levels."""
+    plan, state = session.plan, session.state
+    recorded = {name for which in ("as found", "as left") for name in lines(state.record.get(which, {}), plan)}
+    readings = {name: (file, r) for file in plan.files.values() for name, r in file.procedure.readings.items()}
+    for one in session.view.latest:
+        file, reading = readings.get(one.name, (None, None))
+        if file is None or reading is None or reading.type.choices or one.name in recorded:
+            continue
+        if one.quantity in _ON_THE_WAY or one.quantity.endswith((" position", " size")):
+            continue
+        places = plan.bank.places(one.each or "") if one.each else (Place(),)
+        if len(places) == len(one.row) and any(v is not None for v in one.row):
+            words = tuple(_words(session, p, one.each) for p in places)
+            none = (None,) * len(places)
+            title = _asked(file, reading.ask)
+            yield Compared(one.name, title, one.unit, words, none, one.row, one.quantity, one.each, tuple(places))
 
 
 def _turned(session: Session) -> Iterable[Change]:
@@ -456,7 +493,7 @@ def _not_done(state: State) -> Iterable[NotDone]:
             said = next((v for v in row if isinstance(v, str) and v.lower().startswith(NOT_DONE)), None)
             if said is not None:
                 yield NotDone(asked, said[len(NOT_DONE) :].strip(" ,:") or "no reason given")
-            elif None in row:
+            elif None in row and not (declared[name].may_lack and any(v is not None for v in row)):
                 why = dict.fromkeys(w for w in reasons(past.event, name, len(row)) if w)
                 yield NotDone(asked, "; ".join(why) or "not taken, no reason given")
 

@@ -4,6 +4,7 @@ recheck holds today against; read from the record, it changes nothing.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from engine.book.book import Book
@@ -12,7 +13,8 @@ from engine.contract import Registry
 from engine.job.model import Job
 from engine.session.last_visit import left_at
 from engine.session.session import Drift, Session
-from engine.sheet.gather import gathered
+from engine.sheet.document import OUTCOMES
+from engine.sheet.gather import Sheet, gathered
 
 
 def returning(book: Book, number: int, advisers: Registry) -> Job:
@@ -35,6 +37,8 @@ def returning(book: Book, number: int, advisers: Registry) -> Job:
         known["bank"] |= {
             j.name: [str(v) for v in j.left] for j in sheet.jets if j.left != j.found and None not in j.left
         }
+        if "left_open" not in known["last_visit"]:
+            known["last_visit"]["left_open"] = list(_left_open(sheet))
         if sheet.compared or sheet.stands:
             known["last_visit"] |= _screws(session)
             break
@@ -45,6 +49,17 @@ def returning(book: Book, number: int, advisers: Registry) -> Job:
 def _day(book: Book, number: int) -> str:
     row = next(iter(book.jobs_numbered([number])), None)
     return row.at[:10] if row is not None else ""
+
+
+def _left_open(sheet: Sheet) -> Iterable[str]:
+    """How the newest run ended, where it did not end well, and what is still to be mended, a sentence each."""
+    word, good = OUTCOMES.get(sheet.outcome, (sheet.outcome, "open"))
+    if good != "good":
+        yield f"{word}. {sheet.say}".strip()
+    for finding, places in sheet.findings:
+        if finding.severity in ("stop", "change part"):
+            twice = not places or finding.say.casefold().startswith(places.casefold())
+            yield finding.say if twice else f"{places}: {finding.say}"
 
 
 def _screws(session: Session) -> dict[str, Any]:

@@ -43,7 +43,7 @@ def row(said: Columns, cells: int, role: str = "ink", how_long: int = 99) -> Lin
 
 
 def left_with(job: Job) -> str:
-    """What a vehicle left with at its last visit, in one sentence."""
+    """What a vehicle left with at its last visit, what was left open first."""
     last = job.last_visit
     said = []
     if last.idle_speed is not None:
@@ -58,8 +58,9 @@ def left_with(job: Job) -> str:
     if jets is not None:
         sizes = list(dict.fromkeys(map(wording.decimal, jets)))
         said.append(f"idle jets {sizes[0] if len(sizes) == 1 else ' '.join(map(wording.decimal, jets))}")
-    left = "; ".join(said) or "nothing was recorded as left"
-    return f"It comes back. Job {last.job} ({last.day}): {left}. Jets stand below as they were left."
+    left = f"It left with {'; '.join(said)}." if said else "Nothing was recorded as left."
+    still = f" Left open: {' '.join(last.left_open)}" if last.left_open else ""
+    return f"It comes back. Job {last.job} ({last.day}).{still} {left} Jets stand below as they were left."
 
 
 #: Four trumpets at one level: an even draw.

@@ -20,6 +20,7 @@ from engine.sheet.gather import sheet_of
 from engine.sheet.history import lines, visits
 from engine.sheet.returning import returning
 from tui.commandline.listing import NEWEST, job_json, job_lines
+from tui.drawing.job_lines import left_with
 
 KEPT = Path(__file__).parents[2] / "kept" / "state_6e732ba" / "jobs.book.gz"
 
@@ -246,6 +247,14 @@ class TestWhatIsMadeOfTheRecord:
         bring_in(tmp_path / "out", tmp_path / "in.book")
         with closing(Book.open(tmp_path / "in.book", reading=True)) as book:
             assert [r.run for r in book.unended()] == ["2.1"] and book.found("uneven") == [3, 2, 1]
+
+    def test_what_was_left_open_is_the_first_that_is_told_of_a_vehicle_that_comes_back(self, book: Book) -> None:
+        stopped = next(r for r in book.runs() if r.last.get("outcome") in ("stopped", "failed"))
+        job = returning(book, stopped.job, shipped())
+        newest = sheet_of(book, book.runs(stopped.job)[0].run, shipped())
+        assert (newest.outcome == "ok") or newest.say in " ".join(job.last_visit.left_open)
+        told = left_with(job)
+        assert told.index("Left open: ") < min(n for n in (told.find("It left"), told.find("Nothing was")) if n > 0)
 
     def test_a_vehicle_that_comes_back_begins_with_what_it_left_with(self, book: Book) -> None:
         ended = next(r for r in book.runs() if r.last.get("outcome") == "ok" and r.procedure.startswith("twin"))

@@ -224,3 +224,51 @@ def test_what_was_put_right_is_not_said_to_be_wrong(tmp_path: Any) -> None:
     said = lines(gathered(session))
     assert "- Does it drip: yes NOT AS IT SHOULD BE" in said
     assert "- What was done about it: put right" in said
+
+
+ENGINE_STOPPED = """
+procedure: looked-at
+title: Compression
+revision: 1
+for: {family: single downdraught, carbs: 1}
+readings:
+  compression: {ask: Compression, quantity: compression, each: cylinder, unit: bar, range: [0, 20], step: 0.1}
+  leak_down: {ask: Leak-down, quantity: leak-down, each: cylinder, unit: '%', range: [0, 100], step: 1, may_lack: true}
+start: look
+steps:
+  look: {do: Look., state: {engine: stopped}, read: [compression, leak_down], go: end}
+  end: {end: stopped, say: It stops here.}
+"""
+
+
+def test_what_was_measured_on_the_way_stands_on_the_sheet(tmp_path: Any) -> None:
+    """The customer pays for a compression test; and a row of which one place was needed was not left out."""
+    from engine.bench.trial.fleet import random_job
+    from engine.session.session import Session
+
+    path = tmp_path / "looked-at.yaml"
+    path.write_text(ENGINE_STOPPED, encoding="utf-8")
+    job = random_job(3, "single downdraught")
+    n = job.engine.cylinders
+    session = Session.start(written(path), job, book=Book.memory(), advisers=ADVISERS)
+    rows = {"compression": [10.2, *[9.9] * (n - 1)], "leak_down": [35, *[None] * (n - 1)]}
+    assert session.answer(Answer(readings=rows)).problem is None
+    said = "\n".join(lines(gathered(session)))
+    assert "Compression, bar: cylinder 1 10.2; cylinder 2 9.9" in said
+    assert "Leak-down, %: cylinder 1 35" in said and "NOT CHECKED\n" + "-" * 80 + "\n- Leak-down" not in said
+
+
+def test_nobody_is_sent_to_drive_a_vehicle_whose_work_was_stopped(tmp_path: Any) -> None:
+    """After a fire the sheet said "drive gently", and that idle and mixture were set, with nothing set."""
+    from engine.bench.trial.fleet import random_job
+    from engine.session.session import Session
+
+    path = tmp_path / "looked-at.yaml"
+    path.write_text(ENGINE_STOPPED, encoding="utf-8")
+    job = random_job(3, "single downdraught")
+    session = Session.start(written(path), job, book=Book.memory(), advisers=ADVISERS)
+    session.answer(
+        Answer(readings={"compression": [10] * job.engine.cylinders, "leak_down": [2] * job.engine.cylinders})
+    )
+    said = "\n".join(lines(gathered(session)))
+    assert "do not drive it" in said and "Drive gently" not in said and "were set warm" not in said
