@@ -122,7 +122,7 @@ def quantity(value: Any, unit: str | None, tail: bool = True) -> str:
 
 
 def term(terms: Mapping[str, str], name: str) -> str:
-    """This family's word for carb, barrel or gap."""
+    """This family's word for carb, barrel or gap, or for the end of the bank from which it is counted (`front`)."""
     return terms.get(name) or name
 
 

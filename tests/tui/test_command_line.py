@@ -400,7 +400,8 @@ def test_an_interrupt_ends_with_130(monkeypatch: pytest.MonkeyPatch) -> None:
     ("arguments", "says"),
     [
         (["rehearse", "warm-up", "--fault", "broken wheel"], "No fault is called 'broken wheel'"),
-        (["rehearse", "warm-upp"], "There is no procedure `warm-upp`"),
+        (["rehearse", "warm-upp"], "evendraw rehearse: There is no procedure `warm-upp`. Did you mean"),
+        (["rehearse", "nonsens"], "There is no procedure `nonsens`. There are: beyond-idle, constant-depression, "),
     ],
 )
 def test_a_wrong_fault_or_procedure_is_a_sentence_before_any_screen(

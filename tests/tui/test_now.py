@@ -255,3 +255,22 @@ async def test_whatever_is_said_the_key_that_goes_on_is_there_too(samples: Any, 
 def test_the_strip_calls_a_phase_the_same_at_every_width(samples: Any, cells: int) -> None:
     line = text_of(where.line(samples.view(phase="hand-over"), where.Whose("SAMPLE 1"), cells))[0]
     assert "HAND-OVER" in line and "handover" not in text_of(where.line(samples.view(), where.Whose("S"), cells))[0]
+
+
+@pytest.mark.parametrize("size", [(60, 20), *SIZES], ids=lambda s: f"{s[0]}x{s[1]}")
+async def test_a_step_of_words_alone_has_its_title_large_where_all_its_words_have_room(
+    samples: Any, at_run: Any, grid: Any, size: Any
+) -> None:
+    choice = replace(samples.SOUND, each=None, places=())
+    short: dict[str, Any] = {"title": "Lock nuts tight", "do": "Nip each nut tight.", "moves": (), "cautions": ()}
+    for read in ((), (choice,)):
+        v = samples.view(read=read, wait=None, findings=(), hear="", note="", because=(), **short)
+        async with at_run(samples.FakeSitting(v), size) as (pilot, _):
+            lines = grid(pilot.app)
+            drawn = big.sentence(v.title, 56, 7)
+            wide = big.sentence(v.title, 78, 7)
+            assert any(all(any(row.rstrip() in line for line in lines) for row in rows) for rows in (drawn, wide))
+            assert "Nip each nut tight." in "\n".join(lines)
+    figure = samples.view(read=(samples.SPEED,), wait=None, **short)
+    async with at_run(samples.FakeSitting(figure), size) as (pilot, screen):
+        assert not screen.headline, "there the figure is large"

@@ -6,14 +6,21 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from fractions import Fraction as F
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from engine.evidence import Move, Place
 from engine.session.view import Advised, Hours, Spot, Sweep
+from tui.catalogue.shop import Shop
+from tui.control.desk import Desk
+from tui.control.rehearsal import rehearse
 from tui.drawing import bank, card, plot, step_lines
 from tui.drawing.lines import text_of, width
+from tui.screens import pages
+
+SHIPPED = Path(__file__).parents[2] / "procedures"
 
 SPOTS = (
     Spot(F(1), F(880), False, 1),
@@ -166,3 +173,21 @@ def test_no_position_is_cut_off_however_many_bodies(samples: Any, carbs: int) ->
 def test_the_time_of_the_engine_stands_beside_its_state(samples: Any) -> None:
     head = " ".join(text_of(step_lines.head(samples.view(hours=Hours(23, 14)), 120)))
     assert "engine RUNNING 23 min, hot 14" in head
+
+
+def test_a_bank_across_the_frame_is_counted_from_the_left_and_says_so(tmp_path: Path) -> None:
+    desk = Desk(Shop(tmp_path / "book", (SHIPPED,), tmp_path))
+    sitting = rehearse(desk, "motorcycle-bank", seed=3)
+    plan = bank.plan(sitting.view, sitting.layout, {}, sitting.cylinders)
+    for drawn in (bank.close(plan, 78), bank.opened(plan, 100)):
+        said = "\n".join(text_of(drawn))
+        assert "left" in said and "front" not in said
+    assert "carb 1 is at the left as one sits" in text_of(pages.drawing(sitting.view, plan, 78))[0]
+    desk.close()
+
+
+def test_every_sign_of_the_plot_is_explained_and_none_is_an_order_once_it_is_turned(samples: Any) -> None:
+    v = samples.view(sweeps=(BELIEVED,))
+    for shown, said in ((v, "▲ to turn to"), (replace(v, moves=()), "▲ where it stands now")):
+        drawn = " ".join(text_of(plot.plot(shown, 78, 16)))
+        assert said in drawn and "◆ believed best" in drawn

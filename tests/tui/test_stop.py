@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import pytest
 from hands import press
+from shipped import walked
 
+from tui.catalogue.shop import Shop
+from tui.control.desk import Desk
+from tui.control.rehearsal import rehearse
 from tui.control.stages import FOUND_AGAIN
+
+SHIPPED = Path(__file__).parents[2] / "procedures"
 
 SHOP = """\
 procedure: lid
@@ -60,6 +67,24 @@ async def test_what_is_believed_no_more_says_why_and_the_other_digits_stay(lid: 
         assert FOUND_AGAIN in " ".join(" ".join(grid(pilot.app)).split())
         await press(pilot, "1")
         assert lid.view.gate is not None, "who presses 1 from habit ends nothing"
+
+
+def test_a_finding_is_gone_once_it_was_acted_on(tmp_path: Path) -> None:
+    """A jet unlike its neighbours is found, another is fitted, and nothing says any more that it is unlike."""
+    desk = Desk(Shop(tmp_path / "book", (SHIPPED,), tmp_path))
+    sitting = rehearse(desk, "twin-choke-sidedraught", seed=7, faults=("wrong jet",))
+    acted: set[tuple[str, Any]] = set()
+    told = 0
+    for view in walked(sitting):
+        stands = {(f.code, f.where) for f in view.findings}
+        assert not acted & stands, "what was acted on stands no more"
+        places = {part.place for part in view.fit}
+        acted = {(f.code, f.where) for f in view.findings if set(f.where) & places}
+        told += len(acted)
+        if told and not acted:
+            break
+    assert told
+    desk.close()
 
 
 async def test_mended_is_read_again(lid: Any, at_run: Any) -> None:

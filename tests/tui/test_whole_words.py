@@ -38,7 +38,10 @@ def views(samples: Any, name: str) -> list[Any]:
     for step in file.steps.values():
         if step.silent:
             continue
-        said = {key: getattr(step, key).text if getattr(step, key) else "" for key in ("do", "hear", "note", "caution")}
+        said = {
+            key: getattr(step, key).text if getattr(step, key) else ""
+            for key in ("do", "hear", "note", "caution", "why")
+        }
         these = [file.cautions[n] for n in (step.cautions or tuple(file.cautions)[:2]) if n in file.cautions]
         cautions = tuple(CautionView(c.name, c.word, c.text, False) for c in these)
         asks = tuple(

@@ -73,6 +73,27 @@ def test_a_move_says_which_screw_how_far_and_which_way(samples: Any) -> None:
     assert aimed.gauge == "gauge on body 1, barrel 1"
 
 
+def test_a_move_from_a_lost_count_is_told_from_the_seat_and_never_as_a_way_from_here(samples: Any) -> None:
+    v = samples.view()
+    (row,) = (r for r in v.screws if r.name == "mixture")
+    lost = replace(v, screws=tuple(replace(r, positions=(None,) * len(r.positions)) for r in v.screws))
+    said = turns.turn(lost, Move("mixture", row.places[0], "out", "richer", None, F(5, 2)))
+    assert said.far == "in until it just seats, then out 2 1/2 turns"
+    assert (said.large, said.short) == ("OUT TO 2 1/2", "to 2 1/2 turns")
+
+
+def test_three_bodies_at_80_columns_show_the_front_and_every_cylinder(samples: Any) -> None:
+    screws = tuple(
+        replace(r, places=tuple(Place(c, b) for c in (1, 2, 3) for b in (1, 2)), positions=(F(1),) * 6)
+        for r in samples.view().screws
+        if r.each == "barrel"
+    )
+    v = samples.view(screws=screws, moves=(), latest=())
+    six = bank.plan(v, (3, 2), cylinders=bank.cylinders_of(3, 2, 6, True))
+    drawn = "\n".join(text_of(bank.close(six, 78)))
+    assert "front" in drawn and all(f"cyl {n}" in drawn for n in range(1, 7))
+
+
 def test_flats_are_said_as_flats(samples: Any) -> None:
     row = ScrewRow(
         "nut", "carb", "mixture", "jet", "flat", "top", samples.CARBS, (F(6), F(7)), None, F(1, 2), (F(0), F(24))

@@ -203,9 +203,18 @@ def _rehearsable(a: argparse.Namespace, found: Places) -> tuple[str, ...]:
     program = loaded(Path(a.procedure), found.search)
     if program.program is None:
         errors = [p for p in program.problems if p.severity == "error"]
-        unknown = all(p.code == "unknown-file" for p in errors)
-        raise Failed(Exit.USAGE if unknown else Exit.PROCEDURE, "\n".join(map(str, errors)))
+        if all(p.code == "unknown-file" for p in errors):
+            near = errors[0].hint if errors[0].hint.startswith("Did you") else _routines(found)
+            raise Failed(Exit.USAGE, f"evendraw rehearse: {errors[0].message} {near}")
+        raise Failed(Exit.PROCEDURE, "\n".join(map(str, errors)))
     return faults
+
+
+def _routines(found: Places) -> str:
+    """The procedures that are no part of another, in a sentence."""
+    from tui.catalogue.shelf import mains
+
+    return f"There are: {', '.join(sorted(Path(e.key).stem for e in mains(found.search)))}."
 
 
 def _for_screen(found: Places) -> Any:

@@ -42,7 +42,7 @@ class BankPlan:
     old: bool = False
 
 
-#: Where counting begins along every bank: body 1 stands there. [common practice]
+#: Where counting begins along a bank, unless its family says otherwise: body 1 stands there. [common practice]
 FRONT = "front"
 
 
@@ -196,6 +196,9 @@ def reading_line(plan_: BankPlan, place: Place, cells: int) -> Line:
     label = f"{place.barrel} " if place.barrel is not None and plan_.barrels > 1 else ""
     if place in plan_.cylinders and cells >= 20:
         label += f"cyl {plan_.cylinders[place]} "
+    elif place in plan_.cylinders and cells >= 13:
+        # Which cylinder it feeds says more than which barrel of its body it is: they stand in their order.
+        label = f"cyl {plan_.cylinders[place]} "
     value = _value(plan_, place)
     if value is None or isinstance(value, str | bool):
         said = "–" if value is None else clean(wording.number(value))
@@ -263,8 +266,12 @@ def _close_body(plan_: BankPlan, carb: int, cells: int) -> Lines:
     if len(mine) == 1 and cells - width(head) - 2 - sum(len(t) for t, _ in tail) > len(mine[0]) + 2:
         tail = ((f" {mine[0]} ", "soft"), *tail)
     room = cells - width(head) - sum(len(t) for t, _ in tail)
-    if carb == 1 and plan_.carbs > 1 and room > len(FRONT) + 2:
-        head, room = (((FRONT, "soft"), *head), room - len(FRONT))
+    end = wording.term(plan_.terms, FRONT).split()[0]
+    if carb == 1 and plan_.carbs > 1 and room > len(end) + 2:
+        head, room = (((end, "soft"), *head), room - len(end))
+    elif carb == 1 and plan_.carbs > 1:
+        # In the place of the word for a body, which its neighbours have.
+        head = ((end, "soft"), (f"╴{carb}╶".ljust(len(name) + 2 - len(end), "─"), "strong"), *head[1:])
     out: Lines = [cut_line((*head, ("─" * max(1, room), "rule"), *tail), cells)]
     tails = {p: _tail(plan_, p, cells) for p in _barrels(plan_)}
     # As wide for every barrel of the bank, so that their bars can be compared.
@@ -312,7 +319,7 @@ def opened(plan_: BankPlan, cells: int) -> Lines:
 
 def _box(plan_: BankPlan, carb: int, cells: int) -> Lines:
     inner = cells - 4
-    front = f" {FRONT}," if carb == 1 and plan_.carbs > 1 else ""
+    front = f" {wording.term(plan_.terms, FRONT).split()[0]}," if carb == 1 and plan_.carbs > 1 else ""
     title = f"{front} {wording.term(plan_.terms, 'carb')} {carb} {_of_body(plan_, carb).lstrip()}"
     unit = f" {plan_.unit} " if plan_.unit and plan_.values else ""
     rule = "─" * max(0, cells - 3 - len(title) - len(unit))

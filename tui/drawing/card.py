@@ -35,6 +35,8 @@ class Stage:
     large: bool = True
     tall: bool = True
     loud: bool = False
+    #: The step is words alone: its title is drawn large above them.
+    headline: bool = False
     #: The sizes that are fitted, where the step speaks of them.
     fitted: str = ""
 
@@ -60,7 +62,14 @@ def step(v: View, cells: int, rows: int, at: Stage = _NOTHING_YET) -> Lines:
         return [*_loud(v, cells, room, at), *fresh, *do, *known, *rest]
     if not (v.moves or v.fit) or at.made or v.moves_made:
         room = rows - len(fresh) - len(do) - len(known)
-        return [*fresh, *do, *work(v, cells, room, room, at), *known, *rest]
+        return [
+            *fresh,
+            *(headline(v, cells) if at.headline else []),
+            *do,
+            *work(v, cells, room, room, at),
+            *known,
+            *rest,
+        ]
     # What is to be turned stands above the words, and is large before a hint is there; a caution is never given up.
     aim = trial(v, cells)
     room = rows - len(fresh) - len(do) - len(known) - len(aim)
@@ -71,6 +80,19 @@ def _loud(v: View, cells: int, rows: int, at: Stage) -> Lines:
     """The first sentence of an instruction in large letters; nothing where it has no room."""
     said = big.sentence(v.do.split(". ")[0].rstrip("."), cells, rows) if at.large else []
     return [((line, "red"),) for line in said]
+
+
+def headline(v: View, cells: int) -> Lines:
+    """What a step of words alone is about, in large letters: nothing is turned, fitted or read as a figure there.
+    Nothing where it has no large form."""
+    figures = any(not ask.choices for ask in v.read)
+    if figures or v.moves or v.fit or v.gate is not None or v.wait is not None:
+        return []
+    return [*(((line, "mark"),) for line in big.sentence(v.title, cells, HIGHEST)), ()]
+
+
+#: A headline takes no more lines than two of large letters.
+HIGHEST = 7
 
 
 def stop(v: View, cells: int, large: bool) -> Lines:

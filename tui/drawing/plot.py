@@ -49,7 +49,7 @@ def least(v: View, cells: int) -> int:
 def _about(v: View, cells: int) -> tuple[Lines, Lines]:
     """What stands above and below the plot of the first screw."""
     first = v.sweeps[0]
-    tail = [*wrapped(belief(v, first), cells, "mark"), *wrapped(_signs(v.sweeps[:1]), cells, "soft")]
+    tail = [*wrapped(belief(v, first), cells, "mark"), *wrapped(_signs(v, v.sweeps[:1]), cells, "soft")]
     if len(v.sweeps) > 1:
         more = f"{wording.count(len(v.sweeps) - 1, 'more screw')} searched with it: ? draws them."
         tail += wrapped(more, cells, "soft")
@@ -71,7 +71,7 @@ def _several(v: View, cells: int, rows: int) -> Lines:
     wide = (cells - (across - 1)) // across
     first = sweeps[0]
     head = wrapped(f"{_axis_name(first).capitalize()}, of each", cells, "soft")
-    tail = wrapped(_signs(sweeps), cells, "soft")
+    tail = wrapped(_signs(v, sweeps), cells, "soft")
     names = [wrapped(wording.place(s.place, v.terms), wide, "strong") for s in sweeps]
     beliefs = [wrapped(belief(v, s), wide, "mark") for s in sweeps]
     spoken = max(map(len, names)) + max(map(len, beliefs))
@@ -118,7 +118,7 @@ def belief(v: View, sweep: Sweep) -> str:
     return "Where it belongs is not known yet." if alone < 2 else "How it answers shows; F3 says what is believed."
 
 
-def _signs(sweeps: Sequence[Sweep]) -> str:
+def _signs(v: View, sweeps: Sequence[Sweep]) -> str:
     """What the signs mean."""
     signs = [f"{READ} read"]
     if any(not spot.alone for sweep in sweeps for spot in sweep.spots):
@@ -127,7 +127,10 @@ def _signs(sweeps: Sequence[Sweep]) -> str:
     if any(not low <= spot.value <= high for sweep in sweeps for spot in sweep.spots):
         signs.append(f"{BELOW} {ABOVE} off the figures")
     if any(sweep.to is not None for sweep in sweeps):
-        signs.append(f"{AIM} to turn to")
+        # Once it is turned there is no move on the step, and it stands there.
+        signs.append(f"{AIM} to turn to" if v.moves else f"{AIM} where it stands now")
+    if any(sweep.best is not None for sweep in sweeps):
+        signs.append(f"{BELIEVED} believed best")
     if any(sweep.expect is not None for sweep in sweeps):
         signs.append(f"{EXPECTED} expected")
     return ", ".join(signs)

@@ -135,7 +135,10 @@ def turn(view: View, move: Move) -> Turn:
         far = "until it just seats" if seated else f"to {phrases.plain(row.zero if row else '')}"
         short, then = ("to its seat" if seated else far), ""
     elif move.turns is None:
-        far = short = then.removeprefix("then at ") or "as told"
+        # Nobody knows where it stands: how far it goes is counted from its seat, and is no way from here.
+        from_zero = then.removeprefix("then at ")
+        far = f"in until it just seats, then out {from_zero}" if from_zero and seated else from_zero or "as told"
+        short = f"to {from_zero}" if from_zero and seated else far
         figure, then = wording.fraction(abs(in_unit(move.position, unit))) if move.position is not None else "", ""
     else:
         amount = in_unit(move.turns, unit)

@@ -28,6 +28,7 @@ class HandoverScreen(AnsweringScreen[str | None]):
 
     NAME = "handover"
     SCROLLS = "#page"
+    LEAST = (60, 20)
     BINDINGS: ClassVar = [Binding(*b, show=False) for b in actions.bindings("handover")]
 
     def __init__(self, sitting: Sitting, shop: Shop) -> None:

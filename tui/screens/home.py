@@ -36,6 +36,8 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
     """`first` opens something at once, given this screen."""
 
     NAME = "home"
+    #: A rehearsal or a run on a tablet's terminal ends here.
+    LEAST = (60, 20)
     BINDINGS: ClassVar = [Binding(*b, show=False) for b in actions.bindings("home")]
 
     def __init__(self, shop: ShopType, first: Callable[[HomeScreen], None] | None = None) -> None:

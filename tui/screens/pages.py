@@ -33,7 +33,8 @@ def record(v: View, cells: int) -> Lines:
 def drawing(v: View, plan: bank.BankPlan, cells: int) -> Lines:
     """What is what: the bank drawn large with every screw in its band, the search of the mixture, and the parts and
     words."""
-    out: Lines = [((" THE BANK ", "key"), (f"  seen from above, {bank.FRONT} at the left", "soft"))]
+    first, end = f"{wording.term(v.terms, 'carb')} 1", wording.term(v.terms, bank.FRONT)
+    out: Lines = [((" THE BANK ", "key"), (f"  seen from above; {first} is at the {end}", "soft"))]
     out += step_lines.spread_line(v, cells)
     out += bank.opened(plan, cells) if cells >= 26 else bank.close(plan, cells)
     out.append((("(/) a screw's slotted head  ◀ the one to turn  [ ] its band  ▾ ▴ below, above  (4.8) old", "soft"),))

@@ -32,6 +32,8 @@ class RunParts(RunKeys):
     loud: bool
     #: How large a move may be drawn: `tall` in six rows, `half` in three, `small` in words.
     figures = "tall"
+    #: The title of a step of words alone is drawn large.
+    headline = False
 
     def compose(self) -> ComposeResult:
         yield Drawn(id="where")
@@ -92,7 +94,9 @@ class RunParts(RunKeys):
         return titled(title, lines, cells) if wide else lines
 
     def _plot(self, cells: int, rows: int) -> Lines:
-        return self._pane("the mixture", plot.plot(self.sitting.view, cells, rows - self._titles), cells)
+        v = self.sitting.view
+        shown = replace(v, moves=()) if stages.made(v, self.sofar) else v
+        return self._pane("the mixture", plot.plot(shown, cells, rows - self._titles), cells)
 
     def _findings(self, cells: int, rows: int) -> Lines:
         said = step_lines.findings(self.sitting.view, cells, rows - self._titles)
@@ -122,7 +126,7 @@ class RunParts(RunKeys):
         if self.going or self.size.width < 20:
             return
         v, width = self.sitting.view, self.size.width
-        self.figures = "tall"
+        self.figures, self.headline = "tall", False
         top = len(where.line(v, self._whose(), width))
         fixed = top + len(step_lines.head(v, width - 2)) + len(step_lines.standing(v, width - 2, self.sofar.understood))
         total = self.size.height - fixed - self._bar_rows(width - 2)
@@ -137,6 +141,7 @@ class RunParts(RunKeys):
         """The present step alone, its answer right under it; the far view: the answer at the foot."""
         far = self.page == "far"
         small, large = self.pad.needs(cells)
+        self.headline = bool(high := self._headline(cells)) and len(self._card(cells, 60)) + high + small <= total
         # The figures of the answer are large before a hint is there.
         told = total if far else len(self._card(cells, 60, large=False)) - (self.page == "step") * self._hints(cells)
         answer = large if told + large <= total else min(small, max(2 + self.pad.said(cells), total - 2))
@@ -153,6 +158,8 @@ class RunParts(RunKeys):
         right = max(LEAST_BESIDE, min(MOST_BESIDE, width // 2))
         self.query_one("#right").styles.width = right
         cells, v = width - right - 2, self.sitting.view
+        high = self._headline(cells)
+        self.headline = bool(high) and len(self._card(cells, 60)) + high + self.pad.needs(cells)[1] + 3 <= total
         rooms = room.share(total, self._wishes(cells, total), self.pad.needs(cells), 0, (0, 0), **self._least(cells))
         self._rows("card-box", rooms.card)
         self._rows("pad", rooms.pad)
@@ -199,11 +206,19 @@ class RunParts(RunKeys):
             self._give(rooms, 0, 0)
             return
         self.figures = size
+        high = self._headline(cells)
+        spare = total - used + hints * (with_hints - 1)
+        if high > spare and with_bank and with_hints and high <= spare + tall + spread:
+            # The drawing helps nobody to answer words; ? draws it.
+            with_bank, used = False, used - tall - spread
         left = total - used + hints * with_hints
+        if 0 < high <= left - hints:
+            self.headline, left = True, left - high
         answer = pads[1] if pads[1] - pads[0] <= left else pads[0]
         left -= answer - pads[0]
-        told = cards[size] + min(hints, left)
-        left -= told - cards[size]
+        more = min(hints, left)
+        told = cards[size] + more + high * self.headline
+        left -= more
         found = seen[0] + min(left, seen[1] - seen[0])
         left -= found - seen[0]
         legend = len(bank.legend(self._plan(), cells)) if with_bank else 0
@@ -225,6 +240,15 @@ class RunParts(RunKeys):
         """The rows of the card without its hints, its move in figures of a size."""
         self.figures = size
         return len(self._card(cells, 60)) - self._hints(cells)
+
+    def _headline(self, cells: int) -> int:
+        """The rows of a headline; none where the step has another thing to be large, or another page or question is
+        open."""
+        v = self.sitting.view
+        if self.page != "step" or self.over or self.loud or stages.dangers(v, self.sofar.understood):
+            return 0
+        lines = card.headline(v, cells)
+        return len(lines) if len(lines) > 1 else 0
 
     def _hints(self, cells: int) -> int:
         """The rows of the hints; none while a danger is to be understood."""
@@ -276,6 +300,7 @@ class RunParts(RunKeys):
             large=large and self.figures != "small",
             tall=self.figures == "tall",
             loud=self.loud,
+            headline=self.headline,
             fitted=step_lines.jets(v, self.sitting.card),
         )
         if self.page == "far":

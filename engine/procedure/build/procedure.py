@@ -22,7 +22,7 @@ from engine.quantity.units import UNITS
 from engine.vocabulary.vocabulary import SHIPPED, Vocabulary
 
 #: The places that a family may call by its own words.
-TERMS = ("carb", "barrel", "gap", "cylinder", "bank")
+TERMS = ("carb", "barrel", "gap", "cylinder", "bank", "front")
 
 
 def build(
