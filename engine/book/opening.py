@@ -26,6 +26,10 @@ DAMAGED = (
     "The job book is damaged inside: what is shown may lack something. 'evendraw book verify' says what is safe; "
     "opening the book to write (evendraw) makes its indexes anew where it is only those."
 )
+TWO_NAMES = (
+    "The job book has a second name in the file system (a hard link): what was answered last under the other name may "
+    "be missing here. Copy it with 'evendraw book backup', and take one name away."
+)
 #: A book up to this size is looked through at every opening; a larger one once a day, with its backup.
 LOOKED_THROUGH = 48_000_000
 
@@ -147,6 +151,8 @@ def reader(path: Path) -> tuple[sqlite3.Connection, list[str]]:
         raise BookTrouble(f"There is no job book at {path}. Name another with --book.")
     with explained(path):
         notices = [p for p in [look(path).problem] if p]
+        if path.stat().st_nlink > 1:
+            notices.append(TWO_NAMES)
         connection = _reading(path)
         try:
             _ours(connection, path)

@@ -341,10 +341,14 @@ class TestPrivate:
         code, _, err = said("talk", "--run", "1.1", "--book", "other.book")
         assert code == Exit.BOOK
         assert "second name" in err
+        for looks in (["jobs"], ["sheet", "1"]):
+            code, out, err = said(*looks, "--book", "other.book")
+            assert code == Exit.OK and out and "may be missing here" in err, "the newest may be in the other's log"
+        assert said("book", "verify")[0] == Exit.PROBLEMS
 
 
 class TestWhereThisUserMayNot:
-    """As root these pass without a look: run them as another user."""
+    """Skipped for who may do everything: run them as another user."""
 
     @pytest.fixture
     def shut(self, shop: Path) -> Iterator[Callable[[Path, int], None]]:
