@@ -377,7 +377,7 @@ def _parts(c: _Case, change: Sequence[int], by: Sequence[int]) -> list[Part]:
     return [
         Part("idle jet", c.spots[i], new)
         for i in change
-        if (new := _new_size(c, i, by)) is not None and (new != c.sizes[i] or _false(c, i))
+        if (new := _to_fit(c, i, by)) is not None and (new != c.sizes[i] or _false(c, i))
     ]
 
 
@@ -390,6 +390,16 @@ def _new_size(c: _Case, i: int, by: Sequence[int]) -> Fraction | None:
     if _false(c, i) and not all(by):
         return size
     return _stocked(float(size) + by[i] * c.step, c.step)
+
+
+def _to_fit(c: _Case, i: int, by: Sequence[int]) -> Fraction | None:
+    """The size that is fitted at barrel i now: the right one, or, where the shop lists its shelf and has none of it,
+    the nearest there, the larger of two; None where that is no nearer than the one in hand."""
+    right, shelf, size = _new_size(c, i, by), c.job.shelf.idle_jets, c.sizes[i]
+    if right is None or not shelf or right in shelf:
+        return right
+    nearest = min(shelf, key=lambda s: (abs(s - right), -s))
+    return nearest if size is None or abs(nearest - right) < abs(size - right) else None
 
 
 def _false(c: _Case, i: int) -> bool:
@@ -426,13 +436,15 @@ def _findings(
     masked = c.search.masks
     if verdict in ("all too small", "all too large", "change"):
         for i in change:
-            size, new = c.sizes[i], _new_size(c, i, by)
+            size, new, fit = c.sizes[i], _new_size(c, i, by), _to_fit(c, i, by)
             way = "small" if by[i] > 0 else "large"
+            shelf = "at hand" if fit == new else "nearest" if fit is not None else "none nearer"
             found.append(
                 Found(
                     f"idle-jet-too-{way}",
                     (c.spots[i],),
-                    {"part": "idle jet", "place": c.spots[i], "sizes": abs(by[i])},
+                    {"part": "idle jet", "place": c.spots[i], "sizes": abs(by[i]), "right": new, "nearest": fit},
+                    shelf,
                     suggest=None if new is None else Suggest("idle jet", size, new),
                     sureness=v.likeliest(i)[1],
                 )
