@@ -289,3 +289,22 @@ async def test_first_aid_is_large_before_its_danger_is_understood(samples: Any, 
             assert any(row.rstrip() in line for line in lines)
         assert any("Pump off. Switch off." in line for line in lines)
         assert any("I have understood this" in line for line in lines)
+
+
+def test_the_same_words_have_the_same_digits_in_every_shipped_file() -> None:
+    """Wherever two answers are offered by the same words, each has the digit that it has elsewhere."""
+    from engine.carburation.registry import shipped
+    from engine.procedure.build.load import load
+    from tui.drawing import phrases
+
+    folder = Path(__file__).parents[2] / "procedures"
+    digits: dict[frozenset[str], set[tuple[str, ...]]] = {}
+    for path in sorted(folder.glob("*.yaml")):
+        program = load(path, [folder], shipped()).program
+        assert program is not None
+        for reading in program.files[program.main].readings.values():
+            if reading.type.choices:
+                digits.setdefault(frozenset(reading.type.choices), set()).add(phrases.offered(reading.type.choices))
+    assert len(digits) > 20
+    assert digits[frozenset({"yes", "no"})] == {("no", "yes")}
+    assert {words: orders for words, orders in digits.items() if len(orders) > 1} == {}

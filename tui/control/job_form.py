@@ -27,7 +27,7 @@ from tui.drawing.bank import BankPlan
 if TYPE_CHECKING:
     from engine.job.model import Job
 
-YES_NO = ("no", "yes")
+YES_NO = phrases.NO_YES
 UNKNOWN = "not known"
 
 

@@ -74,7 +74,7 @@ def facts(job: Mapping[str, Any], choices: Callable[[str], tuple[str, ...]] = la
         for name, value in said.items():
             if name in _HIDDEN or isinstance(value, Mapping) or _deep(value):
                 continue
-            known = (YES, NO) if isinstance(value, bool) else choices(f"{part}.{name}")
+            known = phrases.NO_YES if isinstance(value, bool) else choices(f"{part}.{name}")
             out.append(Known((part, name), f"{phrases.plain(part)}: {phrases.plain(name)}", value, known))
     return out
 

@@ -146,7 +146,7 @@ def row_of(ask: Ask, view: View) -> Row:
         low,
         high,
         ask.step,
-        ask.choices,
+        phrases.offered(ask.choices),
         rounds=ask.rounds,
         over=ask.over_range,
     )
@@ -207,7 +207,7 @@ def texts(ask: Ask, value: Any) -> list[str]:
         elif each == OVER_RANGE:
             out.append("over")
         elif ask.choices:
-            out.append(str(ask.choices.index(each) + 1) if each in ask.choices else str(each))
+            out.append(str(phrases.offered(ask.choices).index(each) + 1) if each in ask.choices else str(each))
         else:
             out.append(
                 wording.number(

@@ -32,3 +32,12 @@ def clock(seconds: float) -> str:
     """A countdown: `1:05`, never negative."""
     left = max(0, int(-(-seconds // 1)))
     return f"{left // 60}:{left % 60:02d}"
+
+
+#: The one order in which these two are offered, so that a digit always means the same of them.
+NO_YES = ("no", "yes")
+
+
+def offered(choices: tuple[str, ...]) -> tuple[str, ...]:
+    """The answers of a question in the order of their digits: as the file lists them, no and yes always alike."""
+    return NO_YES if set(choices) == set(NO_YES) else choices

@@ -383,7 +383,7 @@ def how(view: View, cells: int) -> Lines:
     for ask in view.read:
         out += wrapped(ask.ask, cells, "strong")
         out += wrapped(ask.how or "Nothing more is written about this one.", cells, "ink", head=("  ", "ink"))
-        for n, choice in enumerate(ask.choices, 1):
+        for n, choice in enumerate(phrases.offered(ask.choices), 1):
             out += wrapped(choice, cells, "ink", head=(f"  {n:>2}  ", "soft"), indent=6)
         if ask.average:
             average = f"Average over {wording.decimal(ask.average)} s: the middle of the swing."
