@@ -186,6 +186,8 @@ class Visits(Store):
     def same_customer(self, number: int, as_of: int) -> None:
         """Say that the customer of a job is the customer of another job."""
         customer = self._row(as_of).customer_number
+        if customer is None:
+            raise BookTrouble(f"Job {as_of} names no customer, so that there is none to be the same.")
         self._row(number)
         with self._write() as db:
             at, facts, told, vehicle = db.execute(

@@ -242,6 +242,20 @@ class TestTheBookFromOutside:
         )
         assert "STRUCK" in evendraw(shop, "sheet", "1").stdout
 
+    def test_a_customer_has_several_vehicles(self, shop: Path) -> None:
+        (shop / "other.yaml").write_text(JOB.replace("SAMPLE 1", "SAMPLE 2"), encoding="utf-8")
+        (shop / "none.yaml").write_text(JOB.replace("A. Sample", '""'), encoding="utf-8")
+        for job in ("job.yaml", "other.yaml", "none.yaml"):
+            talked(shop, str(BLEED), "--job", job, answers=[])
+        assert evendraw(shop, "book", "customers").stdout.count("A. Sample") == 2
+        evendraw(shop, "book", "join", "2", "1", "--customer")
+        said = evendraw(shop, "book", "customers").stdout
+        assert said.count("A. Sample") == 1
+        assert "SAMPLE 1, water cart, invented: jobs 3, 1" in said and "SAMPLE 2, water cart, invented: job 2" in said
+        assert "names no customer" in evendraw(shop, "book", "join", "1", "3", "--customer", code=Exit.BOOK).stderr
+        evendraw(shop, "book", "split", "2")
+        assert evendraw(shop, "book", "customers").stdout.count("A. Sample") == 2
+
     def test_persons_can_be_forgotten(self, shop: Path) -> None:
         talked(shop, str(BLEED), "--job", "job.yaml", answers=[{"readings": {"air": "no"}}])
         assert "Sample" not in evendraw(shop, "jobs", "--forget", "1").stdout

@@ -172,10 +172,28 @@ def _split(a: argparse.Namespace, found: Places) -> int:
 def _join(a: argparse.Namespace, found: Places) -> int:
     book = _opened(found)
     try:
-        vehicle = book.join(a.job, a.to)
         if a.customer:
             book.same_customer(a.job, a.to)
-        say(f"Job {a.job} is of the vehicle of job {a.to} now (vehicle {vehicle}).")
+            say(f"Job {a.job} is of the customer of job {a.to} now; the vehicles stay as they are.")
+        else:
+            vehicle = book.join(a.job, a.to)
+            say(f"Job {a.job} is of the vehicle of job {a.to} now (vehicle {vehicle}).")
+    finally:
+        book.close()
+    return Exit.OK
+
+
+def _customers(a: argparse.Namespace, found: Places) -> int:
+    book = _opened(found, reading=True)
+    try:
+        cars = {v.vehicle: v for v in book.vehicles()}
+        lines = []
+        for customer in book.customers():
+            lines.append(f"{customer.customer:>5}  {', '.join(filter(None, (customer.name, customer.problem)))}")
+            for car in (cars[n] for n in customer.vehicles if n in cars):
+                said = ", ".join(filter(None, (car.registration, car.description, car.problem))) or "a vehicle"
+                lines.append(f"       {said}: job{'s' if len(car.jobs) > 1 else ''} {', '.join(map(str, car.jobs))}")
+        say(lines or "No customer is written down yet: the next job that names one does it.")
     finally:
         book.close()
     return Exit.OK
@@ -320,6 +338,7 @@ _HANDLERS: dict[str, Callable[[argparse.Namespace, Places], int]] = {
     "split": _split,
     "join": _join,
     "people": _people,
+    "customers": _customers,
     "recheck": _recheck,
     "strike": _strike,
     "correct": _correct,
@@ -353,10 +372,11 @@ def arguments(p: argparse.ArgumentParser, usual: Callable[[argparse.ArgumentPars
     forget.add_argument("text", metavar="TEXT", help="a name, a registration, or another text of the visits meant")
     forget.add_argument("--yes", action="store_true", help="don't ask")
     add("split", "part a job from the vehicle that it was joined to").add_argument("job", metavar="JOB", type=number)
-    join = add("join", "say that a job is of the same vehicle as another")
+    join = add("join", "say that a job is of the same vehicle as another, or of the same customer")
     join.add_argument("job", metavar="JOB", type=number)
-    join.add_argument("to", metavar="OTHER", type=number, help="the job whose vehicle it is")
-    join.add_argument("--customer", action="store_true", help="and of the same customer")
+    join.add_argument("to", metavar="OTHER", type=number, help="the job whose vehicle or customer it is")
+    join.add_argument("--customer", action="store_true", help="of the same customer, with another vehicle")
+    add("customers", "list the customers, their vehicles, and the jobs of each")
     people = add("people", "list the people of the shop, whose numbers answers carry")
     people.add_argument("--add", metavar="NAME")
     people.add_argument("--left", metavar="NUMBER", type=number, help="who answers no more from today on")
