@@ -65,8 +65,9 @@ async def test_what_is_believed_no_more_says_why_and_the_other_digits_stay(lid: 
             await press(pilot, "1", "enter")
         assert [(o.digit, o.label) for o in options] == [("2", "ends here"), ("3", "go on knowingly")]
         assert FOUND_AGAIN in " ".join(" ".join(grid(pilot.app)).split())
-        await press(pilot, "1")
-        assert lid.view.gate is not None, "who presses 1 from habit ends nothing"
+        await press(pilot, "1", "enter")
+        assert lid.view.end is None, "who presses 1 and Enter from habit ends nothing"
+        assert screen.pad.question.title == "WHY GO ON KNOWINGLY"
 
 
 def test_a_finding_is_gone_once_it_was_acted_on(tmp_path: Path) -> None:
