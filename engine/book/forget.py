@@ -9,6 +9,7 @@ copy that can't be cleaned now is cleaned at a later opening: it is brought to w
 from __future__ import annotations
 
 import json
+import re
 import sqlite3
 import time
 from collections.abc import Callable, Iterable, Iterator
@@ -79,17 +80,19 @@ def of_staff(book: Book, text: str) -> list[int]:
 
 
 def _stands(needle: str, words: str, name: str = "") -> bool:
-    """Whether a text stands in others as whole words; where a script knows no case, it knows no gaps, either."""
-    if name == "vehicle registration" and plate(needle) and plate(needle) == plate(words):
+    """Whether a text stands in others as whole words, and one of letters and digits, such as a registration, however it
+    is spaced; where a script knows no case, it knows no gaps, either.
+    """
+    mark = plate(needle)
+    if name == "vehicle registration" and mark and mark == plate(words):
         return True
+    mixed = any(sign.isdigit() for sign in mark) and any(sign.isalpha() for sign in mark)
+    pattern = r"[\W_]{0,2}".join(map(re.escape, mark)) if mixed else re.escape(needle)
     words = words.casefold()
-    at = words.find(needle)
-    while at >= 0:
-        end = at + len(needle)
-        joins = (words[at - 1 : at] + needle[0], needle[-1] + words[end : end + 1])
-        if not any(len(two) == 2 and _in_a_word(two[0]) and _in_a_word(two[1]) for two in joins):
+    for found in re.finditer(pattern, words):
+        joins = words[found.start() - 1 : found.start() + 1], words[found.end() - 1 : found.end() + 1]
+        if not any(len(two) == 2 and all(map(_in_a_word, two)) for two in joins):
             return True
-        at = words.find(needle, at + 1)
     return False
 
 

@@ -56,6 +56,16 @@ class TestWhatIsFound:
         assert [m.job for m in matches(book, "sampler11")] == [2], "a registration, however it is spaced"
         assert inside(book, "A. Sample") == [2] and inside(book, "Sampleson") == []
 
+    @pytest.mark.parametrize("asked", ["SAMPLE 1", "sample-1", "sample1"])
+    def test_a_registration_is_found_in_any_words_however_it_is_spaced(self, path: Path, asked: str) -> None:
+        session = worked(path)
+        notes = ("Parked beside SAMPLE 1.", "sample-1 came first", "SAMPLE 11", "xsample1", "SAMPLE, 1 of 2")
+        answered(session, *[Answer(note=note) for note in notes])
+        session.close()
+        forget(session.book, [m.job for m in matches(session.book, asked)], asked)
+        again = Session.reopen(session.book, session.run, advisers=ADVISERS, clock=lambda: CLOCK, reading=True)
+        assert [text for _, text in again.state.notes][2:] == [codec.TAKEN_OUT] * 2 + [*notes[2:4], codec.TAKEN_OUT]
+
     def test_a_script_without_gaps_is_found_inside_its_words(self, path: Path) -> None:
         book = worked(path).book
         book.take_in(valve_job().model_copy(update={"customer": "見本太郎様"}), "2031-05-05")
