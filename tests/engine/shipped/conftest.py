@@ -1,4 +1,4 @@
-"""Loads the explorer beside this file, and the shipped procedures, for the tests of this folder."""
+"""Loads the helpers beside this file, and the shipped procedures, for the tests of this folder."""
 
 import importlib.util
 import sys
@@ -9,12 +9,12 @@ import pytest
 from engine.carburation.registry import shipped
 from engine.job.model import Job
 
-_NAME = "explorer"
-if _NAME not in sys.modules:
-    _spec = importlib.util.spec_from_file_location(_NAME, Path(__file__).with_name(f"{_NAME}.py"))
-    _module = importlib.util.module_from_spec(_spec)
-    sys.modules[_NAME] = _module
-    _spec.loader.exec_module(_module)
+for _name in ("explorer", "closed"):
+    if _name not in sys.modules:
+        _spec = importlib.util.spec_from_file_location(_name, Path(__file__).with_name(f"{_name}.py"))
+        _module = importlib.util.module_from_spec(_spec)
+        sys.modules[_name] = _module
+        _spec.loader.exec_module(_module)
 
 PROCEDURES = Path(__file__).parents[3] / "procedures"
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import random
+import re
 from pathlib import Path
 
 import explorer
@@ -22,11 +24,6 @@ WITH = {
 }
 #: Ways that need a history which no drawn answers give; each has a test of its own below.
 TOLD_APART = {
-    # What a family hands over; each has its way in test_families.
-    *(("hand-over", "which_screws", f"branch {k}") for k in (0, 2, 3)),
-    *(("hand-over", step, way) for step in ("answers_alone", "nuts_answer") for way in ("branch 0", "branch 1")),
-    ("hand-over", "alone_again", "passed"),
-    ("hand-over", "nuts_again", "passed"),
     ("jet-nuts", "apart", "branch 0"),
     # A stall in the creep test, and this of three ends that lead the same way: too rare for drawn answers.
     ("progressive-downdraught", "creep_pace", "end runs_fast"),
@@ -122,14 +119,34 @@ def walked(name: str, folder, advisers, mend=lambda texts: texts):
     return loaded.program, keep
 
 
+def handed_over(name: str, folder, advisers):
+    """A file as it stands, and with each word that a caller may hand over in place of a parameter's default."""
+    program, keep = walked(name, folder, advisers)
+    programs = [program]
+    for parameter in program.files[name].parameters.values():
+        kind = parameter.type
+        words = kind.choices if kind.kind == "choice" else ("true", "false") if kind.kind == "bool" else ()
+        for word in words:
+            line = re.compile(rf"(?m)^(  {parameter.name}: .*default: )[^,}}]+")
+
+            def mend(texts, line=line, word=word):
+                changed = line.sub(rf"\g<1>{word}", texts[name])
+                return texts | {name: changed}
+
+            programs.append(walked(name, folder, advisers, mend)[0])
+    return programs, keep
+
+
 @pytest.mark.parametrize("name", [f for f in FILES if f not in set().union(*WITH.values())])
 def test_every_way_out_of_every_step_is_taken(name, folder, advisers, invented, monkeypatch):
     """Branches, limits, ends of calls and symptoms: none is there for show."""
-    program, keep = walked(name, folder, advisers)
+    programs, keep = handed_over(name, folder, advisers)
+    program = programs[0]
     recorder, rng = explorer.Recorder(monkeypatch), random.Random(name)
     advice = explorer.AnyAdvice(advisers, rng)
     walker = explorer.Explorer(recorder, advice, rng)
-    listening, book, cases = recorder.listening(program), Book.memory(), jobs(name, invented)
+    listening = [recorder.listening(p) for p in programs]
+    book, cases = Book.memory(), list(itertools.product(listening, jobs(name, invented)))
 
     def left():
         return [w for w in explorer.missing(program, recorder.taken, keep) if w not in TOLD_APART]
@@ -137,8 +154,7 @@ def test_every_way_out_of_every_step_is_taken(name, folder, advisers, invented, 
     def run(k, mood=None):
         walker.run(
             Session.start(
-                listening,
-                cases[k % len(cases)],
+                *cases[k % len(cases)],
                 book=book,
                 advisers=advice.registry,
                 clock=lambda: "2000-01-01T00:00:00+00:00",
