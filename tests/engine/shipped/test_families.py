@@ -493,7 +493,7 @@ def test_an_engine_that_misses_or_spits_is_not_handed_over_as_right(beat, code, 
 
 def test_the_mixture_is_looked_at_again_once_the_speed_was_moved_far(advisers, folder):
     """Seventy off its speed after the last mixture: the plates go, and the mixture with them."""
-    job = random_job(7, lambda_meter=False)
+    job = random_job(12, lambda_meter=False)
     wanted = float(job.engine.idle_speed)
 
     def fast_once(message, given, hands):
@@ -503,7 +503,7 @@ def test_the_mixture_is_looked_at_again_once_the_speed_was_moved_far(advisers, f
         return None
 
     steps: list[str] = []
-    tried("twin-choke-sidedraught", job, advisers, folder, 7, fast_once)
+    tried("twin-choke-sidedraught", job, advisers, folder, 12, fast_once)
     assert any(s.startswith("idle-mixture.") for s in steps[steps.index("idle-speed.first") :])
 
 

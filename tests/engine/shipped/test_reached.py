@@ -168,7 +168,7 @@ def test_every_way_out_of_every_step_is_taken(name, folder, advisers, invented, 
         if count % 10 == 0 and not left():
             break
         run(k, press and explorer.Mood.set_on(rng, walker.said, *press))
-    assert left() == []
+    assert left() == [], left()
 
 
 ROUND = """procedure: round_and_round
