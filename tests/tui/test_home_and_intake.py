@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import os
 import time
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, closing
 from pathlib import Path
 from typing import Any
 
 import pytest
 from hands import press, settled
 
+from engine.book.book import Book
 from tui.app import Evendraw
 from tui.catalogue.shop import Shop
 from tui.control.entry import Refusal, read
@@ -89,6 +90,8 @@ async def test_a_job_is_taken_in_run_left_and_gone_on_with_where_it_stood(shop: 
         await until(pilot, lambda: type(app.screen).__name__ == "HomeScreen")
         said = "\n".join(grid(app))
         assert "WAITS FOR PARTS" in said and "washer, packing" in said and "STANDS OPEN" not in said
+        with closing(Book.open(shop.book, backups=False)) as other:
+            other.hold(1)  # another window may have it now
         await press(pilot, "1")
         await until(pilot, lambda: type(app.screen).__name__ == "RunScreen")
         assert app.screen.sitting.view.step == "open" and app.screen.sitting.view.waiting == ()

@@ -346,9 +346,7 @@ class RunKeys(AnsweringScreen[str]):
             else "the run stays where it stands; go on with it later",
         )
         abandon = Option("give the run up", "abandon", "with a reason; it can't be gone on with")
-        waits = Option(
-            "it waits for parts", "waits", "which ones: home and the list of jobs say it until it is gone on with"
-        )
+        waits = Option("it waits for parts", "waits", "which ones: the home screen lists them")
         self.lay(Pick("LEAVE", (stay, leave, abandon, *(() if self.sitting.rehearses else (waits,)))), self._leave)
 
     def asks_before_quit(self) -> bool:
@@ -376,6 +374,7 @@ class RunKeys(AnsweringScreen[str]):
             self.ask(cue=problem)
         else:
             self.keep_typed()
+            self.sitting.close()
             self.dismiss("left")
 
     def _leave(self, how: str) -> None:
