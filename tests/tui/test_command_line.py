@@ -301,6 +301,13 @@ class TestForAuthors:
         (shop / "broken.yaml").write_text("procedure: broken\n", encoding="utf-8")
         assert "broken.yaml:1" in evendraw(shop, "check", "broken.yaml", code=Exit.PROBLEMS).stdout
 
+    def test_what_new_writes_is_followed_on_its_job_whatever_the_family_is_called(self, shop: Path) -> None:
+        """A family that is called almost as a shipped one is a slip only where the procedure does not declare it."""
+        evendraw(shop, "new", "mine", "--family", "triple sidedraught", "--carbs", "3", "--barrels", "2")
+        assert '"step": "preset"' in evendraw(shop, "talk", "mine.yaml", "--job", "mine-job.yaml").stdout
+        refused = evendraw(shop, "talk", "twin-choke-sidedraught", "--job", "mine-job.yaml", code=Exit.USAGE)
+        assert "Nobody declares the family 'triple sidedraught'" in refused.stderr
+
     def test_new_writes_a_sound_file_and_never_over_another(self, shop: Path) -> None:
         evendraw(shop, "new", "my-pair")
         evendraw(shop, "check", "my-pair.yaml")

@@ -94,23 +94,33 @@ def _known(settings: dict[str, Any], found: Places) -> None:
         )
 
 
-def _job(path: str, found: Places) -> Job:
-    """A job file, its words held against what the shop declares."""
+def _job(path: str, found: Places, program: Program | None = None) -> Job:
+    """A job file, its words held against what the shop declares, and the procedure that is to be followed."""
     from engine.job import job_file
     from engine.procedure.build.vocabulary import of_folders
 
-    try:
-        return job_file.read(Path(path), of_folders([Path(path).parent, *found.search])[0], lambda p: complain(str(p)))
-    except job_file.BadJob as bad:
-        raise Failed(Exit.USAGE, str(bad)) from None
+    shop = of_folders([Path(path).parent, *found.search])[0]
+    known = [shop]
+    if program is not None:  # its own words count where the shop's are not enough; a slip is held against the shop's
+        own = program.files[program.main].vocabulary
+        known.append(
+            shop.with_more(families=own.families.values(), mixture_screws=own.mixture_screws.values()),
+        )
+    refused: list[job_file.BadJob] = []
+    for words in known:
+        try:
+            return job_file.read(Path(path), words, lambda p: complain(str(p)))
+        except job_file.BadJob as bad:
+            refused.append(bad)
+    raise Failed(Exit.USAGE, str(refused[0]))
 
 
-def _job_again(said: str, found: Places) -> tuple[Job, int | None]:
+def _job_again(said: str, found: Places, program: Program) -> tuple[Job, int | None]:
     """A job file, or the number of a job of the book, which is opened again; and the number, if it has one."""
     from engine.book.trouble import BookTrouble
 
     if not (said.isascii() and said.isdecimal()) or len(said) > 18 or os.path.exists(said):
-        return _job(said, found), None
+        return _job(said, found, program), None
     book = _open(found, reading=True)
     try:
         return book.job(int(said)), int(said)
@@ -167,7 +177,8 @@ def _home(a: argparse.Namespace) -> int:
 def _run(a: argparse.Namespace) -> int:
     _terminal()
     found = _places(a)
-    (job, number), program = _job_again(a.job, found), _program(a.procedure, found)
+    program = _program(a.procedure, found)
+    job, number = _job_again(a.job, found, program)
     from tui import app
 
     return app.run_job(_for_screen(found), program, job, number=number)
@@ -176,7 +187,7 @@ def _run(a: argparse.Namespace) -> int:
 def _rehearse(a: argparse.Namespace) -> int:
     _terminal()
     found = _places(a)
-    faults = _rehearsable(a, found)
+    faults, program = _rehearsable(a, found)
     from tui import app
 
     return app.run_rehearsal(
@@ -185,13 +196,13 @@ def _rehearse(a: argparse.Namespace) -> int:
         seed=a.seed,
         faults=faults,
         by_itself=a.by_itself,
-        job=_job(a.job, found) if a.job else None,
+        job=_job(a.job, found, program) if a.job else None,
     )
 
 
-def _rehearsable(a: argparse.Namespace, found: Places) -> tuple[str, ...]:
-    """The faults by their plain names. Raises `Failed` for a fault or a procedure that nobody knows, before a screen is
-    opened.
+def _rehearsable(a: argparse.Namespace, found: Places) -> tuple[tuple[str, ...], Program]:
+    """The faults by their plain names, and the procedure. Raises `Failed` for a fault or a procedure that nobody knows,
+    before a screen is opened.
     """
     from engine.bench.plant.faults import NoSuchFault, kind_named
     from tui.catalogue.shelf import loaded
@@ -207,7 +218,7 @@ def _rehearsable(a: argparse.Namespace, found: Places) -> tuple[str, ...]:
             near = errors[0].hint if errors[0].hint.startswith("Did you") else _routines(found)
             raise Failed(Exit.USAGE, f"evendraw rehearse: {errors[0].message} {near}")
         raise Failed(Exit.PROCEDURE, "\n".join(map(str, errors)))
-    return faults
+    return faults, program.program
 
 
 def _routines(found: Places) -> str:
@@ -238,7 +249,10 @@ def _talk(a: argparse.Namespace) -> int:
         raise Failed(Exit.USAGE, "evendraw talk: give a procedure and --job FILE, or --run ID to go on with a run.")
     found, registry = _places(a), advisers.shipped()
     # Everything that may be wrong with files is found out before the book is touched.
-    fresh = None if a.run else (_program(a.procedure, found), _job_again(a.job, found), _settings(found))
+    fresh = None
+    if not a.run:
+        program = _program(a.procedure, found)
+        fresh = program, _job_again(a.job, found, program), _settings(found)
     book = _open(found)
     try:
         if fresh is None:
@@ -448,7 +462,7 @@ def _trials(a: argparse.Namespace) -> int:
     program = _program(a.procedure, found)
     layout = program.files[program.main].layout
     families = [f for f in layout.families if f != "any"]
-    job = _job(a.job, found) if a.job else None
+    job = _job(a.job, found, program) if a.job else None
     family = job.bank.family if job else families[0] if families else SIDEDRAUGHT
     plan = trials.TrialPlan(
         a.procedure,

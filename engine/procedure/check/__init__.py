@@ -113,6 +113,7 @@ def prove(study: Study, advisers: Registry, called: Summaries) -> Iterator[Probl
     yield from fresh.problems(study, flowed, advisers, called.leaves)
     yield from making.problems(study, flowed, advisers)
     yield from stops.problems(study, called.over[name])
+    yield from stops.unsaid(study, flowed, advisers)
     yield from hazards.problems(study, found)
     yield from figures.problems(study)
     yield from style.problems(study)

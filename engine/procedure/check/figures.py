@@ -37,6 +37,15 @@ def problems(study: Study) -> Iterator[Problem]:
                 "Nobody stands at a bench so long.",
                 "Correct the time or its unit.",
             )
+        if step.wait is not None and step.wait.seconds <= 0:
+            yield _error(
+                study,
+                "unlikely-time",
+                step.wait.span,
+                f"'{step.name}' waits no time at all.",
+                "It would be over before it began.",
+                "Correct the time or its unit, or delete `wait`.",
+            )
         yield from _bound(study, step)
     yield from _compared(study)
     for reading in study.procedure.readings.values():

@@ -283,6 +283,35 @@ steps:
     assert "upside-down" in codes(told(example.replace("long: 4 mm", "long: 1 mm")))
 
 
+@pytest.mark.parametrize("wait", ["for: 0 s", "until: it is hot, at_most: 0 min"])
+def test_nobody_waits_no_time_at_all(told, wait):
+    step = f"start: gate\nsteps:\n  gate: {{do: Look., wait: {{{wait}, why: it settles}}, go: done}}\n"
+    assert codes(told(ANY + step + DONE)) == ["unlikely-time"]
+
+
+@pytest.mark.parametrize(("severity", "found"), [("stop", []), ("adjust", ["idle-on-stop"])])
+def test_words_for_a_stop_stand_where_one_may_be_found(told, severity, found):
+    example = (
+        ANY
+        + "readings:\n  hose: {ask: The hose?, choices: [dry, wet], healthy: dry}\nstart: gate\nsteps:\n"
+        + "  gate:\n    do: Look.\n    read: [hose]\n    on_stop: {do: Shut the tap.}\n    go: judge\n"
+        + "  judge:\n    branch:\n      - {when: hose == 'dry', go: done}\n      - {otherwise: bad, finding: "
+        + f"{{code: hose-wet, severity: {severity}, say: It leaks., do: Mend it.}}}}\n"
+        + DONE
+        + BAD
+    )
+    assert codes(told(example)) == found
+
+
+def test_a_word_that_is_given_back_is_declared_once(told):
+    example = BODY.replace(
+        "gives:\n  level: {is: last, unit: mm, range: [0, 9]}",
+        "gives:\n  level: {is: last, unit: mm, range: [0, 9]}\n  how: {is: said, choices: [WORDS]}",
+    ).replace("    keep: {last: 0 mm}", "    keep: {last: 0 mm, said: \"'dry'\"}")
+    assert "bad-choices" not in codes(told(example.replace("WORDS", "dry, wet")))
+    assert "bad-choices" in codes(told(example.replace("WORDS", "dry, wet, dry")))
+
+
 # ---- words
 
 

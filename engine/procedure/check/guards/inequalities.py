@@ -14,6 +14,8 @@ from engine.procedure.check.guards.forms import Atom, Terms
 
 #: The most inequalities that elimination may come to before the answer is "may be".
 ROWS = 160
+#: So many looks at a number in a bound, for which number goes next, count as much as one pair of bounds.
+CHOOSING = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +61,7 @@ def solve(
             return None
         if not left:
             break
+        spend(len(left) * len(rows) // CHOOSING)
         at = min(left, key=lambda i: _cost(rows, i))
         left.remove(at)
         stages.append((at, [r for r in rows if r[0][at]]))

@@ -66,14 +66,16 @@ def edges_of(study: Study, advisers: Registry) -> Edges:
 
 def may_stop(program: Program, advisers: Registry) -> bool:
     """Whether any finding of a program has the severity stop, an adviser's or a file's own."""
-    for step in (s for file in program.files.values() for s in file.steps.values()):
-        branches = step.way if isinstance(step.way, tuple) else ()
-        if any(f.severity == "stop" for f in (*step.findings, *(f for b in branches for f in b.findings))):
-            return True
-        asked = (advisers[a.adviser] for a in step.advise if a.adviser in advisers)
-        if any(r.severity == "stop" for adviser in asked for r in adviser.findings.values()):
-            return True
-    return False
+    return any(stops_at(step, advisers) for file in program.files.values() for step in file.steps.values())
+
+
+def stops_at(step: Step, advisers: Registry) -> bool:
+    """Whether a step itself may find what has the severity stop, or an adviser that it asks."""
+    branches = step.way if isinstance(step.way, tuple) else ()
+    if any(f.severity == "stop" for f in (*step.findings, *(f for b in branches for f in b.findings))):
+        return True
+    asked = (advisers[a.adviser] for a in step.advise if a.adviser in advisers)
+    return any(r.severity == "stop" for adviser in asked for r in adviser.findings.values())
 
 
 def _from(study: Study, step: Step, region: Ways | None, stops: bool) -> Iterator[Edge]:

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from engine.contract import Registry
 from engine.procedure.check.guards.formulas import Formula, TooComplex, conjunction, negation
 from engine.procedure.check.guards.study import Study
-from engine.procedure.check.ways.edges import NEXT
+from engine.procedure.check.ways.edges import NEXT, stops_at
 from engine.procedure.check.ways.flow import Found, given_by, possible
 from engine.procedure.program import Advise, Branch, Call, End, Step
 from engine.procedure.source.problems import Problem
@@ -67,6 +67,29 @@ def problems(study: Study, known: Over) -> Iterator[Problem]:
                     "A run can't end ok while a stop stands: past it one only goes on knowingly, and it ends stopped.",
                     "Lead to a step with `end: stopped` or `failed`, or to one that reads again and clears it.",
                 )
+
+
+def unsaid(study: Study, found: Found, advisers: Registry) -> Iterator[Problem]:
+    """Words for a stop at a step where none can come: neither there, nor in what it leads to without asking."""
+    for name, step in study.procedure.steps.items():
+        if step.on_stop is None or isinstance(step.way, Call):
+            continue
+        seen, queue = {name}, [name]
+        while queue:
+            for edge in found.edges.out[queue.pop()]:
+                if edge.target not in seen and study.procedure.steps[edge.target].silent:
+                    seen.add(edge.target)
+                    queue.append(edge.target)
+        if not any(stops_at(study.procedure.steps[s], advisers) for s in seen):
+            yield Problem(
+                "idle-on-stop",
+                study.path,
+                step.spans.get("on_stop", step.span),
+                f"'{name}' words a stop, and nothing is found there with `severity: stop`.",
+                "Perhaps the finding was to be one, and the technician is let go on without a word.",
+                "Give the finding `severity: stop`, or delete `on_stop`.",
+                "warning",
+            )
 
 
 class _Follow:

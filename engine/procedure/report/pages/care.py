@@ -214,6 +214,25 @@ steps:
         "warning",
     ),
     Page(
+        "idle-on-stop",
+        "Words for a stop that can't come",
+        "The step has `on_stop`, and neither its findings nor its advisers' have the severity stop. Perhaps a finding "
+        "is milder than it was meant.",
+        "Where it was meant as a stop, the technician is let go on without a word.",
+        "Give the finding `severity: stop`, or delete `on_stop`.",
+        FLOW
+        + """\
+steps:
+  gate:
+    do: Read both.
+    read: [flow]
+    on_stop: {do: Shut the main.}
+    findings: [{code: low-flow, severity: adjust, where: which(flow < 1 L/min), say: Low., do: Bleed it.}]
+    go: done
+""",
+        "warning",
+    ),
+    Page(
         "nothing-shown",
         "An instruction that speaks of what is not shown",
         "The instruction says `as shown`, and the step has neither `moves`, `fit` nor `make`.",
