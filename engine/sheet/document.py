@@ -165,6 +165,10 @@ class Document:
     version: int = 1
 
 
+#: Whatever the sheet prints is in the chain of its run, or is said not to be.
+_HEAD_APART = "The shop's own head on top is as its settings have it today, and not under the seal."
+
+
 def document(sheet: Sheet, shop: Sequence[str] = ()) -> Document:
     """The document of a sheet; `shop`: lines of the shop's header."""
     word, mood = OUTCOMES.get(sheet.outcome, (sheet.outcome.upper(), "open"))
@@ -180,7 +184,7 @@ def document(sheet: Sheet, shop: Sequence[str] = ()) -> Document:
         sections=tuple(s for s in _sections(sheet) if s.none or filled(s.body)),
         bank=_bank(sheet),
         spreads=tuple(_spreads(sheet.compared)),
-        foot=_foot(sheet),
+        foot=f"{_foot(sheet)} {_HEAD_APART}" if shop else _foot(sheet),
         head=sheet.head,
     )
 

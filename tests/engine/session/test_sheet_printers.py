@@ -236,7 +236,9 @@ def test_the_command_prints_a_form_or_writes_it_to_a_file_of_its_user(
 def test_the_shop_stands_on_top_of_the_sheet(book: str, shop: Any) -> None:
     told = 'shop: {name: SAMPLE works, address: "1 Sample Street", telephone: "0", paper: Letter}\n'
     (shop / "settings.yaml").write_text(told, encoding="utf-8")
-    assert command("sheet", "1", "--book", book)[1].splitlines()[:3] == ["SAMPLE works", "1 Sample Street", "0"]
+    said = command("sheet", "1", "--book", book)[1]
+    assert said.splitlines()[:3] == ["SAMPLE works", "1 Sample Street", "0"]
+    assert "own head on top is as its settings have it today, and not under the seal." in " ".join(said.split())
     assert "size: Letter" in command("sheet", "1", "--book", book, "--format", "html")[1]
 
 
