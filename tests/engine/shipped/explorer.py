@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import random
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from typing import Any
@@ -121,6 +121,15 @@ class Recorder:
             return true
 
         return replace(branch, when=replace(guard, run=run))
+
+    @property
+    def asked(self) -> int:
+        """How many symptoms were given, of which one may still be gone into."""
+        return len(self._asked)
+
+    def back_to(self, asked: int) -> None:
+        """Forget the symptoms that were given since there were so many: what was answered then is struck."""
+        del self._asked[asked:]
 
     def symptom(self, session: Session, name: str) -> Way:
         """Note that a symptom is about to be given; returns the way that it is."""
@@ -260,6 +269,17 @@ def _middle(reading: Reading, names: Mapping[str, Any]) -> Fraction:
     return (kind.low + kind.high) / 2
 
 
+#: How often a run is taken back to one step: a loop that is rarely gone round is followed to its limit so.
+TRIES = 25
+
+
+def _standing(frame: Any) -> Iterator[tuple[str, str]]:
+    """The step in force, and those that called its file: file and name of each."""
+    while frame is not None:
+        yield frame.at.file.name, frame.at.name
+        frame = frame.caller
+
+
 class Explorer:
     """Runs a program on jobs, towards what was said least, in another mood each time."""
 
@@ -268,15 +288,33 @@ class Explorer:
         self.said: Counter[Any] = Counter()
         self.mood = Mood(rng, self.said)
 
-    def run(self, session: Session, mood: Mood | None = None, most: int = 250) -> Session:
-        """Answer until the run ends, or `most` answers were given."""
+    def run(
+        self, session: Session, mood: Mood | None = None, left: Callable[[], Iterable[Way]] = tuple, most: int = 500
+    ) -> Session:
+        """Answer until the run ends, or `most` answers were given. Where it ends it is taken back to the last step that
+        has a way `left`, and goes on from there in another mood: so what stands far down a run, or at a loop's limit,
+        need not be met anew from the start."""
         self.mood = self.advice.mood = mood or Mood(self.rng, self.said)
+        path: list[tuple[int, int, set[tuple[str, str]]]] = []
+        tried: Counter[tuple[str, str]] = Counter()
         for _ in range(most):
             if session.over:
-                break
+                steps = {(file, step) for file, step, _ in left() if tried[file, step] < TRIES}
+                back = next((i for i in reversed(range(len(path))) if path[i][2] & steps), None)
+                if back is None:
+                    break
+                tried.update(path[back][2] & steps)
+                self.recorder.back_to(path[back][1])
+                assert session.answer(Answer(strike=path[back][0])).recorded is not None
+                del path[back:]
+                kept = mood if mood is not None and self.rng.random() < 0.5 else Mood(self.rng, self.said)
+                self.mood = self.advice.mood = kept
+                continue
+            stands, asked = set(_standing(session.state.frame)), self.recorder.asked
             answer = self._answer(session)
             reply = session.answer(answer)
             assert reply.recorded is not None, f"{session.state.frame.at.key} refused {answer}: {reply.problem}"
+            path.append((reply.recorded, asked, stands))
         return session
 
     def _answer(self, session: Session) -> Answer:

@@ -160,11 +160,13 @@ def test_every_way_out_of_every_step_is_taken(name, folder, advisers, invented, 
                 clock=lambda: "2000-01-01T00:00:00+00:00",
             ),
             mood,
+            left,
         )
 
-    set_on = [(k, press) for press in explorer.presses(program.files[name]) for k in range(len(cases))]
-    moods = [*((k, None) for k in range(40)), *set_on, *((k, None) for k in range(MOST_RUNS))]
-    for count, (k, press) in enumerate(moods):
+    pressed = list(explorer.presses(program.files[name])) or [None]
+    alone = [(k, None) for k in range(20)]
+    in_turn = [mood for i in range(MOST_RUNS) for mood in ((i, None), (i // len(pressed), pressed[i % len(pressed)]))]
+    for count, (k, press) in enumerate([*alone, *in_turn]):
         if count % 10 == 0 and not left():
             break
         run(k, press and explorer.Mood.set_on(rng, walker.said, *press))
