@@ -1,9 +1,15 @@
 """No word of a shipped step is cut on the smallest screen: cautions, instruction, questions and choices stand there
-whole, or the key that shows the rest is named. Steps are shown with every caution that their file declares for them."""
+whole, or the key that shows the rest is named. Steps are shown with every caution that their file declares for them.
+
+The suite looks at the steps of each file that say the most; `EVENDRAW_SWEEP=1 pytest tests/tui/test_whole_words.py`
+looks at all of them.
+"""
 
 from __future__ import annotations
 
+import os
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -21,12 +27,32 @@ from tui.control.rehearsal import rehearse
 from tui.drawing import padview, step_lines
 
 FOLDER = Path(__file__).parents[2] / "procedures"
+#: Into how many tests the files are parted, each with a screen of its own.
+PARTS = 4
+#: How many of the steps that say the most are looked at, and of those whose question or choices are the longest.
+MOST_SAID, LONGEST_ASKED = 3, 2
 FILES = sorted(p.stem for p in FOLDER.glob("*.yaml"))
 
 
 def squeezed(text: str) -> str:
     """Without blanks, frames and marks of a screen, so that a wrapped text is found whole."""
     return re.sub(r"[\s▄▆▇█▅▃▂▁]+", "", text)
+
+
+def worst(steps: Sequence[Any], most: int = MOST_SAID, asked: int = LONGEST_ASKED) -> list[Any]:
+    """The steps that would be cut first, in their order: those that say the most, and that ask the longest."""
+
+    def says(v: Any) -> int:
+        texts = (v.do, v.hear, v.note, v.caution, v.why, *(c.text for c in v.cautions), *(f.say for f in v.findings))
+        return sum(map(len, texts)) + 80 * len(v.moves)
+
+    def asks(v: Any) -> int:
+        return max((max(map(len, (a.ask, a.how, *a.choices))) for a in v.read), default=0)
+
+    if os.environ.get("EVENDRAW_SWEEP"):
+        return list(steps)
+    first = {id(v) for by, n in ((says, most), (asks, asked)) for v in sorted(steps, key=by, reverse=True)[:n]}
+    return [v for v in steps if id(v) in first]
 
 
 def views(samples: Any, name: str) -> list[Any]:
@@ -51,7 +77,9 @@ def views(samples: Any, name: str) -> list[Any]:
             for r in (file.readings[spec.reading] for spec in step.read)
         )
         out.append(
-            samples.view(step=step.name, title=step.title, moves=(), read=asks, cautions=cautions, because=(), **said)
+            samples.view(
+                step=f"{name}.{step.name}", title=step.title, moves=(), read=asks, cautions=cautions, because=(), **said
+            )
         )
     return out
 
@@ -104,13 +132,11 @@ async def looked_at(pilot: Any, screen: Any, grid: Any, v: Any, few: bool = Fals
 
 
 @pytest.mark.parametrize("size", [(80, 24), (60, 20)])
-@pytest.mark.parametrize("name", FILES)
+@pytest.mark.parametrize("part", range(PARTS))
 async def test_every_word_of_every_step_is_there_or_a_key_away(
-    samples: Any, at_run: Any, grid: Any, name: str, size: tuple[int, int]
+    samples: Any, at_run: Any, grid: Any, part: int, size: tuple[int, int]
 ) -> None:
-    steps = views(samples, name)
-    if not steps:
-        pytest.skip("nothing of it waits for an answer")
+    steps = [v for name in FILES[part::PARTS] for v in worst(views(samples, name))]
     if size == (60, 20):
         # What is wrong has no room there: F10 shows it.
         steps = [replace(v, findings=()) for v in steps]
@@ -123,14 +149,16 @@ async def test_every_word_of_every_step_is_there_or_a_key_away(
             await looked_at(pilot, screen, grid, v, few=size == (60, 20))
 
 
-@pytest.mark.parametrize("name", FILES)
+@pytest.mark.parametrize("part", range(PARTS))
 async def test_every_why_and_every_way_to_read_is_whole_on_its_page(
-    samples: Any, at_run: Any, grid: Any, name: str
+    samples: Any, at_run: Any, grid: Any, part: int
 ) -> None:
-    steps = [v for v in views(samples, name) if v.why or any(ask.how for ask in v.read)]
+    steps = [
+        v
+        for name in FILES[part::PARTS]
+        for v in worst([v for v in views(samples, name) if v.why or any(ask.how for ask in v.read)], 1, 1)
+    ]
     sitting = samples.FakeSitting(*steps)
-    if not steps:
-        pytest.skip("nothing more is written in it")
     async with at_run(sitting, (80, 24)) as (pilot, screen):
         for n, v in enumerate(steps):
             sitting.at = n
@@ -160,9 +188,10 @@ async def test_every_word_of_a_routine_is_there_as_it_is_walked_with_its_moves_a
     met: dict[tuple[Any, ...], Any] = {}
     for v in walked(real):
         met.setdefault((v.step, len(v.moves), len(v.findings)), v)
-    sitting = samples.FakeSitting(*met.values(), layout=real.layout)
+    steps = worst(list(met.values()), 10, 5)
+    sitting = samples.FakeSitting(*steps, layout=real.layout)
     async with at_run(sitting, (80, 24)) as (pilot, screen):
-        for n, v in enumerate(met.values()):
+        for n, v in enumerate(steps):
             sitting.at = n
             screen.told.clear()
             screen.enter(new=False)

@@ -23,7 +23,7 @@ SHIPPED = Path(__file__).parents[3] / "procedures"
 def test_a_random_program_that_is_called_sound_never_strands_anybody(part):
     r = random.Random(f"programs {part}")
     sound = 0
-    for _ in range(50):
+    for _ in range(30):
         texts, found, problems, missing = program(r)
         errors = errors_of(problems)
         if found is None:
@@ -42,7 +42,7 @@ def test_a_random_program_that_is_called_sound_never_strands_anybody(part):
             if (f.name, s.span) in unreached
         }
         sound += not errors
-    assert sound >= 4
+    assert sound >= 3
 
 
 @pytest.mark.parametrize(("proof", "number"), NOTICED.items())
