@@ -193,6 +193,24 @@ async def test_the_far_view_shows_the_one_thing_and_leads_back(samples: Any, at_
         assert screen.page == "step"
 
 
+@pytest.mark.parametrize("size", [(60, 20), (80, 24), (120, 36)])
+async def test_the_far_view_has_something_large_at_every_step_and_a_danger_for_itself(
+    samples: Any, at_run: Any, grid: Any, size: Any
+) -> None:
+    from tui.drawing import big
+
+    words = samples.view(title="Close it up", do="Torch down every mouth, then look for drips.", moves=(), read=())
+    danger = samples.view(do="Start it.", moves=(), read=(), cautions=(samples.FUMES,))
+    for v, said in ((words, "CLOSE IT UP"), (danger, "DANGER")):
+        async with at_run(samples.FakeSitting(v), size) as (pilot, _):
+            await press(pilot, "f11")
+            lines = grid(pilot.app)
+            forms = [big.tall(said, 200) or ()]
+            forms += [tuple(big.sentence(t, size[0] - 2, 30, high=True)) for t in (said, v.do.rstrip("."))]
+            assert any(rows and all(any(r.strip() in line for line in lines) for r in rows) for rows in forms), said
+            assert not any("START IT" in line for line in lines)
+
+
 async def test_sixty_by_twenty_shows_the_step_and_nothing_else(samples: Any, at_run: Any, grid: Any) -> None:
     async with at_run(samples.FakeSitting(samples.view()), (60, 20)) as (pilot, _):
         text = " ".join(" ".join(grid(pilot.app)).split())
@@ -280,7 +298,14 @@ async def test_first_aid_is_large_before_its_danger_is_understood(samples: Any, 
     from tui.drawing import big
 
     aid = samples.view(
-        step="aid", do="Pump off. Switch off.", moves=(), read=(), cautions=(samples.FUMES,), findings=(), latest=()
+        step="aid",
+        do="Pump off. Switch off.",
+        caution="Not out in three seconds: the extinguisher.",
+        moves=(),
+        read=(),
+        cautions=(samples.FUMES,),
+        findings=(),
+        latest=(),
     )
     async with at_run(samples.FakeSitting(samples.view(), aid), (80, 24)) as (pilot, _):
         await press(pilot, "asterisk", "3")
@@ -289,6 +314,7 @@ async def test_first_aid_is_large_before_its_danger_is_understood(samples: Any, 
             assert any(row.rstrip() in line for line in lines)
         assert any("Pump off. Switch off." in line for line in lines)
         assert any("I have understood this" in line for line in lines)
+        assert any("Not out in three seconds: the extinguisher." in line for line in lines), "its own caution first"
 
 
 def test_the_same_words_have_the_same_digits_in_every_shipped_file() -> None:

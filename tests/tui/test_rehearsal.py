@@ -13,6 +13,8 @@ from hands import burst, key, press, settled
 from engine.bench.technicians.all_knowing import all_knowing
 from tui.app import Evendraw
 from tui.control.desk import Desk, Shop
+from tui.control.entry import Took
+from tui.control.questions import Option, Pick
 from tui.control.rehearsal import Rehearsal, go_on, how_it_stands, really_wrong, rehearse
 
 SHIPPED = Path(__file__).parents[2] / "procedures"
@@ -236,6 +238,33 @@ async def test_the_fault_that_is_hidden_is_chosen_from_a_list_that_is_searched_b
             assert time.monotonic() < end
             await pilot.pause(0.02)
         assert [f.kind for f in app.screen.sitting.specimen.faults] == ["low fuel level"]
+
+
+async def test_a_long_list_is_searched_by_typing_too(shipped: Shop) -> None:
+    from tui.screens.home import HomeScreen
+
+    app = Evendraw(lambda: HomeScreen(shipped))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await settled(pilot)
+        await press(pilot, "4")
+        end = time.monotonic() + 60
+        while not app.screen.over:
+            assert time.monotonic() < end
+            await pilot.pause(0.02)
+        await press(pilot, *"motor")
+        (only,) = app.screen.pad.question.options
+        assert "motorcycle" in only.label
+        await press(pilot, "enter")
+        assert app.screen.pad.question.title == "HOW"
+
+
+def test_a_letter_goes_to_the_next_line_of_a_list_that_stays_on_the_screen() -> None:
+    names = ("beyond-idle", "constant-depression", "motorcycle-bank", "twin-choke-sidedraught")
+    pick = Pick("PROCEDURES", tuple(Option(n, n) for n in names), hold=True)
+    for letter, at in (("t", 3), ("c", 1), ("c", 3), ("m", 2)):
+        assert pick.key(letter, letter) == Took()
+        assert pick.at == at, letter
+    assert pick.key("z", "z") is None
 
 
 async def test_a_key_pressed_again_while_something_is_opened_answers_no_list_twice_and_opens_nothing_else(

@@ -3,6 +3,7 @@ draws nothing."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
@@ -95,10 +96,31 @@ class Pick:
                 return EntryRefused(f"There is no {character} here." if self.options else "There is nothing to pick.")
             self.at = n
             return Took() if self.hold else Given(self.options[n].value)
-        if self.finds is not None and character is not None and character.isalpha():
-            find = self.finds()
-            return Opened(find, find.typed(character))
+        if character is not None and character.isalpha():
+            return self._letter(character)
         return None
+
+    def _letter(self, character: str) -> Reply | None:
+        """A letter begins a search where the list leads to one, or is long; in a list that stays on screen it goes to
+        the next line with a word that begins so."""
+        if self.hold:
+            order = [*range(self.at + 1, len(self.options)), *range(self.at + 1)]
+            begins = re.compile(rf"\b{character}", re.IGNORECASE)
+            found = next((n for n in order if begins.search(self.options[n].label.replace("-", " "))), None)
+            self.at = self.at if found is None else found
+            return None if found is None else Took()
+        if self.finds is None and len(self.options) < LONG:
+            return None
+        find = self.finds() if self.finds is not None else Find(self.title, self._holding)
+        return Opened(find, find.typed(character))
+
+    def _holding(self, text: str) -> tuple[Option, ...]:
+        words = text.casefold().split()
+        return tuple(o for o in self.options if all(w in f"{o.label} {o.hint}".casefold() for w in words))
+
+
+#: A list of so many lines is searched by typing.
+LONG = 6
 
 
 @dataclass

@@ -73,14 +73,15 @@ def tall(text: str, cells: int) -> tuple[str, ...] | None:
     none, or where it holds a sign that has no large form."""
     if not text or any(c not in _SIGNS for c in text):
         return None
-    for dot in (2, 1):
-        rows = tuple(
-            (" " * dot).join("".join(("█" if d == "#" else " ") * dot for d in _SIGNS[c][n]) for c in text)
-            for n in range(6)
-        )
-        if len(rows[0]) <= cells:
-            return rows
-    return None
+    return next((rows for dot in (2, 1) if len((rows := _dots(text, dot))[0]) <= cells), None)
+
+
+def _dots(text: str, dot: int) -> tuple[str, ...]:
+    """A text in six lines of dots so many cells wide."""
+    return tuple(
+        (" " * dot).join("".join(("█" if d == "#" else " ") * dot for d in _SIGNS[c][n]) for c in text)
+        for n in range(6)
+    )
 
 
 def sentence(text: str, cells: int, rows: int, high: bool = False) -> list[str]:
@@ -89,7 +90,7 @@ def sentence(text: str, cells: int, rows: int, high: bool = False) -> list[str]:
     said = "".join(c for c in text.upper().replace(";", ",") if c in _SIGNS or c.isspace())
     out: list[str] = []
     here = ""
-    make = (lambda t: tall(t, cells)) if high else figures
+    make = (lambda t: _dots(t, 1)) if high else figures
     for word in [*said.split(), None]:
         joined = f"{here} {word}".strip()
         drawn = make(joined) if word is not None else None

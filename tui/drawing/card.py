@@ -13,6 +13,7 @@ from engine.quantity import wording
 from engine.session.view import View
 from tui.drawing import big, step_lines, turns
 from tui.drawing.lines import Line, Lines, beside, clean, cut_line, fill, width, wrapped
+from tui.drawing.signs import SIGNAL_ROLE
 from tui.drawing.turns import Turn
 
 #: In is clockwise on every right-hand screw; the arrow says it without a word, the word without an arrow.
@@ -49,7 +50,11 @@ def step(v: View, cells: int, rows: int, at: Stage = _NOTHING_YET) -> Lines:
     if at.danger:
         # First aid is seen before the danger is read; any other instruction waits for it.
         do = wrapped(v.do, cells, "strong" if at.loud else "soft")
-        return [*(_loud(v, cells, rows - len(do), at) if at.loud else []), *do]
+        if not at.loud:
+            return do
+        if v.caution:
+            do += wrapped(v.caution, cells, "strong", head=("Caution: ", "amber"))
+        return [*_loud(v, cells, rows - len(do), at), *do]
     if v.gate is not None:
         return stop(v, cells, at.large)
     done = at.made and bool(v.moves or v.fit)
@@ -312,17 +317,24 @@ def far(v: View, cells: int, rows: int, at: Stage, asked: str = "", aim: str = "
     where = f"{these[0].where}, {these[0].screw}" if these else v.title
     more = f"  ({len(these)} to turn)" if len(these) > 1 else ""
     out: Lines = wrapped(where + more, cells, "strong")
-    text = these[0].large if these and not at.danger else asked
+    open_ = next((c for c in v.cautions if c.understand), None) if at.danger else None
+    if open_ is not None and not at.loud:
+        # A danger that is to be understood has the view for itself; its words stand in the answering place.
+        role = SIGNAL_ROLE.get(open_.word, "amber")
+        return [*out, (), *(((f"  {line}  ", role),) for line in big.tall(open_.word.upper(), cells - 4) or ())]
+    text = these[0].large if these else asked
     drawn: list[str] = list(big.tall(text, cells) or ()) if text else []
-    if not drawn:
-        drawn = big.sentence(v.do.split(". ")[0].rstrip("."), cells, rows - 3, high=True)
+    first = v.do.split(". ")[0].rstrip(".")
+    for said, high in ((first, True), (v.title, True), (first, False), (v.title, False)):
+        drawn = drawn or big.sentence(said, cells, rows - 3, high=high)
     out += [(), *(((line, "mark"),) for line in drawn)]
-    if these and not at.danger:
+    if these:
         t = these[0]
         out += [(), *wrapped(f"{ARROW.get(t.direction, '')} {t.hand}, {t.far}", cells, "strong")]
         out += wrapped(", ".join(bit for bit in (t.gauge, t.effect, t.then) if bit), cells, "ink")
-    elif drawn and aim:
+    elif text and drawn and aim:
         out += [(), *wrapped(aim, cells, "strong")]
-    if not drawn:
-        out += wrapped(v.do, cells, "strong")
+    elif not text:
+        # The one thing to do, in words too.
+        out += [(), *wrapped(v.do, cells, "strong")]
     return out

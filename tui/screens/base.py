@@ -11,7 +11,7 @@ from textual.app import ComposeResult
 from textual.screen import Screen, ScreenResultType
 
 from tui.control import actions
-from tui.control.questions import Option, Pick, Press
+from tui.control.questions import Find, Option, Pick, Press
 from tui.drawing.padview import Question
 from tui.styles import themes
 from tui.widgets.keybar import KeyBar
@@ -75,6 +75,20 @@ class AnsweringScreen(Screen[ScreenResultType]):
         self.set_class(isinstance(question, Press) and bool(question.word), "-warning")
         self.pad.ask(question, new=new, cue=cue)
         self.offer()
+
+    def searching(self) -> bool:
+        """A letter was typed at a list that lies over the screen's own question: its search has taken its place."""
+        find = self.pad.question
+        if not (self.over and isinstance(self.over[-1][0], Pick) and isinstance(find, Find)):
+            return False
+        self.over[-1] = (find, self.over[-1][1])
+        self._laid.append(find)
+        self.offer()
+        return True
+
+    def on_pad_began(self) -> None:
+        """A key opened another question."""
+        self.searching()
 
     def lay(self, question: Question, done: Done, cue: str = "") -> None:
         """Ask something over the screen's own question; Esc drops it."""

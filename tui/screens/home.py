@@ -241,7 +241,9 @@ class HomeScreen(Rehearsing, AnsweringScreen[None]):
         self.opening(lambda: self.lay(self._find(), self._found))
 
     def on_pad_began(self) -> None:
-        """A letter was typed at the menu: it began a search."""
+        """A letter was typed at the menu, or at a list: it began a search."""
+        if self.searching():
+            return
         self.over.append((self.pad.question, self._found))
         self._laid.append(self.pad.question)
         self.set_class(True, "-picking")

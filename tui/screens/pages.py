@@ -37,7 +37,8 @@ def drawing(v: View, plan: bank.BankPlan, cells: int) -> Lines:
     out: Lines = [((" THE BANK ", "key"), (f"  seen from above; {first} is at the {end}", "soft"))]
     out += step_lines.spread_line(v, cells)
     out += bank.opened(plan, cells) if cells >= 26 else bank.close(plan, cells)
-    out.append((("(/) a screw's slotted head  ◀ the one to turn  [ ] its band  ▾ ▴ below, above  (4.8) old", "soft"),))
+    signs = "(/) a screw's slotted head, ◀ the one to turn, [ ] its band, ▾ ▴ below, above it, (4.8) old"
+    out += wrapped(signs, cells, "soft")
     if v.sweeps:
         out += [(), ((" THE MIXTURE ", "key"),), *plot.plot(v, cells, plot.room(v, cells))]
     return [cut_line(line, cells) for line in (*out, (), *glossary.lines(cells))]

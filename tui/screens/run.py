@@ -143,7 +143,9 @@ class RunScreen(RunParts):
             self.keep_typed()
 
     def on_pad_began(self) -> None:
-        """A reading was typed where a screw was to be turned first: it is turned."""
+        """A reading was typed where a screw was to be turned first: it is turned; or a letter at a list: a search."""
+        if self.searching():
+            return
         self.begin()
         self.paint()
         self.offer()
