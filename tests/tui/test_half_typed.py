@@ -133,7 +133,7 @@ async def test_a_turn_that_nobody_said_was_made_is_not_counted_by_a_symptom(
     async with at_run(taps) as (pilot, screen):
         await press(pilot, "enter")
         assert taps.view.step == "open" and taps.view.moves
-        await press(pilot, "*", "5")
+        await press(pilot, "*", "7")
         assert recorded(taps)[-1]["moved"] == []
         assert "not done" in screen.pad.cue
         assert {row.positions[0] for row in taps.view.screws if row.name == "spindle"} == {0}, "seated, as it was left"

@@ -68,7 +68,7 @@ async def test_a_symptom_is_a_key_and_a_digit_and_voids_the_half_taken_row(
 ) -> None:
     async with at_run(taps) as (pilot, screen):
         await to_measure(pilot)
-        await press(pilot, "5", "enter", "asterisk", "5")
+        await press(pilot, "5", "enter", "asterisk", "7")
         assert taps.view.step == "bled"
         assert recorded(taps)[-1]["symptom"] == "hammer"
         await press(pilot, "enter")
@@ -80,7 +80,7 @@ async def test_what_is_seen_is_told_before_a_danger_is_understood_too(taps: Any,
     async with at_run(taps) as (pilot, screen):
         await press(pilot, "enter", "enter")
         assert screen.pad.question.word, "a danger is to be understood here"
-        await press(pilot, "asterisk", "5")
+        await press(pilot, "asterisk", "7")
         assert taps.view.step == "bled"
         assert recorded(taps)[-1]["symptom"] == "hammer" and recorded(taps)[-1]["moved"] == []
 

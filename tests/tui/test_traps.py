@@ -89,7 +89,7 @@ async def test_2_a_star_and_its_digit_in_one_burst_give_the_symptom(samples: Any
     for _ in range(5):
         sitting = samples.FakeSitting(samples.view(moves=()), samples.zero())
         async with at_run(sitting) as (pilot, screen):
-            burst(pilot.app, "4.8\n*5")
+            burst(pilot.app, "4.8\n*7")
             await settled(pilot)
             assert sitting.given == [{"symptom": "hunting"}]
             assert screen.sofar.fields is None

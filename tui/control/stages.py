@@ -242,7 +242,7 @@ def reasons(row: Row) -> Pick:
 
 
 #: Kinds of symptoms in the order in which they are offered, what burns first; each has its digit at every step alike.
-_URGENT = ("fire", "leak", "stall", "spit-back", "hunting", "stumble", "backfire")
+_URGENT = ("fire", "leak", "races", "boils", "stall", "spit-back", "hunting", "stumble", "backfire")
 
 
 def symptoms(view: View) -> Pick:
@@ -253,7 +253,7 @@ def symptoms(view: View) -> Pick:
     options = []
     for symptom in these:
         own = str(kinds[symptom.kind] + 1) if symptom.kind in kinds else ""
-        spare = (str(n) for n in range(len(kinds) + 1, 10) if str(n) not in taken)
+        spare = (n for n in (*map(str, range(len(kinds) + 1, 10)), "0") if n not in taken)
         digit = own if own and own not in taken else next(spare, "")
         taken.add(digit)
         options.append(Option(symptom.ask, symptom.name, digit=digit))
