@@ -48,6 +48,17 @@ def test_what_a_pull_asks_for(readings, verdict, before, after):
     assert (advice.verdict, advice.size_from, advice.size_to) == (verdict, before, after)
 
 
+def test_a_corrector_is_changed_by_twenty_at_a_time_however_lean_the_high_end_is():
+    advice = under_load.advise(straight(0.87, 1.05), 130, 175)
+    assert (advice.verdict, advice.exact, advice.size_to) == ("air corrector", 155, 155)
+
+
+@pytest.mark.parametrize(("off", "verdict"), [(0.02, "right"), (0.05, "withheld")])
+def test_readings_within_three_hundredths_of_a_line_are_judged(off, verdict):
+    # One of five readings lies off, so that the line through all lies a fifth of it off the four others.
+    assert under_load.advise(pull(0.87, 0.87, 0.87 - off, 0.87, 0.87), 130, 175).verdict == verdict
+
+
 def test_lean_under_load_stops_the_pull_whatever_else_is_said():
     advice = under_load.advise(pull(0.87, 0.89, 0.91, 0.93, 0.95), 130, 175)
     assert advice.lean
