@@ -7,6 +7,7 @@ Nobody outside this folder speaks SQL. `Record` holds runs and events, `Visits` 
 from __future__ import annotations
 
 import sqlite3
+import time
 from pathlib import Path
 
 from engine.book import opening
@@ -15,7 +16,8 @@ from engine.book.migrate import migrate
 from engine.book.record import Record
 from engine.book.rows import CustomerRow, JobRow, Recheck, RunRow, StaffRow, Stored, VehicleRow, Word
 from engine.book.seal import chained
-from engine.book.trouble import explained
+from engine.book.store import GONE, identity
+from engine.book.trouble import BookTrouble, explained
 from engine.book.visits import Visits
 
 __all__ = [
@@ -37,6 +39,7 @@ class Book(Record, Visits):
 
     def __init__(self, connection: sqlite3.Connection, path: Path | None, notices: list[str]) -> None:
         super().__init__(connection, path, notices)
+        self._rescued = ""
         self._holds = Holds(path) if path is not None else None
 
     @classmethod
@@ -51,6 +54,7 @@ class Book(Record, Visits):
         connection, notices = opening.reader(real) if reading else opening.writer(real, copy)
         book = cls(connection, real, notices)
         book.reading = reading
+        book._files = () if reading else identity(real)
         if backups and not reading:
             from engine.book.backup import daily
             from engine.book.forget import finish
@@ -71,10 +75,26 @@ class Book(Record, Visits):
         """Close the file and open it again: after the disk failed, this tells what it really holds."""
         if self.path is None:
             return
+        self._look_whether_there()
         with explained(self.path):
             self._db.close()
         self._db, found = opening.writer(self.path)
+        self._files = identity(self.path)
         self.notices += found
+
+    def _gone(self) -> BookTrouble:
+        """The file was taken away under the open book: what it holds can still be read, and is kept beside it, once."""
+        assert self.path is not None
+        from engine.book.backup import copied
+
+        if not self._rescued:
+            kept = self.path.with_name(f"{self.path.name}.rescued-{time.strftime('%Y%m%d-%H%M%S')}")
+            try:
+                copied(self._db, kept)
+                self._rescued = f"All that was recorded is kept as {kept}; 'evendraw book restore' puts that back."
+            except BookTrouble as fault:
+                return BookTrouble(f"{GONE.format(path=self.path)} {fault}")
+        return BookTrouble(f"{GONE.format(path=self.path)} {self._rescued}")
 
     def close(self) -> None:
         """Let go of the file and of every job held."""

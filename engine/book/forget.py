@@ -183,7 +183,7 @@ def forget(book: Book, jobs: Iterable[int], text: str = "", jobs_folder: Path | 
     left = finish(book)
     left += _files(jobs_folder, needles)
     if book.path is not None:
-        for pattern in (".damaged-*", ".before-restore-*"):
+        for pattern in (".damaged-*", ".before-restore-*", ".rescued-*"):
             beside = sorted(p.name for p in book.path.parent.glob(f"{book.path.name}{pattern}"))
             left += [f"Kept aside and not looked into: {name}. Delete it when it is not needed." for name in beside]
     left.append("Sheets and copies that were printed, exported or sent, and copies made by hand, can't be reached.")

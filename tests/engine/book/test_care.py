@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 import shutil
 import sqlite3
 from contextlib import closing
@@ -14,6 +15,7 @@ from valve_runs import ADVISERS, DONE, LONG_WAY, Answer, answered, begun
 from engine.book import backup as backup_module
 from engine.book.backup import KEPT, backup, copies
 from engine.book.book import Book
+from engine.book.log import log_path
 from engine.book.restore import restore
 from engine.book.trouble import BookTrouble
 from engine.book.verify import verify
@@ -163,6 +165,37 @@ class TestCopies:
         book = Book.open(path)
         assert any("copy of the job book could not be kept" in n for n in book.notices)
         assert book.job(1).customer == "A. Sample"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows lets nobody take an open file away")
+class TestTakenAway:
+    @pytest.mark.parametrize("how", ["deleted", "moved", "replaced", "with its folder", "its log"])
+    def test_nothing_is_called_recorded_and_what_was_is_kept(self, path: Path, tmp_path: Path, how: str) -> None:
+        copy = copy_of(path, tmp_path / "copy.book")
+        book = Book.open(path, backups=False)
+        session = answered(begun(book), DONE, Answer(note="Late."))
+        if how == "moved":
+            path.rename(tmp_path / "away.book")
+        elif how == "its log":
+            log_path(path).unlink()
+        elif how == "with its folder":
+            shutil.rmtree(path.parent)
+        else:
+            path.unlink()
+            if how == "replaced":
+                shutil.copyfile(copy, path)
+        stands = path.read_bytes() if path.exists() else None
+        for _ in range(2):
+            reply = session.answer(Answer(note="Lost?"))
+            assert reply.unsaved and "moved, deleted or replaced" in (reply.problem or "")
+        assert (path.read_bytes() if path.exists() else None) == stands
+        (kept,) = path.parent.glob("jobs.book.rescued-*")
+        assert str(kept) in (reply.problem or "")
+        if how != "its log":  # which SQLite folds into the file as it closes
+            book.close()
+        restore(tmp_path / "back.book", kept)
+        with closing(Book.open(tmp_path / "back.book", reading=True)) as back:
+            assert [e.seq for e in back.events(session.run)] == [0, 1, 2] and verify(tmp_path / "back.book").whole
 
 
 class TestPuttingBack:
