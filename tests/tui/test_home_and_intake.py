@@ -448,3 +448,15 @@ def test_a_shipped_file_is_edited_as_a_copy_that_outranks_it(tmp_path: Path) -> 
     assert own == tmp_path / "own" / "a.yaml" and own.read_text(encoding="utf-8") == "one"
     own.write_text("mine", encoding="utf-8")
     assert own_copy(tmp_path / "shipped" / "a.yaml", tmp_path / "own").read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.parametrize("cells", [58, 78])
+def test_soundness_and_route_of_a_procedure_are_whole_at_any_width(shipped_shop: Shop, cells: int) -> None:
+    from tui.catalogue import shelf
+    from tui.drawing.lines import text_of
+
+    checked = shelf.checked(shipped_shop.procedures[0] / "motorcycle-bank.yaml", shipped_shop.procedures)
+    lines = text_of([*shelf.problem_lines(checked, cells), *shelf.route_lines(checked, cells)])
+    # The route itself shortens a long guard; nothing else is.
+    assert not any("…" in line.replace("…:", "") or len(line) > cells for line in lines)
+    assert "no answer is left without a way on." in " ".join(lines)

@@ -6,6 +6,7 @@ The shop's own folder outranks the shipped one: of two files of one name the fir
 from __future__ import annotations
 
 import os
+import re
 import shlex
 import shutil
 from collections.abc import Iterable, Iterator, Sequence
@@ -13,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tui.control.desk import Entry
-from tui.drawing.lines import Lines, clean, cut_line
+from tui.drawing.lines import Lines, clean, cut_line, wrapped
 
 if TYPE_CHECKING:
     from engine.job.model import Job
@@ -170,16 +171,35 @@ def problem_lines(found: Checked, cells: int) -> Lines:
     from engine.procedure.report.rendering import full
 
     if not found.problems:
-        return [(("Sound: every step can be reached, every run ends, no answer is left without a way on.", "good"),)]
+        said = "Sound: every step can be reached, every run ends, no answer is left without a way on."
+        return wrapped(said, cells, "good")
     rank = {"error": 0, "warning": 1, "note": 2}
     out: Lines = []
     for problem in sorted(found.problems, key=lambda p: rank.get(p.severity, 3)):
         text = full((problem,), found.sources, found.proved).rstrip().rsplit("\n", 1)[0]
         role = "red" if problem.severity == "error" else "amber"
         for n, line in enumerate(text.splitlines()):
-            out.append(cut_line(((clean(line), role if n == 0 else "ink"),), cells))
+            out += _whole(line, cells, role if n == 0 else "ink")
         out.append(())
     return out
+
+
+#: A line of the file as it stands, or the marks under it: of these the end may be cut, or the marks would move.
+_QUOTED = re.compile(r"\s*(line\b|[~^]|\d*\s*[|│])")
+#: What stands before the words of a line: blanks, and the branches of the route.
+_BEFORE = re.compile(r"[\s│├└]*")
+
+
+def _whole(line: str, cells: int, role: str) -> Lines:
+    """A line of a report, wrapped behind what it begins with."""
+    line = clean(line)
+    if len(line) <= cells:
+        return [((line, role),)]
+    before = _BEFORE.match(line)
+    lead = before[0] if before and len(before[0]) < cells // 2 else ""
+    if _QUOTED.match(line) and not lead.strip():
+        return [cut_line(((line, role),), cells)]
+    return wrapped(line[len(lead) :], cells, role, head=(lead, role), indent=len(lead)) or [((line, role),)]
 
 
 def route_lines(found: Checked, cells: int) -> Lines:
@@ -189,7 +209,7 @@ def route_lines(found: Checked, cells: int) -> Lines:
     from engine.procedure.route.route import as_text, route_of
 
     text = as_text(route_of(found.program.files[found.program.main]))
-    return [cut_line(((clean(line), "ink"),), cells) for line in text.splitlines()]
+    return [each for line in text.splitlines() for each in _whole(line, cells, "ink")]
 
 
 def dry_run(path: Path, folders: Sequence[Path], engines: int) -> Iterator[str]:
