@@ -71,7 +71,8 @@ def jobs(name: str, invented) -> list:
             for i, start in (({}, "2 turn"), ({"lambda_meter": True}, "0.5 turn"), ({"co_meter": True}, "3.5 turn"))
         ]
     if name == "screw-answers":
-        return [invented(), invented(carbs=1), *(invented(settings={"accused": k}) for k in (1, 2))]
+        alone = invented(family="single sidedraught", carbs=1, barrels_per_carb=1)
+        return [alone, invented(), invented(carbs=1), *(invented(settings={"accused": k}) for k in (1, 2))]
     if name == "spits-back":
         return [invented(), invented(settings={"forget": 1})]
     if name == "single-carburettor":
