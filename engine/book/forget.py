@@ -20,7 +20,7 @@ from typing import Any, NamedTuple
 from engine.book import codec, opening
 from engine.book.backup import copies
 from engine.book.book import Book
-from engine.book.migrate import index, job_sum, link, plate, told_bytes
+from engine.book.migrate import index, job_sum, link, plate, told_bytes, told_of
 from engine.book.seal import summed
 from engine.book.trouble import BookTrouble, explained
 from engine.book.visits import _sweep
@@ -199,7 +199,7 @@ def _needles(book: Book, job: int, text: str) -> set[str]:
     name.
     """
     (told,) = book._read("SELECT told FROM job WHERE job = ?", job)[0]
-    said = _loaded(told)
+    said = told_of(told)
     name = str(said.get("customer", "")).casefold()
     mark = str((said.get("vehicle") or {}).get("registration") or "").casefold()
     words = [w for w in name.replace(".", " ").split() if len(w) > 3]
@@ -217,7 +217,7 @@ def _take_out_texts(book: Book, db: sqlite3.Connection, job: int, needle: str, d
     at, facts, told, *whose = db.execute(
         "SELECT at, facts, told, vehicle, customer FROM job WHERE job = ?", (job,)
     ).fetchone()
-    said = _loaded(told)
+    said = told_of(told)
     if names(str(said.get("title", ""))):
         told = told_bytes("", said["customer"], said["vehicle"])
         sum_ = job_sum(job, at, facts, told, *whose)
@@ -319,7 +319,8 @@ def finish(book: Book) -> list[str]:
     for copy in copies(book.path) if book.path is not None else ():
         try:
             _clean(book, copy)
-        except (BookTrouble, OSError, sqlite3.Error) as fault:
+        except (BookTrouble, OSError, sqlite3.Error, LookupError, TypeError, ValueError, AttributeError) as fault:
+            # Whatever is the matter with a copy, it locks nobody out of the book.
             left.append(f"The copy {copy} could not be cleaned yet, and will be at a later opening: {fault}")
     if not left:
         with book._write() as db:
@@ -343,8 +344,8 @@ def _clean(book: Book, path: Path) -> None:
                 if now.get(job) == _NOTHING != told:
                     link(db, job, at, facts, _NOTHING)
                     db.execute("DELETE FROM recheck WHERE job = ?", (job,))
-                elif job in now and _loaded(told).get("title") and not _loaded(now[job]).get("title"):
-                    said = _loaded(told)
+                elif job in now and told_of(told)["title"] and _title_gone(now[job]):
+                    said = told_of(told)
                     told = told_bytes("", said["customer"], said["vehicle"])
                     sum_ = job_sum(job, at, facts, told, *whose)
                     db.execute("UPDATE job SET told = ?, sum = ? WHERE job = ?", (told, sum_, job))
@@ -371,6 +372,12 @@ def _clean(book: Book, path: Path) -> None:
             copy._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
             copy._db.execute("PRAGMA journal_mode = DELETE")
     opening.keep_private(path)
+
+
+def _title_gone(told: bytes | None) -> bool:
+    """Whether the complaint of a visit was taken out, and not just damaged."""
+    said = _loaded(told)
+    return isinstance(said, dict) and said.get("title") == ""
 
 
 def _files(folder: Path | None, needles: set[str]) -> list[str]:

@@ -101,13 +101,21 @@ def told_bytes(title: str, customer: str, vehicle: Any) -> bytes:
     return json.dumps({"title": title, "customer": customer, "vehicle": vehicle}, ensure_ascii=False).encode()
 
 
+def told_of(told: bytes | None) -> dict[str, Any]:
+    """What was said of a visit's persons, of its row; empty where damage or an edit left nothing that can be read."""
+    said = _json(told or b"{}")
+    vehicle = said.get("vehicle")
+    words = {name: said[name] if isinstance(said.get(name), str) else "" for name in ("title", "customer")}
+    return {**words, "vehicle": vehicle if isinstance(vehicle, dict) else {}}
+
+
 def link(db: sqlite3.Connection, job: int, at: str, facts: bytes, told: bytes, apart: bool = False) -> None:
     """Write what was said of a visit, and the vehicle and customer that it belongs to.
 
     A vehicle is found by its registration, a customer among those who brought that vehicle by the same name; a new one
     is made where there is none, or where it is to stand `apart`.
     """
-    said = json.loads(told)
+    said = told_of(told)
     mark = plate(str(said["vehicle"].get("registration") or ""))
     name = said["customer"]
     vehicle = customer = None
@@ -193,8 +201,8 @@ def _json(body: bytes) -> dict[str, Any]:
 def index(db: sqlite3.Connection, job: int) -> None:
     """Write the words of a job into the search index, in place of those that stood there."""
     row = db.execute("SELECT told, facts, at FROM job WHERE job = ?", (job,)).fetchone()
-    said = _json(row[0]) if row and row[0] else {}
-    vehicle = said.get("vehicle") or {}
+    said = told_of(row[0] if row else None)
+    vehicle = said["vehicle"]
     words = [
         text
         for (text,) in db.execute(

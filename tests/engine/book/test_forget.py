@@ -207,3 +207,25 @@ class TestWhatCanNotBeReached:
         assert finish(session.book) == []
         assert holds(path.parent, b"Sample") == []
         assert len(copies(path)) == 1
+
+    @pytest.mark.parametrize("spoilt", ["[1]", '{"vehicle": [1], "customer": 5}', "no json", '{"title": {}}'])
+    def test_a_visit_that_can_not_be_read_keeps_nobody_from_being_forgotten(self, path: Path, spoilt: str) -> None:
+        """In the book or in a copy: what is the matter with one row locks nobody out."""
+        session = worked(path)
+        book = session.book
+        number = book.take_in(valve_job().model_copy(update={"customer": "B. Other"}), "2031-05-05")
+        session.close()
+        book.close()
+        copy = path.parent / "jobs.book.backups" / "2031-01-01.book"
+        copy.parent.mkdir(exist_ok=True)
+        for place, job in ((path, number), (copy, number)):
+            if place is copy:
+                copy.write_bytes(path.read_bytes())
+            db = sqlite3.connect(place, isolation_level=None)
+            db.execute("UPDATE job SET told = CAST(? AS BLOB) WHERE job = ?", (spoilt, job))
+            db.close()
+        with closing(Book.open(path, backups=False)) as again:
+            forget(again, [m.job for m in matches(again, "A. Sample")], "A. Sample")
+            assert again.job(1).customer == "" and again.jobs()[0].problem
+        assert holds(path.parent, b"A. Sample") == []
+        Book.open(path).close()
