@@ -82,6 +82,19 @@ def test_a_move_from_a_lost_count_is_told_from_the_seat_and_never_as_a_way_from_
     assert (said.large, said.short) == ("OUT TO 2 1/2", "to 2 1/2 turns")
 
 
+def test_a_zero_that_is_felt_from_both_sides_is_no_way_to_turn_from_an_unknown_place(samples: Any) -> None:
+    """To level: in or out, nobody knows; only a seat lies in one direction."""
+    v = samples.view()
+    (row,) = (r for r in v.screws if r.name == "mixture")
+    level = replace(row, zero="level", positions=(None,) * len(row.positions))
+    lost = replace(v, screws=(level,), moves=(Move("mixture", row.places[0], "out", "richer", None, F(0)),))
+    said = turns.turn(lost, lost.moves[0])
+    assert (said.large, said.direction, said.hand, said.far, said.rest) == ("SET", "", "", "to level", "in or out")
+    assert set(bank.plan(lost, (2, 2)).lit.values()) == {""}, "no arrow on the bank"
+    seat = replace(lost, screws=(replace(level, zero="seated"),))
+    assert turns.turn(seat, lost.moves[0]).large == "OUT"
+
+
 def test_three_bodies_at_80_columns_show_the_front_and_every_cylinder(samples: Any) -> None:
     screws = tuple(
         replace(r, places=tuple(Place(c, b) for c in (1, 2, 3) for b in (1, 2)), positions=(F(1),) * 6)

@@ -18,6 +18,7 @@ from tui.drawing import phrases
 from tui.drawing.card import ARROW, HEAD
 from tui.drawing.lines import Line, Lines, clean, cut, cut_line, fill, width, wrapped
 from tui.drawing.step_lines import main_row
+from tui.drawing.turns import either_way
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +81,7 @@ def plan(
         band_of(view, row),
         tuple(screws),
         marks or {},
-        {} if view.moves_made else {(move.screw, move.place): move.direction for move in view.moves},
+        {} if view.moves_made else {(m.screw, m.place): "" if either_way(view, m) else m.direction for m in view.moves},
         cylinders or {},
         bool(row and row.since),
     )

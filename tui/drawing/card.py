@@ -189,7 +189,7 @@ def done(v: View, these: tuple[Turn, ...], cells: int, otherwise: bool) -> Lines
     said = []
     for t in these:
         now = f" ({t.then.removeprefix('then ')})" if t.then else ""
-        said.append(f"{t.where}, {t.screw} {t.direction.lower()} {t.short}{now}")
+        said.append(" ".join(bit for bit in (f"{t.where}, {t.screw}", t.direction.lower(), t.short) if bit) + now)
     title = "TURNED otherwise " if otherwise else "TURNED "
     out = wrapped("; ".join(said), cells, "soft", head=(title, "soft"), indent=2)
     fit = "; ".join(turns.fits(v.fit, v.terms))

@@ -50,8 +50,9 @@ class Turn:
 
     @property
     def large(self) -> str:
-        """What is drawn large: `OUT 1/8`, `IN TO 4.9`, `IN`."""
-        return " ".join(bit for bit in (self.direction, "TO" if self.to and self.figure else "", self.figure) if bit)
+        """What is drawn large: `OUT 1/8`, `IN TO 4.9`, `IN`; `SET` where nobody can know which way."""
+        said = " ".join(bit for bit in (self.direction, "TO" if self.to and self.figure else "", self.figure) if bit)
+        return said or "SET"
 
 
 def screw_row(view: View, name: str) -> ScrewRow | None:
@@ -145,8 +146,17 @@ def turn(view: View, move: Move) -> Turn:
         figure = wording.fraction(amount)
         far = short = f"{figure} {unit if abs(amount) <= 1 else unit + 's'}"
     where = wording.place(move.place, view.terms, row.each if row else None)
-    name, way = phrases.plain(move.screw), move.direction.upper()
-    return Turn(where, name, way, far, short, figure, move.effect, then, gauge, to)
+    name, way, effect = phrases.plain(move.screw), move.direction.upper(), move.effect
+    if either_way(view, move):
+        way, effect = "", "in or out"
+    return Turn(where, name, way, far, short, figure, effect, then, gauge, to)
+
+
+def either_way(view: View, move: Move) -> bool:
+    """Whether nobody knows which way the screw goes: to a zero that is felt on both sides, from a place not known."""
+    row = screw_row(view, move.screw)
+    felt = row is not None and row.zero not in ("seated", "seat", "")
+    return felt and move.position == 0 and move.turns is None and move.aim is None
 
 
 def turns(view: View) -> tuple[Turn, ...]:
