@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import replace
+from fractions import Fraction
 from typing import Any, cast
 
 from engine.procedure.build.actions import fit, move, wait
@@ -14,6 +15,7 @@ from engine.procedure.build.symbols import Symbols
 from engine.procedure.build.ways import call, symptom_way
 from engine.procedure.language.expr import Type
 from engine.procedure.language.scope import Reported
+from engine.procedure.model.base import MEANT
 from engine.procedure.model.leaves import is_true
 from engine.procedure.model.steps import BranchPart, LimitPart, MovePart, OnStopPart, ReadPart, StepPart
 from engine.procedure.program import (
@@ -34,10 +36,9 @@ from engine.procedure.source.problems import did_you_mean, nearest
 from engine.procedure.source.spans import Span
 from engine.procedure.source.tree import Map, Scalar
 from engine.quantity.units import UNITS, to_base
-from engine.quantity.wording import decimal
 
-#: What a speed that is held is measured as.
-SPEED = "engine speed"
+#: Between these a hand holds an engine, in rpm [assumed: below, none runs; above, nobody holds one for a reading].
+LEAST_HELD, MOST_HELD = 300, 10000
 
 
 class Steps:
@@ -147,22 +148,21 @@ class Steps:
 
     def _held(self, value: Scalar, kind: Type, unit: str) -> None:
         """That a speed to be held is one that an engine can be held at, as any shop may set it."""
-        top = self.make.vocabulary.quantities[SPEED].high
-        assert top is not None
         low, high = kind.low, kind.high
+        least, most = (to_base(Fraction(v), unit) for v in (LEAST_HELD, MOST_HELD))
         if low is None or high is None:
             self.make.judge(
                 "out-of-range", value.span, f"`{value}` may grow without end.", "Count it no further than can be held."
             )
             return
         said = value in self.known.settings or value in self.known.parameters
-        if high <= 0 or low > to_base(top, unit) or (said and (low < 0 or high > to_base(top, unit))):
+        if high < least or low > most or (said and (low < least or high > most)):
             may = "may be set to what can't be held" if low != high else "can't be held"
             self.make.judge(
                 "out-of-range",
                 value.span,
                 f"`{value}` {may}.",
-                f"A speed above 0 and up to {decimal(top)} {unit} is held; `none` lets it go.",
+                f"A hand holds {LEAST_HELD} to {MOST_HELD} {unit}; `none` lets it go.",
             )
 
     def cautions(self, part: StepPart) -> tuple[str, ...]:
@@ -341,10 +341,11 @@ class Steps:
                         "several-keys", part.key_span(key), f"`otherwise` stands without `{key}`.", "Delete one."
                     )
             return Branch(None, self.target(part.otherwise), why, found, part.span)
-        if part.lost("otherwise") or part.lost("else"):
+        slips = {meant for word, meant in MEANT.items() if part.lost(word)}  # told already, by what was written
+        if part.lost("otherwise") or "otherwise" in slips:
             return None
         for key in ("when", "go"):
-            if key not in part and not part.lost(key):
+            if key not in part and not part.lost(key) and key not in slips:
                 make.fault(
                     "missing-key",
                     part.head,

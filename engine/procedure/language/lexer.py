@@ -41,7 +41,8 @@ _OPERATOR = re.compile(r"<=|>=|==|!=|[-+*/<>(),:]")
 _KEYWORDS = frozenset({"and", "or", "not", "True", "False"})
 #: Words of Python that this language leaves out.
 PYTHON_ONLY = frozenset({"if", "else", "in", "is", "for", "lambda"})
-_WORDS_FOR = {"&&": "and", "||": "or", "!": "not", "=": "==", "<>": "!=", "≤": "<=", "≥": ">=", "≠": "!=", "%%": "%"}
+_WORDS_FOR = {"&&": "and", "||": "or", "!": "not", "=<": "<=", "=>": ">=", "=": "==", "<>": "!=", "≤": "<=", "≥": ">="}
+_WORDS_FOR |= {"≠": "!=", "%%": "%"}
 
 
 def tokens_of(text: str) -> list[Token]:

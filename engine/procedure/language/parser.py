@@ -63,6 +63,8 @@ def _unexpected(token: Token) -> GuardFault:
     if token.kind == "end":
         return GuardFault("bad-guard", "The expression stops too early.", max(token.start - 1, 0), token.end)
     hint = ""
+    if token.text == "is":
+        return GuardFault("bad-guard", "`is` does not fit here.", token.start, token.end, "Write `==`.", "==")
     if token.text in PYTHON_ONLY:
         hint = "There are and, or, not, comparisons, + - * / and the functions " + ", ".join(FUNCTIONS) + "."
     elif token.text == ",":

@@ -131,7 +131,8 @@ def read_model(model: type[M], data: Map, path: str, fill: Mapping[str, Tree]) -
 
 
 #: Words of other languages for keys of this one.
-_MEANT = {"else": "otherwise", "default": "otherwise", "if": "when", "goto": "go", "next": "go", "then": "go"}
+#: Keys that somebody may write who has another language in mind, and what they are called here.
+MEANT = {"else": "otherwise", "default": "otherwise", "if": "when", "goto": "go", "next": "go", "then": "go"}
 
 
 class _Trail:
@@ -180,13 +181,18 @@ class _Trail:
         return True
 
 
+def _item(data: Any) -> str:
+    """What may stand in a list, as somebody wrote it without its brackets."""
+    return str(data) if isinstance(data, Scalar) and 0 < len(data) <= 40 else "one, two"
+
+
 def _problem(detail: ErrorDetails, trail: _Trail, path: str) -> Problem:
     kind, context, last = detail["type"], detail.get("ctx", {}), trail.last
     if kind == "missing":
         return Problem("missing-key", path, trail.span, f"`{last}` is missing here.", hint=f"Add `{last}: ...`.")
     if kind == "extra_forbidden":
         owner = f" of `{trail.owner}`" if trail.owner else ""
-        meant = _MEANT.get(last.lower(), "")
+        meant = MEANT.get(last.lower(), "")
         hint = (
             f"Here it is called `{meant}`."
             if meant in trail.known
@@ -194,7 +200,7 @@ def _problem(detail: ErrorDetails, trail: _Trail, path: str) -> Problem:
         )
         return Problem("unknown-key", path, trail.key_span(), f"`{last}` is no key{owner}.", hint=hint)
     if kind in ("list_type", "too_short"):
-        return Problem("wrong-shape", path, trail.span, "A list belongs here.", hint="Write `[one, two]`.")
+        return Problem("wrong-shape", path, trail.span, "A list belongs here.", hint=f"Write `[{_item(trail.here)}]`.")
     if kind == "dict_type":
         return Problem("wrong-shape", path, trail.span, "A mapping of names belongs here.", hint="Write `name: ...`.")
     if "said" in context:

@@ -141,7 +141,7 @@ def _events(parser: Any) -> Iterator[Any]:
         yield parser.get_event()
 
 
-def _read_well(source: Source, such_as: str) -> tuple[Map | None, list[Problem]]:
+def _read_well(source: Source, such_as: str = "procedure: name") -> tuple[Map | None, list[Problem]]:
     """A file as ruamel.yaml reads it, with what is wrong with it."""
     # Brought in here: most files are read without it, and it takes longer to import than they do to read.
     from ruamel.yaml import YAML

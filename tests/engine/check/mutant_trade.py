@@ -45,6 +45,21 @@ def _without(match: re.Match[str]) -> str:
     return match.group(1)
 
 
+#: What somebody may take for what.
+_OTHER = {
+    a: b
+    for pair in (
+        ("fuel", "hot"),
+        ("speed_screw", "mixture_screw"),
+        ("carb", "barrel"),
+        ("air", "mixture"),
+        ("more air", "less air"),
+        ("leaner", "richer"),
+        ("seated", "first contact"),
+        ("idle_speed", "air_balance"),
+    )
+    for a, b in (pair, pair[::-1])
+}
 _WORD = r"[a-z]\w*"
 TRADE: tuple[Operator, ...] = (
     # guards
@@ -162,6 +177,34 @@ TRADE: tuple[Operator, ...] = (
     slip("not recorded", r"^ +record: as (found|left)\n", ""),
     slip("for ever", r"(at_most: )\d+ min", r"\g<1>9999 h"),
     slip("average of nothing", r"average: [\w ]+", "average: 0 s", True),
+    # times, speeds, places
+    slip("wait in another kind", r"(wait: \{(?:for|until: [^,]+, at_most): \d+) (s|min)", r"\1 rpm", True),
+    slip(
+        "minutes for seconds",
+        r"(wait: \{(?:for|until: [^,]+, at_most): \d+) (s|min)",
+        lambda m: f"{m.group(1)} {'min' if m.group(2) == 's' else 's'}",
+    ),
+    slip("wait without end", r", at_most: \d+ min", ""),
+    slip("hold what nobody holds", r"hold: (\d+) rpm", "hold: 15 rpm", True),
+    slip("hold in another kind", r"hold: (\d+) rpm", r"hold: \1 mm", True),
+    slip("hold more", r"hold: (\d+) rpm", lambda m: f"hold: {int(m.group(1)) * 2} rpm"),
+    slip("another hazard", r"hazards: \[(fuel|hot)(?=[,\]])", lambda m: f"hazards: [{_OTHER[m.group(1)]}"),
+    slip("another screw", r"\{screw: (speed_screw|mixture_screw)", lambda m: "{screw: " + _OTHER[m.group(1)]),
+    slip("move elsewhere", r"(\{screw: \w+, each: )(carb|barrel)", lambda m: m.group(1) + _OTHER[m.group(2)]),
+    slip("acts on the other", r"acts: (air|mixture)", lambda m: "acts: " + _OTHER[m.group(1)]),
+    slip("works the other way", r"in: (more air|leaner|less air|richer)", lambda m: "in: " + _OTHER[m.group(1)]),
+    slip("counted from elsewhere", r"zero: (seated|first contact)", lambda m: "zero: " + _OTHER[m.group(1)]),
+    slip("place of another screw", r"position_of: \w+", "position_of: speed_screw"),
+    slip("needs nothing", r"^needs: .*\n", ""),
+    slip("read in another order", r"(read: \[)(\w+), (\w+)", r"\1\3, \2"),
+    slip("low for high", r"low: (\w+), high: (\w+)", r"low: \2, high: \1", True),
+    slip("another adviser", r"adviser: (idle_speed|air_balance)", lambda m: "adviser: " + _OTHER[m.group(1)], True),
+    slip("make another", r"make: \w+", "make: nobody_said", True),
+    slip("spent to the end", r"(limit: \{visits: \d+, then: )(\w+)", r"\1done"),
+    slip("graver", r"severity: (note|adjust)", "severity: stop"),
+    slip("a range too short", r"(range: \[-?[\d.]+, )(\d+)", lambda m: m.group(1) + str(max(1, int(m.group(2)) // 10))),
+    slip("a step too wide", r"^( +step: )([\d./]+)", r"\g<1>1000"),
+    slip("a caution without a word", r"text: [^,}\n]+", "text: ''", True),
     slip("no start", r"^start: \w+\n", "", True),
     # YAML
     slip("no space", r"((?:^ +(?:- )?\{?|\{|, )(?:when|go|otherwise|do)): (?=[a-z])", r"\1:", True),

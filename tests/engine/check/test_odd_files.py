@@ -168,6 +168,7 @@ def test_a_name_for_what_comes_back_that_nothing_looks_into_is_told(told):
     [
         ("-5 rpm", "out-of-range", "`-5 rpm` can't be held."),
         ("0 rpm", "out-of-range", "`0 rpm` can't be held."),
+        ("15 rpm", "out-of-range", "`15 rpm` can't be held."),
         ("99999 rpm", "out-of-range", "`99999 rpm` can't be held."),
         ("fast", "out-of-range", "`fast` may be set to what can't be held."),
         ("idle", "unknown-word", "`hold` is never `idle`."),
@@ -332,6 +333,35 @@ def test_a_word_without_its_quotes_is_told_as_one(told):
             ("unknown-name", f"Write it as `\"'{word}'\"`.", f"\"'{word}'\"")
         ]
         assert codes(told(example.replace("WORD", f"\"'{word}'\""))) == []
+
+
+READ = (
+    ANY
+    + "readings:\n  gap: {ask: Gap, unit: mm, range: [0, 9]}\nstart: gate\nsteps:\n"
+    + "  gate: {do: Look., read: [gap], branch: [WAYS]}\n"
+    + DONE
+    + BAD
+)
+
+
+def test_a_way_on_in_the_words_of_another_language_is_told_once_a_word(told):
+    problems = told(READ.replace("WAYS", "{if: gap > 3 mm, then: done}, {default: bad}"))
+    assert [(p.code, p.hint) for p in problems] == [
+        ("unknown-key", f"Here it is called `{word}`.") for word in ("when", "go", "otherwise")
+    ]
+
+
+@pytest.mark.parametrize(("sign", "meant"), [("=<", "<="), ("=>", ">="), ("is", "=="), ("=", "==")])
+def test_a_sign_of_another_language_is_told_with_the_one_that_is_meant(told, sign, meant):
+    ways = f'{{when: "gap {sign} 3 mm", go: done}}, {{otherwise: bad}}'
+    assert [(p.code, p.fix) for p in told(READ.replace("WAYS", ways))] == [("bad-guard", meant)]
+    assert codes(told(READ.replace("WAYS", ways.replace(f" {sign} ", f" {meant} ")))) == []
+
+
+def test_a_list_of_one_without_its_brackets_is_told_with_them(told):
+    ways = "{when: gap > 3 mm, go: done}, {otherwise: bad}"
+    problems = told(READ.replace("WAYS", ways).replace("[gap]", "gap"))
+    assert ("A list belongs here.", "Write `[gap]`.") in [(p.message, p.hint) for p in problems]
 
 
 def test_a_screw_that_is_counted_from_elsewhere_is_not_turned_to_its_seat(told):
