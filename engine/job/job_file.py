@@ -146,7 +146,7 @@ def _plain(tree: Tree) -> Any:
 
 def _problem(detail: ErrorDetails, tree: Map, path: str) -> Problem:
     names, span, key, known = _follow(detail["loc"], tree)
-    kind, context, given = detail["type"], detail.get("ctx") or {}, detail.get("input")
+    kind = detail["type"]
     where = ".".join(names)
     last = names[-1] if names else ""
     if kind == "missing":
@@ -154,6 +154,13 @@ def _problem(detail: ErrorDetails, tree: Map, path: str) -> Problem:
         return Problem("missing-key", path, span, f"`{where}` is missing.{such}")
     if kind == "extra_forbidden":
         return Problem("unknown-key", path, key, f"`{where}` is no key of a job.", hint=did_you_mean(last, known))
+    said = slip(detail)
+    return Problem("wrong-value", path, span, f"`{where}`: {said}" if where else said)
+
+
+def slip(detail: ErrorDetails) -> str:
+    """What is wrong with a value of a job, as a sentence."""
+    kind, context, given = detail["type"], detail.get("ctx") or {}, detail.get("input")
     said = {
         "value_error": str(context.get("error", "")),
         "literal_error": f"'{given}' is none of {context.get('expected')}",
@@ -169,8 +176,7 @@ def _problem(detail: ErrorDetails, tree: Map, path: str) -> Problem:
             "model": "a mapping of keys belongs here",
             "dict": "a mapping of keys belongs here",
         }.get(family, detail["msg"])
-    said = said.rstrip(".") + "."
-    return Problem("wrong-value", path, span, f"`{where}`: {said}" if where else said)
+    return said.rstrip(".") + "."
 
 
 def _slip(slip: Slip, tree: Map, path: str) -> Problem:

@@ -227,7 +227,7 @@ class TestTheBookFromOutside:
         talked(shop, str(BLEED), "--job", "job.yaml", answers=[{"note": "Bonnet up."}])
         assert evendraw(shop, "book", "strike", "1.1").stdout == "No answer of run 1.1 stands.\n"
         wrong = evendraw(shop, "book", "correct", "1.1", "bank.carbs=x", "--yes", code=Exit.USAGE).stderr
-        assert "bank.carbs: " in wrong
+        assert "bank.carbs: 'x' is no whole number." in wrong
         right = evendraw(shop, "book", "correct", "1.1", "fuel.ethanol=5 %", "--yes").stdout
         assert "go on with run 1.2" in right
         again = evendraw(shop, "book", "correct", "1.1", "fuel.ethanol=10 %", "--yes", code=Exit.BOOK).stderr

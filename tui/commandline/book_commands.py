@@ -306,12 +306,13 @@ def _said(fault: Exception) -> str:
     """What is wrong with the facts of a job, and with which."""
     from pydantic import ValidationError
 
+    from engine.job.job_file import slip
+
     if not isinstance(fault, ValidationError):
         return str(fault)
     first = fault.errors()[0]
     where = ".".join(map(str, first["loc"]))
-    why = first["msg"].removeprefix("Value error, ")
-    return f"{where}: {why}" if where and where not in why else why
+    return f"{where}: {slip(first)}" if where else slip(first)
 
 
 def _set(facts: dict[str, Any], said: str) -> None:

@@ -205,14 +205,14 @@ class Sitting:
         """What a corrected fact would keep of the run; raises `Trouble` where it can't be. Nothing is written yet."""
         from pydantic import ValidationError
 
+        from engine.job.job_file import slip
         from engine.session.corrected import correction
 
         try:
             with sentences():
                 found = correction(self.session, put(self.session.plan.job.engineering(), fact, text))
         except ValidationError as fault:
-            why = str(fault.errors()[0]["msg"]).removeprefix("Value error, ")
-            raise Trouble(f"{fact.called}: {why[:1].upper()}{why[1:]}.".replace("..", ".")) from fault
+            raise Trouble(f"{fact.called}: {slip(fault.errors()[0])}") from fault
         at = found.state.frame.at
         return Corrected(found, found.stay, found.again, at.step.title or at.name.replace("_", " "))
 
