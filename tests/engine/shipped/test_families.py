@@ -471,7 +471,7 @@ def test_no_pilot_screw_is_turned_onto_its_seat_while_the_engine_runs(advisers, 
 
 def test_far_off_its_speed_at_the_hand_over_is_a_stop(advisers, folder):
     """1500 rpm on a job for less passed once; near it is a thing to adjust."""
-    program = load("hand-over", (folder,), advisers).program
+    program = load("last-look", (folder,), advisers).program
     job = random_job(1)
     found = {}
     for off in (40, 500):
@@ -485,7 +485,7 @@ def test_far_off_its_speed_at_the_hand_over_is_a_stop(advisers, folder):
 )
 def test_an_engine_that_misses_or_spits_is_not_handed_over_as_right(beat, code, advisers, folder):
     """Once nobody was asked, and a bank with a cylinder that did not fire left with "Done"."""
-    program = load("hand-over", (folder,), advisers).program
+    program = load("last-look", (folder,), advisers).program
     _, session = walked_by(program, random_job(1), advisers, {"steady": beat}, most=7)
     found = {f.code: f.severity for f in session.view.findings}
     assert found == ({code: "stop"} if code else {})

@@ -94,6 +94,7 @@ def test_the_parts_of_the_routine_come_in_their_order(sound_run):
         "off-idle",
         "progression",
         "hand-over",
+        "last-look",
     ]
     assert [f for f in files if f in order] == order
 
