@@ -16,9 +16,11 @@ from engine.book.book import Book
 from engine.job.model import Job
 from engine.session import session as sessions
 from tui.commandline.listing import standing
-from tui.control.board import where
+from tui.control.board import Board, Told, where
 from tui.control.desk import Desk, Shop
 from tui.control.rehearsal import rehearse
+from tui.drawing.job_lines import board_lines
+from tui.drawing.lines import text_of
 
 SHIPPED = Path(__file__).parents[2] / "procedures"
 ANSWERS: tuple[dict[str, Any], ...] = (
@@ -102,6 +104,16 @@ def test_where_a_run_stands_is_said_as_its_own_screen_says_it(shipped_desk: Desk
     assert len(with_phase) > 8
     (entry,) = desk.open_rehearsals()
     assert entry.hint.startswith(where(desk.rehearsals, desk.rehearsals.runs()[0]))
+
+
+def test_where_there_is_room_nothing_of_a_job_that_stands_open_is_cut() -> None:
+    told = Told("1.1", "SAMPLE 1", "A. Sample", "Idles rough since a rebuild", "as found: Read it as found", "10:20", 1)
+    for many, whole in ((2, True), (9, False)):
+        board = Board(open=(told,) * many, many_open=many)
+        lines = text_of(board_lines(board, 80, 12))
+        assert len(lines) <= 12
+        said = "\n".join(lines)
+        assert ("Idles rough since a rebuild" in said and "as found: Read it as found" in said) is whole
 
 
 async def test_a_letter_typed_at_home_begins_a_search_that_narrows_with_every_sign(busy: Shop, grid: Any) -> None:

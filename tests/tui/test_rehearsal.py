@@ -4,6 +4,8 @@ wrong."""
 from __future__ import annotations
 
 import time
+from dataclasses import replace
+from fractions import Fraction as F
 from pathlib import Path
 from typing import Any
 
@@ -13,9 +15,10 @@ from hands import burst, key, press, settled
 from engine.bench.technicians.all_knowing import all_knowing
 from tui.app import Evendraw
 from tui.control.desk import Desk, Shop
-from tui.control.entry import Took
+from tui.control.entry import Cell, Took, read
 from tui.control.questions import Option, Pick
 from tui.control.rehearsal import Rehearsal, go_on, how_it_stands, really_wrong, rehearse
+from tui.control.stages import texts
 
 SHIPPED = Path(__file__).parents[2] / "procedures"
 
@@ -43,6 +46,12 @@ async def test_the_key_takes_the_engines_readings_into_the_fields_and_enter_reco
         await press(pilot, "enter")
         assert recorded(sitting)[-1]["kind"] == "readings"
         assert not (shipped.book.exists() or shipped.jobs.exists()), "a rehearsal is no job"
+
+
+def test_a_reading_is_put_in_as_fine_as_its_scale_and_is_taken(samples: Any) -> None:
+    ask = replace(samples.SPEED, step=F(1))
+    (text,) = texts(ask, 682.626)
+    assert text == "683" and read(Cell("", None, "number", "rpm", F(0), F(5000), F(1)), text) == 683
 
 
 async def test_the_key_takes_the_reading_whatever_is_typed_there_already(shipped: Shop, at_run: Any) -> None:

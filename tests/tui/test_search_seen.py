@@ -175,6 +175,15 @@ def test_the_time_of_the_engine_stands_beside_its_state(samples: Any) -> None:
     assert "engine RUNNING 23 min, hot 14" in head
 
 
+def test_four_bodies_that_have_no_room_in_a_row_stand_two_by_two(tmp_path: Path) -> None:
+    desk = Desk(Shop(tmp_path / "book", (SHIPPED,), tmp_path))
+    sitting = rehearse(desk, "motorcycle-bank", seed=3)
+    drawn = text_of(bank.close(bank.plan(sitting.view, sitting.layout, {}, sitting.cylinders), 78))
+    heads = [line for line in drawn if "╴" in line]
+    assert sitting.layout[0] == 4 and [line.count("╴") for line in heads] in ([4], [2, 2])
+    desk.close()
+
+
 def test_a_bank_across_the_frame_is_counted_from_the_left_and_says_so(tmp_path: Path) -> None:
     desk = Desk(Shop(tmp_path / "book", (SHIPPED,), tmp_path))
     sitting = rehearse(desk, "motorcycle-bank", seed=3)

@@ -211,11 +211,10 @@ def texts(ask: Ask, value: Any) -> list[str]:
         elif ask.choices:
             out.append(str(phrases.offered(ask.choices).index(each) + 1) if each in ask.choices else str(each))
         else:
-            out.append(
-                wording.number(
-                    Fraction(each) if isinstance(each, int | Fraction) else Fraction(str(each)), ask.unit, ask.step
-                )
-            )
+            value = Fraction(each) if isinstance(each, int | Fraction) else Fraction(str(each))
+            # Nobody reads finer than the scale, and 682.626 might be meant for 682626.
+            value = round(value / ask.step) * ask.step if ask.step else value
+            out.append(wording.number(value, ask.unit, ask.step))
     return out
 
 

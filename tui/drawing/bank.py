@@ -226,7 +226,9 @@ def close(plan_: BankPlan, cells: int, across: int | None = None) -> Lines:
     # A position is never cut: where the bodies don't fit side by side, they stand in tiers.
     need = _need(plan_)
     fits = (n for n in range(plan_.carbs, 0, -1) if need <= (cells - (n - 1)) // n)
-    across = across or next(fits, 1)
+    most = across or next(fits, 1)
+    # Tiers of as many bodies as can be alike: four stand two by two, not three and one.
+    across = -(-plan_.carbs // -(-plan_.carbs // most))
     out: Lines = []
     for first in range(1, plan_.carbs + 1, across):
         these = range(first, min(first + across, plan_.carbs + 1))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from engine.quantity import wording
@@ -105,6 +106,7 @@ def board_lines(board: Board | None, cells: int, rows: int) -> Lines:
             ),
         ]
     how_long = max(len(clean(t.how)) for _, told, _ in parts for t in told)
+    twice = sum(2 * len(told) + 1 for _, told, _ in parts) <= rows
     share = shares([len(told) for _, told, _ in parts], rows - len(parts))
     out: Lines = []
     for (title, told, many), room in zip(parts, share, strict=True):
@@ -112,7 +114,14 @@ def board_lines(board: Board | None, cells: int, rows: int) -> Lines:
         if many > room and title.startswith("DUE"):
             more = f"  {many}, the first {room}"
         out.append(((f"  {title}", "strong"), (more, "soft")))
-        out += [(("    ", "ink"), *row(columns(t), cells - 6, how_long=how_long)) for t in told[:room]]
+        for t in told[:room]:
+            line: Line = (("    ", "ink"), *row(columns(t), cells - 6, how_long=how_long))
+            if twice and any("…" in text for text, _ in line):
+                # Where there is room, how it stands has a line of its own, and nothing is cut.
+                line = (("    ", "ink"), *row(columns(replace(t, how="")), cells - 6, how_long=0))
+                out += [line, cut_line((("      ", "ink"), (clean(t.how), "ink")), cells)]
+            else:
+                out.append(line)
     return out[:rows]
 
 
