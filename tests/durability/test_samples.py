@@ -117,10 +117,14 @@ class TestLines:
         assert list(lines.sweep(1500, 4, shipped=False)) == []
 
     def test_come_to_every_kind_of_answer_and_to_the_end_of_runs(self) -> None:
-        source, session = random.Random(8), begun()
-        assert list(lines.sent(session, 3000, source)) == []
-        kinds = {json.loads(e.body)["kind"] for e in session.book.events(session.run)}
-        assert kinds >= {"done", "readings", "symptom", "undo", "redo", "strike", "note", "waiting", "resumed"}
+        wanted = {"done", "readings", "symptom", "undo", "redo", "strike", "note", "waiting", "resumed"}
+        for seed in range(8, 20):  # whatever kinds there are, drawn in whatever order
+            session = begun()
+            assert list(lines.sent(session, 1500, random.Random(seed))) == []
+            wanted -= {json.loads(e.body)["kind"] for e in session.book.events(session.run)}
+            if not wanted:
+                break
+        assert not wanted
 
 
 class TestTheDisk:
