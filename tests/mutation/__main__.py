@@ -35,7 +35,7 @@ GUARDS = {
     ),
     "advisers": _CASES,
     "estimation": (*_CASES, *(f"{_TRADE}{x}.py" for x in ("mixture", "bank", "belief", "masks", "circuits"))),
-    "policy": (*_CASES, *(f"{_TRADE}{x}.py" for x in ("mixture", "believed_place"))),
+    "policy": (*_CASES, *(f"{_TRADE}{x}.py" for x in ("mixture", "mixture_decides", "believed_place"))),
 }
 #: A test run that computes longer hangs on the mutant, s of processor time, so that a busy machine kills none.
 LONGEST = 240
