@@ -542,3 +542,74 @@ def test_speed_screws_are_counted_as_found_too(a_run):
         pytest.skip("one knob moves all its plates")
     counted = next(m for m in heard if m["step"].endswith("count_screws"))
     assert "speed_found" in {q["name"] for q in counted["read"]}
+
+
+def test_levers_that_leave_their_stops_apart_are_on_the_sheet(advisers, folder):
+    """By eye, without a gauge: left for now, it once ended apart without a word."""
+    program = load("off-idle", (folder,), advisers).program
+    job = with_instruments("twin-choke sidedraught", 5, airflow_gauge=False)
+    _, session = walked_by(program, job, advisers, {"leaves": ["together", "early or late"]}, most=6)
+    assert session.view.end.outcome == "failed"
+    found = [f for f in session.view.end.findings if f.code == "bodies-open-apart"]
+    assert [place.carb for f in found for place in f.where] == [2]
+
+
+def test_a_stumble_is_no_proof_that_they_open_together(advisers, folder):
+    """It is noted, and the row off idle is still asked for; it once went on as if it had been read."""
+    program = load("off-idle", (folder,), advisers).program
+    session = Session.start(
+        program, with_instruments("twin-choke sidedraught", 5), book=Book.memory(), advisers=advisers
+    )
+    assert session.answer(Answer(symptom="stumble", understood=True)).problem is None
+    assert "airflow" in {a.name for a in session.view.read}
+    assert "stumbles-on-opening" in {f.code for f in session.view.findings}
+
+
+@pytest.mark.parametrize("procedure", closed.FAMILIES)
+def test_off_its_speed_at_the_last_look_it_is_set_and_looked_at_once_more(procedure, advisers, folder):
+    """It was noted once, and left so. Set then, it ends ok; still off, it does not."""
+    for stays, outcome in ((False, "ok"), (True, "failed")):
+        looks = []
+
+        def off(message, given, hands, stays=stays, looks=looks):
+            if message["step"].endswith("last-look.last_look") and "readings" in given:
+                looks.append(message["step"])
+                if stays or len(looks) == 1:
+                    given["readings"]["speed"] = hands.engine.body.target + 60
+
+        job = random_job(3, closed.FAMILIES[procedure])
+        _, session, _ = tried(procedure, job, advisers, folder, 3, off)
+        assert len(looks) == 2 and session.view.end.outcome == outcome, (stays, session.view.end)
+        standing = {f.code for f in session.view.end.findings}
+        assert ("last-speed-off" in standing) == stays
+
+
+def test_a_cable_can_have_too_much_slack(advisers, folder):
+    """Of a motorcycle, too: it had only none and about a millimetre."""
+    program = load("motorcycle-bank", (folder,), advisers).program
+    _, session = walked_by(program, random_job(3, "motorcycle bank"), advisers, {"slack": "too much"}, most=16)
+    assert "linkage-slack" in {f.code for f in session.view.findings}
+
+
+def test_a_bank_fed_by_gravity_is_asked_for_no_fuel_pressure(advisers, folder):
+    """A tank gives hundredths of a bar, and every healthy bike was called low."""
+    heard, _ = worked("motorcycle-bank", "motorcycle bank", advisers, folder)
+    assert asked(heard, "fuel pressure") == [] and asked(heard, "fuel level")
+
+
+def test_brakes_that_are_not_right_end_before_the_drive(advisers, folder):
+    """Gone on knowingly, it was sent round the block all the same."""
+    program = load("single-carburettor", (folder,), advisers).program
+    session = Session.start(program, random_job(4, "single downdraught"), book=Book.memory(), advisers=advisers)
+    for _ in range(80):
+        if session.over:
+            break
+        if session.view.gate is not None:
+            session.answer(Answer(gate="go on knowingly", reason="towed home"))
+            continue
+        answer = sound_answer(session.view)
+        if "brakes" in (answer.readings or {}):
+            answer = Answer(readings=dict(answer.readings) | {"brakes": "not as it should be"}, understood=True)
+        assert "drive" not in session.view.step.split(".")
+        session.answer(answer)
+    assert session.view.end.outcome == "stopped"
