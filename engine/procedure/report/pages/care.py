@@ -287,8 +287,8 @@ steps:
     Page(
         "unused-name",
         "Something declared that nothing uses",
-        "A fact, setting, value, screw or reading is declared, and nothing in the file mentions it. Perhaps its name "
-        "is misspelt where it should be used.",
+        "A fact, setting, value, screw or reading is declared, or what a call gives back has a name by `as`, and "
+        "nothing in the file mentions it. Perhaps its name is misspelt where it should be used.",
         "It only makes the file longer to read.",
         "Use it, or delete it.",
         """\
