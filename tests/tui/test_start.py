@@ -39,3 +39,12 @@ def test_the_screen_is_kept_out_of_the_engine_and_drawings_out_of_the_terminal_l
     )
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_a_command_loads_the_arguments_of_no_other() -> None:
+    code = (
+        "import sys; from tui.commandline.cli import main; main(['--version']); "
+        "print([m for m in ('tui.commandline.book_commands', 'textual', 'pydantic') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"

@@ -238,8 +238,8 @@ def _where(p: argparse.ArgumentParser) -> None:
     _shop(p)
 
 
-def parser() -> argparse.ArgumentParser:
-    """The whole command line."""
+def parser(given: Sequence[str] | None = None) -> argparse.ArgumentParser:
+    """The whole command line; where the words that were given are known, only the commands among them in full."""
     top = Parser(
         prog="evendraw",
         allow_abbrev=False,
@@ -258,7 +258,8 @@ def parser() -> argparse.ArgumentParser:
             epilog=f"Example: {example}",
             allow_abbrev=False,
         )
-        arguments(sub)
+        if given is None or name in given:
+            arguments(sub)
     return top
 
 
@@ -267,7 +268,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     from tui.commandline.out import Unwritable, complain, quiet
 
     try:
-        arguments = parser().parse_args(argv)
+        given = sys.argv[1:] if argv is None else argv
+        arguments = parser(given).parse_args(given)
     except SystemExit as done:
         try:
             # Help is written by the parser; where it can't be, that is told like any other output.
