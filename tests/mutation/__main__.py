@@ -34,7 +34,10 @@ GUARDS = {
         *_CASES,
     ),
     "advisers": _CASES,
-    "estimation": (*_CASES, *(f"{_TRADE}{x}.py" for x in ("mixture", "bank", "belief", "masks", "circuits"))),
+    "estimation": (
+        *_CASES,
+        *(f"{_TRADE}{x}.py" for x in ("mixture", "bank", "belief", "belief_decides", "masks", "circuits")),
+    ),
     "policy": (*_CASES, *(f"{_TRADE}{x}.py" for x in ("mixture", "mixture_decides", "believed_place"))),
 }
 #: A test run that computes longer hangs on the mutant, s of processor time, so that a busy machine kills none.
