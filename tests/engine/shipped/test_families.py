@@ -613,3 +613,18 @@ def test_brakes_that_are_not_right_end_before_the_drive(advisers, folder):
         assert "drive" not in session.view.step.split(".")
         session.answer(answer)
     assert session.view.end.outcome == "stopped"
+
+
+def test_a_piston_that_was_freed_at_the_stop_is_dropped_again(advisers, folder):
+    """Mended is read again; once nothing was asked, and a freed piston stayed a stop to the end."""
+    program = load("piston-checks", (folder,), advisers).program
+    session = Session.start(program, with_instruments("constant depression"), book=Book.memory(), advisers=advisers)
+    count = session.view.read[0].count
+    for _ in range(2):
+        row = ["sticks"] + ["clean click on the bridge"] * (count - 1)
+        assert session.answer(Answer(readings={"click": row}, understood=True)).problem is None
+    assert session.view.gate is not None
+    assert session.answer(Answer(gate="mended")).problem is None
+    assert [a.name for a in session.view.read] == ["click"]
+    assert session.answer(Answer(readings={"click": ["clean click on the bridge"] * count})).problem is None
+    assert session.view.gate is None and "piston-drags" not in {f.code for f in session.view.findings}

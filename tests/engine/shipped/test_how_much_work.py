@@ -38,8 +38,8 @@ WORK = {
     ("two constant-depression bodies", FULL): (40, 38, 130, 3, 45),
     ("two constant-depression bodies", TRIM): (34, 33, 120, 3, 40),
     ("two constant-depression bodies", RECHECK): (24, 28, 80, 3, 30),
-    ("four carbs by speed", FULL): (86, 38, 460, 11, 35),
-    ("four carbs by speed", TRIM): (82, 35, 430, 11.5, 35),
+    ("four carbs by speed", FULL): (55, 38, 350, 8, 35),
+    ("four carbs by speed", TRIM): (42, 30, 260, 6, 35),
     ("four carbs by speed", RECHECK): (19, 25, 95, 2, 25),
     ("progressive", FULL): (47, 32, 135, 6, 45),
     ("progressive", TRIM): (38, 27, 125, 5, 40),
@@ -51,8 +51,7 @@ WORK = {
 OVER = {
     ("two bodies by speed", TRIM): "the mixture by speed: a turn, a wait, a figure",
     ("two constant-depression bodies", TRIM): "pistons, dampers, forks, choke and fast idle",
-    ("four carbs by speed", FULL): "each pilot screw from slow to slow, in half turns, by the speed",
-    ("four carbs by speed", TRIM): "each pilot screw from slow to slow, in half turns, by the speed",
+    ("four carbs by speed", TRIM): "the mixture by speed: a turn, a wait, a figure",
     ("progressive", TRIM): "the volume screw from slow to slow, in half turns, by the speed",
     ("single", TRIM): "the mixture by speed: a turn, a wait, a figure",
 }
