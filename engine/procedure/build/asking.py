@@ -6,8 +6,8 @@ like: whether anybody can answer is found out where it is asked.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import cast
+from collections.abc import Iterable, Mapping
+from typing import TypeVar, cast
 
 from engine.contract import Adviser, Input
 from engine.evidence import Severity
@@ -15,9 +15,11 @@ from engine.procedure.build.making import TRUTH, Maker, Want
 from engine.procedure.build.symbols import Symbols
 from engine.procedure.language.expr import Type
 from engine.procedure.model.steps import AdvisePart, FindingPart, PlacePart
-from engine.procedure.program import Advise, Binding, FindingSpec
+from engine.procedure.program import Advise, Binding, FindingSpec, Reading, Screw
 from engine.procedure.source.problems import did_you_mean
 from engine.procedure.source.tree import Scalar
+
+_Part = TypeVar("_Part", Reading, Screw)
 
 
 def advise(make: Maker, known: Symbols, part: AdvisePart) -> Advise | None:
@@ -107,18 +109,24 @@ def _wanted(kind: Type) -> Want:
     return Want(kind.kind, dimension, kind.unit, kind.each, kind.holes, pair, or_single=False, words=kind.choices)
 
 
-def _bind_reading(make: Maker, known: Symbols, name: Scalar, text: Scalar, wanted: Input) -> Binding | None:
-    if text not in known.readings and known.spoilt("readings", text):
-        return None
-    if text not in known.readings:
+def _declared(
+    make: Maker, known: Symbols, name: Scalar, text: Scalar, what: str, among: Mapping[str, _Part | None]
+) -> _Part | None:
+    """What an input is bound to by name, among what the file declares of its kind; None, and said, where it is none."""
+    if text in among:
+        return among[text]
+    if not known.spoilt(f"{what}s", text):
         make.fault(
             "wrong-binding",
             text.span,
-            f"`{name}` is bound to a reading; `{text}` is none.",
-            did_you_mean(text, known.readings, "Readings"),
+            f"`{name}` is bound to a {what}; `{text}` is none.",
+            did_you_mean(text, among, f"{what.title()}s"),
         )
-        return None
-    reading = known.readings[text]
+    return None
+
+
+def _bind_reading(make: Maker, known: Symbols, name: Scalar, text: Scalar, wanted: Input) -> Binding | None:
+    reading = _declared(make, known, name, text, "reading", known.readings)
     if reading is None:
         return None
     if make.judged and wanted.quantities and reading.quantity not in wanted.quantities:
@@ -140,17 +148,7 @@ def _bind_reading(make: Maker, known: Symbols, name: Scalar, text: Scalar, wante
 
 
 def _bind_screw(make: Maker, known: Symbols, name: Scalar, text: Scalar, wanted: Input) -> Binding | None:
-    if text not in known.screws and known.spoilt("screws", text):
-        return None
-    if text not in known.screws:
-        make.fault(
-            "wrong-binding",
-            text.span,
-            f"`{name}` is bound to a screw; `{text}` is none.",
-            did_you_mean(text, known.screws, "Screws"),
-        )
-        return None
-    screw = known.screws[text]
+    screw = _declared(make, known, name, text, "screw", known.screws)
     if screw is None:
         return None
     for what, given, allowed in (
