@@ -27,3 +27,30 @@ def test_three_jets_on_the_move_are_tried_in_every_way_and_of_four_one_at_most_i
     sizes = len(bank.SIZES)
     assert len(bank._tries(3)) == sizes**3
     assert len(bank._tries(4)) == 1 + 4 * (sizes - 1)
+
+
+class TestHowMixtureFollowsAir:
+    """Sweeps of one barrel at two airs, and what they are taken to tell of the exponent between them."""
+
+    @staticmethod
+    def learned(monkeypatch: pytest.MonkeyPatch, deviation: float, apart: float = 0.1) -> tuple[float, float]:
+        """With sweeps whose airs lie so far apart (ln), and that agree best at 0.9, with such a deviation."""
+        told = tuple(-0.5 * ((f - 0.9) / deviation) ** 2 for f in follows.EXPONENTS)
+        monkeypatch.setattr(follows, "_agreement", lambda screws, before, after, wander: told)
+        sweeps: Any = [SimpleNamespace(unit=0, air=1.0), SimpleNamespace(unit=0, air=float(np.exp(apart)))]
+        screws: Any = None
+        return follows.learned(screws, sweeps, 0.0)
+
+    def test_they_count_half_since_neither_law_nor_air_is_quite_as_told(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        # Before: 0.3 with 0.6, weight 1/0.36. Told: 0.9 with 0.3, half of 1/0.09. So (0.3 x 2.78 + 0.9 x 5.56) / 8.33.
+        assert self.learned(monkeypatch, 0.3)[0] == pytest.approx(0.70, abs=0.01)
+
+    def test_the_exponent_is_never_known_to_less_than_0_15(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        mean, sd = self.learned(monkeypatch, 0.01)
+        assert (mean, sd) == pytest.approx((0.9, 0.15), abs=0.005)
+
+    @pytest.mark.parametrize(("apart", "two"), [(0.008, False), (0.012, True)])
+    def test_airs_that_differ_by_less_than_a_hundredth_are_one(
+        self, monkeypatch: pytest.MonkeyPatch, apart: float, two: bool
+    ) -> None:
+        assert (self.learned(monkeypatch, 0.01, apart)[0] > 0.8) is two
