@@ -68,6 +68,23 @@ def test_a_stop_opens_its_gate_on_the_spot_and_what_ends_there_is_on_the_sheet(p
     assert "air-leak" in {f.code for f in end.findings}
 
 
+@pytest.mark.parametrize("procedure", FAMILIES)
+def test_an_engine_that_stayed_cold_is_read_again_once_that_was_mended(procedure, advisers, folder):
+    """Said to be mended, it once went on as if hot with nothing asked; now the thermometer is read."""
+    session = begun(procedure, advisers, folder)
+    for _ in range(12):
+        if session.view.gate is not None:
+            break
+        sound = sound_answer(session.view)
+        told = {n: 8 if n in ("coolant", "oil") else v for n, v in (sound.readings or {}).items()}
+        session.answer(Answer(readings=told or None, done=not told, understood=True))
+    assert session.view.gate is not None
+    assert session.answer(Answer(gate="mended")).problem is None
+    assert {a.name for a in session.view.read} & {"coolant", "oil"}
+    assert session.answer(sound_answer(session.view)).problem is None
+    assert session.view.gate is None and "stays-cold" not in {f.code for f in session.view.findings}
+
+
 def taken_or_not(view, sound):
     """Leaves out all that may be left out, saying that it is not known."""
     told = dict(sound.readings or {})
