@@ -197,7 +197,7 @@ class Walk:
             if limit is None or frame.visits.get(at.name, 0) < limit.visits:
                 break
             self.because.append(
-                f"'{at.step.title}' was visited {limit.visits} times, the most that the procedure allows."
+                f"'{at.step.title}' came {limit.visits} time{'' if limit.visits == 1 else 's'}, and is not tried again."
             )
             at, made = at.file.steps[limit.then], None
         self.frame = frame._replace(at=at, visits={**frame.visits, at.name: frame.visits.get(at.name, 0) + 1})

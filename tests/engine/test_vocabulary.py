@@ -271,7 +271,7 @@ def test_the_band_of_a_declared_kind_is_kept_with_the_run(tmp_path: Path) -> Non
 def test_a_kind_that_only_another_shop_declares_is_refused_before_the_run(tmp_path: Path) -> None:
     folder = shop(tmp_path / "shop")
     (tmp_path / "job.yaml").write_text(JOB, encoding="utf-8")
-    code, said = evendraw("talk", str(folder / "quad.yaml"), "--job", str(tmp_path / "job.yaml"))
+    code, said = evendraw("talk", "twin-choke-sidedraught", "--job", str(tmp_path / "job.yaml"))
     assert code == cli.Exit.USAGE and "Nobody declares the kind of mixture screw 'sample needle'." in said
     job = Job.model_validate(job_file.parse(JOB.replace("sample needle", "long taper")).model_dump(mode="json"))
     strange = job.model_copy(update={"bank": job.bank.model_copy(update={"mixture_screw": "sample neddle"})})

@@ -30,6 +30,8 @@ KEYS = (b"!", b"+", b"\r")
 #: the way on, its reason, and Enter after each.
 _STOP = "HOW DOES IT GO ON"
 MENDED, KNOWINGLY = (b"1", b"\r"), (b"3", b"\r", b"a rehearsal", b"\r")
+#: What is the technician's to decide, as the screen says it: its first way is taken.
+_YOURS, FIRST = "yours to decide", (b"1", b"\r")
 #: A stop that stands again within so many keys was not mended.
 _AGAIN = 12
 #: What the virtual engine shows instead of a reading, as the screen says it.
@@ -119,6 +121,9 @@ def drive(procedure: str, seed: int, folder: Path, limit: float = 600.0) -> Driv
             if shows is not None:
                 keys += 2
                 now = _tell(program, shows[1])
+            elif _YOURS in " ".join(now.split()):
+                keys += len(FIRST)
+                now = _pressed(program, FIRST)
             elif _STOP in now:
                 way = KNOWINGLY if keys - last_stop <= _AGAIN else MENDED
                 stops, keys, last_stop = stops + 1, keys + len(way), keys + len(way)

@@ -349,3 +349,32 @@ def test_what_is_said_to_be_mended_at_a_stop_is_mended_on_the_engine_and_stays_s
     sitting.suspend()
     again = go_on(Desk(shipped), sitting.session.run)
     assert [f.kind for f in again.engine.mended] == ["manifold leak"]
+
+
+DECIDES = """
+procedure: decides
+title: Which way
+revision: 1
+for: {family: any, carbs: {from: 1, to: 4}, barrels_per_carb: {from: 1, to: 2}}
+readings:
+  way: {ask: Which way do you go?, choices: [from zero, from where it stands]}
+start: look
+steps:
+  look: {title: Which way?, do: Say which way you go., read: [way], go: end}
+  end: {end: ok, say: Seen.}
+"""
+
+
+async def test_the_key_that_takes_readings_decides_nothing(
+    shipped: Shop, tmp_path: Path, at_run: Any, grid: Any
+) -> None:
+    """It chose the full routine, against the way that the program proposed."""
+    path = tmp_path / "decides.yaml"
+    path.write_text(DECIDES, encoding="utf-8")
+    sitting = rehearsal(shipped, str(path))
+    async with at_run(sitting) as (pilot, screen):
+        await press(pilot, "plus")
+        assert not any(screen.sofar.fields.texts)
+        assert "yours to decide" in "\n".join(grid(screen.app))
+        await press(pilot, "2", "enter")
+        assert sitting.session.over
