@@ -17,6 +17,8 @@ _PRACTICE = "common practice"
 
 #: A reading that no machine knows.
 OTHER = "other"
+#: What the technician decides: nothing is looked at for it, and no key that takes readings answers it.
+DECISION = "decision"
 
 
 def _number(
@@ -97,6 +99,7 @@ _LOOKS = (
     _look("jet clean"),
     _look("plug short"),
     _look("plug test"),
+    _look(DECISION, about="What the technician decides; nothing is looked at for it."),
     _look(OTHER, about="What no machine knows."),
 )
 

@@ -357,7 +357,7 @@ title: Which way
 revision: 1
 for: {family: any, carbs: {from: 1, to: 4}, barrels_per_carb: {from: 1, to: 2}}
 readings:
-  way: {ask: Which way do you go?, choices: [from zero, from where it stands]}
+  way: {ask: Which way do you go?, quantity: decision, choices: [from zero, from where it stands], healthy: from zero}
 start: look
 steps:
   look: {title: Which way?, do: Say which way you go., read: [way], go: end}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from engine.vocabulary.quantities import OTHER
+from engine.vocabulary.quantities import DECISION
 from tui.control import putting_right, stages
 from tui.control.entry import Fields
 from tui.control.questions import Line, Option, Pick, Press
@@ -14,7 +14,6 @@ from tui.drawing import step_lines
 from tui.screens.base import AnsweringScreen
 
 if TYPE_CHECKING:
-    from engine.session.view import Ask
     from tui.control.sitting import Sitting
 
 
@@ -24,11 +23,6 @@ _STAYS: dict[str, Any] = {"stays": True, "cue": "Written down."}
 _NOT_DONE = "You had not said that it was done: it counts as not done, and comes again."
 #: What stands above the question whether to close.
 CLOSE = "CLOSE THE PROGRAM"
-
-
-def _decides(ask: Ask) -> bool:
-    """Whether a question is the technician's to decide: nothing is looked at for it, and no answer is the sound one."""
-    return bool(ask.choices) and ask.healthy is None and ask.quantity == OTHER
 
 
 def _named(asks: list[str]) -> str:
@@ -149,7 +143,7 @@ class RunKeys(AnsweringScreen[str]):
             self.give(readings={})
             return True
         asked = list(zip(self.sitting.view.read, fields.rows, strict=True))
-        read = [(ask, row) for ask, row in asked if self.sitting.playing or not _decides(ask)]
+        read = [(ask, row) for ask, row in asked if self.sitting.playing or ask.quantity != DECISION]
         if not read:
             self.pad.say("This is yours to decide: + takes readings only.")
             return True
