@@ -255,13 +255,17 @@ def _sections(sheet: Sheet) -> Iterable[Section]:
 def _rows(compared: Iterable[Compared]) -> tuple[Row, ...]:
     out: list[Row] = []
     for line in compared:
-        title = line.title + (f", {unit_word(line.unit)}" if line.unit else "")
+        title = _in_unit(line.title, line.unit)
         alone = len(line.places) == 1 and not line.places[0]
         for place, was, now in zip(line.places, line.found, line.left, strict=True):
             cells = (value(was, line.unit), value(now, line.unit))
             changed = cells[0] != cells[1]
             out.append(Row(title, cells, "", changed) if alone else Row(place, cells, title, changed))
     return tuple(out)
+
+
+def _in_unit(title: str, unit: str | None) -> str:
+    return f"{title}, {unit_word(unit)}" if unit else title
 
 
 def value(one: Any, unit: str | None) -> str:
@@ -288,7 +292,7 @@ def _apart(compared: Iterable[Compared]) -> tuple[Row, ...]:
         if line.quantity in ("airflow", "depression", "compression", "lambda", "CO"):
             found, left = _distance(line.found), _distance(line.left)
             if found is not None or left is not None:
-                title = line.title + (f", {unit_word(line.unit)}" if line.unit else "")
+                title = _in_unit(line.title, line.unit)
                 out.append(Row(title, (value(found, line.unit), value(left, line.unit)), "", found != left))
     return tuple(out)
 
@@ -324,7 +328,7 @@ def _changes(changes: Iterable[Change]) -> tuple[Row, ...]:
 
 def _in_a_line(line: Compared) -> str:
     """A row as one sentence: what was measured, and what at each place."""
-    title = line.title.rstrip("?") + (f", {unit_word(line.unit)}" if line.unit else "")
+    title = _in_unit(line.title.rstrip("?"), line.unit)
     there = [(p, value(v, line.unit)) for p, v in zip(line.places, line.left, strict=True)]
     return f"{title}: " + "; ".join(f"{place} {said}".strip() for place, said in there)
 
@@ -339,13 +343,17 @@ def _checked(sheet: Sheet) -> Iterable[str]:
 _GRAVEST = ("stop", "change part", "adjust", "note")
 
 
+def beside(finding: Finding, places: str) -> str:
+    """The places that are said beside a finding: none where its own sentence begins with them."""
+    return "" if finding.say.casefold().startswith(places.casefold()) else places
+
+
 def _told(findings: Iterable[tuple[Finding, str]]) -> Iterable[Told]:
     for finding, places in sorted(findings, key=lambda f: _GRAVEST.index(f[0].severity)):
-        twice = finding.say.casefold().startswith(places.casefold())
         suggest = finding.suggest
         part = f"{suggest.part} {quantity(suggest.new, None)}" if suggest is not None else ""
         sure = None if finding.sureness is None else round(100 * finding.sureness)
-        where = "" if twice else places
+        where = beside(finding, places)
         yield Told(finding.severity, where, finding.say, finding.do, sure, part, finding.code, finding.accepted)
 
 

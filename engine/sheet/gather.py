@@ -21,7 +21,7 @@ from engine.quantity.chosen import ChosenUnits
 from engine.quantity.units import from_base
 from engine.quantity.wording import quantity
 from engine.run.events import reasons
-from engine.run.layout import FilePlan
+from engine.run.layout import FilePlan, RunLayout
 from engine.run.state import Frame, State, standing, walk
 from engine.run.texts import said as words_in
 from engine.session.session import Session
@@ -284,7 +284,7 @@ def _places(session: Session, finding: Finding) -> str:
 def _compared(session: Session) -> Iterable[Compared]:
     plan, state = session.plan, session.state
     found, left = (lines(state.record.get(which, {}), plan) for which in ("as found", "as left"))
-    readings = {name: (file, r) for file in plan.files.values() for name, r in file.procedure.readings.items()}
+    readings = _readings(plan)
     for name in dict.fromkeys([*found, *left]):
         one = left.get(name) or found[name]
         places = tuple(dict.fromkeys(p for line in (found.get(name), left.get(name)) if line for p in line.places))
@@ -334,11 +334,16 @@ def _row(line: Line | None, places: tuple[Place, ...]) -> tuple[Any, ...]:
     return tuple(known.get(p) for p in places)
 
 
+def _readings(plan: RunLayout) -> dict[str, tuple[FilePlan, Reading]]:
+    """Every reading that the files of a run declare, by its name, with its file."""
+    return {name: (file, r) for file in plan.files.values() for name, r in file.procedure.readings.items()}
+
+
 def _measured(session: Session) -> Iterable[Compared]:
     """The newest row of every measurement that no record as found or as left holds: compression, leak-down, levels."""
     plan, state = session.plan, session.state
     recorded = {name for which in ("as found", "as left") for name in lines(state.record.get(which, {}), plan)}
-    readings = {name: (file, r) for file in plan.files.values() for name, r in file.procedure.readings.items()}
+    readings = _readings(plan)
     for one in session.view.latest:
         file, reading = readings.get(one.name, (None, None))
         if file is None or reading is None or reading.type.choices or one.name in recorded:

@@ -13,7 +13,7 @@ from engine.contract import Registry
 from engine.job.model import Job
 from engine.session.last_visit import left_at
 from engine.session.session import Drift, Session
-from engine.sheet.document import OUTCOMES
+from engine.sheet.document import OUTCOMES, beside
 from engine.sheet.gather import Sheet, gathered
 
 
@@ -58,8 +58,8 @@ def _left_open(sheet: Sheet) -> Iterable[str]:
         yield f"{word}. {sheet.say}".strip()
     for finding, places in sheet.findings:
         if finding.severity in ("stop", "change part"):
-            twice = not places or finding.say.casefold().startswith(places.casefold())
-            yield finding.say if twice else f"{places}: {finding.say}"
+            where = beside(finding, places)
+            yield f"{where}: {finding.say}" if where else finding.say
 
 
 def _screws(session: Session) -> dict[str, Any]:
